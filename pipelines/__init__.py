@@ -1,0 +1,1 @@
+"""The shell: Dagster assets, the warehouse connection and the command line.  No formulas here."""

@@ -1,0 +1,86 @@
+"""The tables this room hands on, each declared once."""
+
+from __future__ import annotations
+
+import dataframely as dy
+
+
+class SessionFuel(dy.Schema):
+    """One row per rental: what was in the litres it burned.
+
+    `octane_low_aki` and `octane_high_aki` bound the blend over what the record leaves
+    open (unrecorded fills, fills without a grade); they equal `octane_aki` when all of
+    it is on record.
+    """
+
+    hull_id = dy.String()
+    started_at = dy.Datetime(time_zone="UTC")
+    burn_l = dy.Float64(min=0)
+    octane_aki = dy.Float64(nullable=True)
+    octane_low_aki = dy.Float64(nullable=True)
+    octane_high_aki = dy.Float64(nullable=True)
+    fuel_age_d = dy.Float64(nullable=True, description="litres-weighted mean age")
+    share_over_14d = dy.Float64(nullable=True)
+    share_over_28d = dy.Float64(nullable=True)
+    unknown_share = dy.Float64(description="share of the litres whose octane is not on record")
+    tank_before_l = dy.Float64()
+    tank_after_l = dy.Float64()
+
+
+class SessionExposure(dy.Schema):
+    """One row per rental: octane supplied against octane needed, in hard running."""
+
+    hull_id = dy.String()
+    dock_id = dy.String()
+    engine_id = dy.String()
+    piston_set_id = dy.String(nullable=True)
+    started_at = dy.Datetime(time_zone="UTC")
+    ended_at = dy.Datetime(time_zone="UTC")
+    engine_h_start = dy.Float64()
+    engine_h_stop = dy.Float64()
+    set_h_start = dy.Float64(nullable=True)
+    set_h_stop = dy.Float64(nullable=True)
+    burn_l = dy.Float64()
+    octane_aki = dy.Float64(nullable=True)
+    octane_need_aki = dy.Float64(nullable=True)
+    octane_margin_on = dy.Float64(nullable=True, description="supplied minus needed")
+    shortfall_on = dy.Float64(nullable=True, description="max(0, needed - supplied)")
+    shortfall_low_on = dy.Float64(nullable=True, description="with the best fuel it may have been")
+    shortfall_high_on = dy.Float64(nullable=True, description="with the worst")
+    hard_running_h = dy.Float64(description="hours at full throttle")
+    full_throttle_share = dy.Float64()
+    is_throttle_assumed = dy.Bool(description="share not on record: the fleet's middle used")
+    fuel_age_d = dy.Float64(nullable=True)
+    share_over_14d = dy.Float64(nullable=True)
+    share_over_28d = dy.Float64(nullable=True)
+    unknown_share = dy.Float64()
+    calibration = dy.String(nullable=True)
+
+
+class Spells(dy.Schema):
+    """One row per stretch (start_h, stop_h] of a piston set's life.
+
+    Covariates look back from `start_h` only.  "25h" covariates are over the last 25
+    engine hours (setting exposure.trailing_h) and, for octane, over hard running.
+    """
+
+    piston_set_id = dy.String()
+    engine_id = dy.String()
+    hull_id = dy.String(description="the hull it sat in at start: the cluster")
+    dock_id = dy.String()
+    start_h = dy.Float64(min=0)
+    stop_h = dy.Float64(min=0)
+    start_at = dy.Datetime(time_zone="UTC")
+    stop_at = dy.Datetime(time_zone="UTC")
+    mode = dy.String(nullable=True, description="failure mode if the stretch ends in one")
+    shortfall_25h_on = dy.Float64(description="mean octane shortfall in hard running")
+    shortfall_25h_low_on = dy.Float64()
+    shortfall_25h_high_on = dy.Float64()
+    shortfall_life_onh = dy.Float64(description="sum of shortfall x hard hours since fitted")
+    fuel_age_25h_d = dy.Float64(description="litres-weighted mean fuel age")
+    share_over_28d_25h = dy.Float64()
+    full_throttle_25h = dy.Float64(description="share of running at full throttle")
+    is_raised_calibration = dy.Bool()
+    is_forged = dy.Bool()
+    build_number = dy.Int64()
+    known_share_25h = dy.Float64(description="share of litres burned whose octane is on record")

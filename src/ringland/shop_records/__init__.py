@@ -1,0 +1,1 @@
+"""What did people write down?  Records in; typed rows, engine hours and piston-set lives out."""

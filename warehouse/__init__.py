@@ -1,0 +1,1 @@
+"""SQL of the warehouse: numbered scripts, one schema per room."""
