@@ -20,6 +20,9 @@ class SessionFuel(dy.Schema):
     octane_low_aki = dy.Float64(nullable=True)
     octane_high_aki = dy.Float64(nullable=True)
     fuel_age_d = dy.Float64(nullable=True, description="litres-weighted mean age")
+    fuel_age_low_d = dy.Float64(nullable=True, description="if what is not on record was fresh")
+    fuel_age_high_d = dy.Float64(nullable=True, description="if what is not on record was old")
+    fuel_age_p90_d = dy.Float64(nullable=True, description="nine tenths of the litres are younger")
     share_over_14d = dy.Float64(nullable=True)
     share_over_28d = dy.Float64(nullable=True)
     unknown_share = dy.Float64(description="share of the litres whose octane is not on record")
@@ -57,22 +60,17 @@ class SessionExposure(dy.Schema):
     calibration = dy.String(nullable=True)
 
 
-class Spells(dy.Schema):
-    """One row per stretch (start_h, stop_h] of a piston set's life.
+class ExposureCovariates(dy.Schema):
+    """What a piston set has been through by a moment of its life.
 
-    Covariates look back from `start_h` only.  "25h" covariates are over the last 25
-    engine hours (setting exposure.trailing_h) and, for octane, over hard running.
+    "25h" covariates are over the last 25 engine hours (setting exposure.trailing_h) and,
+    for octane, over hard running.
     """
 
     piston_set_id = dy.String()
     engine_id = dy.String()
-    hull_id = dy.String(description="the hull it sat in at start: the cluster")
+    hull_id = dy.String(description="the hull it sat in at that moment: the cluster")
     dock_id = dy.String()
-    start_h = dy.Float64(min=0)
-    stop_h = dy.Float64(min=0)
-    start_at = dy.Datetime(time_zone="UTC")
-    stop_at = dy.Datetime(time_zone="UTC")
-    mode = dy.String(nullable=True, description="failure mode if the stretch ends in one")
     shortfall_25h_on = dy.Float64(description="mean octane shortfall in hard running")
     shortfall_25h_low_on = dy.Float64()
     shortfall_25h_high_on = dy.Float64()
@@ -84,3 +82,23 @@ class Spells(dy.Schema):
     is_forged = dy.Bool()
     build_number = dy.Int64()
     known_share_25h = dy.Float64(description="share of litres burned whose octane is on record")
+
+
+class Spells(ExposureCovariates):
+    """One row per stretch (start_h, stop_h] of a piston set's life.
+
+    Covariates look back from `start_h` only.
+    """
+
+    start_h = dy.Float64(min=0)
+    stop_h = dy.Float64(min=0)
+    start_at = dy.Datetime(time_zone="UTC")
+    stop_at = dy.Datetime(time_zone="UTC")
+    mode = dy.String(nullable=True, description="failure mode if the stretch ends in one")
+
+
+class CurrentExposure(ExposureCovariates):
+    """One row per running piston set: its covariates as of now, for prediction."""
+
+    age_h = dy.Float64(min=0, description="engine hours since the set was fitted")
+    last_session_at = dy.Datetime(time_zone="UTC", nullable=True)
