@@ -117,6 +117,11 @@ class Engines(dy.Schema):
     cylinders = _whole("number of cylinders", 1, 12)
     cruise_burn_l_h = _number("l/h", "rated consumption at cruise", 1, 200, True)
     full_burn_l_h = _number("l/h", "rated consumption at full throttle", 1, 300, True)
+    bore_mm = _number("mm", "cylinder bore; the ring-gap limit is a share of it", 20, 300, True)
+    journal_mm = _number("mm", "crank journal; the bearing limit is a share of it", 10, 200, True)
+    book_compression_kpa = _number(
+        "kPa", "the maker's compression figure at sea level", 300, 3000, True
+    )
     first_recorded_at = _instant("when the record of this engine begins")
     first_recorded_engine_h = _number("h", "engine hours when the record begins", 0, 20000)
     recorded_at = _recorded()
@@ -252,6 +257,9 @@ class Inspections(dy.Schema):
     )
     barometer_kpa = _number("kPa", "station pressure, not reduced to sea level", 40, 110, True)
     is_warm = dy.Bool(description="engine warm when tested", nullable=True)
+    rebuilt_at = _instant("the rebuild this reading accepts; empty: no acceptance", nullable=True)
+    signed_by = _text("who signed an acceptance reading", nullable=True)
+    accepted_because = _text("why a failed or missing acceptance reading is let go", nullable=True)
     recorded_at = _recorded()
 
     @dy.rule()
@@ -270,12 +278,20 @@ class Failures(dy.Schema):
     mode = _choice(FAILURE_MODES, "what failed")
     how_found = _choice(["ran_to_failure", "inspection", "teardown"], "how it came to light")
     last_good_at = _instant("last time it was known to be good", nullable=True)
+    complaint = _text("what the customer or the dock reported", nullable=True)
+    confirmed_cause = _text("the cause the shop settled on, by its key", nullable=True)
+    cause_confirmed_at = _instant("when the cause was settled", nullable=True)
     recorded_at = _recorded()
 
     @dy.rule()
     def was_good_before_it_failed(cls) -> pl.Expr:
         """last_good_at is not before found_at"""
         return cls.last_good_at.col.is_null() | (cls.last_good_at.col < cls.found_at.col)
+
+    @dy.rule()
+    def a_settled_cause_has_its_date(cls) -> pl.Expr:
+        """confirmed_cause is given but cause_confirmed_at is empty"""
+        return cls.confirmed_cause.col.is_null() | cls.cause_confirmed_at.col.is_not_null()
 
 
 class Teardowns(dy.Schema):
@@ -383,7 +399,14 @@ RECORD_KINDS: dict[str, RecordKind] = {
             "inspected_at",
             _ENGINE,
         ),
-        RecordKind("failures", Failures, ("engine_id", "found_at", "mode"), "found_at", _ENGINE),
+        RecordKind(
+            "failures",
+            Failures,
+            ("engine_id", "found_at", "mode"),
+            "found_at",
+            _ENGINE,
+            ("cause_confirmed_at",),
+        ),
         RecordKind(
             "teardowns",
             Teardowns,
