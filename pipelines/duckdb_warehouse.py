@@ -1,0 +1,199 @@
+"""The warehouse: the only module that opens the database.
+
+DuckDB lets one process write, so every call opens, works and closes.  Tables are made
+from the contracts; the numbered scripts in `warehouse/` make the rest and count the
+schema version.
+"""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import datetime
+from importlib.resources import files
+from pathlib import Path
+
+import dagster as dg
+import dataframely as dy
+import duckdb
+import polars as pl
+
+from ringland.shop_records.contracts import RECORD_KINDS
+
+# Nothing may be fetched from outside this machine.
+_CONFIG = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
+_SQL_TYPES = {
+    dy.String: "varchar",
+    dy.Float64: "double",
+    dy.Int64: "bigint",
+    dy.Bool: "boolean",
+    dy.Datetime: "timestamptz",
+}
+PROVENANCE = {"source_file": "varchar not null", "source_row": "bigint not null"}
+WEEKLY = {"as_of": "timestamptz not null"}
+
+
+class WarehouseError(RuntimeError):
+    """The warehouse cannot be used as it is; the message says what to do."""
+
+
+class DuckDBWarehouse(dg.ConfigurableResource):  # type: ignore[type-arg]
+    """One shop's warehouse file."""
+
+    database: str
+
+    @contextmanager
+    def connect(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """A short connection, in UTC, with the schema brought up to date."""
+        try:
+            con = duckdb.connect(self.database, config=_CONFIG)
+        except duckdb.IOException as error:
+            raise WarehouseError(
+                f"The warehouse {self.database} cannot be opened: another ringland command is "
+                f"using it, or the file is damaged. Wait for the other command, or move the "
+                f"file away and load the files in raw/ again. ({error})"
+            ) from error
+        try:
+            con.execute("set timezone = 'UTC'")
+            _bring_up_to_date(con)
+            yield con
+        finally:
+            con.close()
+
+    def read(self, query: str, parameters: Sequence[object] = ()) -> pl.DataFrame:
+        """The result of a query as a frame."""
+        with self.connect() as con:
+            return con.sql(query, params=list(parameters)).pl()
+
+    def read_records(self) -> dict[str, pl.DataFrame]:
+        """Every record table, rows in the order of their key."""
+        with self.connect() as con:
+            return {kind: record_rows(con, kind) for kind in RECORD_KINDS}
+
+    def write_week(
+        self, table: str, schema: type[dy.Schema], frame: pl.DataFrame, as_of: datetime
+    ) -> None:
+        """Replace one as-of week of a table, e.g. 'fuel_exposure.spells'."""
+        with self.connect() as con:
+            ensure_table(con, table, schema, WEEKLY)
+            rows = schema.validate(frame, cast=True).with_columns(as_of=pl.lit(as_of))
+            with transaction(con):
+                con.execute(f"delete from {table} where as_of = ?", [as_of])
+                insert(con, table, rows)
+
+    def read_week(self, table: str, schema: type[dy.Schema], as_of: datetime) -> pl.DataFrame:
+        """One as-of week of a table, rows in the order they were written."""
+        names = ", ".join(schema.columns())
+        return schema.validate(
+            self.read(f"select {names} from {table} where as_of = ? order by rowid", [as_of]),
+            cast=True,
+        )
+
+
+@contextmanager
+def transaction(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
+    """All of it or none of it."""
+    con.execute("begin")
+    try:
+        yield
+    except BaseException:
+        con.execute("rollback")
+        raise
+    con.execute("commit")
+
+
+def insert(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) -> None:
+    """Append a frame, columns matched by name."""
+    con.register("incoming", frame.to_arrow())
+    con.execute(f"insert into {table} by name select * from incoming")
+    con.unregister("incoming")
+
+
+def record_rows(con: duckdb.DuckDBPyConnection, kind: str) -> pl.DataFrame:
+    """All loaded rows of a record kind with their provenance, in the order of their key."""
+    table = f"shop_records.{kind}"
+    ensure_table(con, table, RECORD_KINDS[kind].schema, PROVENANCE)
+    order = ", ".join(RECORD_KINDS[kind].key)
+    return con.sql(f"select * from {table} order by {order}").pl()
+
+
+def ensure_table(
+    con: duckdb.DuckDBPyConnection, table: str, schema: type[dy.Schema], extra: dict[str, str]
+) -> None:
+    """Make a contract's table with its column comments, or add the columns it lacks.
+
+    Raises:
+        WarehouseError: the table has a column the contract no longer knows, or of another type.
+    """
+    wanted = {name: _SQL_TYPES[type(column)] for name, column in schema.columns().items()} | extra
+    room, name = table.split(".")
+    present = dict(
+        con.sql(
+            "select column_name, data_type from duckdb_columns() "
+            "where schema_name = ? and table_name = ?",
+            params=[room, name],
+        ).fetchall()
+    )
+    if not present:
+        columns = ", ".join(f"{column} {sql}" for column, sql in wanted.items())
+        con.execute(f"create table {table} ({columns})")
+    else:
+        _check_columns(con, table, present, wanted)
+    if set(wanted) != set(present):
+        about = schema.__doc__ or ""
+        con.execute(f"comment on table {table} is {_quoted(about.strip().splitlines()[0])}")
+        for column, declared in schema.columns().items():
+            if declared.description:
+                con.execute(
+                    f"comment on column {table}.{column} is {_quoted(declared.description)}"
+                )
+
+
+def _check_columns(
+    con: duckdb.DuckDBPyConnection, table: str, present: dict[str, str], wanted: dict[str, str]
+) -> None:
+    names = {"timestamp with time zone": "timestamptz"}
+    for column, found in present.items():
+        kind = names.get(found.lower(), found.lower())
+        if column not in wanted or wanted[column].split()[0] != kind:
+            raise WarehouseError(
+                f"{table}.{column} ({found}) does not fit this version of ringland. "
+                f"Move the warehouse file away and load the files in raw/ again."
+            )
+    for column, sql in wanted.items():
+        if column not in present:
+            con.execute(f"alter table {table} add column {column} {sql.split()[0]}")
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"
+
+
+def _scripts() -> list[tuple[int, str]]:
+    found = [
+        (int(script.name[:4]), script.read_text(encoding="utf-8"))
+        for script in files("warehouse").iterdir()
+        if script.name.endswith(".sql")
+    ]
+    return sorted(found)
+
+
+def _bring_up_to_date(con: duckdb.DuckDBPyConnection) -> None:
+    con.execute("create table if not exists schema_version (version integer not null)")
+    # fetchall, since a half-read result would own the connection
+    version = con.execute("select coalesce(max(version), 0) from schema_version").fetchall()[0][0]
+    scripts = _scripts()
+    newest = scripts[-1][0]
+    if version > newest:
+        raise WarehouseError(
+            f"The warehouse has schema version {version}; this ringland knows up to {newest}. "
+            f"Install the newer ringland that wrote it."
+        )
+    for number, script in scripts:
+        if number > version:
+            with transaction(con):
+                con.execute(script)
+                con.execute("insert into schema_version values (?)", [number])
+
+
+def warehouse_at(database: Path) -> DuckDBWarehouse:
+    """The warehouse in this file."""
+    return DuckDBWarehouse(database=str(database))

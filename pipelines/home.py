@@ -1,0 +1,57 @@
+"""Where one shop's files live: a folder that may be moved or copied as a whole."""
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+DEFAULT_HOME = Path("warehouse") / "local"
+
+
+@dataclass(frozen=True)
+class Home:
+    """The folders and files below one shop's home folder."""
+
+    folder: Path
+
+    @classmethod
+    def here(cls) -> "Home":
+        """The home named by RINGLAND_HOME, else `warehouse/local` below the present folder."""
+        return cls(Path(os.environ.get("RINGLAND_HOME", DEFAULT_HOME)).absolute())
+
+    @property
+    def database(self) -> Path:
+        """The one DuckDB file."""
+        return self.folder / "ringland.duckdb"
+
+    @property
+    def drop(self) -> Path:
+        """Record files dropped here are loaded by the sensor."""
+        return self.folder / "drop"
+
+    @property
+    def raw(self) -> Path:
+        """Append-only copies of every file taken in, named by content."""
+        return self.folder / "raw"
+
+    @property
+    def site(self) -> Path:
+        """One folder of pages per as-of date."""
+        return self.folder / "site"
+
+    @property
+    def dagster(self) -> Path:
+        """Dagster's own run history."""
+        return self.folder / "dagster"
+
+    @property
+    def settings(self) -> Path | None:
+        """The shop's own assumptions, if it has written any."""
+        own = self.folder / "assumptions.toml"
+        return own if own.exists() else None
+
+    def prepare(self) -> "Home":
+        """Make the folders that must exist, with Dagster's telemetry off."""
+        for folder in (self.folder, self.drop, self.raw, self.site, self.dagster):
+            folder.mkdir(parents=True, exist_ok=True)
+        (self.dagster / "dagster.yaml").write_text("telemetry:\n  enabled: false\n")
+        return self

@@ -1,0 +1,34 @@
+"""What the assets are given besides the warehouse: one shop's folders and settings."""
+
+from pathlib import Path
+
+import dagster as dg
+
+from pipelines.home import Home
+from ringland.assumptions import Assumptions, load_assumptions
+
+
+class ShopFolders(dg.ConfigurableResource):  # type: ignore[type-arg]
+    """Where the records come from and where the pages go."""
+
+    home: str
+    records: str
+
+    @property
+    def raw(self) -> Path:
+        """Append-only copies of the files taken in."""
+        return Home(Path(self.home)).raw
+
+    @property
+    def site(self) -> Path:
+        """One folder of pages per as-of date."""
+        return Home(Path(self.home)).site
+
+    @property
+    def incoming(self) -> Path:
+        """The folder whose record files are loaded."""
+        return Path(self.records)
+
+    def assumptions(self) -> Assumptions:
+        """The project's assumptions with the shop's own laid over them."""
+        return load_assumptions(Home(Path(self.home)).settings)

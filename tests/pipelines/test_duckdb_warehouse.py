@@ -1,0 +1,130 @@
+"""The warehouse: tables from contracts, weeks that replace themselves, versions that are refused."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import dataframely as dy
+import duckdb
+import polars as pl
+import pytest
+
+from pipelines.duckdb_warehouse import (
+    DuckDBWarehouse,
+    WarehouseError,
+    ensure_table,
+    transaction,
+    warehouse_at,
+)
+from ringland.shop_records.contracts import RECORD_KINDS
+
+MONDAY = datetime(2026, 8, 17, tzinfo=UTC)
+EARLIER = datetime(2026, 8, 10, tzinfo=UTC)
+
+
+class Boat(dy.Schema):
+    """One row per boat."""
+
+    name = dy.String(description="what's painted on it")
+    hours = dy.Float64(nullable=True)
+
+
+class BoatWithColour(Boat):
+    """One row per boat."""
+
+    colour = dy.String(nullable=True)
+
+
+class BoatWithTextHours(dy.Schema):
+    """One row per boat."""
+
+    name = dy.String()
+    hours = dy.String(nullable=True)
+
+
+@pytest.fixture
+def warehouse(tmp_path: Path) -> DuckDBWarehouse:
+    return warehouse_at(tmp_path / "test.duckdb")
+
+
+def boats(*names: str) -> pl.DataFrame:
+    return pl.DataFrame({"name": list(names), "hours": [1.5] * len(names)})
+
+
+def test_a_new_warehouse_has_an_empty_table_of_every_kind(warehouse: DuckDBWarehouse) -> None:
+    records = warehouse.read_records()
+
+    assert set(records) == set(RECORD_KINDS)
+    assert all(frame.is_empty() for frame in records.values())
+    assert records["fills"].schema["filled_at"] == pl.Datetime("us", "UTC")
+
+
+def test_a_week_written_again_replaces_only_itself(warehouse: DuckDBWarehouse) -> None:
+    warehouse.write_week("shop_records.boats", Boat, boats("Tern"), EARLIER)
+    warehouse.write_week("shop_records.boats", Boat, boats("Gull", "Auk"), MONDAY)
+    warehouse.write_week("shop_records.boats", Boat, boats("Skua", "Auk"), MONDAY)
+
+    assert warehouse.read_week("shop_records.boats", Boat, EARLIER)["name"].to_list() == ["Tern"]
+    assert warehouse.read_week("shop_records.boats", Boat, MONDAY)["name"].to_list() == [
+        "Skua",
+        "Auk",
+    ]
+
+
+def test_a_frame_that_breaks_its_contract_is_not_written(warehouse: DuckDBWarehouse) -> None:
+    warehouse.write_week("shop_records.boats", Boat, boats("Tern"), MONDAY)
+    nameless = pl.DataFrame({"name": [None], "hours": [1.0]}, schema_overrides={"name": pl.String})
+
+    with pytest.raises(dy.exc.ValidationError):
+        warehouse.write_week("shop_records.boats", Boat, nameless, MONDAY)
+
+    assert warehouse.read_week("shop_records.boats", Boat, MONDAY)["name"].to_list() == ["Tern"]
+
+
+def test_column_descriptions_reach_the_database(warehouse: DuckDBWarehouse) -> None:
+    warehouse.write_week("shop_records.boats", Boat, boats("Tern"), MONDAY)
+
+    comment = warehouse.read(
+        "select comment from duckdb_columns() where table_name = 'boats' and column_name = 'name'"
+    )
+    assert comment.item() == "what's painted on it"
+
+
+def test_a_new_nullable_column_is_added_to_a_table_in_use(warehouse: DuckDBWarehouse) -> None:
+    with warehouse.connect() as con:
+        ensure_table(con, "shop_records.boats", Boat, {})
+        con.execute("insert into shop_records.boats values ('Tern', 2)")
+        ensure_table(con, "shop_records.boats", BoatWithColour, {})
+
+    rows = warehouse.read("select * from shop_records.boats")
+    assert rows.to_dicts() == [{"name": "Tern", "hours": 2.0, "colour": None}]
+
+
+def test_a_retyped_column_is_refused_with_the_remedy(warehouse: DuckDBWarehouse) -> None:
+    with warehouse.connect() as con:
+        ensure_table(con, "shop_records.boats", Boat, {})
+        with pytest.raises(WarehouseError, match=r"boats\.hours .* load the files in raw/ again"):
+            ensure_table(con, "shop_records.boats", BoatWithTextHours, {})
+
+
+def test_a_newer_schema_version_is_refused(warehouse: DuckDBWarehouse) -> None:
+    with warehouse.connect() as con:
+        con.execute("insert into schema_version values (9999)")
+
+    with pytest.raises(WarehouseError, match="schema version 9999.*newer ringland"):
+        warehouse.read_records()
+
+
+def test_a_failed_transaction_leaves_nothing(warehouse: DuckDBWarehouse) -> None:
+    with warehouse.connect() as con:
+        ensure_table(con, "shop_records.boats", Boat, {})
+        with pytest.raises(duckdb.Error), transaction(con):
+            con.execute("insert into shop_records.boats values ('Tern', 2)")
+            con.execute("insert into shop_records.no_such_table values (1)")
+        assert con.sql("select count(*) from shop_records.boats").fetchall() == [(0,)]
+
+
+def test_files_that_do_not_add_up_cannot_be_recorded(warehouse: DuckDBWarehouse) -> None:
+    with warehouse.connect() as con, pytest.raises(duckdb.ConstraintException):
+        con.execute(
+            "insert into shop_records.files values ('fills', 'f.csv', 'x', 10, 8, 0, 1, '')"
+        )
