@@ -19,7 +19,10 @@ import polars as pl
 from ringland.shop_records.contracts import RECORD_KINDS
 
 # Nothing may be fetched from outside this machine.
-_CONFIG = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
+_CONFIG: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": "false",
+    "autoload_known_extensions": "false",
+}
 _SQL_TYPES = {
     dy.String: "varchar",
     dy.Float64: "double",
@@ -61,7 +64,8 @@ class DuckDBWarehouse(dg.ConfigurableResource):  # type: ignore[type-arg]
     def read(self, query: str, parameters: Sequence[object] = ()) -> pl.DataFrame:
         """The result of a query as a frame."""
         with self.connect() as con:
-            return con.sql(query, params=list(parameters)).pl()
+            result: pl.DataFrame = con.sql(query, params=list(parameters)).pl()
+            return result
 
     def read_records(self) -> dict[str, pl.DataFrame]:
         """Every record table, rows in the order of their key."""
@@ -112,7 +116,8 @@ def record_rows(con: duckdb.DuckDBPyConnection, kind: str) -> pl.DataFrame:
     table = f"shop_records.{kind}"
     ensure_table(con, table, RECORD_KINDS[kind].schema, PROVENANCE)
     order = ", ".join(RECORD_KINDS[kind].key)
-    return con.sql(f"select * from {table} order by {order}").pl()
+    rows: pl.DataFrame = con.sql(f"select * from {table} order by {order}").pl()
+    return rows
 
 
 def ensure_table(

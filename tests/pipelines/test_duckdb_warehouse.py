@@ -1,4 +1,4 @@
-"""The warehouse: tables from contracts, weeks that replace themselves, versions that are refused."""
+"""Tables from contracts, weeks that replace themselves, versions that are refused."""
 
 from datetime import UTC, datetime
 from pathlib import Path
@@ -110,7 +110,7 @@ def test_a_newer_schema_version_is_refused(warehouse: DuckDBWarehouse) -> None:
     with warehouse.connect() as con:
         con.execute("insert into schema_version values (9999)")
 
-    with pytest.raises(WarehouseError, match="schema version 9999.*newer ringland"):
+    with pytest.raises(WarehouseError, match=r"schema version 9999.*newer ringland"):
         warehouse.read_records()
 
 
@@ -118,8 +118,10 @@ def test_a_failed_transaction_leaves_nothing(warehouse: DuckDBWarehouse) -> None
     with warehouse.connect() as con:
         ensure_table(con, "shop_records.boats", Boat, {})
         with pytest.raises(duckdb.Error), transaction(con):
-            con.execute("insert into shop_records.boats values ('Tern', 2)")
-            con.execute("insert into shop_records.no_such_table values (1)")
+            con.execute(
+                "insert into shop_records.boats values ('Tern', 2);"
+                "insert into shop_records.no_such_table values (1)"
+            )
         assert con.sql("select count(*) from shop_records.boats").fetchall() == [(0,)]
 
 
