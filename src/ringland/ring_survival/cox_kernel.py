@@ -17,10 +17,8 @@ from typing import NamedTuple
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from ringland.ring_survival.spell_checks import Flags, Floats, Ints
 
 # A running sum loses digits when a large row is taken off it.  Once the sum has shrunk to
 # this share of its peak, it is added up afresh from the rows: at most 5 of 16 digits go.
@@ -179,7 +177,7 @@ def slot_sums(  # noqa: PLR0912, PLR0915 -- one walk; split, it would pass every
     first: Ints,
     last: Ints,
     event_rows: Ints,
-    opens_stratum: NDArray[np.bool_],
+    opens_stratum: Flags,
     is_efron: bool,
     keep: bool,
 ) -> SlotSums:

@@ -17,9 +17,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import linalg, stats
 
-from ringland.ring_survival.cox_kernel import Floats, SlotSums, slot_sums
+from ringland.ring_survival.cox_kernel import SlotSums, slot_sums
 from ringland.ring_survival.cox_residuals import score_residuals
 from ringland.ring_survival.risk_sets import RiskSets, build_risk_sets
+from ringland.ring_survival.spell_checks import Floats
 
 Ties = Literal["efron", "breslow"]
 

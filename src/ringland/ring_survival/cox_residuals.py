@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ringland.ring_survival.cox_kernel import Floats, Ints
 from ringland.ring_survival.risk_sets import RiskSets
+from ringland.ring_survival.spell_checks import Floats, Ints
 
 if TYPE_CHECKING:
     from ringland.ring_survival.cox_regression import CoxFit

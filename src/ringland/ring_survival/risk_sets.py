@@ -6,17 +6,25 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from ringland.ring_survival.cox_kernel import Floats, Ints, column_moments
+from ringland.ring_survival.cox_kernel import column_moments
+from ringland.ring_survival.spell_checks import (
+    Flags,
+    Floats,
+    Ints,
+    SpellError,
+    covariate_matrix,
+    event_flags,
+    label_codes,
+    number_column,
+    require_same_length,
+    require_start_before_stop,
+)
 
 # Two times closer than this share of the mean time are one time: hour meters are added up
 # in floating point.  The same rule and size as R survival's `timefix`.
 SAME_TIME = 1.5e-8
-
-
-class SpellError(ValueError):
-    """Counting-process rows that cannot be used; the message names row and column."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +40,7 @@ class RiskSets:
     names: tuple[str, ...]
     start: Floats = field(repr=False)
     stop: Floats = field(repr=False)
-    event: NDArray[np.bool_] = field(repr=False)
+    event: Flags = field(repr=False)
     x: Floats = field(repr=False)
     weight: Floats = field(repr=False)
     stratum: Ints = field(repr=False)
@@ -46,7 +54,7 @@ class RiskSets:
     event_rows: Ints = field(repr=False)
     slot_time: Floats = field(repr=False)
     slot_stratum: Ints = field(repr=False)
-    opens_stratum: NDArray[np.bool_] = field(repr=False)
+    opens_stratum: Flags = field(repr=False)
 
     @property
     def n_events(self) -> int:
@@ -88,27 +96,20 @@ def build_risk_sets(
         SpellError: wrong shape, a missing or infinite value, start not before stop, a
             weight that is not above zero, an event that is not 0 or 1.
     """
-    start, stop = _column("start", start), _column("stop", stop)
+    start, stop = number_column("start", start), number_column("stop", stop)
     n = len(start)
     if n == 0:
         raise SpellError("No rows: give at least one (start, stop] row.")
-    x = _matrix(x, n, names)
-    event = _event(event)
-    weight = np.ones(n) if weights is None else _column("weights", weights)
-    for name, column in (("stop", stop), ("event", event), ("weights", weight)):
-        if len(column) != n:
-            raise SpellError(f"{name} has {len(column)} rows, start has {n}.")
-    if (bad := np.flatnonzero(~(start < stop))).size:
-        i = bad[0]
-        raise SpellError(
-            f"Row {i}: start {start[i]:g} is not before stop {stop[i]:g} "
-            f"({bad.size} such rows). Drop empty rows or mend their times."
-        )
+    x = covariate_matrix(x, n, names)
+    event = event_flags(event)
+    weight = np.ones(n) if weights is None else number_column("weights", weights)
+    require_same_length(start=start, stop=stop, event=event, weights=weight)
+    require_start_before_stop(start, stop)
     if (bad := np.flatnonzero(weight <= 0)).size:
         i = bad[0]
         raise SpellError(f"Row {i}: weight {weight[i]:g}; give weights above zero.")
-    stratum, stratum_labels = _codes("strata", strata, n)
-    clusters = None if cluster is None else _codes("cluster", cluster, n)[0]
+    stratum, stratum_labels = label_codes("strata", strata, n)
+    clusters = None if cluster is None else label_codes("cluster", cluster, n)[0]
     centre, spread, reach = column_moments(x, weight)
     slots = _slots(start, stop, event, stratum, len(stratum_labels))
     return RiskSets(
@@ -134,8 +135,8 @@ def same_time_within(start: Floats, stop: Floats) -> float:
 
 
 def _slots(
-    start: Floats, stop: Floats, event: NDArray[np.bool_], stratum: Ints, n_strata: int
-) -> tuple[Ints, Ints, Ints, Floats, Ints, NDArray[np.bool_]]:
+    start: Floats, stop: Floats, event: Flags, stratum: Ints, n_strata: int
+) -> tuple[Ints, Ints, Ints, Floats, Ints, Flags]:
     apart = same_time_within(start, stop)
     first, last = np.empty(len(start), dtype=np.int64), np.empty(len(start), dtype=np.int64)
     times, owners, opens = [], [], []
@@ -158,58 +159,3 @@ def _slots(
         np.concatenate(owners),
         np.concatenate(opens),
     )
-
-
-def _column(name: str, values: ArrayLike) -> Floats:
-    column = np.asarray(values, dtype=np.float64)
-    if column.ndim != 1:
-        raise SpellError(f"{name} must be one column, not of shape {column.shape}.")
-    if (bad := np.flatnonzero(~np.isfinite(column))).size:
-        raise SpellError(
-            f"Row {bad[0]}: {name} is missing or not finite ({bad.size} such rows). "
-            f"Drop the rows or fill them before fitting."
-        )
-    return np.ascontiguousarray(column)
-
-
-def _matrix(x: ArrayLike, n: int, names: Sequence[str]) -> Floats:
-    matrix = np.ascontiguousarray(x, dtype=np.float64)
-    if matrix.ndim != 2 or matrix.shape != (n, len(names)):
-        raise SpellError(
-            f"x has shape {matrix.shape}; with {n} rows and {len(names)} names "
-            f"it must be ({n}, {len(names)})."
-        )
-    if len(set(names)) != len(names):
-        raise SpellError(f"Two columns have one name: {', '.join(names)}.")
-    # a sum is finite unless an entry is not, and reads the matrix once
-    if matrix.size and not np.isfinite(matrix.sum()):
-        rows, columns = np.nonzero(~np.isfinite(matrix))
-        if rows.size:
-            raise SpellError(
-                f"Row {rows[0]}: {names[columns[0]]} is missing or not finite "
-                f"({rows.size} such values). Drop the rows or fill them before fitting."
-            )
-    return matrix
-
-
-def _event(values: ArrayLike) -> NDArray[np.bool_]:
-    raw = np.asarray(values)
-    if raw.dtype == np.bool_:
-        return raw.copy()
-    column = _column("event", raw)
-    if (bad := np.flatnonzero((column != 0) & (column != 1))).size:
-        raise SpellError(f"Row {bad[0]}: event is {column[bad[0]]:g}; it must be 0 or 1.")
-    return np.asarray(column == 1)
-
-
-def _codes(name: str, labels: ArrayLike | None, n: int) -> tuple[Ints, tuple[object, ...]]:
-    if labels is None:
-        return np.zeros(n, dtype=np.int64), ("all",)
-    column = np.asarray(labels)
-    if column.shape != (n,):
-        raise SpellError(f"{name} has shape {column.shape}; give one label for each of {n} rows.")
-    missing = np.array([v is None for v in column]) if column.dtype == object else column != column  # noqa: PLR0124 -- NaN alone differs from itself
-    if np.any(missing):
-        raise SpellError(f"Row {int(np.flatnonzero(missing)[0])}: {name} is missing.")
-    seen, codes = np.unique(column, return_inverse=True)
-    return codes.reshape(-1).astype(np.int64), tuple(seen.tolist())
