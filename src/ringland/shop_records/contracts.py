@@ -9,6 +9,7 @@ the data dictionary, so a column is declared here and nowhere else.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 
 import dataframely as dy
 import polars as pl
@@ -41,6 +42,9 @@ MEASURES = [
     "hull_oil",
 ]
 LOOKED_AT = ["seen", "not_seen", "not_looked_at"]
+# Outside these years an instant is a slip of the pen ("0205", "2205"), not a record.
+EARLIEST_INSTANT = datetime(1990, 1, 1, tzinfo=UTC)
+LATEST_INSTANT = datetime(2100, 1, 1, tzinfo=UTC)
 
 
 def _text(about: str, **options: object) -> dy.String:
@@ -68,7 +72,14 @@ def _whole(about: str, low: int, high: int, nullable: bool = False) -> dy.Int64:
 
 
 def _instant(about: str, nullable: bool = False) -> dy.Datetime:
-    return dy.Datetime(description=about, time_zone="UTC", time_unit="us", nullable=nullable)
+    return dy.Datetime(
+        description=about,
+        time_zone="UTC",
+        time_unit="us",
+        nullable=nullable,
+        min=EARLIEST_INSTANT,
+        max=LATEST_INSTANT,
+    )
 
 
 def _recorded() -> dy.Datetime:
@@ -344,6 +355,8 @@ class RecordKind:
     """column -> record kind whose key it must name"""
     ends: tuple[str, ...] = ()
     """Columns that tell of a later instant: unknown until that instant has come."""
+    told_with: dict[str, str] = field(default_factory=dict)
+    """column -> the column of `ends` with whose instant it becomes known"""
 
 
 _ENGINE = {"engine_id": "engines"}
@@ -406,6 +419,7 @@ RECORD_KINDS: dict[str, RecordKind] = {
             "found_at",
             _ENGINE,
             ("cause_confirmed_at",),
+            {"confirmed_cause": "cause_confirmed_at"},
         ),
         RecordKind(
             "teardowns",

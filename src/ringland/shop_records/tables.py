@@ -7,6 +7,45 @@ import dataframely as dy
 from ringland.shop_records.contracts import FAILURE_MODES
 
 LIFE_STATES = ["failed", "removed", "withdrawn", "running"]
+BENCH_VERDICTS = ["pass", "fail", "lap and retest", "gauge error", "cannot judge"]
+RECORD_FLAGS = [
+    "meter_runs_backwards",
+    "meter_over_24_h_a_day",
+    "meter_factor_ten",
+    "meter_digits_swapped",
+    "meter_and_sessions_disagree",
+    "no_engine_in_hull",
+    "before_engine_record",
+    "fitted_hours_disagree",
+    "failure_without_piston_set",
+    "failure_on_failed_set",
+]
+
+
+class SetAside(dy.Schema):
+    """One row per fault in a row that was not loaded; a row with two faults stands twice.
+
+    `raw_row` is the whole row as it was written, as JSON, so that nothing is lost.
+    """
+
+    kind = dy.String(description="record kind the row was meant for")
+    source_file = dy.String()
+    source_row = dy.Int64(description="row in the file as the user sees it; the header is row 1")
+    field = dy.String(nullable=True, description="column at fault; null: the row as a whole")
+    fault = dy.String(description="what is wrong, in plain words")
+    remedy = dy.String(description="what to do about it, in plain words")
+    value = dy.String(nullable=True, description="the text found there")
+    raw_row = dy.String()
+
+
+class RecordFlags(dy.Schema):
+    """One row per doubt about loaded records: what does not fit, and what was done about it."""
+
+    flag = dy.String(check=lambda col: col.is_in(RECORD_FLAGS))
+    hull_id = dy.String(nullable=True)
+    engine_id = dy.String(nullable=True)
+    noted_at = dy.Datetime(time_zone="UTC", description="the instant of the record in doubt")
+    sentence = dy.String(description="what does not fit and what was done, in plain words")
 
 
 class EngineSessions(dy.Schema):
@@ -60,3 +99,30 @@ class PistonLives(dy.Schema):
         nullable=True,
         description="for a failure found at an inspection: last hours known good",
     )
+
+
+class BenchVerdicts(dy.Schema):
+    """One row per inspection reading: raw value, judged value, limit, verdict and why."""
+
+    engine_id = dy.String()
+    inspected_at = dy.Datetime(time_zone="UTC")
+    measure = dy.String()
+    cylinder = dy.Int64(nullable=True)
+    port = dy.String(nullable=True)
+    state = dy.String()
+    value = dy.Float64(nullable=True, description="as read")
+    unit = dy.String(nullable=True, description="as read")
+    standard_value = dy.Float64(nullable=True, description="in the measure's standard unit")
+    standard_unit = dy.String()
+    station_kpa = dy.Float64(nullable=True)
+    station_source = dy.String(nullable=True)
+    verdict = dy.String(
+        description="pass, fail, lap and retest, gauge error, cannot judge",
+        check=lambda col: col.is_in(BENCH_VERDICTS),
+    )
+    reason = dy.String()
+    judged_value = dy.Float64(nullable=True, description="what was held against the limit")
+    judged_unit = dy.String(nullable=True)
+    limit = dy.Float64(nullable=True)
+    is_limit_least = dy.Bool(nullable=True, description="the judged value must reach the limit")
+    mark = dy.String(nullable=True, description="how well founded the limit is")
