@@ -86,6 +86,15 @@ def load_assumptions(own_file: Path | None = None) -> Assumptions:
     return Assumptions(entries)
 
 
+def read_assumptions(file: str, text: str) -> Assumptions:
+    """The settings in `text`, which has the form of assumptions.toml; `file` is only named.
+
+    Raises:
+        AssumptionError: an entry lacks a field or has an unknown mark.
+    """
+    return Assumptions(_read(file, text))
+
+
 def _read(file: str, text: str) -> dict[str, Assumption]:
     try:
         groups = tomllib.loads(text)

@@ -1,0 +1,93 @@
+"""The valve-seal vacuum test: how much of the vacuum a port holds.
+
+The most a gauge can show is the pressure of the day, so a good head at altitude shows
+less than at sea level.  What is judged is therefore a ratio, never the reading itself.
+"""
+
+from __future__ import annotations
+
+from ringland.assumptions import Assumption, Assumptions
+from ringland.shop_records.bench_verdicts import (
+    FAIL,
+    GAUGE_ERROR,
+    LAP_AND_RETEST,
+    PASS,
+    Reading,
+    Verdict,
+    cannot_judge,
+    held_against,
+)
+from ringland.shop_records.units import STANDARD_PRESSURE_KPA, in_unit
+
+
+def judge_valve_seal(reading: Reading, limits: Assumptions) -> Verdict:
+    """Vacuum as seal ratio: over the same day's blanked pad, else over station pressure.
+
+    Common practice speaks of sea-level figures; they are turned
+    into ratios by the sea-level pressure.
+    """
+    value, pad, station = (
+        reading["standard_value"],
+        reading["standard_reference"],
+        reading["station_kpa"],
+    )
+    is_measured = reading["station_source"] == "measured"
+    slack = limits.number(
+        "valve_seal_vacuum.over_barometer" if is_measured else "valve_seal_vacuum.over_standard"
+    )
+    for name, vacuum in (("reading", value), ("blanked-pad reading", pad)):
+        if vacuum is not None and station is not None and vacuum > station * (1 + slack):
+            return Verdict(
+                GAUGE_ERROR,
+                f"{name} of {_inhg(vacuum):.2f} inHg is above the barometer "
+                f"({_inhg(station):.2f} inHg, {reading['station_source']})",
+                vacuum / station,
+                "seal ratio",
+            )
+    if value < 0 or (pad is not None and pad <= 0):
+        return Verdict(GAUGE_ERROR, "a vacuum below zero cannot be: check the sign of the reading")
+    if pad is not None and value > pad * (1 + limits.number("valve_seal_vacuum.over_pad")):
+        return Verdict(
+            GAUGE_ERROR,
+            f"the port reads {_inhg(value):.2f} inHg, more than the blanked pad's {_inhg(pad):.2f}",
+            value / pad,
+            "seal ratio",
+        )
+    ceiling = pad if pad is not None else station
+    if ceiling is None:
+        return cannot_judge("no blanked-pad reading, no barometer and no altitude")
+    return _seal_verdict(reading, value / ceiling, ceiling, limits)
+
+
+def _seal_verdict(reading: Reading, ratio: float, ceiling: float, limits: Assumptions) -> Verdict:
+    accept, retest = limits["valve_seal_vacuum.accept"], limits["valve_seal_vacuum.retest"]
+    mark = limits["valve_seal_vacuum.not_enough_to_inhg"]
+    shop = Assumption(
+        mark.name, mark.value / _inhg(STANDARD_PRESSURE_KPA), "ratio", mark.mark, mark.source
+    )
+    against = (
+        f"the blanked pad's {_inhg(ceiling):.2f} inHg"
+        if reading["standard_reference"] is not None
+        else f"a ceiling of {_inhg(ceiling):.2f} inHg ({reading['station_source']})"
+    )
+    said = (
+        f"seal ratio {ratio:.3f} against {against}; as at sea level "
+        f"{ratio * _inhg(STANDARD_PRESSURE_KPA):.1f} inHg"
+    )
+    line = max(accept, shop, key=lambda limit: limit.value)
+    # a reading of exactly the shop's 28 is "not enough"; 1e-9 is the rounding of the units
+    if ratio >= line.value and ratio > shop.value * (1 + 1e-9):
+        return held_against(PASS, said, ratio, "seal ratio", line)
+    if ratio < retest.value:
+        return held_against(FAIL, said, ratio, "seal ratio", retest)
+    if ratio >= accept.value:
+        said += (
+            f"; reaches the {accept.value:.2f} limit but not the shop's good mark: "
+            f"25 to {mark.value:.0f} at sea level is not enough (common practice)"
+        )
+        return held_against(LAP_AND_RETEST, said, ratio, "seal ratio", shop)
+    return held_against(LAP_AND_RETEST, said, ratio, "seal ratio", accept)
+
+
+def _inhg(kpa: float) -> float:
+    return in_unit(kpa, "kPa", "inHg")
