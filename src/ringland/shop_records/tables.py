@@ -126,3 +126,19 @@ class BenchVerdicts(dy.Schema):
     limit = dy.Float64(nullable=True)
     is_limit_least = dy.Bool(nullable=True, description="the judged value must reach the limit")
     mark = dy.String(nullable=True, description="how well founded the limit is")
+
+
+class RecordQuality(dy.Schema):
+    """One row per hull in service: how much of what it did is on record."""
+
+    hull_id = dy.String(primary_key=True)
+    engine_id = dy.String(nullable=True, description="the engine in it; null: none on record")
+    days_since_session = dy.Float64(nullable=True, description="null: no rental on record")
+    days_since_reading = dy.Float64(nullable=True, description="null: no good meter reading")
+    on_meter_share = dy.Float64(
+        nullable=True, description="share of the hull's running hours kept to the hour meter"
+    )
+    has_bench_test = dy.Bool(
+        description="compression or leak-down measured on this engine since its set was fitted"
+    )
+    has_calibration = dy.Bool(description="a calibration of this engine is on record")
