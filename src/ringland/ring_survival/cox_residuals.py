@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ringland.ring_survival.cox_kernel import log_risks
 from ringland.ring_survival.risk_sets import RiskSets
 from ringland.ring_survival.spell_checks import Floats, Ints
 
@@ -55,7 +56,7 @@ def schoenfeld_residuals(fit: CoxFit) -> tuple[Floats, Floats]:
 
 
 def _risk(fit: CoxFit) -> Floats:
-    return np.asarray(np.exp((fit.data.x - fit.data.centre) @ fit.coef))
+    return np.asarray(np.exp(log_risks(fit.data.x, fit.data.centre, fit.coef)))
 
 
 def _own_slots(data: RiskSets) -> Ints:

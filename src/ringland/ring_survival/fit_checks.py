@@ -1,0 +1,92 @@
+"""May we believe this fit?  Three answers: believed, doubtful with reasons, not enough record."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from ringland.assumptions import Assumptions
+from ringland.ring_survival.cox_maximum import CoxFitError
+from ringland.ring_survival.cox_proportionality import proportionality_test
+from ringland.ring_survival.cox_regression import CoxFit
+from ringland.ring_survival.hull_bootstrap import HullBootstrap
+from ringland.ring_survival.weibull_hazard import WeibullHazardFit
+
+Outcome = Literal["believed", "doubtful", "not enough record"]
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Whether a fit may be believed, and every reason against it in plain words."""
+
+    outcome: Outcome
+    reasons: tuple[str, ...]
+
+
+def judge_cox_fit(
+    fit: CoxFit | CoxFitError, assumptions: Assumptions, bootstrap: HullBootstrap | None = None
+) -> Verdict:
+    """The verdict on a Cox fit, or on the error that came in its place."""
+    if isinstance(fit, CoxFitError):
+        return Verdict("not enough record", (str(fit),))
+    reasons = _few_events(fit.n_events, len(fit.names), assumptions)
+    few = assumptions.number("survival.few_clusters")
+    if fit.n_clusters is not None and fit.n_clusters < few and bootstrap is None:
+        reasons.append(
+            f"{fit.n_clusters} hulls, fewer than {few:g}: the clustered error is too small; "
+            f"use limits from hulls drawn with replacement."
+        )
+    if bootstrap is not None and bootstrap.failed:
+        listed = ", ".join(f"{count} {reason}" for reason, count in bootstrap.failed.items())
+        reasons.append(
+            f"{sum(bootstrap.failed.values())} of {bootstrap.n_asked} replicates have no "
+            f"estimate ({listed}): the limits are too narrow."
+        )
+    if fit.names:
+        level = 1 - assumptions.number("survival.confidence")
+        proportionality = proportionality_test(fit)
+        if proportionality.global_p < level:
+            worst = int(proportionality.p.argmin())
+            reasons.append(
+                f"Effects change over the life (test over all factors, p = "
+                f"{proportionality.global_p:.2g}); most of all {fit.names[worst]} "
+                f"(p = {proportionality.p[worst]:.2g}). Read them as averages."
+            )
+    return _verdict(reasons)
+
+
+def judge_hazard_fit(fit: WeibullHazardFit, assumptions: Assumptions) -> Verdict:
+    """The verdict on a Weibull hazard: above all, how much of it is the prior's."""
+    if fit.n_events == 0:
+        return Verdict(
+            "not enough record",
+            (f"No failure in {fit.n_spells} spells: what stands here is the prior.",),
+        )
+    reasons = _few_events(fit.n_events, len(fit.names), assumptions)
+    mostly = assumptions.number("survival.mostly_prior_share")
+    parameters = ("shape", "scale", *fit.names)
+    from_prior = [
+        name for name, share in zip(parameters, fit.prior_shares(), strict=True) if share > mostly
+    ]
+    if from_prior:
+        reasons.append(f"Mostly the prior's, not the record's: {', '.join(from_prior)}.")
+    if fit.effective_draws < assumptions.number("survival.few_effective_draws"):
+        reasons.append(
+            f"{len(fit.draws)} draws are worth only {fit.effective_draws:.0f}: limits are rough."
+        )
+    return _verdict(reasons)
+
+
+def _few_events(n_events: int, n_covariates: int, assumptions: Assumptions) -> list[str]:
+    few = assumptions.number("survival.few_events_per_covariate")
+    if n_covariates == 0 or n_events >= few * n_covariates:
+        return []
+    return [
+        f"{n_events} failures for {n_covariates} factors; the usual rule of thumb asks "
+        f"{few:g} for each."
+    ]
+
+
+def _verdict(reasons: Sequence[str]) -> Verdict:
+    return Verdict("doubtful" if reasons else "believed", tuple(reasons))
