@@ -9,8 +9,9 @@ class SessionFuel(dy.Schema):
     """One row per rental: what was in the litres it burned.
 
     `octane_low_aki` and `octane_high_aki` bound the blend over what the record leaves
-    open (unrecorded fills, fills without a grade); they equal `octane_aki` when all of
-    it is on record.
+    open: unrecorded fills, fills without a grade, a lone RON or MON, a booster's real
+    benefit and octane.label_spread_on on every label.  `octane_aki` is null where none of
+    the fuel is on record; the bounds stand even then.
     """
 
     hull_id = dy.String()

@@ -1,0 +1,106 @@
+"""Octane supplied against octane needed, for each session.
+
+The margin counts in hard running only, so each session carries its full-throttle hours
+beside it.  An unknown need gives an unknown margin, never zero.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import dataframely as dy
+import polars as pl
+
+from ringland.assumptions import Assumptions
+from ringland.fuel_exposure.tables import SessionExposure
+from ringland.fuel_exposure.throttle_share import with_full_throttle_share
+
+NEED_RULES = (
+    "spark_advance_deg",
+    "intake_air_k",
+    "intake_pressure_kpa",
+    "compression_ratio",
+    "coolant_k",
+    "back_pressure_kpa",
+)
+"""What a need is corrected for: departures from the state the need was stated for."""
+
+
+def corrected_need(
+    need_aki: float, departures: Mapping[str, float], assumptions: Assumptions
+) -> float:
+    """Octane need at conditions that depart from those the need was stated for.
+
+    Args:
+        need_aki: the stated need, e.g. 91.0.
+        departures: departure by name (one of `NEED_RULES`), in its unit, e.g.
+            {"intake_air_k": 14.0}; only what the record gives.
+        assumptions: the published guideline's coefficients (SAE 960497), group need_per.
+
+    Raises:
+        ValueError: a departure the guideline has no coefficient for.
+    """
+    unknown = sorted(set(departures) - set(NEED_RULES))
+    if unknown:
+        raise ValueError(f"no published coefficient for {', '.join(unknown)}.")
+    return need_aki + sum(
+        amount * assumptions.number(f"need_per.{name}") for name, amount in departures.items()
+    )
+
+
+def with_octane_need(engine_sessions: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
+    """Fill octane_need_aki from the calibration's class where the record gives no number.
+
+    Stock and raised have a usual need; any other class, or none, leaves it null.
+    """
+    usual = {
+        "stock": assumptions.number("octane.need_stock_aki"),
+        "raised": assumptions.number("octane.need_raised_aki"),
+    }
+    by_class = pl.col("calibration").replace_strict(usual, default=None, return_dtype=pl.Float64)
+    return engine_sessions.with_columns(
+        octane_need_aki=pl.coalesce(pl.col("octane_need_aki").cast(pl.Float64), by_class)
+    )
+
+
+def session_exposure(
+    session_fuel: pl.DataFrame, engine_sessions: pl.DataFrame, assumptions: Assumptions
+) -> dy.DataFrame[SessionExposure]:
+    """One row per session: octane margin and shortfall, hard running, age of the fuel.
+
+    `shortfall_low_on` is with the best fuel it may have been, `shortfall_high_on` with the
+    worst.  With no octane on record the best estimate is null and the two bounds stand.
+
+    Args:
+        session_fuel: the SessionFuel frame.
+        engine_sessions: the EngineSessions frame.
+        assumptions: needs by calibration class, full-throttle share where none is on record.
+
+    Raises:
+        ValueError: a session has no row of fuel.
+    """
+    sessions = with_octane_need(with_full_throttle_share(engine_sessions, assumptions), assumptions)
+    joined = sessions.join(
+        session_fuel, on=["hull_id", "started_at"], how="inner", maintain_order="left"
+    )
+    if joined.height < sessions.height:
+        raise ValueError(
+            f"{sessions.height - joined.height} sessions have no row of fuel; make the ledger "
+            f"from the same engine sessions."
+        )
+    need = pl.col("octane_need_aki")
+
+    def short(octane: str) -> pl.Expr:
+        return (need - pl.col(octane)).clip(lower_bound=0.0)
+
+    hours = pl.col("engine_h_stop") - pl.col("engine_h_start")
+    table = joined.with_columns(
+        octane_margin_on=pl.col("octane_aki") - need,
+        shortfall_on=short("octane_aki"),
+        shortfall_low_on=short("octane_high_aki"),
+        shortfall_high_on=short("octane_low_aki"),
+        hard_running_h=hours * pl.col("full_throttle_share"),
+    )
+    return SessionExposure.validate(
+        table.select(SessionExposure.column_names()).sort("hull_id", "started_at"), cast=True
+    )
