@@ -338,6 +338,13 @@ def test_another_end_is_a_conflict() -> None:
     assert split_new(kind, later, on_record).conflicts_set_aside.height == 1
 
 
+def taken_in_or_refused(kind: str, content: bytes) -> Intake | RecordFileError:
+    try:
+        return take_in(RECORD_KINDS[kind], read_raw("f.csv", content), KNOWN)
+    except RecordFileError as refusal:
+        return refusal
+
+
 MUTATIONS = st.lists(
     st.tuples(
         st.integers(0, 2),
@@ -364,13 +371,10 @@ def test_no_text_in_any_cell_breaks_the_row_account(
     rows = [dict(VALID_TEXT[kind]) for _ in range(3)]
     for row, column, text in mutations:
         rows[row][names[column % len(names)]] = text
-    try:
-        raw = read_raw("f.csv", csv_of(rows))
-    except RecordFileError as refusal:
-        assert refusal.remedy
+    intake = taken_in_or_refused(kind, csv_of(rows))
+    if isinstance(intake, RecordFileError):
+        assert intake.remedy
         return
-
-    intake = take_in(RECORD_KINDS[kind], raw, KNOWN)
 
     assert intake.rows_in == intake.rows_loaded + intake.rows_set_aside
     assert set(intake.loaded["source_row"]).isdisjoint(intake.set_aside["source_row"])
@@ -390,11 +394,11 @@ def test_no_text_in_any_cell_breaks_the_row_account(
     )
 )
 def test_no_bytes_raise_anything_but_a_record_file_error(content: bytes) -> None:
-    try:
-        intake = take_in(RECORD_KINDS["fills"], read_raw("f.csv", content), KNOWN)
-    except RecordFileError as refusal:
-        assert refusal.file == "f.csv"
-        assert refusal.remedy
+    intake = taken_in_or_refused("fills", content)
+
+    if isinstance(intake, RecordFileError):
+        assert intake.file == "f.csv"
+        assert intake.remedy
     else:
         assert intake.rows_in == intake.rows_loaded + intake.rows_set_aside
 

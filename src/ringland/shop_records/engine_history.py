@@ -227,6 +227,8 @@ def _with_stay(
 
 def _with_last_hull(lives: pl.DataFrame, records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
     stays = records["installations"].select("engine_id", "hull_id", "installed_at")
+    # A set that came out at the instant its engine went into another hull was not in that one.
+    lives = lives.with_columns(_until=pl.col("_until").dt.offset_by("-1us"))
     placed = latest_before(lives, stays, "engine_id", "_until", "installed_at")
     homes = records["hulls"].select("hull_id", "dock_id")
     return placed.join(homes, on="hull_id", how="left").sort(

@@ -84,11 +84,14 @@ def _longest_chain(at_h: Hours, shown: Hours) -> npt.NDArray[np.bool_]:
 def _likely_fault(at_h: Hours, shown: Hours, good: npt.NDArray[np.bool_], i: int) -> str:
     known = np.flatnonzero(good)
     earlier, later = known[known < i], known[known > i]
-    low = float(shown[earlier[-1]]) if len(earlier) else 0.0
-    high = float(shown[later[0]]) if len(later) else np.inf
+    low, high = 0.0, np.inf
     if len(earlier):
-        gained = at_h[i] - at_h[earlier[-1]] + _SHOWN_STEP_H
-        high = min(high, low + float(gained))
+        low = float(shown[earlier[-1]])
+        high = low + float(at_h[i] - at_h[earlier[-1]]) + _SHOWN_STEP_H
+    if len(later):
+        most_since = float(at_h[later[0]] - at_h[i]) + _SHOWN_STEP_H
+        low = max(low, float(shown[later[0]]) - most_since)
+        high = min(high, float(shown[later[0]]))
     if any(low <= shown[i] * factor <= high for factor in (0.1, 10.0)):
         return "meter_factor_ten"
     if any(low <= figure <= high for figure in _swapped(float(shown[i]))):

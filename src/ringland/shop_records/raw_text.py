@@ -78,8 +78,6 @@ def read_raw(file_name: str, content: bytes) -> RawFile:
         RecordFileError: the file is empty, not one of the three kinds, not decodable, has
             an unclosed quote, or its header repeats or lacks a column name.
     """
-    if not content.strip():
-        raise RecordFileError(file_name, "The file is empty.", "Export it again.")
     if content.startswith(b"PAR1"):
         return _read_parquet(file_name, content)
     if content.startswith(b"PK\x03\x04"):
@@ -93,6 +91,8 @@ def read_raw(file_name: str, content: bytes) -> RawFile:
 
 def _read_csv(file_name: str, content: bytes) -> RawFile:
     content = _as_utf8(file_name, content)
+    if not content.strip(b' ,;\t\r\n"'):
+        raise RecordFileError(file_name, "The file is empty.", "Export it again.")
     first_line, _, rest = content.partition(b"\n")
     if b'"' in first_line or not first_line.strip() or b"\r" in first_line[:-1]:
         return _read_csv_by_record(file_name, content)
