@@ -1,0 +1,42 @@
+"""Rows as they are written down, before they become typed frames.
+
+A row is a tuple in the order of `WRITTEN`; instants are whole minutes from the
+scenario's epoch.  A contract's column that this operator does not keep stays empty.
+"""
+
+from __future__ import annotations
+
+Cell = str | int | float | bool | None
+Logbook = dict[str, list[tuple[Cell, ...]]]
+
+WRITTEN: dict[str, str] = {
+    "docks": "dock_id bulk_tank_l altitude_m time_zone",
+    "hulls": "hull_id dock_id tank_l in_service_at out_of_service_at",
+    "engines": "engine_id family induction compression_ratio_class cylinders cruise_burn_l_h "
+    "full_burn_l_h bore_mm journal_mm book_compression_kpa first_recorded_at "
+    "first_recorded_engine_h",
+    "installations": "engine_id hull_id installed_at removed_at",
+    "piston_sets": "piston_set_id engine_id fitted_at fitted_engine_h piston_type "
+    "supplier_grade reason",
+    "hour_readings": "hull_id meter_id read_at meter_h",
+    "deliveries": "dock_id delivered_at volume_l octane_aki octane_ron octane_mon ethanol_pct "
+    "price_per_l",
+    "fills": "hull_id filled_at volume_l source source_dock_id octane_aki octane_ron octane_mon "
+    "ethanol_pct price_per_l booster_points",
+    "sessions": "hull_id started_at ended_at running_h full_throttle_share burned_l",
+    "calibrations": "engine_id in_force_at calibration octane_need_aki boost_kpa "
+    "spark_advance_change_deg rev_limit_rpm",
+    "inspections": "engine_id inspected_at measure cylinder port state value unit "
+    "reference_value barometer_kpa is_warm rebuilt_at signed_by",
+    "failures": "engine_id found_at mode how_found last_good_at complaint confirmed_cause "
+    "cause_confirmed_at",
+    "teardowns": "engine_id opened_at cylinder part finding state extent photo_files",
+    "rebuilds": "engine_id rebuilt_at scope scope_items is_head_tested cost",
+    "costs": "item season amount currency mechanic_h",
+}
+"""Columns this operator's book has, by record kind, in the order of its rows."""
+
+
+def empty_logbook() -> Logbook:
+    """A book with an empty page for each record kind."""
+    return {kind: [] for kind in WRITTEN}
