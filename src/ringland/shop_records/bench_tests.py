@@ -100,6 +100,9 @@ def judge_bench_tests(
             "standard_unit",
             "station_kpa",
             "station_source",
+            "rebuilt_at",
+            "signed_by",
+            "accepted_because",
         )
         .hstack(frame)
         .sort(_KEY, nulls_last=True)

@@ -126,6 +126,11 @@ class BenchVerdicts(dy.Schema):
     limit = dy.Float64(nullable=True)
     is_limit_least = dy.Bool(nullable=True, description="the judged value must reach the limit")
     mark = dy.String(nullable=True, description="how well founded the limit is")
+    rebuilt_at = dy.Datetime(
+        time_zone="UTC", nullable=True, description="the rebuild this reading accepts"
+    )
+    signed_by = dy.String(nullable=True)
+    accepted_because = dy.String(nullable=True)
 
 
 class RecordQuality(dy.Schema):
