@@ -18,6 +18,7 @@ from ringland.shop_records.hour_meter import (
     latest_before,
     set_hours_at_fitting,
 )
+from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.tables import PistonLives, RecordFlags
 
 RING_MODES = ["ring_land_fracture", "ring_wear"]
@@ -78,7 +79,7 @@ def unplaced_failures(
         pl.lit("failure_without_piston_set").alias("flag"),
         "engine_id",
         "found_at",
-        sentence=pl.format(
+        sentence=sentence(
             "A failure ({}) of engine {} has no piston set on record. It counts for no life.",
             "mode",
             "engine_id",
@@ -96,7 +97,7 @@ def unplaced_failures(
             pl.lit("failure_on_failed_set").alias("flag"),
             "engine_id",
             "found_at",
-            sentence=pl.format(
+            sentence=sentence(
                 "A failure ({}) of engine {} was found on set {}, which had ended by {}. "
                 "Write down the set that was fitted in between.",
                 "mode",

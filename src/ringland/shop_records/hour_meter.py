@@ -14,6 +14,7 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.shop_records.meter_readings import good_readings, meter_spans
+from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.tables import EngineSessions, RecordFlags
 
 
@@ -29,8 +30,9 @@ def engine_sessions(
     Args:
         records: what is known, by record kind: hulls, engines, installations, piston_sets,
             hour_readings, sessions and calibrations are read.
-        assumptions: meter.stretch_low and meter.stretch_high bound the factor;
-            meter.fitted_off_h is how far a set's recorded hours at fitting may be off.
+        assumptions: meter.stretch_low and meter.stretch_high bound the factor; a
+            difference up to meter.off_h is not worth a flag, nor is a set's recorded hours
+            at fitting up to meter.fitted_off_h off.
     """
     readings, meter_flags = good_readings(records["hour_readings"])
     stretched, span_flags = _stretch(records["sessions"], meter_spans(readings), assumptions)
@@ -108,7 +110,7 @@ def _stretch(
         & (pl.col("started_at") >= pl.col("from_at"))
         & (pl.col("ended_at") <= pl.col("to_at")),
     )
-    sentence = pl.format(
+    disagreement = sentence(
         "Meter {} gained {} h from {} to {}; rentals on record ran {} h. "
         "The rentals' own hours are used.",
         "meter_id",
@@ -117,10 +119,14 @@ def _stretch(
         pl.col("to_at").dt.strftime("%Y-%m-%d"),
         pl.col("recorded_h").round(1),
     )
-    idle = spans.join(recorded, on=span, how="anti").with_columns(recorded_h=pl.lit(0.0))
-    idle = idle.filter(pl.col("gained_h") > assumptions.number("meter.idle_gain_h"))
-    off = pl.concat([recorded.filter(~is_plausible).drop("_factor"), idle])
-    return placed, _flags(off, "meter_and_sessions_disagree", "to_at", sentence)
+    idle = spans.join(recorded, on=span, how="anti").with_columns(
+        recorded_h=pl.lit(0.0), _factor=pl.lit(None, pl.Float64)
+    )
+    off_h = (pl.col("gained_h") - pl.col("recorded_h")).abs()
+    off = pl.concat([recorded.filter(~is_plausible), idle]).filter(
+        off_h > assumptions.number("meter.off_h")
+    )
+    return placed, _flags(off, "meter_and_sessions_disagree", "to_at", disagreement)
 
 
 def _with_engine(
@@ -148,7 +154,7 @@ def _with_engine(
         placed.filter(~is_fitted).with_columns(engine_id=pl.lit(None, pl.String)),
         "no_engine_in_hull",
         "started_at",
-        pl.format(
+        sentence(
             "A rental of {} h has no engine: none was in hull {} then. It counts for no engine.",
             pl.col("running_h").round(1),
             "hull_id",
@@ -158,7 +164,7 @@ def _with_engine(
         placed.filter(is_fitted & ~is_on_record),
         "before_engine_record",
         "started_at",
-        pl.format(
+        sentence(
             "A rental of {} h lies before the record of engine {} begins. It is not counted.",
             pl.col("running_h").round(1),
             "engine_id",
@@ -211,7 +217,7 @@ def _with_piston_set(
         ),
         "fitted_hours_disagree",
         "fitted_at",
-        pl.format(
+        sentence(
             "Set {} is written down as fitted at {} engine hours; the rentals say {}. "
             "The rentals' hours are used.",
             "piston_set_id",
@@ -240,7 +246,7 @@ def _with_calibration(sessions: pl.DataFrame, calibrations: pl.DataFrame) -> pl.
     return latest_before(sessions, events, "engine_id", "started_at", "in_force_at")
 
 
-def _flags(rows: pl.DataFrame, flag: str, at: str, sentence: pl.Expr) -> pl.DataFrame:
+def _flags(rows: pl.DataFrame, flag: str, at: str, words: pl.Expr) -> pl.DataFrame:
     missing = [name for name in ("hull_id", "engine_id") if name not in rows.columns]
     return (
         rows.with_columns(pl.lit(None, pl.String).alias(name) for name in missing)
@@ -249,7 +255,7 @@ def _flags(rows: pl.DataFrame, flag: str, at: str, sentence: pl.Expr) -> pl.Data
             "hull_id",
             "engine_id",
             pl.col(at).alias("noted_at"),
-            sentence.alias("sentence"),
+            words.alias("sentence"),
         )
         .pipe(RecordFlags.validate, cast=True)
     )

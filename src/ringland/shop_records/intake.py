@@ -14,6 +14,7 @@ from typing import NamedTuple
 import polars as pl
 
 from ringland.shop_records.contracts import RecordKind
+from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.raw_text import SOURCE_ROW, RawFile, RecordFileError
 from ringland.shop_records.row_faults import (
     differences,
@@ -253,7 +254,7 @@ def _is_same(name: str) -> pl.Expr:
 def _conflicts(kind: RecordKind, rows: pl.DataFrame) -> pl.DataFrame:
     if rows.is_empty():
         return SetAside.create_empty()
-    place = pl.format("row {} of {}", f"{SOURCE_ROW}_first", f"{SOURCE_FILE}_first")
+    place = sentence("row {} of {}", f"{SOURCE_ROW}_first", f"{SOURCE_FILE}_first")
     found = differences(
         rows.with_columns(_place=place), list(kind.key), _values(kind), "{}", "_place"
     )

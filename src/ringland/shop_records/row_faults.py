@@ -15,6 +15,7 @@ import dataframely as dy
 import polars as pl
 
 from ringland.shop_records.contracts import RecordKind
+from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.raw_text import SOURCE_ROW
 from ringland.shop_records.text_cast import FAULT_SCHEMA, faults
 
@@ -69,13 +70,13 @@ def _column_faults(
         limit = "must be at least" if check == "min" else "may be at most"
         value = _shown(name, rows.schema[name])
         limit += f" {_limit(bound)} {unit}".rstrip()
-        fault = pl.format(f"{name} is {{}} but {limit}.", value)
+        fault = sentence(f"{name} is {{}} but {limit}.", value)
         remedy = f"Check the figure{f' and its unit (expected: {unit})' if unit else ''}."
     elif check in ("inf", "nan"):
         fault = pl.lit(f"{name} is not a finite number.")
         remedy = "Write the figure, or leave it empty if it is not known."
     elif check == "check__allowed":
-        fault = pl.format(f"{name} is '{{}}', which is not one of the choices.", pl.col(name))
+        fault = sentence(f"{name} is '{{}}', which is not one of the choices.", pl.col(name))
         remedy = f"Write one of: {', '.join((column.metadata or {})['allowed'])}."
     else:
         fault = pl.lit(f"{name} breaks the rule '{check}'.")
@@ -89,11 +90,11 @@ def _row_rule_faults(
     factory = getattr(schema, rule)
     used = factory.make(schema).expr.meta.root_names()
     columns = [name for name in schema.column_names() if name in used]
-    sentence = (factory.validation_fn.__doc__ or rule.replace("_", " ")).strip().rstrip(".")
+    words = (factory.validation_fn.__doc__ or rule.replace("_", " ")).strip().rstrip(".")
     found = faults(
         rows,
         ", ".join(columns),
-        pl.lit(f"{sentence}."),
+        pl.lit(f"{words}."),
         pl.lit(f"Compare {' and '.join(columns)} with the paper record and put one right."),
     )
     values = [_shown(name, rows.schema[name]) for name in columns]
@@ -136,7 +137,7 @@ def reference_faults(
             faults(
                 rows,
                 name,
-                pl.format(f"{name} '{{}}' is not on record among the {other}.", pl.col(name)),
+                sentence(f"{name} '{{}}' is not on record among the {other}.", pl.col(name)),
                 pl.col(name).replace_strict(remedies, return_dtype=pl.String),
             )
         )
@@ -191,17 +192,15 @@ def differences(
             "_unlike"
         )
     )
-    where = pl.format(place, pl.col(place_column))
+    where = sentence(place, pl.col(place_column))
     same = pl.col("_unlike") == ""
     about = ", ".join(key)
     return faults(
         named,
         about,
         pl.when(same)
-        .then(pl.format("Same as {}.", where))
-        .otherwise(
-            pl.format("Same " + about + " as {}, but another {}.", where, pl.col("_unlike"))
-        ),
+        .then(sentence("Same as {}.", where))
+        .otherwise(sentence("Same " + about + " as {}, but another {}.", where, pl.col("_unlike"))),
         pl.when(same)
         .then(pl.lit("Nothing to do: the earlier row is kept."))
         .otherwise(

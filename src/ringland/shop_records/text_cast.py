@@ -11,6 +11,7 @@ from collections.abc import Callable
 import dataframely as dy
 import polars as pl
 
+from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.raw_text import SOURCE_ROW
 
 FAULT_SCHEMA = {
@@ -115,21 +116,21 @@ def _cell(name: str) -> pl.Expr:
 
 def _not_a_number(name: str) -> tuple[pl.Expr, pl.Expr]:
     return (
-        pl.format(f"{name} is '{{}}', which is not a number.", _cell(name)),
+        sentence(f"{name} is '{{}}', which is not a number.", _cell(name)),
         pl.lit("Write the figure alone with a decimal point, e.g. 12.5; no unit, no comma."),
     )
 
 
 def _not_a_whole_number(name: str) -> tuple[pl.Expr, pl.Expr]:
     return (
-        pl.format(f"{name} is '{{}}', which is not a whole number.", _cell(name)),
+        sentence(f"{name} is '{{}}', which is not a whole number.", _cell(name)),
         pl.lit("Write a whole number in digits, e.g. 4."),
     )
 
 
 def _not_yes_or_no(name: str) -> tuple[pl.Expr, pl.Expr]:
     return (
-        pl.format(f"{name} is '{{}}', which is neither yes nor no.", _cell(name)),
+        sentence(f"{name} is '{{}}', which is neither yes nor no.", _cell(name)),
         pl.lit("Write yes or no; leave it empty if nobody wrote it down."),
     )
 
@@ -138,8 +139,8 @@ def _not_an_instant(name: str) -> tuple[pl.Expr, pl.Expr]:
     no_zone = pl.col(name).str.contains(_WITHOUT_ZONE)
     return (
         pl.when(no_zone)
-        .then(pl.format(f"{name} is '{{}}', which has no time zone.", _cell(name)))
-        .otherwise(pl.format(f"{name} is '{{}}', which is not an instant.", _cell(name))),
+        .then(sentence(f"{name} is '{{}}', which has no time zone.", _cell(name)))
+        .otherwise(sentence(f"{name} is '{{}}', which is not an instant.", _cell(name))),
         pl.when(no_zone)
         .then(pl.lit("End it with Z for UTC, or with the offset, e.g. 2025-07-04T14:30:00-05:00."))
         .otherwise(pl.lit("Write date, time and offset, e.g. 2025-07-04T14:30:00-05:00.")),
