@@ -5,7 +5,8 @@ moment.  An outside fill brings its own grade, or, where none was written down, 
 what the hull is known to take.  A fill nobody wrote down is taken to have come from the
 home dock if the hull took at least fuel.home_fill_share of its litres there: then its
 bounds are those of the dock's tank between the recorded fills around it.  Otherwise they
-span every grade the hull is on record with and its dock's tank.  No bound is wider than
+span every grade the hull is on record with and its dock's tank.  A hull that uses octane
+booster may have used it then too.  No bound is wider than
 the lowest and highest grade sold at the dock or named in the settings for outside pumps.
 """
 
@@ -41,6 +42,9 @@ class HullHabit:
     low_aki: float
     mean_aki: float
     high_aki: float
+    mean_boost_on: float
+    """octane booster as labelled, over all its recorded fills"""
+    high_boost_on: float
 
 
 @dataclass(frozen=True)
@@ -67,6 +71,7 @@ def hull_habits(
     poured = draw_of >= 0
     octane[poured] = docks.run.quality[docks.draw_event[draw_of[poured]], :3]
     volume = fills.get_column("volume_l").to_numpy()
+    boost = _boost(fills, assumptions)
     hull_of = fills.get_column("hull_id").to_numpy()
     source = fills.get_column("source_dock_id").to_numpy()
     home_of = dict(hulls.select("hull_id", "dock_id").iter_rows())
@@ -84,7 +89,18 @@ def hull_habits(
         else:
             bounds, mean = (low, high), (low + high) / 2
         dock = docks.names.index(home) if home in docks.names else -1
-        habits.append(HullHabit(dock, at_home, float(bounds[0]), mean, float(bounds[1])))
+        boosts = boost[rows] if len(rows) else np.zeros(1)
+        habits.append(
+            HullHabit(
+                home_dock=dock,
+                home_share=at_home,
+                low_aki=float(bounds[0]),
+                mean_aki=mean,
+                high_aki=float(bounds[1]),
+                mean_boost_on=float(boosts.mean()),
+                high_boost_on=float(boosts.max()),
+            )
+        )
     return habits
 
 
@@ -144,10 +160,11 @@ def poured_fuel(
     from_dock = recorded & (poured_by >= 0)
     quality[from_dock] = docks.run.quality[poured_by[from_dock]]
     _fill_gaps(quality, events, added, recorded, habits, docks, poured_by, assumptions)
-    points = fills.get_column("booster_points").cast(pl.Float64).fill_null(0.0).to_numpy()
-    boost = boosted_on(points, assumptions)[fill_row[recorded]]
     benefit = np.array([0.0, assumptions.number("octane.booster_benefit"), 1.0])
+    boost = _boost(fills, assumptions)[fill_row[recorded]]
     quality[recorded, :3] += boost[:, None] * benefit
+    habit_on = [(0.0, h.mean_boost_on * benefit[1], h.high_boost_on) for h in habits]
+    quality[added, :3] += np.array(habit_on).reshape(-1, 3)[events.tank_of[added]]
     return Poured(quality, born_us, np.where(events.is_fill == 1, poured_by, -1))
 
 
@@ -177,6 +194,11 @@ def _fill_gaps(
                 quality[i, 5] = min(quality[i, 5], dock_now[5])
         quality[i, :3] = low, min(max(best, low), high), high
         quality[i, 6] = 1.0
+
+
+def _boost(fills: pl.DataFrame, assumptions: Assumptions) -> Floats:
+    points = fills.get_column("booster_points").cast(pl.Float64).fill_null(0.0).to_numpy()
+    return boosted_on(points, assumptions)
 
 
 def _outside(assumptions: Assumptions) -> tuple[float, float]:

@@ -26,6 +26,7 @@ from ringland.fuel_exposure.craft_fills import HullHabit, hull_habits, poured_fu
 from ringland.fuel_exposure.dock_tanks import US_PER_DAY, DockTanks, draws_of, run_dock_tanks
 from ringland.fuel_exposure.tables import SessionFuel
 from ringland.fuel_exposure.tank_account import account, event_frame
+from ringland.fuel_exposure.tank_ages import age_quantile, share_older
 from ringland.fuel_exposure.tank_events import (
     RECORDED,
     TankEvents,
@@ -37,9 +38,7 @@ from ringland.fuel_exposure.tank_kernel import (
     Floats,
     Ints,
     TankRun,
-    age_quantile,
     mix_tanks,
-    share_older,
 )
 
 _TENTH = 0.1  # the 90th percentile is reported

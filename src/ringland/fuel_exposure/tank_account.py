@@ -3,6 +3,8 @@
 # ruff: noqa: PLR0917 - a ledger step takes the frames it reads
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import polars as pl
 
@@ -33,8 +35,9 @@ def account(events: TankEvents, run: TankRun, names: list[str], kind: str) -> pl
     short = np.where(into, 0.0, events.volume_l - run.moved_l)
 
     def litres(values: np.ndarray, rows: Flags | np.ndarray) -> np.ndarray:
-        # bincount of nothing counts in whole numbers
-        return np.bincount(events.tank_of[rows], values[rows], tanks).astype(float)
+        taken = np.where(rows, values, 0.0)
+        edges = zip(events.starts[:-1], events.starts[1:], strict=True)
+        return np.array([math.fsum(taken[begin:end]) for begin, end in edges])
 
     last = events.starts[1:] - 1
     left = np.where(events.starts[1:] > events.starts[:-1], run.after_l[last], 0.0)

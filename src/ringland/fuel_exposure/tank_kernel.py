@@ -1,4 +1,4 @@
-"""The perfectly mixed tank, exact: what is in each tank at each event, and how old it is.
+"""The perfectly mixed tank, exact: what is in each tank at each event.
 
 Every litre that leaves a mixed tank takes all earlier fills along in proportion, so a burn
 changes no share; a fill of x litres on a heel of v multiplies the shares of all earlier
@@ -6,14 +6,11 @@ fills by keep = v / (v + x).  Anything that blends by volume (octane, day of bir
 unknown origin) follows the recursion blend <- keep * blend + (1 - keep) * filled.  The
 share of a fill at a later moment is (1 - keep) times the product of the later keeps, so the
 running product R of keeps gives the share of all litres filled before some moment as a
-ratio R(now) / R(then): exact, and constant work per event.  Derived here; the tests hold it
-against an explicit list of parcels in rational arithmetic.
+ratio R(now) / R(then): exact, and constant work per event (`tank_ages`).  Derived here; the
+tests hold it against an explicit list of parcels in rational arithmetic.
 
 R would underflow after some hundred fills; it is kept as a mantissa and a count of
 factors 2**-512, which loses no digit.  An emptied tank starts R afresh.
-
-Two tanks in series: a fill drawn from a dock's tank brings the age distribution of that
-tank at that moment, taken from the run of the upstream tank.
 
 Pure arrays, ordered by tank and then by time; events of one instant are taken in the order
 given, by convention outflows before fills (`event_order`).  A set of tanks is a bucket:
@@ -34,10 +31,9 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.uint8]
 
-_BLOCK = 2.0**512
+BLOCK = 2.0**512
+"""One block of `TankRun.block`: R = mantissa * BLOCK ** -block."""
 _EMPTY = 2.0**-500  # a smaller heel share is no share: the tank starts afresh
-_NOTHING = 1e-19  # a part below this changes no sum of shares
-_MINUTE_US = 60_000_000
 
 
 @dataclass(frozen=True)
@@ -103,6 +99,11 @@ def mix_tanks(
         ValueError: events out of order, a negative or missing volume, fuel filled before
             it was born.
     """
+    starts, at_us, born_us = (np.ascontiguousarray(x, np.int64) for x in (starts, at_us, born_us))
+    capacity_l, volume_l, quality = (
+        np.ascontiguousarray(x, np.float64) for x in (capacity_l, volume_l, quality)
+    )
+    is_fill = np.ascontiguousarray(is_fill, np.uint8)
     source = np.full(len(at_us), -1, np.int64) if source_event is None else source_event
     fills = is_fill == 1
     cohorts = int(fills.sum())
@@ -120,7 +121,7 @@ def mix_tanks(
         keep=np.empty(cohorts),
         mantissa=np.empty(cohorts),
         block=np.empty(cohorts, np.int64),
-        source_event=source[fills],
+        source_event=np.ascontiguousarray(source[fills], np.int64),
         lag_us=int(np.max((at_us - born_us)[fills & (source < 0)], initial=0)),
     )
     _mix(
@@ -128,7 +129,7 @@ def mix_tanks(
         capacity_l,
         is_fill,
         volume_l,
-        np.ascontiguousarray(quality),
+        quality,
         out.quality,
         out.before_l,
         out.after_l,
@@ -140,63 +141,6 @@ def mix_tanks(
         out.block,
     )
     return out
-
-
-def share_older(run: TankRun, rows: Ints, at_us: Ints, age_us: Ints, upstream: TankRun) -> Floats:
-    """Share of the tank's litres older than each age; shape (rows, ages).
-
-    Args:
-        run: the tanks' run.
-        rows: events to tell it for; the state after the event's fill or during its outflow.
-        at_us: the instant of each of those rows.
-        age_us: ages; "older" is strict.
-        upstream: the run that poured the cohorts with a source; `run` itself if none has.
-
-    A tank that has had no fill gives NaN.
-    """
-    out = np.empty((len(rows), len(age_us)))
-    _share_older_rows(
-        run.cohorts_so_far[rows],
-        run.first_cohort[rows],
-        at_us,
-        age_us,
-        *_ages_of(run),
-        run.source_event,
-        upstream.cohorts_so_far,
-        upstream.first_cohort,
-        *_ages_of(upstream),
-        out,
-    )
-    return out
-
-
-def age_quantile(
-    run: TankRun, rows: Ints, at_us: Ints, share: float, oldest_us: int, upstream: TankRun
-) -> Floats:
-    """Age in microseconds that `share` of the litres do not exceed, to one minute; shape (rows,).
-
-    The smallest age with no more than 1 - share of the litres older than it, searched up
-    to `oldest_us`.  A tank that has had no fill gives NaN.
-    """
-    out = np.empty(len(rows))
-    _age_quantile_rows(
-        run.cohorts_so_far[rows],
-        run.first_cohort[rows],
-        at_us,
-        1.0 - share,
-        oldest_us,
-        *_ages_of(run),
-        run.source_event,
-        upstream.cohorts_so_far,
-        upstream.first_cohort,
-        *_ages_of(upstream),
-        out,
-    )
-    return out
-
-
-def _ages_of(run: TankRun) -> tuple[Ints, Ints, Floats, Floats, Ints, int]:
-    return run.arrived_us, run.born_us, run.keep, run.mantissa, run.block, run.lag_us
 
 
 def _check_events(
@@ -271,8 +215,8 @@ def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
                     blocks += 4
                 else:
                     part *= kept
-                    if part < 1.0 / _BLOCK:
-                        part *= _BLOCK
+                    if part < 1.0 / BLOCK:
+                        part *= BLOCK
                         blocks += 1
                 keep[cohort] = kept
                 mantissa[cohort] = part
@@ -292,160 +236,3 @@ def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
             cohorts_so_far[i] = cohort
             for q in range(kinds):
                 quality[i, q] = blend[q]
-
-
-@njit("f8(f8,i8,f8,i8)", cache=True)
-def _ratio(part, blocks, of_part, of_blocks):  # type: ignore[no-untyped-def]
-    apart = blocks - of_blocks
-    if apart == 0:
-        return part / of_part
-    if apart == 1:
-        return part / of_part / _BLOCK
-    return 0.0  # below 2**-512
-
-
-@njit("i8(i8[::1],i8,i8,i8)", cache=True)
-def _first_at_or_after(arrived_us, low, high, at_us):  # type: ignore[no-untyped-def]
-    while low < high:
-        middle = (low + high) // 2
-        if arrived_us[middle] < at_us:
-            low = middle + 1
-        else:
-            high = middle
-    return low
-
-
-_RUN = "i8[::1],i8[::1],f8[::1],f8[::1],i8[::1],i8"
-
-
-@njit(f"f8(i8,i8,i8,{_RUN})", cache=True)
-def _born_before(  # type: ignore[no-untyped-def]
-    limit_us, first, end, arrived_us, born_us, keep, mantissa, block, lag_us
-):
-    """Share of one tank's litres, all its cohorts of one age, that were born before a moment."""
-    low = _first_at_or_after(arrived_us, first, end, limit_us)
-    high = _first_at_or_after(arrived_us, low, end, limit_us + lag_us)
-    share = 0.0
-    for k in range(high - 1, low - 1, -1):
-        left = _ratio(mantissa[end - 1], block[end - 1], mantissa[k], block[k])
-        if left < _NOTHING:
-            return share
-        if born_us[k] < limit_us:
-            share += left * (1.0 - keep[k])
-    if low > first:
-        share += _ratio(mantissa[end - 1], block[end - 1], mantissa[low - 1], block[low - 1])
-    return share
-
-
-@njit(f"f8(i8,i8,i8,{_RUN},i8[::1],i8[::1],i8[::1],{_RUN})", cache=True)
-def _born_before_in_series(  # type: ignore[no-untyped-def]
-    limit_us,
-    first,
-    end,
-    arrived_us,
-    born_us,
-    keep,
-    mantissa,
-    block,
-    lag_us,
-    source_event,
-    up_so_far,
-    up_first,
-    up_arrived_us,
-    up_born_us,
-    up_keep,
-    up_mantissa,
-    up_block,
-    up_lag_us,
-):
-    """The same for cohorts that may have been poured from another tank."""
-    low = _first_at_or_after(arrived_us, first, end, limit_us)
-    share = 0.0
-    for k in range(end - 1, low - 1, -1):
-        left = _ratio(mantissa[end - 1], block[end - 1], mantissa[k], block[k])
-        if left < _NOTHING:
-            return share
-        poured = source_event[k]
-        if poured >= 0:
-            share += (
-                left
-                * (1.0 - keep[k])
-                * _born_before(
-                    limit_us,
-                    up_first[poured],
-                    up_so_far[poured],
-                    up_arrived_us,
-                    up_born_us,
-                    up_keep,
-                    up_mantissa,
-                    up_block,
-                    up_lag_us,
-                )
-            )
-        elif born_us[k] < limit_us:
-            share += left * (1.0 - keep[k])
-    if low > first:
-        share += _ratio(mantissa[end - 1], block[end - 1], mantissa[low - 1], block[low - 1])
-    return share
-
-
-@njit(
-    f"void(i8[::1],i8[::1],i8[::1],i8[::1],{_RUN},i8[::1],i8[::1],i8[::1],{_RUN},f8[:,::1])",
-    cache=True,
-)
-def _share_older_rows(  # type: ignore[no-untyped-def]
-    ends, firsts, at_us, age_us, arrived_us, born_us, keep, mantissa, block, lag_us,
-    source_event, up_so_far, up_first, up_arrived_us, up_born_us, up_keep, up_mantissa,
-    up_block, up_lag_us, out,
-):  # fmt: skip
-    is_single = True
-    for k in range(len(source_event)):
-        if source_event[k] >= 0:
-            is_single = False
-            break
-    for i in range(len(ends)):
-        for a in range(len(age_us)):
-            if ends[i] == firsts[i]:
-                out[i, a] = np.nan
-            elif is_single:
-                out[i, a] = _born_before(
-                    at_us[i] - age_us[a], firsts[i], ends[i],
-                    arrived_us, born_us, keep, mantissa, block, lag_us,
-                )  # fmt: skip
-            else:
-                out[i, a] = _born_before_in_series(
-                    at_us[i] - age_us[a], firsts[i], ends[i],
-                    arrived_us, born_us, keep, mantissa, block, lag_us, source_event,
-                    up_so_far, up_first, up_arrived_us, up_born_us, up_keep, up_mantissa,
-                    up_block, up_lag_us,
-                )  # fmt: skip
-
-
-@njit(
-    f"void(i8[::1],i8[::1],i8[::1],f8,i8,{_RUN},i8[::1],i8[::1],i8[::1],{_RUN},f8[::1])",
-    cache=True,
-)
-def _age_quantile_rows(  # type: ignore[no-untyped-def]
-    ends, firsts, at_us, older_share, oldest_us, arrived_us, born_us, keep, mantissa, block,
-    lag_us, source_event, up_so_far, up_first, up_arrived_us, up_born_us, up_keep,
-    up_mantissa, up_block, up_lag_us, out,
-):  # fmt: skip
-    for i in range(len(ends)):
-        if ends[i] == firsts[i]:
-            out[i] = np.nan
-            continue
-        low = 0
-        high = oldest_us // _MINUTE_US
-        while low < high:
-            middle = (low + high) // 2
-            older = _born_before_in_series(
-                at_us[i] - middle * _MINUTE_US, firsts[i], ends[i],
-                arrived_us, born_us, keep, mantissa, block, lag_us, source_event,
-                up_so_far, up_first, up_arrived_us, up_born_us, up_keep, up_mantissa,
-                up_block, up_lag_us,
-            )  # fmt: skip
-            if older <= older_share:
-                high = middle
-            else:
-                low = middle + 1
-        out[i] = low * _MINUTE_US
