@@ -10,8 +10,8 @@ import polars as pl
 def sentence(template: str, *parts: pl.Expr | str) -> pl.Expr:
     """The template with each {} filled by the next part, an expression or a column's name.
 
-    A null part makes the sentence null.  Not `polars.format`, which in Polars 2.1.0 panics
-    on a column held in several chunks, as every large CSV gives.
+      A null part makes the sentence null.  Not `polars.format`, which in Polars 2.1.0 panics
+    XX
     """
     pieces = template.split("{}")
     if len(pieces) != len(parts) + 1:
