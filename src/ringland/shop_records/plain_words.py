@@ -10,8 +10,8 @@ import polars as pl
 def sentence(template: str, *parts: pl.Expr | str) -> pl.Expr:
     """The template with each {} filled by the next part, an expression or a column's name.
 
-      A null part makes the sentence null.  Not `polars.format`, which in Polars 2.1.0 panics
-    XX
+    A null part makes the sentence null.  Not `polars.format`, which in Polars 2.1.0 panics
+    on a column with an empty chunk, as the rows picked out of a large CSV have.
     """
     pieces = template.split("{}")
     if len(pieces) != len(parts) + 1:
