@@ -85,8 +85,9 @@ def _transformed(time: Floats, data: RiskSets, transform: Transform) -> Floats:
         return time
     if transform == "log":
         return np.asarray(np.log(time))
-    at = np.unique(data.slot_time[np.isfinite(data.slot_time)])
     apart = same_time_within(data.start, data.stop)
+    at = np.unique(data.slot_time[np.isfinite(data.slot_time)])
+    at = at[np.diff(at, prepend=-np.inf) > apart]  # strata name one time in two ways
     entered = np.searchsorted(np.sort(data.start), at - apart, side="left")
     left = np.searchsorted(np.sort(data.stop), at - apart, side="left")
     event_at = np.sort(data.stop[data.event])
@@ -95,4 +96,4 @@ def _transformed(time: Floats, data: RiskSets, transform: Transform) -> Floats:
     )
     surviving = np.cumprod(1 - died / (entered - left))
     before = np.concatenate([[1.0], surviving])
-    return np.asarray(1 - before[np.searchsorted(at, time, side="left")])
+    return np.asarray(1 - before[np.searchsorted(at, time - apart, side="left")])
