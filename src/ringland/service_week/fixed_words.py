@@ -1,0 +1,133 @@
+"""Every fixed wording an operator reads: calls, actions, factors, modes, cautions.
+
+One place, so that the words can be weighed, and later translated, together.  Sentences
+that carry numbers are made in `report_lines`; nothing here knows HTML.
+"""
+
+from __future__ import annotations
+
+DEMO_LABEL = "Invented demo data"
+
+CALL_LABELS = {
+    "keep_off": "Keep off the water",
+    "book_check": "Book a check by {day}",
+    "rent_as_normal": "Rent as normal, fuel rule below",
+    "not_enough_record": "Not enough record to say",
+}
+
+CALL_MARKS = {
+    "keep_off": "\N{HEAVY MULTIPLICATION X}",
+    "book_check": "\N{BLACK UP-POINTING TRIANGLE}",
+    "rent_as_normal": "\N{BLACK CIRCLE}",
+    "not_enough_record": "?",
+}
+"""A shape for each call, so that colour is never the only carrier."""
+
+ACTION_LABELS = {
+    "repair": "Open, repair and measure before it runs again",
+    "planned_top_end": "Planned top end: new piston set, head tested",
+    "check": "Leak-down and compression check",
+    "drain_refill": "Drain, and refill with fresh fuel that meets the need",
+    "nothing": "Nothing beyond normal care",
+}
+
+ACTION_SHORT = {
+    "repair": "repair",
+    "planned_top_end": "planned top end",
+    "check": "check",
+    "drain_refill": "drain and refill",
+    "nothing": "nothing",
+}
+
+MODE_LABELS = {
+    "ring_land_fracture": "Ring-land fracture",
+    "ring_wear": "Ring wear",
+    "head_gasket": "Head gasket",
+    "valve_seal": "Valve seal",
+    "bearing": "Bearing",
+    "water": "Water",
+    "foreign_object": "Foreign object",
+    "other": "Other",
+}
+
+FACTOR_LABELS = {
+    "shortfall_25h_on": "Fuel below need in hard running",
+    "fuel_age_25h_d": "Age of the fuel burned",
+    "full_throttle_25h": "Share of time at full throttle",
+    "is_raised_calibration": "Raised calibration",
+    "is_forged": "Forged pistons",
+    "age_h": "Engine hours on the piston set",
+}
+
+FACTOR_UNITS = {
+    "shortfall_25h_on": "octane numbers",
+    "fuel_age_25h_d": "days",
+    "full_throttle_25h": "share",
+    "is_raised_calibration": "yes/no",
+    "is_forged": "yes/no",
+    "age_h": "engine hours",
+}
+
+MEASURE_LABELS = {
+    "compression": "Compression",
+    "leak_down": "Leak-down",
+    "valve_seal_vacuum": "Valve-seal vacuum",
+    "ring_end_gap": "Ring end gap",
+    "bore_taper": "Bore taper",
+    "bore_out_of_round": "Bore out of round",
+    "bearing_clearance": "Bearing clearance",
+    "deck_flatness": "Deck flatness",
+    "oil_iron": "Iron in oil",
+    "oil_aluminium": "Aluminium in oil",
+    "oil_silicon": "Silicon in oil",
+    "crankcase_pressure": "Crankcase pressure",
+    "hull_oil": "Oil in the hull",
+}
+
+NEVER_CLEARANCE = (
+    "A low chance is never clearance to run. A craft that leaks fuel, was under water, "
+    "or shows an alarm comes out at once, whatever this page says."
+)
+
+CAUTIONS = (
+    "Fuel vapour gathers in the bilge: ventilate, keep every spark and flame away, and take "
+    "the battery off before working on fuel.",
+    "Drained fuel is hazardous waste: store and hand it in as local rules say.",
+    "A leak-down test can turn the crank: lock it, and keep hands and tools clear.",
+    "Oil and exhaust stay hot; lifting needs rated slings and nobody under the load.",
+    "On the flushing hose: engine on before water, water off before engine.",
+    "Local codes and licensed practice come before anything on this page.",
+)
+
+ASSOCIATION = (
+    "These figures say what goes with failure in this fleet's record. They do not prove "
+    "what causes it: whoever buys cheaper fuel may also run harder."
+)
+
+MARK_WORDS = {
+    "P": "published",
+    "S": "secondary source",
+    "M": "from memory",
+    "CP": "common practice, no source",
+    "A": "assumption",
+    "C": "computed",
+}
+
+CHANCE_METHOD = (
+    "A chance is one minus the chance of surviving the expected engine hours, given survival "
+    "to now, with the present exposure held. It adds ring-land fracture and ring wear and "
+    "leaves other failures aside. It is averaged over draws of the model's parameters; its "
+    "range holds the draws' middle 95 % and the best and worst fuel the open part of the "
+    "record may have been."
+)
+
+PRICE_METHOD = (
+    "The cost of waiting is the chance in 30 days times the cost of an unplanned failure: the "
+    "rebuild and the rental lost. For a hull already broken it is the rental lost in 30 days. "
+    "An action is named when its price and what it leaves to chance cost less than waiting."
+)
+
+PRIOR_MODEL = "Weibull hazard, with priors"
+UNAIDED_MODEL = "Weibull hazard, without priors"
+COX_MODEL = "Cox, without priors"
+"""The models whose effects are shown side by side; the first makes the chances."""

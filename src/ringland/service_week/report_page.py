@@ -1,0 +1,265 @@
+"""The static site: sentences and pictures to pages that open from disk without a network.
+
+Pages share one script and one stylesheet beside them.  All text goes through escaping:
+Jinja2 escapes the pages, `chart_look.inert` the figures' labels, and the figures' JSON is
+made safe to stand in a script element.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Any
+
+import plotly.graph_objects as go
+import polars as pl
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from plotly.offline import get_plotlyjs
+
+from ringland.service_week import fixed_words as words
+from ringland.service_week.evidence_page import evidence_context
+from ringland.service_week.number_words import (
+    chance_text,
+    day_text,
+    instant_text,
+    money_text,
+    number_text,
+    price_text,
+    share_text,
+)
+from ringland.service_week.report_lines import (
+    action_line,
+    call_label,
+    change_lines,
+    dock_rule_line,
+    driver_line,
+    failure_count_line,
+    fuel_line,
+    quality_line,
+    summary_line,
+    unpriced_line,
+    use_line,
+)
+from ringland.service_week.risk_charts import exposure_timeline, fleet_chances
+from ringland.service_week.week_report import HullSheet, WeekReport
+
+SAFE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
+RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)
+"""File names Windows keeps for devices."""
+
+BAR_W = 200.0
+"""Width of a range bar in its own units; the page stretches it."""
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A figure as it stands in a page: its JSON, safe in a script element, and its height."""
+
+    json: Markup
+    height: int
+
+
+def build_site(report: WeekReport) -> dict[str, bytes]:
+    """Every file of the site by its path relative to the site's folder.
+
+    The same report gives the same bytes.
+    """
+    pages = hull_pages(sheet.hull_id for sheet in report.hulls)
+    templates = _templates(report)
+    site = {
+        "plotly.min.js": get_plotlyjs().encode(),
+        "charts.js": _own("charts.js"),
+        "ringland.css": _own("ringland.css"),
+        "index.html": _fleet_page(templates, report, pages),
+        "how-we-know.html": _evidence_page(templates, report),
+    }
+    docks = {row["dock_id"]: row for row in report.dock_fuel.iter_rows(named=True)}
+    for sheet in report.hulls:
+        site[pages[sheet.hull_id]] = _hull_page(templates, report, sheet, docks)
+    return site
+
+
+def hull_pages(hull_ids: Iterable[str]) -> dict[str, str]:
+    """The page of each hull, safe as a file name on every system and as a link.
+
+    An id that is plain and not taken in another case names its own file; any other gets
+    its plain letters and the start of its SHA-256.
+    """
+    ids = sorted(set(hull_ids))
+    seen = Counter(hull_id.casefold() for hull_id in ids)
+    pages = {}
+    for hull_id in ids:
+        is_plain = SAFE_NAME.fullmatch(hull_id) and not RESERVED.fullmatch(hull_id)
+        name = hull_id
+        if not is_plain or seen[hull_id.casefold()] > 1:
+            letters = re.sub(r"[^A-Za-z0-9]+", "-", hull_id).strip("-")[:30]
+            name = f"{letters or 'hull'}-{hashlib.sha256(hull_id.encode()).hexdigest()[:10]}"
+        pages[hull_id] = f"hulls/{name}.html"
+    return pages
+
+
+def _fleet_page(templates: Environment, report: WeekReport, pages: Mapping[str, str]) -> bytes:
+    counts = Counter(str(sheet.call["call"]) for sheet in report.hulls)
+    charts = {}
+    told = [sheet for sheet in report.hulls if sheet.chance["chance_30d"] is not None]
+    if told:
+        chances = pl.DataFrame([{**sheet.chance, "call": sheet.call["call"]} for sheet in told])
+        charts["fleet"] = _chart(fleet_chances(chances))
+    docks = [
+        row
+        | {
+            "rule": dock_rule_line(row, report.assumptions),
+            "burned": fuel_line(row, report.assumptions),
+        }
+        for row in report.dock_fuel.iter_rows(named=True)
+    ]
+    return _render(
+        templates,
+        "index.html.j2",
+        root="",
+        here="fleet",
+        pages=pages,
+        tally=[(call, counts[call]) for call in words.CALL_LABELS if counts[call]],
+        summary=summary_line([sheet.call for sheet in report.assessed], report.prices.currency),
+        docks=docks,
+        charts=charts,
+        price_note=unpriced_line(report.prices.from_settings),
+    )
+
+
+def _hull_page(
+    templates: Environment,
+    report: WeekReport,
+    sheet: HullSheet,
+    docks: Mapping[str, Mapping[str, Any]],
+) -> bytes:
+    settings = report.assumptions
+    charts = {}
+    if sheet.exposure.height:
+        turns_d, old_d = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
+        charts["timeline"] = _chart(exposure_timeline(sheet.exposure, sheet.events, turns_d, old_d))
+    dock = docks.get(sheet.dock_id)
+    return _render(
+        templates,
+        "hull.html.j2",
+        root="../",
+        here="hull",
+        sheet=sheet,
+        action=action_line(sheet.call, report.prices.currency),
+        dock_rule=dock_rule_line(dock, settings) if dock else "no dock on record for this hull.",
+        quality=quality_line(sheet.quality),
+        use=use_line(sheet.state, settings),
+        behind=failure_count_line(report.fits),
+        drivers=_driver_rows(sheet.drivers),
+        fuel=fuel_line(sheet.fuel, settings),
+        unknown_note=_unknown_note(sheet.exposure),
+        tests=[_test_row(row) for row in sheet.tests.iter_rows(named=True)],
+        turns_d=number_text(settings.number("fuel.turns_after_d"), 0),
+        old_d=number_text(settings.number("fuel.old_after_d"), 0),
+        changes=change_lines(sheet.call, sheet.state, sheet.quality),
+        charts=charts,
+    )
+
+
+def _evidence_page(templates: Environment, report: WeekReport) -> bytes:
+    context = evidence_context(report)
+    charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
+    return _render(
+        templates, "how_we_know.html.j2", root="", here="evidence", charts=charts, **context
+    )
+
+
+def _driver_rows(drivers: Iterable[Mapping[str, Any]]) -> list[dict[str, object]]:
+    rows = list(drivers)
+    longest = max((abs(row["log_hazard_part"]) for row in rows), default=0.0) or 1.0
+    return [
+        {
+            "line": driver_line(row),
+            "part": row["log_hazard_part"],
+            "width": round(50 * abs(row["log_hazard_part"]) / longest, 1),
+        }
+        for row in rows
+    ]
+
+
+def _test_row(row: Mapping[str, Any]) -> dict[str, str]:
+    reading = {
+        "measured": f"{number_text(row['value'])} {row['unit']}",
+        "stated_ok": "only 'ok' written down",
+        "not_looked_at": "not looked at",
+    }[row["state"]]
+    return {
+        "measure": words.MEASURE_LABELS.get(row["measure"], row["measure"]),
+        "day": day_text(row["inspected_at"]),
+        "where": "whole engine"
+        if row["cylinder"] is None
+        else f"{row['cylinder']} {row['port'] or ''}".strip(),
+        "reading": reading,
+        "verdict": row["verdict"],
+        "reason": row["reason"],
+        "mark": words.MARK_WORDS.get(row["mark"], ""),
+    }
+
+
+def _unknown_note(exposure: pl.DataFrame) -> str:
+    unknown = exposure["octane_margin_on"].null_count()
+    if not unknown:
+        return ""
+    return f"{unknown} of {exposure.height} rentals have no known margin and are not drawn above."
+
+
+def _templates(report: WeekReport) -> Environment:
+    currency, settings = report.prices.currency, report.assumptions
+    templates = Environment(
+        loader=PackageLoader("ringland.service_week"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    templates.filters |= {
+        "chance": chance_text,
+        "share": share_text,
+        "number": number_text,
+        "instant": instant_text,
+        "money": lambda amount: money_text(amount, currency),
+        "price": lambda amount: price_text(amount, currency),
+        "plain": lambda value: f"{value:g}",
+        "call_label": lambda call: call_label(call, report.as_of, settings),
+        "at": lambda value, top, shift=0.0: round(BAR_W * min(1.0, value / top) + shift, 2),
+    }
+    templates.globals |= {"words": words, "report": report, "range_top": range_top(report)}
+    return templates
+
+
+def range_top(report: WeekReport) -> float:
+    """The end of the scale of every range bar: the first round share at or above all ranges."""
+    highs = [sheet.chance["chance_30d_high"] for sheet in report.hulls]
+    highest = max((high for high in highs if high is not None), default=0.0)
+    return next(top for top in (0.05, 0.1, 0.2, 0.3, 0.5, 0.75, 1.0) if highest <= top)
+
+
+def _render(templates: Environment, name: str, **context: Any) -> bytes:
+    charts = context["charts"]
+    return templates.get_template(name).render(has_charts=bool(charts), **context).encode()
+
+
+def _chart(figure: go.Figure) -> Chart:
+    made = figure.to_plotly_json()
+    text = figure.to_json()
+    for sign in "<>&\u2028\u2029":  # none may end the script element or a line of it
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Chart(
+        Markup(text),  # noqa: S704  # made safe just above
+        int(made["layout"]["height"]),
+    )
+
+
+def _own(name: str) -> bytes:
+    return files("ringland.service_week").joinpath("templates", name).read_bytes()

@@ -1,0 +1,194 @@
+"""Figures of one hull and of the fleet this week."""
+
+from __future__ import annotations
+
+import plotly.graph_objects as go
+import polars as pl
+from plotly.subplots import make_subplots
+
+from ringland.service_week.chart_look import (
+    BLUE,
+    GREEN,
+    GREY,
+    ORANGE,
+    PURPLE,
+    VERMILION,
+    MarkClass,
+    inert,
+    layout,
+)
+from ringland.service_week.fixed_words import CALL_LABELS
+from ringland.service_week.hull_timeline import LANES
+
+AT = "%Y-%m-%d %H:%M"
+
+
+MARGIN_CLASSES = (
+    MarkClass("meets the need", BLUE, "circle"),
+    MarkClass("below need, up to 1 octane number", ORANGE, "triangle-down"),
+    MarkClass("below need by more than 1", VERMILION, "x"),
+)
+
+LANE_MARKS = dict(
+    zip(
+        LANES,
+        (
+            MarkClass("Fill", GREY, "line-ns-open"),
+            MarkClass("Test", BLUE, "square-open"),
+            MarkClass("Calibration", PURPLE, "diamond"),
+            MarkClass("Piston set", GREEN, "star"),
+            MarkClass("Failure", VERMILION, "x"),
+            MarkClass("Rebuild", GREEN, "hexagon-open"),
+        ),
+        strict=True,
+    )
+)
+
+CALL_COLOURS = {
+    "keep_off": (VERMILION, "x"),
+    "book_check": (ORANGE, "triangle-up"),
+    "rent_as_normal": (BLUE, "circle"),
+    "not_enough_record": (GREY, "diamond-open"),
+}
+
+
+def exposure_timeline(
+    exposure: pl.DataFrame,
+    events: pl.DataFrame,
+    turns_after_d: float,
+    old_after_d: float,
+) -> go.Figure:
+    """One hull's record on one time axis: octane margin, fuel age, and what was done.
+
+    Args:
+        exposure: the hull's `SessionExposure`.
+        events: its `hull_events`.
+        turns_after_d: age drawn as 'begins to turn'.
+        old_after_d: age drawn as 'old'.
+    """
+    figure = make_subplots(
+        rows=3, cols=1, shared_xaxes=True, vertical_spacing=0.05, row_heights=[0.42, 0.24, 0.34]
+    )
+    for mark, part in zip(MARGIN_CLASSES, _by_shortfall(exposure), strict=True):
+        figure.add_trace(
+            go.Scatter(
+                x=part["started_at"].dt.strftime(AT).to_list(),
+                y=part["octane_margin_on"].round(2).to_numpy(),
+                customdata=part.select(
+                    pl.col("octane_aki").round(1),
+                    pl.col("octane_need_aki").round(1),
+                    pl.col("hard_running_h").round(2),
+                ).to_numpy(),
+                name=mark.label,
+                mode="markers",
+                marker={"color": mark.colour, "symbol": mark.symbol, "size": 6},
+                hovertemplate="%{x}<br>margin %{y:.1f}: fuel %{customdata[0]} AKI, need "
+                "%{customdata[1]} AKI<br>hard running %{customdata[2]} h<extra></extra>",
+            ),
+            row=1,
+            col=1,
+        )
+    aged = exposure.filter(pl.col("fuel_age_d").is_not_null())
+    figure.add_trace(
+        go.Scatter(
+            x=aged["started_at"].dt.strftime(AT).to_list(),
+            y=aged["fuel_age_d"].round(1).to_numpy(),
+            name="age of the fuel burned",
+            mode="markers",
+            marker={"color": GREEN, "symbol": "circle-open", "size": 4},
+            hovertemplate="%{x}<br>fuel %{y:.0f} days old<extra></extra>",
+            showlegend=False,
+        ),
+        row=2,
+        col=1,
+    )
+    for days in (turns_after_d, old_after_d):
+        figure.add_hline(y=days, line={"color": GREY, "width": 1, "dash": "dot"}, row=2, col=1)
+    figure.add_hline(y=0, line={"color": GREY, "width": 1.5}, row=1, col=1)
+    for lane in LANES:
+        part = events.filter(pl.col("lane") == lane)
+        mark = LANE_MARKS[lane]
+        figure.add_trace(
+            go.Scatter(
+                x=part["at"].dt.strftime(AT).to_list(),
+                y=[lane] * part.height,
+                text=[inert(text) for text in part["text"]],
+                name=lane,
+                mode="markers",
+                marker={
+                    "color": mark.colour,
+                    "symbol": mark.symbol,
+                    "size": 9,
+                    "line": {"width": 1.5, "color": mark.colour},
+                },
+                hovertemplate="%{x}<br>" + lane + ": %{text}<extra></extra>",
+                showlegend=False,
+            ),
+            row=3,
+            col=1,
+        )
+    figure.update_layout(**layout(height=560), hovermode="closest")
+    figure.update_yaxes(title_text="octane margin", row=1, col=1, zeroline=False)
+    figure.update_yaxes(title_text="fuel age, days", rangemode="tozero", row=2, col=1)
+    figure.update_yaxes(
+        type="category",
+        categoryorder="array",
+        categoryarray=list(reversed(LANES)),
+        range=[-0.6, len(LANES) - 0.4],
+        row=3,
+        col=1,
+    )
+    return figure
+
+
+def _by_shortfall(exposure: pl.DataFrame) -> tuple[pl.DataFrame, ...]:
+    """Sessions that met the need, fell short by up to 1 octane number, and by more."""
+    margin = pl.col("octane_margin_on")
+    return (
+        exposure.filter(margin >= 0),
+        exposure.filter((margin < 0) & (margin >= -1)),
+        exposure.filter(margin < -1),
+    )
+
+
+def fleet_chances(chances: pl.DataFrame) -> go.Figure:
+    """The chance in 30 days of each hull with its range, the highest on top.
+
+    Args:
+        chances: hull_id, call, chance_30d, chance_30d_low, chance_30d_high of the hulls
+            with a chance.
+    """
+    ordered = chances.sort("chance_30d", "hull_id")
+    figure = go.Figure()
+    for call, (colour, symbol) in CALL_COLOURS.items():
+        part = ordered.filter(pl.col("call") == call)
+        if part.is_empty():
+            continue
+        middle = part["chance_30d"].to_numpy() * 100
+        figure.add_trace(
+            go.Scatter(
+                x=middle.round(3),
+                y=[inert(hull) for hull in part["hull_id"]],
+                error_x={
+                    "type": "data",
+                    "array": (part["chance_30d_high"].to_numpy() * 100 - middle).round(3),
+                    "arrayminus": (middle - part["chance_30d_low"].to_numpy() * 100).round(3),
+                    "color": colour,
+                    "thickness": 1.5,
+                    "width": 3,
+                },
+                name=CALL_LABELS[call].replace(" by {day}", ""),
+                mode="markers",
+                marker={"color": colour, "symbol": symbol, "size": 9},
+                hovertemplate="%{y}: %{x:.1f} %<extra></extra>",
+            )
+        )
+    figure.update_layout(**layout(height=140 + 20 * max(4, ordered.height)))
+    figure.update_xaxes(title_text="chance of failure in 30 days, %", rangemode="tozero")
+    figure.update_yaxes(
+        type="category",
+        categoryorder="array",
+        categoryarray=[inert(hull) for hull in ordered["hull_id"]],
+        dtick=1,
+    )
+    return figure

@@ -1,0 +1,89 @@
+"""This week's tables, made in order: where hulls stand, their chances, drivers, calls."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import polars as pl
+
+from ringland.assumptions import Assumptions
+from ringland.service_week.action_effects import action_costs
+from ringland.service_week.action_prices import Prices, prices
+from ringland.service_week.bench_warnings import bench_warnings
+from ringland.service_week.expected_use import expected_use
+from ringland.service_week.failure_risk import hull_chances, hull_drivers
+from ringland.service_week.fleet_hazard import FleetFits
+from ringland.service_week.fuel_burned import dock_fuel
+from ringland.service_week.hull_state import installed_engines, open_failures, running_sets
+from ringland.service_week.weekly_calls import hull_calls
+
+
+@dataclass(frozen=True)
+class WeekTables:
+    """The tables of one week: frames as their schemas in `tables` say, and the prices used.
+
+    `running` has one row per hull in service, as `running_sets` returns it; `dock_fuel`
+    one per dock, as the function of that name returns it.
+    """
+
+    running: pl.DataFrame
+    chances: pl.DataFrame
+    drivers: pl.DataFrame
+    calls: pl.DataFrame
+    dock_fuel: pl.DataFrame
+    prices: Prices
+
+
+def make_week_tables(
+    *,
+    records: Mapping[str, pl.DataFrame],
+    exposure: pl.DataFrame,
+    exposure_now: pl.DataFrame,
+    bench: pl.DataFrame,
+    fits: FleetFits,
+    as_of: datetime,
+    assumptions: Assumptions,
+) -> WeekTables:
+    """This week's tables from what was known at `as_of`.
+
+    Args:
+        records: the record frames by kind (`RECORD_KINDS`), as known at `as_of`.
+        exposure: `SessionExposure`.
+        exposure_now: `CurrentExposure`.
+        bench: `BenchVerdicts`.
+        fits: as `fit_fleet` returns them.
+        as_of: the instant the report speaks of, UTC.
+        assumptions: settings.
+    """
+    running = running_sets(
+        exposure_now=exposure_now,
+        use=expected_use(exposure, records["hulls"], as_of, assumptions),
+        installed=installed_engines(records["installations"], as_of),
+        failures=open_failures(records["failures"], records["rebuilds"], records["piston_sets"]),
+        cannot_tell=fits.cannot_tell,
+        as_of=as_of,
+        assumptions=assumptions,
+    )
+    chances = hull_chances(fits, running, assumptions)
+    price_list = prices(records["costs"], as_of.year, assumptions)
+    drivers = hull_drivers(fits, running, assumptions)
+    costs = action_costs(fits, running, price_list, assumptions)
+    warnings = bench_warnings(bench, records["piston_sets"])
+    return WeekTables(
+        running=running,
+        chances=chances,
+        drivers=drivers,
+        calls=hull_calls(
+            running=running,
+            chances=chances,
+            drivers=drivers,
+            costs=costs,
+            bench_warnings=warnings,
+            prices=price_list,
+            assumptions=assumptions,
+        ),
+        dock_fuel=dock_fuel(exposure, records["deliveries"], records["docks"], as_of, assumptions),
+        prices=price_list,
+    )
