@@ -212,8 +212,9 @@ def _docks_with_gaps(
     draw_of[recorded.get_column("fill_row").to_numpy()] = np.arange(recorded.height)
     deliveries, docks = records["deliveries"], records["docks"]
     first = run_dock_tanks(deliveries, docks, recorded, assumptions)
-    known = np.where(draw_of >= 0, first.draw_event[draw_of], -1)
-    habits = hull_habits(hulls, fills, names, first, np.where(known >= 0, draw_of, -1), assumptions)
+    is_known = draw_of >= 0
+    is_known[is_known] = first.draw_event[draw_of[is_known]] >= 0
+    habits = hull_habits(hulls, fills, names, first, np.where(is_known, draw_of, -1), assumptions)
     missing = unrecorded_draws(events, habits, first.names)
     both = pl.concat([recorded, missing.drop("event")], how="diagonal")
     run = run_dock_tanks(deliveries, docks, both, assumptions)
