@@ -147,7 +147,9 @@ def test_only_settled_causes_of_other_engines_count() -> None:
     assert cases.not_seen[row, keys.index("oil_milky")] == 1
     assert len(unused) == 1
     assert "'tea' is not in the cause table" in unused[0]
-    left_out, _ = settled_cases(failures(("A", "water", True)), opened, ENGINES, TABLE, "A")
+    left_out, _ = settled_cases(
+        failures(("A", "water", True)), opened, ENGINES, TABLE, ("A", OPENED)
+    )
     assert left_out.by_cause.sum() == 0
 
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
 
 import polars as pl
 
@@ -92,6 +94,22 @@ def engine_findings(
         tuple(unmatched),
         tuple(notes),
     )
+
+
+def opening_after(
+    teardowns: pl.DataFrame, failures: pl.DataFrame, failure: Mapping[str, Any]
+) -> pl.DataFrame:
+    """The teardown rows of one failure: its engine opened between it and its next failure.
+
+    An engine opened up to a day before the failure was written down belongs to it too.
+    """
+    engine, found_at = failure["engine_id"], failure["found_at"]
+    later = failures.filter((pl.col("engine_id") == engine) & (pl.col("found_at") > found_at))
+    until = min(later["found_at"], default=None)
+    rows = teardowns.filter(
+        (pl.col("engine_id") == engine) & (pl.col("opened_at") >= found_at - timedelta(days=1))
+    )
+    return rows if until is None else rows.filter(pl.col("opened_at") < until - timedelta(days=1))
 
 
 _Slots = dict[str, dict[int, str]]

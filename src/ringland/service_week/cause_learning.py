@@ -6,11 +6,13 @@ feeds back into it.
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import numpy as np
 import polars as pl
 
 from ringland.service_week.cause_differential import SettledCases
-from ringland.service_week.cause_findings import NOT_SEEN, SEEN, engine_findings
+from ringland.service_week.cause_findings import NOT_SEEN, SEEN, engine_findings, opening_after
 from ringland.service_week.cause_table import CauseTable
 
 
@@ -19,7 +21,7 @@ def settled_cases(
     teardowns: pl.DataFrame,
     engines: pl.DataFrame,
     table: CauseTable,
-    leave_out_engine: str | None = None,
+    leave_out: tuple[str, datetime] | None = None,
 ) -> tuple[SettledCases, tuple[str, ...]]:
     """Counts over the failures with a settled cause, and what could not be used.
 
@@ -29,7 +31,8 @@ def settled_cases(
         teardowns: rows of the Teardowns contract.
         engines: rows of the Engines contract, for the number of cylinders.
         table: the cause table.
-        leave_out_engine: the engine in question, so that it does not testify for itself.
+        leave_out: engine and found_at of the failure in question, so that it does not
+            testify for itself.
     """
     cases = SettledCases.none(table)
     outcomes, keys = list(table.outcomes), list(table.findings)
@@ -40,7 +43,7 @@ def settled_cases(
     ).sort("found_at", "engine_id")
     for row in settled.iter_rows(named=True):
         engine = row["engine_id"]
-        if engine == leave_out_engine:
+        if leave_out == (engine, row["found_at"]):
             continue
         if row["confirmed_cause"] not in outcomes:
             unused.append(
@@ -50,8 +53,8 @@ def settled_cases(
             continue
         index = outcomes.index(row["confirmed_cause"])
         cases.by_cause[index] += 1
-        opened = teardowns.filter(
-            (pl.col("engine_id") == engine) & (pl.col("opened_at") <= row["cause_confirmed_at"])
+        opened = opening_after(teardowns, failures, row).filter(
+            pl.col("opened_at") <= row["cause_confirmed_at"]
         )
         states = engine_findings(opened, table, engine, cylinders.get(engine)).states
         cases.seen[index] += np.array([states[key] == SEEN for key in keys])

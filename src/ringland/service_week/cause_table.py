@@ -19,6 +19,7 @@ from ringland.assumptions import MARKS
 UNDETERMINED = "undetermined"
 KINDS = ("damage", "sound")
 HEAVIEST = 2
+SIDES = ("high", "low")
 
 
 class CauseTableError(ValueError):
@@ -37,6 +38,8 @@ class Cause:
     prevention: str
     record_factor: str | None
     """The exposure covariate that speaks of this cause; None: the record holds none."""
+    record_side: str | None
+    """'high' or 'low': which side of the fleet's middle speaks for the cause."""
 
 
 @dataclass(frozen=True)
@@ -141,6 +144,7 @@ def _cause(key: str, fields: Mapping[str, Any]) -> Cause:
         fields["ask"],
         fields["prevention"],
         fields.get("record_factor"),
+        fields.get("record_side"),
     )
 
 
@@ -177,6 +181,12 @@ def _finding(
 
 
 def _check(file: str, table: CauseTable) -> None:
+    for cause in table.causes.values():
+        if (cause.record_factor is None) != (cause.record_side not in SIDES):
+            raise CauseTableError(
+                f"{file}: cause.{cause.key} needs record_factor and record_side "
+                f"({' or '.join(SIDES)}) together, or neither."
+            )
     words_of: dict[str, str] = {}
     for finding in table.findings.values():
         where = f"{file}: finding.{finding.key}"

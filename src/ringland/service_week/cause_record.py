@@ -1,0 +1,209 @@
+"""What the record says of a failure: exposure before it, beside the rest of the fleet.
+
+The failed piston set's last engine hours are held against what the other sets had been
+through at the same hours of their lives.  That is the second line of evidence.  It is set
+beside the findings, never mixed into their chances; where the two disagree, it is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from ringland.assumptions import Assumptions
+from ringland.fuel_exposure.exposure_spells import current_exposure
+from ringland.ring_survival.weibull_hazard import FactorEffect
+
+FACTORS = (
+    "shortfall_25h_on",
+    "fuel_age_25h_d",
+    "full_throttle_25h",
+    "is_raised_calibration",
+    "is_forged",
+    "age_h",
+)
+"""What the record is asked, in the order shown; `age_h` is the set's own hours."""
+
+_BOUNDS = {"shortfall_25h_on": ("shortfall_25h_low_on", "shortfall_25h_high_on")}
+
+
+@dataclass(frozen=True)
+class CauseRecord:
+    """The record before one failure."""
+
+    piston_set_id: str | None
+    failed_h: float | None
+    """Engine hours of the set at the failure."""
+    compared: int
+    """Other sets seen at the same hours."""
+    factors: pl.DataFrame
+    """factor, value, low, high, fleet_middle, percentile, hazard_ratio, hazard_low, hazard_high,
+    share: value with its bounds over what the fuel record leaves open; percentile (0 to 1)
+    among the others, ties in half; hazard ratio against the fleet's middle with its
+    interval; share of the sum of absolute log hazard ratios"""
+    known_share: float | None
+    """Share of the litres burned in these hours whose octane is on record."""
+    gaps: tuple[str, ...]
+
+
+def record_before_failure(
+    life: Mapping[str, Any] | None,
+    lives: pl.DataFrame,
+    exposure: pl.DataFrame,
+    effects: Sequence[FactorEffect],
+    assumptions: Assumptions,
+) -> CauseRecord:
+    """The exposure of one failed piston set over its last hours, against the fleet.
+
+    Args:
+        life: its `PistonLives` row; None where the failure belongs to no set on record.
+        lives: all `PistonLives`.
+        exposure: `SessionExposure` of the fleet.
+        effects: hazard ratios per step of each factor; empty where no fit exists.
+        assumptions: exposure.trailing_h, record.compared_sets.
+    """
+    if life is None:
+        return _nothing("The failure belongs to no piston set on record.")
+    set_id, hour = str(life["piston_set_id"]), float(life["exit_h"])
+    own = exposure.filter(pl.col("piston_set_id") == set_id)
+    if own.is_empty():
+        return _nothing("No rental of this piston set is on record.", set_id, hour)
+    others = lives.filter(
+        (pl.col("piston_set_id") != set_id)
+        & (pl.col("entry_h") <= hour)
+        & (pl.col("exit_h") >= hour)
+    )
+    at_hour = pl.concat([lives.filter(pl.col("piston_set_id") == set_id), others]).with_columns(
+        state=pl.lit("running"), exit_h=pl.lit(hour)
+    )
+    covariates = current_exposure(exposure, at_hour, assumptions).cast(
+        {"is_forged": pl.Float64, "is_raised_calibration": pl.Float64}
+    )
+    mine = covariates.filter(pl.col("piston_set_id") == set_id).row(0, named=True)
+    rest = covariates.filter(
+        (pl.col("piston_set_id") != set_id) & pl.col("last_session_at").is_not_null()
+    )
+    mine["age_h"] = hour
+    ages = lives.filter(pl.col("piston_set_id") != set_id)["exit_h"].to_numpy()
+    enough = rest.height >= assumptions.number("record.compared_sets")
+    rows = [
+        _factor_row(
+            factor, mine, ages if factor == "age_h" else rest[factor].to_numpy(), enough, effects
+        )
+        for factor in FACTORS
+    ]
+    total = sum(abs(row["log_hazard"] or 0.0) for row in rows)
+    for row in rows:
+        log_hazard = row.pop("log_hazard")
+        row["share"] = abs(log_hazard) / total if log_hazard is not None and total else None
+    trailing_h = assumptions.number("exposure.trailing_h")
+    return CauseRecord(
+        set_id,
+        hour,
+        rest.height,
+        pl.DataFrame(rows, schema=_SCHEMA),
+        mine["known_share_25h"],
+        (*_gaps(own, mine, hour, trailing_h), *([] if enough else [_too_few(rest.height, hour)])),
+    )
+
+
+_SCHEMA = {
+    "factor": pl.String,
+    **dict.fromkeys(
+        (
+            "value",
+            "low",
+            "high",
+            "fleet_middle",
+            "percentile",
+            "hazard_ratio",
+            "hazard_low",
+            "hazard_high",
+            "share",
+        ),
+        pl.Float64,
+    ),
+}
+
+
+def _nothing(why: str, set_id: str | None = None, hour: float | None = None) -> CauseRecord:
+    return CauseRecord(set_id, hour, 0, pl.DataFrame(schema=_SCHEMA), None, (why,))
+
+
+def _too_few(number: int, hour: float) -> str:
+    return (
+        f"Only {number} other piston sets were on record at {hour:.0f} engine hours: "
+        f"too few to compare with."
+    )
+
+
+def _factor_row(
+    factor: str,
+    mine: Mapping[str, Any],
+    others: np.ndarray[tuple[int], np.dtype[np.float64]],
+    enough: bool,
+    effects: Sequence[FactorEffect],
+) -> dict[str, Any]:
+    value = float(mine[factor])
+    low, high = (float(mine[name]) for name in _BOUNDS.get(factor, (factor, factor)))
+    middle = float(np.median(others)) if enough else None
+    effect = next((effect for effect in effects if effect.name == factor), None)
+    row = {
+        "factor": factor,
+        "value": value,
+        "low": low,
+        "high": high,
+        "fleet_middle": middle,
+        "percentile": float(((others < value) + (others == value) / 2).mean()) if enough else None,
+        "hazard_ratio": None,
+        "hazard_low": None,
+        "hazard_high": None,
+        "log_hazard": None,
+    }
+    if effect is None or middle is None:
+        return row
+    steps = (value - middle) / effect.step
+    ends = sorted((effect.low**steps, effect.high**steps))
+    return row | {
+        "hazard_ratio": effect.hazard_ratio**steps,
+        "hazard_low": ends[0],
+        "hazard_high": ends[1],
+        "log_hazard": steps * float(np.log(effect.hazard_ratio)),
+    }
+
+
+def _gaps(
+    own: pl.DataFrame, mine: Mapping[str, Any], hour: float, trailing_h: float
+) -> tuple[str, ...]:
+    """What the record of the last hours leaves open."""
+    last = own.filter(pl.col("set_h_stop") > hour - trailing_h)
+    hours = _hours(last)
+    gaps = []
+    known = float(mine["known_share_25h"])
+    if known < 0.995:  # less would be said as 0 %
+        gaps.append(
+            f"{1 - known:.0%} of the litres burned in the last {trailing_h:.0f} engine hours "
+            f"have no octane on record; the bounds say what they may have been."
+        )
+    assumed = last.filter(pl.col("is_throttle_assumed"))
+    assumed_h = _hours(assumed)
+    if hours and assumed_h:
+        gaps.append(
+            f"The share of full throttle is not on record for {assumed_h / hours:.0%} of these "
+            f"hours; the fleet's middle stands in."
+        )
+    if last["calibration"].null_count():
+        gaps.append("For part of these hours no calibration is on record.")
+    if hour < trailing_h:
+        gaps.append(
+            f"The set ran only {hour:.0f} engine hours: the hours before are of the set before it."
+        )
+    return tuple(gaps)
+
+
+def _hours(rows: pl.DataFrame) -> float:
+    return float((rows["engine_h_stop"] - rows["engine_h_start"]).to_numpy().sum())
