@@ -38,7 +38,7 @@ class WarehouseError(RuntimeError):
     """The warehouse cannot be used as it is; the message says what to do."""
 
 
-class DuckDBWarehouse(dg.ConfigurableResource):  # type: ignore[type-arg]
+class DuckDBWarehouse(dg.ConfigurableResource):
     """One shop's warehouse file."""
 
     database: str
@@ -84,12 +84,14 @@ class DuckDBWarehouse(dg.ConfigurableResource):  # type: ignore[type-arg]
                 insert(con, table, rows)
 
     def read_week(self, table: str, schema: type[dy.Schema], as_of: datetime) -> pl.DataFrame:
-        """One as-of week of a table, rows in the order they were written."""
-        names = ", ".join(schema.columns())
+        """One as-of week of a table, as its contract, rows in the order they were written."""
         return schema.validate(
-            self.read(f"select {names} from {table} where as_of = ? order by rowid", [as_of]),
-            cast=True,
+            self.week_rows(table, as_of).select(schema.column_names()), cast=True
         )
+
+    def week_rows(self, table: str, as_of: datetime) -> pl.DataFrame:
+        """One as-of week of a table as it stands, rows in the order they were written."""
+        return self.read(f"select * from {table} where as_of = ? order by rowid", [as_of])
 
 
 @contextmanager
@@ -138,7 +140,7 @@ def ensure_table(
         ).fetchall()
     )
     if not present:
-        columns = ", ".join(f"{column} {sql}" for column, sql in wanted.items())
+        columns = ", ".join(f'"{column}" {sql}' for column, sql in wanted.items())
         con.execute(f"create table {table} ({columns})")
     else:
         _check_columns(con, table, present, wanted)
@@ -148,7 +150,7 @@ def ensure_table(
         for column, declared in schema.columns().items():
             if declared.description:
                 con.execute(
-                    f"comment on column {table}.{column} is {_quoted(declared.description)}"
+                    f'comment on column {table}."{column}" is {_quoted(declared.description)}'
                 )
 
 
@@ -165,7 +167,7 @@ def _check_columns(
             )
     for column, sql in wanted.items():
         if column not in present:
-            con.execute(f"alter table {table} add column {column} {sql.split()[0]}")
+            con.execute(f'alter table {table} add column "{column}" {sql.split()[0]}')
 
 
 def _quoted(text: str) -> str:

@@ -44,10 +44,19 @@ class Home:
         return self.folder / "dagster"
 
     @property
+    def is_demo(self) -> bool:
+        """Whether this home holds the invented fleet: it says so in a file of its own."""
+        return (self.folder / "invented-records").exists()
+
+    @property
     def settings(self) -> Path | None:
         """The shop's own assumptions, if it has written any."""
         own = self.folder / "assumptions.toml"
         return own if own.exists() else None
+
+    def mark_as_demo(self) -> None:
+        """Say that all records in this home are invented."""
+        (self.folder / "invented-records").touch()
 
     def prepare(self) -> "Home":
         """Make the folders that must exist, with Dagster's telemetry off."""

@@ -8,7 +8,7 @@ from pipelines.home import Home
 from ringland.assumptions import Assumptions, load_assumptions
 
 
-class ShopFolders(dg.ConfigurableResource):  # type: ignore[type-arg]
+class ShopFolders(dg.ConfigurableResource):
     """Where the records come from and where the pages go."""
 
     home: str
@@ -23,6 +23,16 @@ class ShopFolders(dg.ConfigurableResource):  # type: ignore[type-arg]
     def site(self) -> Path:
         """One folder of pages per as-of date."""
         return Home(Path(self.home)).site
+
+    @property
+    def is_demo(self) -> bool:
+        """Whether the records are the invented ones; every page then says so."""
+        return Home(Path(self.home)).is_demo
+
+    @property
+    def set_aside_file(self) -> Path:
+        """The rows to mend, for a spreadsheet."""
+        return Path(self.home) / "set-aside.csv"
 
     @property
     def incoming(self) -> Path:

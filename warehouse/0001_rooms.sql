@@ -24,7 +24,7 @@ comment on column shop_records.files.kind is 'record kind, told by how the file 
 comment on column shop_records.files.file_name is 'name of the file as it was dropped';
 comment on column shop_records.files.content_sha256 is 'SHA-256 of its bytes; the raw copy bears this name';
 comment on column shop_records.files.rows_in is 'data rows in the file';
-comment on column shop_records.files.rows_new is 'rows loaded that were not there before';
+comment on column shop_records.files.rows_new is 'rows this file brought that were not there before';
 comment on column shop_records.files.rows_already_there is 'rows loaded from an earlier file, the same in every field';
 comment on column shop_records.files.rows_set_aside is 'rows not loaded; each stands in shop_records.set_aside with its reasons';
 comment on column shop_records.files.notes is 'columns missing or not known, in words';

@@ -1,0 +1,55 @@
+"""The one place where assets, checks, jobs, schedule, sensor and resources are put together."""
+
+from pathlib import Path
+
+import dagster as dg
+
+from pipelines import fuel_exposure, ring_survival, service_week, shop_records, week_checks
+from pipelines.drop_folder import drop_folder_sensor
+from pipelines.duckdb_warehouse import warehouse_at
+from pipelines.home import Home
+from pipelines.resources import ShopFolders
+from pipelines.weeks import WEEKS
+
+_RECORDS = dg.AssetSelection.assets(*shop_records.record_assets, shop_records.set_aside)
+load_records = dg.define_asset_job(
+    "load_records",
+    selection=_RECORDS,
+    description="Take in the record files of the drop folder.",
+)
+week_report = dg.define_asset_job(
+    "week_report",
+    selection=dg.AssetSelection.all() - _RECORDS,
+    partitions_def=WEEKS,
+    description="From the records known at an as-of week to its report.",
+)
+
+
+@dg.schedule(job=week_report, cron_schedule="0 5 * * 1", execution_timezone="UTC")
+def every_monday(context: dg.ScheduleEvaluationContext) -> dg.RunRequest:
+    """The report of the week that begins today."""
+    return dg.RunRequest(partition_key=context.scheduled_execution_time.date().isoformat())
+
+
+def build_definitions(
+    home: Home, records_folder: Path | None = None, progress: dg.LoggerDefinition | None = None
+) -> dg.Definitions:
+    """The whole graph for one shop; records come from its drop folder unless told otherwise."""
+    rooms = [shop_records, fuel_exposure, ring_survival, service_week]
+    return dg.Definitions(
+        assets=dg.load_assets_from_modules(rooms),
+        asset_checks=dg.load_asset_checks_from_modules([*rooms, week_checks]),
+        jobs=[load_records, week_report],
+        schedules=[every_monday],
+        sensors=[drop_folder_sensor(home.drop, load_records)],
+        # One DuckDB file takes one writer; several processes would only wait for each other.
+        executor=dg.in_process_executor,
+        loggers={"progress": progress} if progress else None,
+        resources={
+            "warehouse": warehouse_at(home.database),
+            "shop": ShopFolders(home=str(home.folder), records=str(records_folder or home.drop)),
+        },
+    )
+
+
+defs = build_definitions(Home.here())

@@ -1,0 +1,104 @@
+"""Assets of the room `fuel_exposure`: what each engine burned, against what it needed."""
+
+import dagster as dg
+import polars as pl
+
+from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.resources import ShopFolders
+from pipelines.shop_records import engine_sessions, piston_lives
+from pipelines.weeks import WEEKS, as_of_week
+from ringland.fuel_exposure.exposure_spells import current_exposure as exposure_now
+from ringland.fuel_exposure.exposure_spells import spells as spells_of
+from ringland.fuel_exposure.octane_margin import session_exposure as exposure_of
+from ringland.fuel_exposure.session_fuel import session_fuel as fuel_of
+from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure, SessionFuel, Spells
+from ringland.shop_records.known_then import known_by
+from ringland.shop_records.tables import EngineSessions, PistonLives
+
+ROOM = "fuel_exposure"
+
+
+@dg.asset(
+    key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"duckdb"}, deps=[engine_sessions]
+)
+def session_fuel(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
+) -> dg.MaterializeResult:
+    """What was in the litres each rental burned, one row per rental."""
+    as_of = as_of_week(context.partition_key)
+    sessions = warehouse.read_week("shop_records.engine_sessions", EngineSessions, as_of)
+    ledger = fuel_of(known_by(warehouse.read_records(), as_of), sessions, shop.assumptions(), as_of)
+    warehouse.write_week(f"{ROOM}.session_fuel", SessionFuel, ledger.sessions, as_of)
+    litres, unknown = ledger.sessions.select(
+        pl.col("burn_l").sum(), unknown=(pl.col("burn_l") * pl.col("unknown_share")).sum()
+    ).row(0)
+    return dg.MaterializeResult(
+        metadata={
+            "rows": ledger.sessions.height,
+            "litres_burned": round(litres),
+            "litres_of_unknown_octane": round(unknown),
+            "tanks": dg.MetadataValue.json(ledger.balance.to_dicts()),
+        }
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"duckdb"}, deps=[session_fuel]
+)
+def session_exposure(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
+) -> dg.MaterializeResult:
+    """Octane supplied against octane needed in hard running, one row per rental."""
+    as_of = as_of_week(context.partition_key)
+    exposure = exposure_of(
+        warehouse.read_week(f"{ROOM}.session_fuel", SessionFuel, as_of),
+        warehouse.read_week("shop_records.engine_sessions", EngineSessions, as_of),
+        shop.assumptions(),
+    )
+    warehouse.write_week(f"{ROOM}.session_exposure", SessionExposure, exposure, as_of)
+    below = exposure.filter(pl.col("shortfall_on") > 0).height
+    return dg.MaterializeResult(metadata={"rows": exposure.height, "rentals_below_need": below})
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"duckdb"},
+    deps=[session_exposure, piston_lives],
+)
+def spells(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
+) -> dg.MaterializeResult:
+    """Stretches of piston-set lives with the exposure before each, one row per stretch."""
+    as_of = as_of_week(context.partition_key)
+    exposure = warehouse.read_week(f"{ROOM}.session_exposure", SessionExposure, as_of)
+    lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
+    stretches = spells_of(exposure, lives, shop.assumptions())
+    warehouse.write_week(f"{ROOM}.spells", Spells, stretches, as_of)
+    return dg.MaterializeResult(
+        metadata={
+            "rows": stretches.height,
+            "engine_hours": round((stretches["stop_h"] - stretches["start_h"]).sum()),
+            "failures": stretches["mode"].count(),
+        }
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"duckdb"},
+    deps=[session_exposure, piston_lives],
+)
+def current_exposure(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
+) -> dg.MaterializeResult:
+    """The exposure of each running piston set as it stands, one row per set."""
+    as_of = as_of_week(context.partition_key)
+    exposure = warehouse.read_week(f"{ROOM}.session_exposure", SessionExposure, as_of)
+    lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
+    now = exposure_now(exposure, lives, shop.assumptions())
+    warehouse.write_week(f"{ROOM}.current_exposure", CurrentExposure, now, as_of)
+    return dg.MaterializeResult(metadata={"rows": now.height})

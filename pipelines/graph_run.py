@@ -1,0 +1,75 @@
+"""Run the graph in this process, without a daemon, telling a listener how far it is."""
+
+import logging
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import dagster as dg
+
+from pipelines.definitions import build_definitions
+from pipelines.home import Home
+
+Listener = Callable[[str, str], None]
+"""Called with an asset's name and 'started' or 'done'."""
+
+_STEP_EVENTS = {"STEP_START": "started", "STEP_SUCCESS": "done"}
+
+
+class GraphRunError(RuntimeError):
+    """A step of the graph failed, or a blocking check did; the message says which and why."""
+
+
+def run_graph(
+    home: Home,
+    job: str,
+    *,
+    listener: Listener,
+    partition_key: str | None = None,
+    records_folder: Path | None = None,
+) -> dg.ExecuteInProcessResult:
+    """The result of one job, e.g. 'load_records' or 'week_report'.
+
+    Raises:
+        GraphRunError: a step failed; the text is its own error, without the traceback.
+    """
+    os.environ["DAGSTER_HOME"] = str(home.dagster)
+    os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
+    definitions = build_definitions(home, records_folder, _listening_logger(listener))
+    with dg.DagsterInstance.get() as instance:
+        result = definitions.resolve_job_def(job).execute_in_process(
+            instance=instance,
+            partition_key=partition_key,
+            run_config={"loggers": {"progress": {}}},
+            raise_on_error=False,
+        )
+    if not result.success:
+        raise GraphRunError(_why(result))
+    return result
+
+
+def _listening_logger(listener: Listener) -> dg.LoggerDefinition:
+    class Handler(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            event = getattr(record, "dagster_meta", {}).get("dagster_event")
+            if event is not None and event.event_type_value in _STEP_EVENTS:
+                listener(event.step_key, _STEP_EVENTS[event.event_type_value])
+
+    @dg.logger
+    def progress(_context: dg.InitLoggerContext) -> logging.Logger:
+        logger = logging.Logger("ringland.progress", logging.DEBUG)
+        logger.addHandler(Handler())
+        return logger
+
+    return progress
+
+
+def _why(result: dg.ExecuteInProcessResult) -> str:
+    for event in result.all_events:
+        if event.event_type_value == "STEP_FAILURE":
+            error = event.step_failure_data.error
+            while error is not None and error.cause is not None:
+                error = error.cause
+            message = error.message.strip() if error is not None else "no reason given"
+            return f"{event.step_key}: {message}"
+    return "the run did not succeed; see the Dagster page for its log"

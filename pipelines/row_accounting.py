@@ -1,0 +1,78 @@
+"""Does every row of every file stand in a table?  For the checks and for the report."""
+
+from datetime import datetime
+
+import polars as pl
+
+from pipelines.duckdb_warehouse import DuckDBWarehouse
+from ringland.shop_records.contracts import RECORD_KINDS
+from ringland.shop_records.known_then import known_by
+
+
+def rows_unaccounted(warehouse: DuckDBWarehouse) -> list[str]:
+    """What does not add up between the files' counts and the tables, in words; empty: all does."""
+    with warehouse.connect() as con:
+        loaded = con.sql(
+            "select kind, sum(rows_new)::bigint from shop_records.files group by kind order by kind"
+        ).fetchall()
+        wrong = []
+        for kind, counted in loaded:
+            held = con.sql(f"select count(*) from shop_records.{kind}").fetchall()[0][0]
+            if held != counted:
+                wrong.append(f"{kind}: files brought {counted} rows, the table holds {held}")
+        for name, counted, held in con.sql(
+            "select file_name, rows_set_aside, count(distinct source_row) "
+            "from shop_records.files left join shop_records.set_aside using (content_sha256, kind) "
+            "group by all having rows_set_aside <> count(distinct source_row) order by file_name"
+        ).fetchall():
+            wrong.append(f"{name}: {counted} rows counted as set aside, {held} stand there")
+    return wrong
+
+
+def set_aside_rows(warehouse: DuckDBWarehouse, as_of: datetime | None = None) -> pl.DataFrame:
+    """Rows to mend, one per fault: kind, source_file, source_row, field, fault, remedy, value.
+
+    A bad row that came with several exports stands once, at its last file.  Given `as_of`,
+    a row whose own event time can be read and lies later is left out, as a loaded row would be.
+    """
+    rows = warehouse.read(
+        "select distinct on (kind, raw_row, field, fault) "
+        "kind, source_file, source_row, field, fault, remedy, value, raw_row "
+        "from shop_records.set_aside order by kind, raw_row, field, fault, rowid desc"
+    ).sort("kind", "source_file", "source_row", "field", "fault")
+    if as_of is not None:
+        rows = rows.filter(_event_time().is_null() | (_event_time() <= as_of))
+    return rows.drop("raw_row")
+
+
+def _event_time() -> pl.Expr:
+    """The event time written in a set-aside row; null where it cannot be read."""
+    written = pl.lit(None, pl.String)
+    for kind in RECORD_KINDS.values():
+        if kind.event_time is not None:
+            at = pl.col("raw_row").str.json_path_match(f"$.{kind.event_time}")
+            written = pl.when(pl.col("kind") == kind.name).then(at).otherwise(written)
+    return written.str.to_datetime("%+", time_zone="UTC", time_unit="us", strict=False)
+
+
+def inert(rows: pl.DataFrame) -> pl.DataFrame:
+    """The same with text that a spreadsheet would take for a formula marked as text."""
+    return rows.with_columns(pl.col(pl.String).str.replace(r"^[=+\-@\t\r]", "'${0}"))
+
+
+def row_accounting(warehouse: DuckDBWarehouse, as_of: datetime) -> pl.DataFrame:
+    """Rows known at an instant, by kind: rows_in = loaded + set_aside."""
+    known = known_by(warehouse.read_records(), as_of)
+    aside = set_aside_rows(warehouse, as_of)
+    counted = {
+        kind: aside.filter(pl.col("kind") == kind).select("source_file", "source_row").n_unique()
+        for kind in RECORD_KINDS
+    }
+    return pl.DataFrame(
+        {
+            "kind": list(RECORD_KINDS),
+            "rows_in": [known[kind].height + counted[kind] for kind in RECORD_KINDS],
+            "loaded": [known[kind].height for kind in RECORD_KINDS],
+            "set_aside": [counted[kind] for kind in RECORD_KINDS],
+        }
+    )

@@ -1,0 +1,139 @@
+"""Assets of the room `service_week`: chances, calls and the pages."""
+
+import hashlib
+import shutil
+from importlib.metadata import version
+from pathlib import Path
+
+import dagster as dg
+import polars as pl
+
+from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.fuel_exposure import current_exposure, session_exposure
+from pipelines.resources import ShopFolders
+from pipelines.row_accounting import row_accounting
+from pipelines.shop_records import bench_verdicts, record_quality
+from pipelines.weeks import WEEKS, as_of_week
+from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure
+from ringland.service_week.fleet_evidence import FleetEvidence
+from ringland.service_week.fleet_hazard import FleetFits
+from ringland.service_week.report_page import build_site
+from ringland.service_week.tables import HullCalls, HullChances, HullDrivers
+from ringland.service_week.week_report import (
+    WEEK_LIST_HEADINGS,
+    make_week_report,
+    week_list_lines,
+)
+from ringland.service_week.week_tables import WeekTables, make_week_tables
+from ringland.shop_records.known_then import known_by
+from ringland.shop_records.tables import BenchVerdicts, RecordQuality
+
+ROOM = "service_week"
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"duckdb"},
+    deps=[session_exposure, current_exposure, bench_verdicts],
+    ins={"fleet_fits": dg.AssetIn(key_prefix="ring_survival")},
+)
+def week_tables(
+    context: dg.AssetExecutionContext,
+    warehouse: DuckDBWarehouse,
+    shop: ShopFolders,
+    fleet_fits: FleetFits,
+) -> dg.Output[WeekTables]:
+    """Chance, drivers and call of each hull in service, one row per hull."""
+    as_of = as_of_week(context.partition_key)
+    tables = make_week_tables(
+        records=known_by(warehouse.read_records(), as_of),
+        exposure=warehouse.read_week("fuel_exposure.session_exposure", SessionExposure, as_of),
+        exposure_now=warehouse.read_week("fuel_exposure.current_exposure", CurrentExposure, as_of),
+        bench=warehouse.read_week("shop_records.bench_verdicts", BenchVerdicts, as_of),
+        fits=fleet_fits,
+        as_of=as_of,
+        assumptions=shop.assumptions(),
+    )
+    warehouse.write_week(f"{ROOM}.hull_chances", HullChances, tables.chances, as_of)
+    warehouse.write_week(f"{ROOM}.hull_drivers", HullDrivers, tables.drivers, as_of)
+    warehouse.write_week(f"{ROOM}.hull_calls", HullCalls, tables.calls, as_of)
+    return dg.Output(
+        tables,
+        metadata={
+            "hulls": tables.calls.height,
+            "calls": dg.MetadataValue.json(tables.calls["call"].value_counts(sort=True).to_dicts()),
+        },
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"html"},
+    deps=[session_exposure, bench_verdicts, record_quality],
+    ins={
+        "fleet_fits": dg.AssetIn(key_prefix="ring_survival"),
+        "evidence": dg.AssetIn(key_prefix="ring_survival"),
+        "week_tables": dg.AssetIn(key_prefix=ROOM),
+    },
+)
+def report(
+    context: dg.AssetExecutionContext,
+    warehouse: DuckDBWarehouse,
+    shop: ShopFolders,
+    fleet_fits: FleetFits,
+    evidence: FleetEvidence,
+    week_tables: WeekTables,
+) -> dg.MaterializeResult:
+    """The week's pages and its list."""
+    as_of = as_of_week(context.partition_key)
+    records = known_by(warehouse.read_records(), as_of)
+    made = make_week_report(
+        as_of=as_of,
+        is_demo=shop.is_demo,
+        records=records,
+        exposure=warehouse.read_week("fuel_exposure.session_exposure", SessionExposure, as_of),
+        bench=warehouse.read_week("shop_records.bench_verdicts", BenchVerdicts, as_of),
+        record_quality=warehouse.read_week("shop_records.record_quality", RecordQuality, as_of),
+        tables=week_tables,
+        fits=fleet_fits,
+        evidence=evidence,
+        row_accounting=row_accounting(warehouse, as_of),
+        versions={"ringland": version("ringland"), "records": records_digest(records)},
+        assumptions=shop.assumptions(),
+    )
+    folder = shop.site / context.partition_key
+    write_site(folder, build_site(made))
+    return dg.MaterializeResult(
+        metadata={
+            "report": dg.MetadataValue.path(str(folder / "index.html")),
+            "hulls": len(made.hulls),
+            "not_assessed": len(made.not_assessed),
+            "list": dg.MetadataValue.json(
+                {"headings": list(WEEK_LIST_HEADINGS), "rows": week_list_lines(made)}
+            ),
+        }
+    )
+
+
+def records_digest(records: dict[str, pl.DataFrame]) -> str:
+    """The start of a SHA-256 over all records a report was made from."""
+    digest = hashlib.sha256()
+    for kind, rows in sorted(records.items()):
+        digest.update(f"{kind}\n{rows.write_csv()}".encode())
+    return digest.hexdigest()[:16]
+
+
+def write_site(folder: Path, site: dict[str, bytes]) -> None:
+    """Put a whole site in the place of an earlier one."""
+    fresh = folder.with_name(folder.name + ".new")
+    shutil.rmtree(fresh, ignore_errors=True)
+    for name, content in site.items():
+        path = fresh / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    shutil.rmtree(folder, ignore_errors=True)
+    fresh.rename(folder)

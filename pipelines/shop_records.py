@@ -1,0 +1,190 @@
+"""Assets of the room `shop_records`: record files into tables, then engine hours and lives."""
+
+import dagster as dg
+import polars as pl
+
+from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.record_loading import FileCount, load_kind, record_files
+from pipelines.resources import ShopFolders
+from pipelines.row_accounting import inert, rows_unaccounted, set_aside_rows
+from pipelines.weeks import WEEKS, as_of_week
+from ringland.shop_records.bench_station import station_pressures
+from ringland.shop_records.bench_tests import judge_bench_tests
+from ringland.shop_records.contracts import RECORD_KINDS, RecordKind
+from ringland.shop_records.engine_history import piston_lives as lives_of
+from ringland.shop_records.hour_meter import engine_sessions as sessions_of
+from ringland.shop_records.known_then import known_by
+from ringland.shop_records.record_quality import record_quality as quality_of
+from ringland.shop_records.tables import (
+    BenchVerdicts,
+    EngineSessions,
+    PistonLives,
+    RecordFlags,
+    RecordQuality,
+)
+
+ROOM = "shop_records"
+
+
+def _key(kind: str) -> dg.AssetKey:
+    return dg.AssetKey([ROOM, kind])
+
+
+def counts_table(counts: list[FileCount]) -> dg.MetadataValue:
+    """The row accounting of some files as a Markdown table."""
+    lines = ["| file | in | new | already there | set aside | notes |", "|---|--:|--:|--:|--:|---|"]
+    lines += [
+        f"| {count.file_name} | {count.rows_in} | {count.rows_new} "
+        f"| {count.rows_already_there} | {count.rows_set_aside} | {count.notes} |"
+        for count in counts
+    ]
+    return dg.MetadataValue.md("\n".join(lines))
+
+
+def _record_asset(kind: RecordKind) -> dg.AssetsDefinition:
+    @dg.asset(
+        name=kind.name,
+        key_prefix=ROOM,
+        group_name=ROOM,
+        kinds={"duckdb"},
+        deps=sorted({_key(referred) for referred in kind.refers_to.values()}),
+        description=(kind.schema.__doc__ or "").strip(),
+    )
+    def load(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeResult:
+        counts = load_kind(warehouse, shop.raw, kind.name, shop.incoming)
+        return dg.MaterializeResult(
+            metadata={
+                "files": counts_table(counts),
+                "rows_in": sum(count.rows_in for count in counts),
+                "rows_new": sum(count.rows_new for count in counts),
+                "rows_already_there": sum(count.rows_already_there for count in counts),
+                "rows_set_aside": sum(count.rows_set_aside for count in counts),
+                "counts": dg.MetadataValue.json([vars(count) for count in counts]),
+            }
+        )
+
+    return load
+
+
+record_assets = [_record_asset(kind) for kind in RECORD_KINDS.values()]
+
+
+ALL_RECORDS = [_key(kind) for kind in RECORD_KINDS]
+
+
+@dg.asset(key_prefix=ROOM, group_name=ROOM, kinds={"csv"}, deps=ALL_RECORDS)
+def set_aside(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeResult:
+    """Rows to mend, one per fault, with the remedy in plain words; also as set-aside.csv."""
+    rows = set_aside_rows(warehouse)
+    inert(rows).write_csv(shop.set_aside_file)
+    by_fault = rows.group_by("kind", "fault").len().sort("len", "fault", descending=[True, False])
+    return dg.MaterializeResult(
+        metadata={
+            "rows": rows.select("source_file", "source_row").n_unique(),
+            "file": dg.MetadataValue.path(str(shop.set_aside_file)),
+            "commonest": dg.MetadataValue.json(by_fault.head(10).to_dicts()),
+        }
+    )
+
+
+@dg.asset_check(asset=set_aside, blocking=True)
+def every_row_is_loaded_or_set_aside(warehouse: DuckDBWarehouse) -> dg.AssetCheckResult:
+    """Each file's rows in equal rows loaded plus rows set aside, in the tables themselves."""
+    wrong = rows_unaccounted(warehouse)
+    return dg.AssetCheckResult(passed=not wrong, metadata={"wrong": "; ".join(wrong) or "none"})
+
+
+@dg.asset_check(asset=set_aside)
+def every_file_has_a_known_kind(shop: ShopFolders) -> dg.AssetCheckResult:
+    """No file in the records folder was passed over because of its name."""
+    strangers = [path.name for path in record_files(shop.incoming, None)]
+    return dg.AssetCheckResult(
+        passed=not strangers,
+        severity=dg.AssetCheckSeverity.WARN,
+        metadata={
+            "passed_over": ", ".join(strangers) or "none",
+            "remedy": f"begin the file name with one of: {', '.join(RECORD_KINDS)}",
+        },
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"duckdb"},
+    deps=ALL_RECORDS,
+)
+def engine_sessions(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
+) -> dg.MaterializeResult:
+    """Rentals known at the as-of week with their engine and its hours, one row per rental."""
+    as_of = as_of_week(context.partition_key)
+    sessions, flags = sessions_of(known_by(warehouse.read_records(), as_of), shop.assumptions())
+    warehouse.write_week(f"{ROOM}.engine_sessions", EngineSessions, sessions, as_of)
+    warehouse.write_week(f"{ROOM}.record_flags", RecordFlags, flags, as_of)
+    return dg.MaterializeResult(
+        metadata={
+            "rows": sessions.height,
+            "flags": flags.height,
+            "newest_session": str(sessions["ended_at"].max()),
+        }
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"duckdb"}, deps=[engine_sessions]
+)
+def piston_lives(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse
+) -> dg.MaterializeResult:
+    """Lives known at the as-of week, one row per piston set."""
+    as_of = as_of_week(context.partition_key)
+    sessions = warehouse.read_week(f"{ROOM}.engine_sessions", EngineSessions, as_of)
+    lives = lives_of(known_by(warehouse.read_records(), as_of), sessions, as_of)
+    warehouse.write_week(f"{ROOM}.piston_lives", PistonLives, lives, as_of)
+    return dg.MaterializeResult(
+        metadata={
+            "rows": lives.height,
+            "failures": int((lives["state"] == "failed").sum()),
+            "by_mode": dg.MetadataValue.json(
+                lives.filter(pl.col("mode").is_not_null())["mode"]
+                .value_counts(sort=True)
+                .to_dicts()
+            ),
+        }
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"duckdb"}, deps=ALL_RECORDS
+)
+def bench_verdicts(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse
+) -> dg.MaterializeResult:
+    """Each inspection reading against its limit, one row per reading."""
+    as_of = as_of_week(context.partition_key)
+    records = known_by(warehouse.read_records(), as_of)
+    station = station_pressures(
+        records["inspections"], records["installations"], records["hulls"], records["docks"]
+    )
+    verdicts = judge_bench_tests(records["inspections"], records["engines"], station)
+    warehouse.write_week(f"{ROOM}.bench_verdicts", BenchVerdicts, verdicts, as_of)
+    counted = verdicts.group_by("measure", "verdict").len().sort("measure", "verdict")
+    return dg.MaterializeResult(
+        metadata={"rows": verdicts.height, "verdicts": dg.MetadataValue.json(counted.to_dicts())}
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"duckdb"}, deps=[engine_sessions]
+)
+def record_quality(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse
+) -> dg.MaterializeResult:
+    """How much of what each hull did is on record, one row per hull in service."""
+    as_of = as_of_week(context.partition_key)
+    sessions = warehouse.read_week(f"{ROOM}.engine_sessions", EngineSessions, as_of)
+    quality = quality_of(known_by(warehouse.read_records(), as_of), sessions, as_of)
+    warehouse.write_week(f"{ROOM}.record_quality", RecordQuality, quality, as_of)
+    return dg.MaterializeResult(metadata={"rows": quality.height})

@@ -1,0 +1,118 @@
+"""What the command line shows while it works and when it is done."""
+
+from pathlib import Path
+from typing import Any, cast
+
+import click
+import dagster as dg
+from rich import box
+from rich.console import Console
+from rich.markup import escape
+from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from pipelines.graph_run import GraphRunError, run_graph
+from pipelines.home import Home
+from ringland.shop_records.contracts import RECORD_KINDS
+
+console = Console()
+if not console.is_terminal:
+    console.width = 150  # a file or a pipe is not 80 columns wide
+
+
+def watched_run(
+    home: Home,
+    job: str,
+    title: str,
+    *,
+    partition_key: str | None = None,
+    records_folder: Path | None = None,
+) -> dg.ExecuteInProcessResult:
+    """Run a job of the graph under a progress line; a failure ends the command with its reason."""
+    columns = (
+        SpinnerColumn(),
+        TextColumn("{task.description}"),
+        BarColumn(bar_width=20),
+        TextColumn("{task.fields[step]}"),
+        TimeElapsedColumn(),
+    )
+    with Progress(*columns, console=console, transient=not console.is_terminal) as progress:
+        task = progress.add_task(title, total=None, step="starting")
+
+        def listen(step: str, state: str) -> None:
+            if state == "started":
+                progress.update(task, step=step.replace("__", " / "))
+
+        try:
+            result = run_graph(
+                home,
+                job,
+                listener=listen,
+                partition_key=partition_key,
+                records_folder=records_folder,
+            )
+        except GraphRunError as error:
+            raise click.ClickException(str(error)) from error
+        progress.update(task, total=1, completed=1, step="done")
+    return result
+
+
+def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
+    """The row accounting of a load, file by file, and the checks that did not pass."""
+    table = Table(title="Rows in = new + already there + set aside", title_justify="left")
+    for heading in ("file", "rows in", "new", "already there", "set aside", "note"):
+        table.add_column(heading, justify="left" if heading in ("file", "note") else "right")
+    totals = [0, 0, 0, 0]
+    for event in sorted(result.get_asset_materialization_events(), key=_place_in_order):
+        for count in _counts(event.materialization):
+            numbers = [
+                count["rows_in"],
+                count["rows_new"],
+                count["rows_already_there"],
+                count["rows_set_aside"],
+            ]
+            totals = [total + number for total, number in zip(totals, numbers, strict=True)]
+            table.add_row(
+                count["file_name"], *(f"{number:,}" for number in numbers), count["notes"]
+            )
+    table.add_section()
+    table.add_row("all files", *(f"{number:,}" for number in totals), "")
+    console.print(table)
+    if totals[3]:
+        console.print(
+            f"{totals[3]} rows were set aside; their faults and remedies: "
+            f"{home.folder / 'set-aside.csv'}",
+            soft_wrap=True,
+        )
+    for evaluation in result.get_asset_check_evaluations():
+        if not evaluation.passed:
+            facts = "; ".join(
+                f"{name}: {value.value}" for name, value in evaluation.metadata.items()
+            )
+            console.print(f"Check not passed: {evaluation.check_name.replace('_', ' ')}: {facts}")
+
+
+def show_week(result: dg.ExecuteInProcessResult, partition_key: str) -> None:
+    """The week's list and where its pages are."""
+    (made,) = result.asset_materializations_for_node("service_week__report")
+    listed = cast("dict[str, Any]", made.metadata["list"].value)
+    table = Table(title=f"Week of {partition_key}", title_justify="left", box=box.SIMPLE)
+    for heading in listed["headings"]:
+        table.add_column(heading)
+    for row in listed["rows"]:
+        table.add_row(*(escape(text) for text in row))
+    console.print(table)
+    console.print("A low-risk line is never clearance to run.")
+    console.print(f"Report: {made.metadata['report'].value}", soft_wrap=True)
+
+
+def _counts(materialization: dg.AssetMaterialization) -> list[dict[str, Any]]:
+    """The counts that a record asset reports; none for another asset."""
+    counts = materialization.metadata.get("counts")
+    return cast("list[dict[str, Any]]", counts.value) if counts is not None else []
+
+
+def _place_in_order(event: dg.DagsterEvent) -> int:
+    """Where a record asset stands in the order of loading."""
+    kind = event.materialization.asset_key.path[-1]
+    return list(RECORD_KINDS).index(kind) if kind in RECORD_KINDS else len(RECORD_KINDS)

@@ -1,0 +1,83 @@
+"""Checks on the weekly tables: each keeps its contract, and the records are not old."""
+
+import dagster as dg
+import dataframely as dy
+import polars as pl
+
+from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.fuel_exposure import current_exposure, session_exposure, session_fuel, spells
+from pipelines.resources import ShopFolders
+from pipelines.service_week import week_tables
+from pipelines.shop_records import (
+    bench_verdicts,
+    engine_sessions,
+    piston_lives,
+    record_quality,
+)
+from pipelines.weeks import as_of_week
+from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure, SessionFuel, Spells
+from ringland.service_week.tables import HullCalls, HullChances, HullDrivers
+from ringland.shop_records.tables import (
+    BenchVerdicts,
+    EngineSessions,
+    PistonLives,
+    RecordQuality,
+)
+
+_CONTRACTS: list[tuple[dg.AssetsDefinition, str, type[dy.Schema]]] = [
+    (engine_sessions, "shop_records.engine_sessions", EngineSessions),
+    (piston_lives, "shop_records.piston_lives", PistonLives),
+    (bench_verdicts, "shop_records.bench_verdicts", BenchVerdicts),
+    (record_quality, "shop_records.record_quality", RecordQuality),
+    (session_fuel, "fuel_exposure.session_fuel", SessionFuel),
+    (session_exposure, "fuel_exposure.session_exposure", SessionExposure),
+    (spells, "fuel_exposure.spells", Spells),
+    (current_exposure, "fuel_exposure.current_exposure", CurrentExposure),
+    (week_tables, "service_week.hull_chances", HullChances),
+    (week_tables, "service_week.hull_drivers", HullDrivers),
+    (week_tables, "service_week.hull_calls", HullCalls),
+]
+
+
+def _contract_check(
+    asset: dg.AssetsDefinition, table: str, schema: type[dy.Schema]
+) -> dg.AssetChecksDefinition:
+    @dg.asset_check(
+        asset=asset,
+        name=f"{table.split('.')[1]}_keep_their_contract",
+        description=f"Every row of {table} for the week passes the rules of its contract.",
+        blocking=True,
+    )
+    def check(
+        context: dg.AssetCheckExecutionContext, warehouse: DuckDBWarehouse
+    ) -> dg.AssetCheckResult:
+        rows = warehouse.week_rows(table, as_of_week(context.partition_key))
+        faults = schema.filter(rows.select(schema.column_names()), cast=True).failure.counts()
+        return dg.AssetCheckResult(
+            passed=not faults,
+            metadata={"rows": rows.height, "faults": dg.MetadataValue.json(faults)},
+        )
+
+    return check
+
+
+contract_checks = [_contract_check(*contract) for contract in _CONTRACTS]
+
+
+@dg.asset_check(asset=engine_sessions)
+def records_are_fresh(
+    context: dg.AssetCheckExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
+) -> dg.AssetCheckResult:
+    """The newest rental lies within the days over which expected use is looked back."""
+    as_of = as_of_week(context.partition_key)
+    rows = warehouse.week_rows("shop_records.engine_sessions", as_of)
+    limit_d = shop.assumptions().number("record.recent_sessions_d")
+    age_d = rows.select((pl.lit(as_of) - pl.col("ended_at").max()).dt.total_days()).item()
+    return dg.AssetCheckResult(
+        passed=age_d is not None and age_d <= limit_d,
+        severity=dg.AssetCheckSeverity.WARN,
+        metadata={
+            "days_since_newest_rental": -1 if age_d is None else age_d,
+            "remedy": "load the newer records; outside the season this is as expected",
+        },
+    )
