@@ -150,7 +150,7 @@ def verdict(engine_id: str, days: float, verdict: str, cylinder: int = 1) -> dic
     }
 
 
-def test_only_the_last_test_of_the_present_piston_set_warns() -> None:
+def test_only_the_last_recent_test_of_the_present_piston_set_warns() -> None:
     bench = frame(
         BenchVerdicts,
         [
@@ -159,12 +159,13 @@ def test_only_the_last_test_of_the_present_piston_set_warns() -> None:
             verdict("old_set", 20, "fail"),
             verdict("bad", 5, "fail", 3),
             verdict("bad", 5, "fail", 2),
+            verdict("long_ago", 46, "fail"),
         ],
     )
     sets = records(piston_sets=[{"engine_id": "old_set", "fitted_at": days_ago(9)}])["piston_sets"]
 
-    assert latest_tests(bench).height == 4
-    assert bench_warnings(bench, sets).rows() == [
+    assert latest_tests(bench).height == 5
+    assert bench_warnings(bench, sets, AS_OF, SETTINGS).rows() == [
         ("bad", "Compression, cylinder 2 on Wed 29 Jul 2026: 20% of the highest cylinder")
     ]
 

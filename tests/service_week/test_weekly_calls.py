@@ -59,6 +59,7 @@ def call_of(chance_7d: float = 0.01, warning: str | None = None, **costs: float)
         ({}, "rent_as_normal", "nothing"),
         ({"drain_refill": 900.0}, "rent_as_normal", "drain_refill"),
         ({"check": 900.0}, "book_check", "check"),
+        ({"drain_and_check": 900.0}, "book_check", "drain_and_check"),
         ({"planned_top_end": 900.0}, "book_check", "planned_top_end"),
     ],
 )

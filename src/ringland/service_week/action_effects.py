@@ -1,6 +1,7 @@
 """What each action in the catalogue does to a hull's chance over the next 30 days, and its cost.
 
-The catalogue: drain and refill, leak-down and compression check, planned top end, nothing.
+The catalogue: drain and refill, leak-down and compression check, both, planned top end,
+nothing.  What a check finds is put right as planned work.
 Costs are expected costs over 30 days only, so that a renewal's later gains do not count.
 """
 
@@ -59,14 +60,17 @@ def action_costs(
     hours = told["use_h_d"].to_numpy() * HORIZONS_D["30d"]
     age = told["age_h"].to_numpy()
     as_now = failure_chances(fits, age, age + hours, told).mean(axis=0)
-    found = assumptions.number("action.check_sensitivity")
+    finds = assumptions.number("action.check_sensitivity")
+    drain = prices.drain_refill
     check = prices.check + assumptions.number("action.days_lost_check") * prices.lost_rental_day
     drained = _chance_after_drain(fits, told, age, hours, assumptions)
     renewed = failure_chances(fits, np.zeros_like(age), hours, told).mean(axis=0)
-    rows = {
+    # action: what it costs for sure, the chance of failing after it, the share a check finds
+    options = {
         "nothing": (0.0, as_now, 0.0),
-        "drain_refill": (prices.drain_refill, drained, 0.0),
-        "check": (check, as_now * (1 - found), as_now * found * prices.planned_renewal),
+        "drain_refill": (drain, drained, 0.0),
+        "check": (check, as_now, finds),
+        "drain_and_check": (drain + check, drained, finds),
         "planned_top_end": (prices.planned_renewal, renewed, 0.0),
     }
     return pl.concat(
@@ -74,10 +78,13 @@ def action_costs(
             "hull_id",
             action=pl.lit(action),
             action_cost=pl.lit(cost, dtype=pl.Float64),
-            chance_30d=pl.Series(chance, dtype=pl.Float64),
-            expected_cost=pl.Series(cost + chance * prices.unplanned + later, dtype=pl.Float64),
+            chance_30d=pl.Series(chance * (1 - found), dtype=pl.Float64),
+            expected_cost=pl.Series(
+                cost + chance * ((1 - found) * prices.unplanned + found * prices.planned_renewal),
+                dtype=pl.Float64,
+            ),
         )
-        for action, (cost, chance, later) in rows.items()
+        for action, (cost, chance, found) in options.items()
     ).sort("hull_id", "expected_cost", maintain_order=True)
 
 

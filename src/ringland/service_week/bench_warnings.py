@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
 import polars as pl
 
+from ringland.assumptions import Assumptions
 from ringland.service_week.fixed_words import MEASURE_LABELS
 from ringland.service_week.number_words import day_text
 
@@ -26,19 +29,24 @@ def latest_tests(bench: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def bench_warnings(bench: pl.DataFrame, piston_sets: pl.DataFrame) -> pl.DataFrame:
+def bench_warnings(
+    bench: pl.DataFrame, piston_sets: pl.DataFrame, as_of: datetime, assumptions: Assumptions
+) -> pl.DataFrame:
     """Engines whose last leak-down or compression test failed.
 
-    A test older than the engine's present piston set says nothing of it and does not
-    count.  Of several failed readings the first by measure and cylinder is named.
+    A test older than the engine's present piston set, or than `call.bench_test_d` days,
+    does not count.  Of several failed readings the first by measure and cylinder is named.
 
     Args:
         bench: `BenchVerdicts`.
         piston_sets: the `piston_sets` records.
+        as_of: the instant the report speaks of.
+        assumptions: settings.
 
     Returns:
         One row per engine with a warning: engine_id, warning.
     """
+    since = as_of - timedelta(days=assumptions.number("call.bench_test_d"))
     fitted = piston_sets.group_by("engine_id").agg(pl.col("fitted_at").max())
     failed = (
         latest_tests(bench)
@@ -46,6 +54,7 @@ def bench_warnings(bench: pl.DataFrame, piston_sets: pl.DataFrame) -> pl.DataFra
         .filter(
             pl.col("measure").is_in(WARNING_MEASURES)
             & (pl.col("verdict") == "fail")
+            & (pl.col("inspected_at") >= since)
             & (pl.col("fitted_at").is_null() | (pl.col("inspected_at") >= pl.col("fitted_at")))
         )
         .sort("engine_id", pl.col("measure").replace_strict(_ORDER), "cylinder")

@@ -101,24 +101,22 @@ def incidence_curves(steps: pl.DataFrame) -> go.Figure:
 
 
 def effects_chart(effects: pl.DataFrame, models: Sequence[str]) -> go.Figure:
-    """Hazard ratios with their limits on a log axis, one marker shape per model.
+    """Hazard ratios with their limits on a log axis, the models side by side in own shapes.
 
     Args:
         effects: model, factor, step_text, hazard_ratio, low, high.
-        models: the models, in order of drawing.
+        models: the three models, in order of drawing.
     """
     styles = ((BLUE, "circle"), (GREY, "diamond-open"), (VERMILION, "square-open"))
+    factors = effects["factor"].unique(maintain_order=True).to_list()
     figure = go.Figure()
-    for model, (colour, symbol) in zip(models, styles, strict=False):
+    for place, (model, (colour, symbol)) in enumerate(zip(models, styles, strict=True)):
         part = effects.filter(pl.col("model") == model)
         ratio = part["hazard_ratio"].to_numpy()
         figure.add_trace(
             go.Scatter(
                 x=ratio.round(4),
-                y=[
-                    f"{FACTOR_LABELS[factor]}<br>{inert(step)}"
-                    for factor, step in zip(part["factor"], part["step_text"], strict=True)
-                ],
+                y=[factors.index(factor) + 0.22 * (place - 1) for factor in part["factor"]],
                 error_x={
                     "type": "data",
                     "array": (part["high"].to_numpy() - ratio).round(4),
@@ -129,16 +127,20 @@ def effects_chart(effects: pl.DataFrame, models: Sequence[str]) -> go.Figure:
                 mode="markers",
                 marker={"color": colour, "symbol": symbol, "size": 10},
                 name=model,
-                hovertemplate="%{y}<br>%{x:.2f} times<extra>" + inert(model) + "</extra>",
+                hovertemplate="%{x:.2f} times<extra>" + inert(model) + "</extra>",
             )
         )
     figure.add_vline(x=1, line={"color": GREY, "width": 1.5})
-    figure.update_layout(**layout(height=150 + 70 * effects["factor"].n_unique()))
-    figure.update_layout(scattermode="group")
+    figure.update_layout(**layout(height=150 + 80 * len(factors)))
     figure.update_xaxes(
         type="log",
-        title_text="times the hazard, per step",
+        title_text="times the hazard",
         tickvals=[0.1, 0.25, 0.5, 1, 2, 4, 10],
     )
-    figure.update_yaxes(type="category", autorange="reversed")
+    steps = dict(effects.select("factor", "step_text").iter_rows())
+    figure.update_yaxes(
+        tickvals=list(range(len(factors))),
+        ticktext=[f"{FACTOR_LABELS[factor]}<br>{inert(steps[factor])}" for factor in factors],
+        range=[len(factors) - 0.5, -0.5],
+    )
     return figure

@@ -15,6 +15,7 @@ from ringland.service_week.fixed_words import (
     MODE_LABELS,
     PRIOR_MODEL,
     UNAIDED_MODEL,
+    YES_NO_STEPS,
 )
 from ringland.service_week.fleet_evidence import LifeCurve
 from ringland.service_week.fleet_hazard import FleetFits, ModeFit
@@ -63,14 +64,14 @@ def evidence_context(report: WeekReport) -> dict[str, Any]:
 
 
 def step_text(effect: dict[str, Any]) -> str:
-    """One step of a factor in words, e.g. '10 days'."""
+    """One step of a factor in words, e.g. 'per 10 days'."""
     step, factor = effect["step"], effect["factor"]
     if factor == "full_throttle_25h":
-        return f"{share_text(step)} of running time"
+        return f"per {share_text(step)} of running time"
     if FACTOR_UNITS[factor] == "yes/no":
-        return {"is_forged": "forged against cast"}.get(factor, "raised against any other")
+        return YES_NO_STEPS[factor]
     unit = FACTOR_UNITS[factor]
-    return f"{step:g} {unit.removesuffix('s') if step == 1 else unit}"
+    return f"per {step:g} {unit.removesuffix('s') if step == 1 else unit}"
 
 
 def fit_lines(fits: FleetFits) -> list[str]:
@@ -127,7 +128,8 @@ def _life_mode(curve: LifeCurve) -> dict[str, Any]:
         shape, scale, b10 = (found[name] for name in ("shape", "scale", "b10"))
         weibull = (
             f"Weibull shape {_limits(shape, 2)}, characteristic life {_limits(scale, 0)} h, "
-            f"B10 life {_limits(b10, 0)} h (profile-likelihood limits)."
+            f"B10 life {_limits(b10, 0)} h (profile-likelihood limits). "
+            f"{'Few failures: read the limits, not the middle.' if curve.is_doubtful else ''}"
         )
     return {
         "name": curve.mode,
@@ -136,13 +138,20 @@ def _life_mode(curve: LifeCurve) -> dict[str, Any]:
         f"{count_text(curve.n_sets, 'piston set')}.",
         "problem": curve.problem,
         "weibull": weibull,
-        "warnings": [f"{line[:1].upper()}{line[1:]}" for line in curve.warnings],
+        "warnings": [f"{line[:1].upper()}{line[1:]}." for line in curve.warnings],
         "at_risk": curve.at_risk.to_dicts(),
     }
 
 
 def _limits(row: dict[str, Any], digits: int) -> str:
-    return (
-        f"{number_text(row['value'], digits)} "
-        f"({number_text(row['low'], digits)} to {number_text(row['high'], digits)})"
-    )
+    ends = (_within_sight(row[end], digits) for end in ("low", "high"))
+    return f"{_within_sight(row['value'], digits)} ({' to '.join(ends)})"
+
+
+def _within_sight(value: float, digits: int) -> str:
+    """A number, or that it lies beyond any engine's life: a few failures bound nothing."""
+    return "no limit" if value > BEYOND_ANY_LIFE_H else number_text(value, digits)
+
+
+BEYOND_ANY_LIFE_H = 20_000.0
+"""The contracts accept no more engine hours than this."""

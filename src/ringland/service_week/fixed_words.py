@@ -26,14 +26,17 @@ CALL_MARKS = {
 ACTION_LABELS = {
     "repair": "Open, repair and measure before it runs again",
     "planned_top_end": "Planned top end: new piston set, head tested",
+    "drain_and_check": "Drain before its next rental, refill with fresh fuel that meets the need, "
+    "then leak-down and compression check",
     "check": "Leak-down and compression check",
-    "drain_refill": "Drain, and refill with fresh fuel that meets the need",
+    "drain_refill": "Drain before its next rental, and refill with fresh fuel that meets the need",
     "nothing": "Nothing beyond normal care",
 }
 
 ACTION_SHORT = {
-    "repair": "repair",
+    "repair": "open and repair",
     "planned_top_end": "planned top end",
+    "drain_and_check": "drain, refill and check",
     "check": "check",
     "drain_refill": "drain and refill",
     "nothing": "nothing",
@@ -131,3 +134,8 @@ PRIOR_MODEL = "Weibull hazard, with priors"
 UNAIDED_MODEL = "Weibull hazard, without priors"
 COX_MODEL = "Cox, without priors"
 """The models whose effects are shown side by side; the first makes the chances."""
+
+YES_NO_STEPS = {
+    "is_raised_calibration": "raised against any other",
+    "is_forged": "forged against cast",
+}

@@ -13,9 +13,14 @@ from ringland.ring_survival.estimates import normal_deviate
 from ringland.ring_survival.life_data import LifeDataError, PistonLifeColumns, piston_life_columns
 from ringland.ring_survival.life_limits import B10, SCALE, SHAPE, profile_limits
 from ringland.ring_survival.life_tables import kaplan_meier
-from ringland.ring_survival.parametric_life import LifeFit, NoFiniteFitError, fit_life
+from ringland.ring_survival.parametric_life import (
+    FEW_FAILURES,
+    LifeFit,
+    NoFiniteFitError,
+    fit_life,
+)
 from ringland.service_week.fixed_words import COX_MODEL, PRIOR_MODEL, UNAIDED_MODEL
-from ringland.service_week.fleet_hazard import MODES_AT_STAKE, FleetFits
+from ringland.service_week.fleet_hazard import COVARIATES, MODES_AT_STAKE, FleetFits
 
 TICKS = 6
 """Ages at which the numbers at risk are printed under a curve."""
@@ -42,6 +47,7 @@ class LifeCurve:
     problem: str | None
     weibull_problem: str | None
     warnings: tuple[str, ...]
+    is_doubtful: bool
 
 
 @dataclass(frozen=True)
@@ -125,7 +131,8 @@ def life_curve(columns: PistonLifeColumns, mode: str) -> LifeCurve:
         weibull=_weibull_rows(fit),
         problem=problem,
         weibull_problem=weibull_problem,
-        warnings=warnings if fit is None else (*warnings, *fit.warnings),
+        warnings=warnings,
+        is_doubtful=is_mode.sum() < FEW_FAILURES,
     )
 
 
@@ -175,7 +182,7 @@ def hazard_effects(fits: FleetFits, assumptions: Assumptions) -> pl.DataFrame:
                     "high": float(np.exp(high * step)),
                 }
             )
-    return pl.DataFrame(
+    frame = pl.DataFrame(
         rows,
         schema={
             "model": pl.String,
@@ -187,6 +194,11 @@ def hazard_effects(fits: FleetFits, assumptions: Assumptions) -> pl.DataFrame:
             "prior_share": pl.Float64,
             "n_failures": pl.Int64,
         },
+    )
+    models = (PRIOR_MODEL, UNAIDED_MODEL, COX_MODEL)
+    return frame.sort(
+        pl.col("factor").replace_strict({name: i for i, name in enumerate(COVARIATES)}),
+        pl.col("model").replace_strict({name: i for i, name in enumerate(models)}),
     )
 
 

@@ -24,15 +24,16 @@ def fuel_burned(
         One row per hull or dock that ran: `by`, n_hulls, burned_l, need_high_aki,
         below_need_share (of the litres whose margin is known), shortfall_on (mean over
         the litres below need), fuel_age_d (mean), over_14d_share, over_28d_share,
-        unknown_share, oldest_fuel_d (highest mean age of one rental's fuel).  Null where
-        the record does not say.
+        unknown_share, oldest_fuel_d (highest mean age of one rental's fuel), need_now_aki
+        and calibration_now (of the last rental).  Null where the record does not say.
     """
     since = as_of - timedelta(days=assumptions.number("record.recent_sessions_d"))
     margin, always = pl.col("octane_margin_on"), pl.lit(True)
     known = pl.col("burn_l").filter(margin.is_not_null()).sum()
     return (
         exposure.filter(pl.col("started_at") > since)
-        .group_by(by)
+        .sort("started_at", "hull_id")
+        .group_by(by, maintain_order=True)
         .agg(
             n_hulls=pl.col("hull_id").n_unique(),
             burned_l=pl.col("burn_l").sum(),
@@ -46,6 +47,8 @@ def fuel_burned(
             over_28d_share=_weighted(pl.col("share_over_28d"), always),
             unknown_share=_weighted(pl.col("unknown_share"), always),
             oldest_fuel_d=pl.col("fuel_age_d").max(),
+            need_now_aki=pl.col("octane_need_aki").last(),
+            calibration_now=pl.col("calibration").last(),
         )
         .sort(by)
     )

@@ -28,6 +28,9 @@ from ringland.service_week.number_words import (
     share_text,
 )
 
+WORTH_SAYING = 0.005
+"""A share that would print as 0 % is not mentioned."""
+
 
 def call_label(call: str, as_of: datetime, assumptions: Assumptions) -> str:
     """The wording of a call, with the day a check is due."""
@@ -60,9 +63,13 @@ def call_reason(facts: Mapping[str, object], assumptions: Assumptions) -> str:
             f"({range_text(_number(facts['chance_7d_low']), _number(facts['chance_7d_high']))}), "
             f"at or over the limit of {share_text(limit)}."
         )
-    if facts["action"] == "drain_refill":
+    if facts["action"] in ("drain_refill", "drain_and_check"):
         now, after = (chance_text(_number(facts[name])) for name in ("chance_30d", "chance_after"))
-        return f"{_above(facts)}Good fresh fuel from now on takes the chance from {now} to {after}."
+        if facts["action"] == "drain_refill":
+            means = "Good fresh fuel from now on takes"
+        else:
+            means = "Good fresh fuel from now on and a check take"
+        return f"{_above(facts)}{means} the chance in 30 days from {now} to {after}."
     if facts["action"] == "nothing":
         return f"{_above(facts)}No job costs less than waiting."
     return f"{_above(facts)}Waiting costs more than the job."
@@ -167,9 +174,9 @@ def fuel_line(burned: Mapping[str, object], assumptions: Assumptions) -> str:
         )
     oldest = _number(burned["oldest_fuel_d"])
     if oldest is not None:
-        parts.append(f"the oldest {number_text(oldest, 0)} days old on average in one rental")
+        parts.append(f"the oldest fuel of a rental averaged {number_text(oldest, 0)} days")
     unknown = _number(burned["unknown_share"])
-    if unknown:
+    if unknown is not None and unknown >= WORTH_SAYING:
         parts.append(f"{share_text(unknown)} of it is not on record and is taken as a range")
     return "; ".join(parts) + "."
 
@@ -182,17 +189,44 @@ def dock_rule_line(dock: Mapping[str, object], assumptions: Assumptions) -> str:
         assumptions: settings.
     """
     need, delivered = _number(dock["need_high_aki"]), _number(dock["delivered_aki"])
-    old_d = number_text(assumptions.number("fuel.old_after_d"), 0)
-    drain = f"drain what has stood longer than {old_d} days (common practice, no source)"
     if need is None:
-        return f"Meet the calibration's stated octane need; {drain}."
+        return f"Meet the calibration's stated octane need; {_drain_rule(assumptions)}."
     rule = f"Fill with {number_text(need, 0)} AKI or better, the highest need among its hulls"
-    if delivered is not None and delivered < need:
-        rule += (
-            f"; the dock's last delivery was {number_text(delivered, 0)} AKI, "
-            f"so fill elsewhere or return raised calibrations to a milder one"
-        )
-    return f"{rule}; {drain}."
+    return f"{rule}{_short_delivery(need, delivered)}; {_drain_rule(assumptions)}."
+
+
+def hull_rule_line(
+    fuel: Mapping[str, object], dock: Mapping[str, object] | None, assumptions: Assumptions
+) -> str:
+    """A hull's fuel rule in one line: its own need against what its dock last got.
+
+    Args:
+        fuel: its row of `fuel_burned`; empty if it did not run of late.
+        dock: its dock's row of `dock_fuel`; null if the dock is not on record.
+        assumptions: settings.
+    """
+    need = _number(fuel.get("need_now_aki"))
+    if need is None:
+        return f"Meet the calibration's stated octane need; {_drain_rule(assumptions)}."
+    calibration = fuel["calibration_now"]
+    of = "" if calibration is None else f" ({calibration} calibration)"
+    delivered = None if dock is None else _number(dock["delivered_aki"])
+    rule = f"Fill with {number_text(need, 0)} AKI or better{of}"
+    return f"{rule}{_short_delivery(need, delivered)}; {_drain_rule(assumptions)}."
+
+
+def _short_delivery(need: float, delivered: float | None) -> str:
+    if delivered is None or delivered >= need:
+        return ""
+    return (
+        f"; the dock's last delivery was {number_text(delivered, 0)} AKI, so fill elsewhere or "
+        f"run a calibration that needs no more"
+    )
+
+
+def _drain_rule(assumptions: Assumptions) -> str:
+    old_d = number_text(assumptions.number("fuel.old_after_d"), 0)
+    return f"drain what has stood longer than {old_d} days (common practice, no source)"
 
 
 def change_lines(
@@ -211,13 +245,13 @@ def change_lines(
     if state["found_at"] is not None:
         lines.append("A rebuild entered with its acceptance measurements.")
     known = _number(quality["fuel_known_share"])
-    if known is not None and known < 0.995:
+    if known is not None and 1 - known >= WORTH_SAYING:
         lines.append(
             f"The grade of every fill written down: {share_text(1 - known)} of the litres are "
             "not on record, and the range allows for the worst of them."
         )
     throttle = _number(quality["throttle_known_share"])
-    if throttle is not None and throttle < 0.995:
+    if throttle is not None and 1 - throttle >= WORTH_SAYING:
         lines.append(
             f"Full-throttle time logged: {share_text(1 - throttle)} of the rentals are taken "
             "at the fleet's middle."
@@ -268,9 +302,10 @@ def summary_line(calls: Sequence[Mapping[str, object]], currency: str) -> str:
         )
     if running:
         to_do = [call for call in running if call["action"] != "nothing"]
+        waiting = money_text(_total(running, "cost_of_waiting"), currency)
         lines.append(
-            f"Leaving the other {count_text(len(running), 'hull')} as they are is expected to "
-            f"cost {money_text(_total(running, 'cost_of_waiting'), currency)} over 30 days."
+            f"Leaving {'the other' if broken else 'all'} {count_text(len(running), 'hull')} as "
+            f"they are is expected to cost {waiting} over 30 days."
         )
         if to_do:
             lines.append(

@@ -70,7 +70,7 @@ def make_week_tables(
     price_list = prices(records["costs"], as_of.year, assumptions)
     drivers = hull_drivers(fits, running, assumptions)
     costs = action_costs(fits, running, price_list, assumptions)
-    warnings = bench_warnings(bench, records["piston_sets"])
+    warnings = bench_warnings(bench, records["piston_sets"], as_of, assumptions)
     return WeekTables(
         running=running,
         chances=chances,

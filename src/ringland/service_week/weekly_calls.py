@@ -45,7 +45,7 @@ def hull_calls(
         "hull_id", cost_of_waiting="expected_cost"
     )
     best = _cheapest(costs, pl.lit(True))
-    best_in_shop = _cheapest(costs, pl.col("action").is_in(["check", "planned_top_end"]))
+    best_in_shop = _cheapest(costs, pl.col("action").is_in(SHOP_ACTIONS))
     facts = (
         running.select("hull_id", "engine_id", "found_at", "mode", "why_not")
         .join(chances.drop("dock_id", "engine_id", "piston_set_id", "why_not"), on="hull_id")
@@ -69,6 +69,9 @@ def hull_calls(
         .select(HullCalls.column_names())
     )
 
+
+SHOP_ACTIONS = ("check", "drain_and_check", "planned_top_end")
+"""Actions that take the hull to the shop, so that the call is to book it in."""
 
 _NUMBERS = {
     "action": pl.String,
@@ -123,7 +126,7 @@ def _call(row: dict[str, Any], prices: Prices, assumptions: Assumptions) -> dict
         action = str(row[f"action{suffix}"])
         if too_high:
             kind = "keep_off"
-        elif in_shop or action in ("check", "planned_top_end"):
+        elif in_shop or action in SHOP_ACTIONS:
             kind = "book_check"
         else:
             kind = "rent_as_normal"
