@@ -9,13 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.ring_survival.forecast_scores import (
-    brier_score,
-    censoring_weights,
-    concordance,
-    score_limits,
-    time_dependent_auc,
-)
+from ringland.ring_survival.forecast_ranking import concordance, time_dependent_auc
+from ringland.ring_survival.forecast_scores import brier_score, censoring_weights, score_limits
 from ringland.ring_survival.life_data import LifeDataError
 
 REFERENCE = Path(__file__).resolve().parents[1] / "reference_values" / "lives"
@@ -45,8 +40,21 @@ def test_brier_scores_agree_with_r_in_both_conventions(convention, key):
     assert np.all(got.skill > 0)  # a fitted model beats the base rate on its own data
 
 
+def test_daily_integrated_brier_agrees_with_the_reference():
+    """Check G1: days 365 to 1825; the forecasts follow from the risk by Breslow's baseline."""
+    time, failed, risk = (COHORT[c].to_numpy() for c in ("time", "event", "risk"))
+    days = np.arange(365, 1826)
+    order = np.argsort(-time, kind="stable")
+    at_risk = np.cumsum(np.exp(risk[order]))[np.searchsorted(-time[order], -time, side="right") - 1]
+    hazard = np.array([(failed / at_risk)[time <= day].sum() for day in days])
+    survival = np.exp(-np.outer(np.exp(risk), hazard))
+    assert survival[:, 0] == pytest.approx(COHORT["S365"].to_numpy(), rel=1e-9)
+    got = brier_score(time, failed, survival, days)
+    assert got.integrated == pytest.approx(VALUES["ibs_365_1825_daily"], rel=STATED)
+
+
 def test_integrated_brier_agrees_with_scikit_survival():
-    """The mean over the five horizons; the daily integral needs forecasts not on file."""
+    """Two programs on the five horizons."""
     from sksurv.metrics import integrated_brier_score  # noqa: PLC0415
 
     record = np.array(

@@ -101,6 +101,12 @@ def test_risk_set_that_empties_early_is_said_not_shown_as_zero():
     assert later.estimate == pytest.approx([2 / 3, 2 / 3, 0.0])
 
 
+def test_limits_without_width_are_not_called_certain():
+    table = kaplan_meier([10, 20], [0, 0])
+    assert table.estimate.tolist() == [1, 1]
+    assert "zero_failure_bound" in table.warnings[0]
+
+
 def test_gap_without_lives_and_late_first_entry_are_said():
     table = kaplan_meier([20, 30, 60], [0, 0, 1], entry=[10, 15, 40])
     assert any("before 10" in text for text in table.warnings)

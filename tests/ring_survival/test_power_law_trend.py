@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+from scipy.stats import chi2
 
 from ringland.ring_survival.life_data import LifeDataError
 from ringland.ring_survival.power_law_trend import (
@@ -94,6 +95,29 @@ def test_fleet_with_late_starts_recovers_its_shape():
         ages = (low + rng.random(low.size) * (high - low)) ** (1 / b)
         got = fleet_trend(start, end, ages, confidence=0.999)
         assert got.shape.low < b < got.shape.high
+
+
+def test_record_ended_by_its_last_failure_by_hand():
+    """Crow (1974): n over, and n - 2 over, the sum of log(last / age); 2n - 2 for limits."""
+    ages = [10.0, 40.0, 90.0, 100.0]
+    total = np.log(10) + np.log(2.5) + np.log(100 / 90)
+    got = power_law_trend(ages)
+    assert got.shape == pytest.approx(4 / total)
+    assert got.unbiased_shape == pytest.approx(2 / total)
+    assert got.shape_limits.low == pytest.approx(4 / total * chi2.ppf(0.025, 6) / 8)
+    assert got.end == 100
+
+
+def test_exact_limits_at_the_last_failure_hold_the_truth_as_often_as_they_say():
+    """Six failures of shape 0.7, 90 % limits, 300 records (binomial 99.9 % range)."""
+    rng = np.random.default_rng(11)
+    held = 0
+    for _ in range(300):
+        ages = np.cumsum(rng.exponential(size=6)) ** (1 / 0.7)  # rate a = 1
+        truth = 1 / (0.7 * ages[-1] ** (0.7 - 1))
+        limits = power_law_trend(ages, confidence=0.90).mtbf_limits
+        held += limits.low <= truth <= limits.high
+    assert 252 <= held <= 287
 
 
 def test_no_trend_raises_few_alarms():

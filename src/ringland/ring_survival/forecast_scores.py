@@ -1,4 +1,4 @@
-"""Were the forecasts any good?  Brier, concordance and AUC when some lives left early.
+"""Were the forecast chances any good?  Brier scores when some lives left early.
 
 A forecast is a survival (or risk) made at time 0 for each life; the record is how long each
 was then followed and whether it failed.  Lives that left unfailed are made up for by
@@ -24,11 +24,6 @@ CONVENTIONS = {
     "before failure": "chance of being followed taken just before the failure time (Graf et al.)",
 }
 BRIER_SOURCE = "Graf et al. (1999), Statistics in Medicine 18:2529-2545"
-RANK_SOURCE = (
-    "Harrell et al. (1982), JAMA 247:2543-2546; Uno et al. (2011), Statistics in Medicine "
-    "30:1105-1117; computed by scikit-survival"
-)
-AUC_SOURCE = "Uno et al. (2007), JASA 102:527-537; computed by scikit-survival"
 
 
 @dataclass(frozen=True)
@@ -52,35 +47,6 @@ class BrierScores:
     source: str
 
 
-@dataclass(frozen=True)
-class Concordance:
-    """Chance that of two lives the one with the higher risk fails first; 0.5 is blind.
-
-    Harrell's uses every comparable pair; Uno's weights them so that the answer does not
-    depend on who left when, up to `until`.
-    """
-
-    harrell: float
-    uno: float
-    until: float | None
-    n_pairs: float
-    n_failures: float
-    method: str
-    source: str
-
-
-@dataclass(frozen=True)
-class RocAreas:
-    """Area under the cumulative/dynamic ROC curve by horizon, and its mean over them."""
-
-    horizon: Floats
-    area: Floats
-    mean: float
-    failures: Floats
-    method: str
-    source: str
-
-
 def censoring_weights(
     time: ArrayLike,
     is_failure: ArrayLike,
@@ -94,7 +60,7 @@ def censoring_weights(
     one followed beyond it 1 over that to the horizon, one that left before it nothing.
     """
     lives = ended_lives(time, is_failure)
-    wanted = _horizons(horizons)
+    wanted = checked_horizons(horizons)
     chance_at = _chance_followed(lives)
     if convention == "at failure":
         own = chance_at(lives.lower, "right")
@@ -125,7 +91,8 @@ def brier_score(
         LifeDataError: as for `ended_lives`; a forecast outside [0, 1]; a horizon that no
             life was followed beyond.
     """
-    lives, wanted = ended_lives(time, is_failure), _horizons(horizons)
+    lives = ended_lives(time, is_failure)
+    wanted = checked_horizons(horizons, lives)
     forecast = np.asarray(survival, dtype=np.float64)
     forecast = forecast.reshape(-1, 1) if forecast.ndim == 1 else forecast
     if forecast.shape != (lives.lower.size, wanted.size):
@@ -136,7 +103,6 @@ def brier_score(
     if np.any(is_bad := ~((forecast >= 0) & (forecast <= 1)).all(axis=1)):
         row = int(np.flatnonzero(is_bad)[0])
         raise LifeDataError(f"row {row + 1}: forecast survival {forecast[row]} is not in [0, 1].")
-    _check_followed(lives, wanted)
     weights = censoring_weights(time, is_failure, wanted, convention=convention)
     outlived = lives.lower[:, None] > wanted
     score = (weights * (outlived - forecast) ** 2).mean(axis=0)
@@ -156,73 +122,6 @@ def brier_score(
         convention=CONVENTIONS[convention],
         method="Brier score weighted by the inverse chance of being followed (IPCW)",
         source=BRIER_SOURCE,
-    )
-
-
-def concordance(
-    time: ArrayLike, is_failure: ArrayLike, risk: ArrayLike, *, until: float | None = None
-) -> Concordance:
-    """Harrell's and Uno's concordance of a risk (higher: fails sooner).
-
-    Raises:
-        LifeDataError: as for `ended_lives`, or no two lives can be compared.
-    """
-    from sksurv.exceptions import NoComparablePairException  # noqa: PLC0415 (heavy)
-    from sksurv.metrics import (  # noqa: PLC0415 (heavy)
-        concordance_index_censored,
-        concordance_index_ipcw,
-    )
-
-    lives, scores = ended_lives(time, is_failure), _risks(risk)
-    if lives.n_failures == 0:
-        raise LifeDataError("No two lives can be compared: none has failed.")
-    record = _structured(lives)
-    try:
-        harrell, concordant, discordant, tied, _ = concordance_index_censored(
-            lives.is_exact, lives.lower, scores
-        )
-        uno = concordance_index_ipcw(record, record, scores, tau=until)[0]
-    except NoComparablePairException as error:
-        raise LifeDataError(
-            "No two lives can be compared: none fails while another runs."
-        ) from error
-    return Concordance(
-        harrell=float(harrell),
-        uno=float(uno),
-        until=until,
-        n_pairs=float(concordant + discordant + tied),
-        n_failures=lives.n_failures,
-        method="Harrell's concordance, ties in risk count half; Uno's with IPCW",
-        source=RANK_SOURCE,
-    )
-
-
-def time_dependent_auc(
-    time: ArrayLike, is_failure: ArrayLike, risk: ArrayLike, horizons: ArrayLike
-) -> RocAreas:
-    """Cumulative/dynamic AUC: failed by the horizon against followed beyond it.
-
-    Raises:
-        LifeDataError: as for `ended_lives`; a horizon with no failure before it or no life
-            followed beyond it.
-    """
-    from sksurv.metrics import cumulative_dynamic_auc  # noqa: PLC0415 (heavy)
-
-    lives, wanted = ended_lives(time, is_failure), _horizons(horizons)
-    _check_followed(lives, wanted)
-    failures = np.array([(lives.is_exact & (lives.lower <= h)).sum() for h in wanted], dtype=float)
-    if (failures == 0).any():
-        early = wanted[failures == 0][-1]
-        raise LifeDataError(f"No life failed by {early:g}; ask for later horizons.")
-    record = _structured(lives)
-    area, mean = cumulative_dynamic_auc(record, record, _risks(risk), wanted)
-    return RocAreas(
-        horizon=wanted,
-        area=np.asarray(area, dtype=np.float64),
-        mean=float(mean),
-        failures=failures,
-        method="cumulative/dynamic AUC with IPCW",
-        source=AUC_SOURCE,
     )
 
 
@@ -278,31 +177,19 @@ def _chance_followed(
     return at
 
 
-def _horizons(horizons: ArrayLike) -> Floats:
+def checked_horizons(horizons: ArrayLike, lives: CensoredLives | None = None) -> Floats:
+    """The horizons as a rising column; with lives, some must be followed beyond the last.
+
+    Raises:
+        LifeDataError: horizons that are not positive and rising, or that nobody was
+            followed beyond.
+    """
     wanted = np.atleast_1d(np.asarray(horizons, dtype=np.float64))
     if wanted.size == 0 or np.any(wanted <= 0) or np.any(np.diff(wanted) <= 0):
         raise LifeDataError("Horizons must be positive and rising.")
-    return wanted
-
-
-def _check_followed(lives: CensoredLives, wanted: Floats) -> None:
-    longest = float(lives.lower.max())
-    if wanted[-1] >= longest:
+    if lives is not None and wanted[-1] >= (longest := float(lives.lower.max())):
         raise LifeDataError(
             f"No life was followed beyond {wanted[-1]:g} (longest {longest:g}); "
             "ask for earlier horizons."
         )
-
-
-def _risks(risk: ArrayLike) -> Floats:
-    scores = np.asarray(risk, dtype=np.float64)
-    if np.isnan(scores).any():
-        row = int(np.flatnonzero(np.isnan(scores))[0])
-        raise LifeDataError(f"row {row + 1}: risk is missing; set the row aside.")
-    return scores
-
-
-def _structured(lives: CensoredLives) -> NDArray[np.void]:
-    record = np.empty(lives.lower.size, dtype=[("failed", bool), ("time", float)])
-    record["failed"], record["time"] = lives.is_exact, lives.lower
-    return record
+    return wanted

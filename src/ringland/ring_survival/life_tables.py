@@ -227,7 +227,8 @@ def survival_limits(
 ) -> tuple[Floats, Floats]:
     """Pointwise limits of a survival (or any chance) on the stated scale, within [0, 1]."""
     deviate = normal_deviate(confidence)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    # Where survival is all but 1 or 0 a limit runs to its end: exp overflows to infinity.
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         if scale == "plain":
             low, high = survival - deviate * error, survival + deviate * error
         elif scale == "log":
@@ -287,6 +288,11 @@ def _warnings(
     """What the risk set's gaps do to the estimate, in words; empty when it never empties."""
     time, at_risk, failures = counts
     found = []
+    if not failures.any():
+        found.append(
+            "no failures: the limits have no width, which is no certainty. Use "
+            "zero_failure_bound for what the hours run do prove."
+        )
     if (first_entry := float(entry.min())) > from_age:
         found.append(
             f"no life was under observation before {first_entry:g}: survival from {from_age:g} "

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq
+from scipy.special import gammainc
 from scipy.stats import chi2, norm
 
 from ringland.ring_survival.estimates import CONFIDENCE, Estimate, normal_deviate
@@ -24,9 +25,12 @@ HANDBOOK = "MIL-HDBK-189 (1981), Appendix C; Crow (1974)"
 class PowerLawTrend:
     """Power-law rate of repairs of one hull observed over (0, end].
 
+    With the record ended by its last failure, limits of the mean time between failures are
+    exact; ended by time they are Crow's approximation.
+
     `shape` and `rate` (a) are maximum likelihood, `unbiased_shape` and `unbiased_rate` the
     modified estimates; mean time between failures at the end stands for both.
-    `shape_limits` are chi-square, `mtbf_limits` about the modified estimate.
+    `shape_limits` are chi-square; `mtbf_limits` says in `method` what it is about.
     """
 
     shape: float
@@ -75,27 +79,33 @@ class FleetTrend:
 
 
 def power_law_trend(
-    failure_ages: ArrayLike, end: float, *, confidence: float = CONFIDENCE
+    failure_ages: ArrayLike, end: float | None = None, *, confidence: float = CONFIDENCE
 ) -> PowerLawTrend:
     """Power-law trend of one hull's failures, its record ended by time at `end`.
 
+    Without `end` the record ended by its last failure, which costs one degree of freedom.
+
     Raises:
-        LifeDataError: fewer than two failures, or an age not in (0, end].
+        LifeDataError: fewer than two failures (three without `end`), or an age not in
+            (0, end].
     """
-    ages = _checked(failure_ages, end)
+    by_failure = end is None
+    end = _last(failure_ages) if end is None else end
+    ages = _checked(failure_ages, end, fewest=3 if by_failure else 2)
     n = ages.size
     log_ratio = float(np.log(end / ages).sum())
     if log_ratio == 0.0:
         raise LifeDataError("All failures lie at the end of the record; no trend can be told.")
-    shape, unbiased = n / log_ratio, (n - 1.0) / log_ratio
+    free = n - 1 if by_failure else n
+    shape, unbiased = n / log_ratio, (free - 1.0) / log_ratio
     rate, unbiased_rate = n / end**shape, n / end**unbiased
     mtbf, unbiased_mtbf = end / (n * shape), end / (n * unbiased)
     tail = (1.0 - confidence) / 2.0
-    chi = chi2.ppf([tail, 1.0 - tail], 2 * n) / (2.0 * n)
-    z = normal_deviate(confidence)
-    room = n - z * np.sqrt(n / 2.0)
-    low = n * (n - 1.0) / (n + z**2 / 4.0 + np.sqrt(n * z**2 / 2.0 + z**4 / 16.0)) ** 2
-    high = n * (n - 1.0) / room**2 if room > 0 else np.inf
+    chi = chi2.ppf([tail, 1.0 - tail], 2 * free) / (2.0 * n)
+    if by_failure:
+        mtbf_limits = _exact_mtbf_limits(mtbf, n, confidence)
+    else:
+        mtbf_limits = _crow_mtbf_limits(unbiased_mtbf, n, confidence)
     return PowerLawTrend(
         shape=shape,
         rate=rate,
@@ -105,20 +115,19 @@ def power_law_trend(
         unbiased_shape=unbiased,
         unbiased_rate=unbiased_rate,
         shape_limits=Estimate(
-            shape, shape * float(chi[0]), shape * float(chi[1]), confidence, "chi-square, 2n"
+            shape,
+            shape * float(chi[0]),
+            shape * float(chi[1]),
+            confidence,
+            f"chi-square, {2 * free} degrees of freedom",
         ),
         mtbf_at_end=mtbf,
         unbiased_mtbf_at_end=unbiased_mtbf,
-        mtbf_limits=Estimate(
-            unbiased_mtbf,
-            unbiased_mtbf * float(low),
-            unbiased_mtbf * float(high),
-            confidence,
-            "Crow's approximation for a record ended by time",
-        ),
+        mtbf_limits=mtbf_limits,
         n_failures=n,
         end=end,
-        method="power law, record ended by time: maximum likelihood and modified (unbiased)",
+        method=f"power law, record ended by {'its last failure' if by_failure else 'time'}: "
+        "maximum likelihood and modified (unbiased)",
         source=NIST,
     )
 
@@ -225,6 +234,53 @@ def fleet_trend(
         method="power law by maximum likelihood over (start, end] of each hull",
         source=HANDBOOK,
     )
+
+
+def _crow_mtbf_limits(unbiased_mtbf: float, n: int, confidence: float) -> Estimate:
+    z = normal_deviate(confidence)
+    room = n - z * np.sqrt(n / 2.0)
+    low = n * (n - 1.0) / (n + z**2 / 4.0 + np.sqrt(n * z**2 / 2.0 + z**4 / 16.0)) ** 2
+    high = n * (n - 1.0) / room**2 if room > 0 else np.inf
+    return Estimate(
+        unbiased_mtbf,
+        unbiased_mtbf * float(low),
+        unbiased_mtbf * float(high),
+        confidence,
+        "Crow's approximation about the modified estimate, record ended by time",
+    )
+
+
+def _exact_mtbf_limits(mtbf: float, n: int, confidence: float) -> Estimate:
+    """Exact: estimate over truth is a product of chi-squares on 2n and 2n - 2, over 4 n^2."""
+
+    # The mean over one factor, by its own chances, of the other's chance to stay below.
+    nodes, weights = np.polynomial.legendre.leggauss(400)
+    one = chi2.ppf(0.5 * (nodes + 1.0), 2 * n - 2)
+
+    def chance_below(product: float) -> float:
+        return float(0.5 * weights @ gammainc(n, 0.5 * product / one))
+
+    def quantile(chance: float) -> float:
+        ends = chi2.ppf([1e-9, 1.0 - 1e-9], 2 * n), chi2.ppf([1e-9, 1.0 - 1e-9], 2 * n - 2)
+        low, high = (float(ends[0][k] * ends[1][k]) for k in (0, 1))
+        return float(brentq(lambda p: chance_below(p) - chance, low, high, rtol=1e-10))
+
+    tail = (1.0 - confidence) / 2.0
+    scale = 4.0 * n * n * mtbf
+    return Estimate(
+        mtbf,
+        scale / quantile(1.0 - tail),
+        scale / quantile(tail),
+        confidence,
+        "exact about the maximum likelihood estimate, record ended by its last failure",
+    )
+
+
+def _last(failure_ages: ArrayLike) -> float:
+    ages = np.atleast_1d(np.asarray(failure_ages, dtype=np.float64))
+    if ages.size == 0:
+        raise LifeDataError("There are no failures; a trend needs at least three.")
+    return float(ages.max())
 
 
 def _cramer_von_mises(shares: Floats) -> Floats:
