@@ -19,8 +19,13 @@ _TASTES = ((0.65, 0.35, 0.0, 0.0), (0.25, 0.25, 0.25, 0.25), (0.0, 0.0, 0.4, 0.6
 _RON_MON = {87.0: (92.0, 82.0), 89.0: (94.0, 84.0), 91.0: (96.0, 86.0), 93.0: (98.0, 88.0)}
 _E10 = 10.0
 _LEAST_FILL_L = 4.0
+_TOPPED_UP = 0.10
+"""Chance that a tank with enough in it is filled all the same."""
+_LAIN_D = 14
+"""A craft that has lain longer is filled up before it goes out."""
 _LATE_SEASON_DAY = 143
-"""From then on tanks are filled by halves, so as not to winter much fuel in the hulls."""
+_LATE_FILL = 0.55
+"""From that day tanks are filled by halves, so as not to winter much fuel in the hulls."""
 
 
 class CraftFuel:
@@ -42,6 +47,7 @@ class CraftFuel:
         ]
         self.tanks = [MixedTank(hull.tank_l) for hull in hulls]
         self.outside_l = 0.0
+        self._last_out = [0] * len(hulls)
         self._openings = {scenario.day_of(year, 4, 26) for year in scenario.seasons}
         self._closings = {scenario.day_of(year, 10, 1) for year in scenario.seasons}
         self._season_day: int | None = None
@@ -73,8 +79,10 @@ class CraftFuel:
         """The hull's tank with enough in it for a ride, filled before it if need be."""
         tank, rng = self.tanks[hull], self._rng
         enough = expected_burn_l * 1.3 + 0.08 * tank.capacity_l
-        if tank.volume_l < enough or rng.random() < 0.10:
-            full = 0.55 if self._is_late() else 1.0
+        has_lain = start_minute - self._last_out[hull] > _LAIN_D * MINUTES_PER_DAY
+        self._last_out[hull] = start_minute
+        if tank.volume_l < enough or has_lain or rng.random() < _TOPPED_UP:
+            full = _LATE_FILL if self._is_late() else 1.0
             target = max(enough, full * tank.capacity_l * float(rng.uniform(0.88, 1.0)))
             target = min(target, tank.capacity_l)
             litres = floor((target - tank.volume_l) * 10) / 10

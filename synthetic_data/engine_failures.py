@@ -63,7 +63,8 @@ class TrailingWindow:
                 strict=True,
             )
         )
-        return Exposure(short / hard if hard > 0 else 0.0, age / litres, hard / hours)
+        # Sums taken from as well as added to may end a rounding below zero.
+        return Exposure(max(0.0, short) / hard if hard > 0 else 0.0, age / litres, hard / hours)
 
     def _shift(self, row: tuple[float, float, float, float, float], sign: float) -> None:
         self._hours += sign * row[0]

@@ -16,6 +16,9 @@ from synthetic_data.scenario import MINUTES_PER_DAY, DockPlan
 TRACE_L = 1e-4
 """Lots below a tenth of a millilitre are forgotten; the volume is carried apart from them."""
 
+_LAST_ORDER_DAY = 148
+"""Ten days before the docks close; what is left then winters in the tank."""
+
 
 @dataclass(slots=True)
 class MixedTank:
@@ -85,6 +88,8 @@ class DockSupply:
     def morning(self, day: int, season_day: int) -> Delivery | None:
         """The load that comes this morning, or none; season_day counts from the opening."""
         plan, tank = self.plan, self.tank
+        if season_day >= _LAST_ORDER_DAY:
+            return None
         if season_day == 0:
             order_below, fill_to = plan.opening_fill_to, plan.opening_fill_to
         elif season_day >= plan.late_from_season_day:

@@ -24,7 +24,7 @@ class RingLandTruth:
     """
 
     shape: float = 1.5
-    scale_h: float = 4200.0
+    scale_h: float = 3900.0
     beta_shortfall: float = 0.45
     """per octane number of mean shortfall in hard running"""
     beta_age: float = 0.02
