@@ -31,10 +31,9 @@ def explain(
     return explain_levels(
         np.array([0, len(events)]),
         is_fill,
-        ((is_fill == 0) & estimated).astype(np.uint8),
+        0.15 * ((is_fill == 0) & estimated),
         np.array([litres for _, litres in events], float),
         habits,
-        stretch=0.15,
         gain=0.5,
     )
 
@@ -136,15 +135,27 @@ def test_measured_burns_are_never_stretched() -> None:
     explained = explain([("fill", 60.0), ("burn", 62.0)], estimated=False)
 
     assert explained.volume_l[1] == 62.0
-    assert explained.unrecorded_l[1] == 10.0  # all the room there was
+    assert explained.unrecorded_l[1] == pytest.approx(2.0)
 
 
 def test_a_hull_filled_to_a_steady_level_shows_a_missing_fill_at_once() -> None:
     """It fills to 66 l; 66 - 20 - 20 + 20 l is 20 l short of that: one fill is not on record."""
-    events = [("fill", 66.0), ("burn", 20.0), ("burn", 20.0), ("fill", 20.0)]
+    events = [
+        ("fill", 66.0), ("burn", 20.0), ("burn", 20.0), ("fill", 20.0),
+        ("burn", 20.0), ("fill", 20.0),
+    ]  # fmt: skip
 
     assert explain(events, filled_to=66.0).unrecorded_l.sum() == pytest.approx(20.0)
     assert explain(events).unrecorded_l.sum() == 0.0
+
+
+def test_a_small_fill_made_good_by_the_next_is_no_missing_fill() -> None:
+    events = [
+        ("fill", 66.0), ("burn", 20.0), ("burn", 20.0), ("fill", 20.0),
+        ("burn", 20.0), ("fill", 40.0),
+    ]  # fmt: skip
+
+    assert explain(events, filled_to=66.0).unrecorded_l.sum() == 0.0
 
 
 def test_litres_on_hand_before_the_record_count_as_unrecorded() -> None:

@@ -74,7 +74,7 @@ def test_a_dock_fill_brings_the_docks_blend_and_its_ages() -> None:
     assert row["share_over_14d"] == pytest.approx(0.5)
     assert row["share_over_28d"] == 0.0
     assert row["unknown_share"] == 0.0
-    assert row["fuel_age_p90_d"] == pytest.approx(23.0, abs=1 / 1440)
+    assert row["fuel_age_p90_d"] == pytest.approx(23.0, abs=1 / 24)  # found to the hour
 
 
 def test_a_label_is_bounded_by_its_tolerance() -> None:

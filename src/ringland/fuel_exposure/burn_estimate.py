@@ -47,8 +47,8 @@ class Explained:
 class TankHabits:
     """What is usual at each tank; one entry per tank.
 
-    `filled_to_l` is the level it is usually filled to, NaN if that varies; litres short of
-    it by more than `missing_from_l` mean a missing fill.
+    `filled_to_l` is the level it is usually filled to, NaN if that varies.  Litres short by
+    more than `missing_from_l` mean a whole fill is missing.
     """
 
     capacity_l: Floats
@@ -184,29 +184,28 @@ def burned_litres(sessions: pl.DataFrame, factors: pl.DataFrame) -> pl.DataFrame
 def explain_levels(
     starts: Ints,
     is_fill: Flags,
-    is_estimated: Flags,
+    stretch: Floats,
     volume_l: Floats,
     tanks: TankHabits,
-    stretch: float,
     gain: float,
 ) -> Explained:
     """Make every tank's record possible: its level never below nothing, nor above what it holds.
 
-    Between two fills the estimated outflows are stretched together, by at most `stretch`.
-    If the tank would still run dry, an unrecorded fill of about the usual size is put in as
-    soon as there is room for it (early, so that the bounds cover every session it may have
-    fed).  If a fill would still not fit, the litres in its way left unexplained before it.
-    A tank usually filled to a steady level tells more: litres far short of that level mean
-    a missing fill, and a part `gain` of a small gap is put down to the burns.
-    Litres on hand before the first event count as unrecorded.
+    Between two fills the outflows are stretched together, each by at most its `stretch`.
+    If the tank would still run dry, an unrecorded fill of what is short, or of the usual size
+    if that is much, is put in as soon as there is room for it (early, so that the bounds
+    cover every session it may have fed).  If a fill would still not fit, the litres in its
+    way left unexplained before it.  A tank usually filled to a steady level tells more:
+    litres far short of that level, and still short at the fill after (a fill that was
+    merely small would be made good by then), mean a missing fill; of a smaller gap the part
+    `gain` is put down to the burns.  Litres on hand before the first event count as unrecorded.
 
     Args:
         starts: first event of each tank and, last, the number of events.
         is_fill: per event.
-        is_estimated: per event, 1 where the volume may be stretched.
+        stretch: per event, by what share its volume may be off; 0 where it was measured.
         volume_l: per event.
         tanks: what is usual at each tank.
-        stretch: largest relative change of estimated volumes between two fills.
         gain: see above.
     """
     out = Explained(volume_l.copy(), np.zeros(len(volume_l)), np.zeros(len(volume_l)))
@@ -218,7 +217,6 @@ def explain_levels(
         tanks.filled_to_l,
         tanks.missing_from_l,
         is_fill,
-        is_estimated,
         stretch,
         gain,
         out.volume_l,
@@ -228,8 +226,23 @@ def explain_levels(
     return out
 
 
+@njit("f8(i8,i8,u1[::1],f8[::1],f8,f8)", cache=True)
+def _gap_at_fill_after(  # type: ignore[no-untyped-def]
+    fill, stop, is_fill, volume_l, level, filled_to
+):
+    """Litres short of the usual level at the fill after this one; none if there is no other."""
+    level += volume_l[fill]
+    i = fill + 1
+    while i < stop and not is_fill[i]:
+        level -= volume_l[i]
+        i += 1
+    if i == stop:
+        return -np.inf
+    return max(filled_to - volume_l[i], 0.0) - level
+
+
 @njit(
-    "void(i8[::1],f8[::1],f8[::1],f8[::1],f8[::1],f8[::1],u1[::1],u1[::1],f8,f8,f8[::1],"
+    "void(i8[::1],f8[::1],f8[::1],f8[::1],f8[::1],f8[::1],u1[::1],f8[::1],f8,f8[::1],"
     "f8[::1],f8[::1])",
     cache=True,
 )
@@ -241,7 +254,6 @@ def _explain(  # type: ignore[no-untyped-def]  # numba types it by the signature
     filled_to_l,
     missing_from_l,
     is_fill,
-    is_estimated,
     stretch,
     gain,
     volume_l,
@@ -258,20 +270,21 @@ def _explain(  # type: ignore[no-untyped-def]  # numba types it by the signature
         while i < starts[tank + 1]:
             end = i
             burned = 0.0
-            estimated = 0.0
+            give = 0.0
             while end < starts[tank + 1] and not is_fill[end]:
                 burned += volume_l[end]
-                if is_estimated[end]:
-                    estimated += volume_l[end]
+                give += stretch[end] * volume_l[end]
                 end += 1
             has_fill = end < starts[tank + 1]
             next_fill = min(volume_l[end], holds) if has_fill else 0.0
-            give = stretch * estimated
             change = 0.0
             missing = 0.0
             if has_fill and not np.isnan(filled_to_l[tank]):
                 gap = max(filled_to_l[tank] - next_fill, 0.0) - (level - burned)
-                if gap > max(missing_from_l[tank], give):
+                still = _gap_at_fill_after(
+                    end, starts[tank + 1], is_fill, volume_l, level - burned, filled_to_l[tank]
+                )
+                if min(gap, still) > max(missing_from_l[tank], give):
                     missing = gap
                 else:
                     change = -min(max(gain * gap, -give), give)
@@ -280,14 +293,14 @@ def _explain(  # type: ignore[no-untyped-def]  # numba types it by the signature
                 if burned - give <= level + missing:
                     change -= short
                 else:
-                    missing = max(min(usual, holds - next_fill + short), missing + short)
+                    wanted = usual if short > missing_from_l[tank] else 0.0
+                    missing = max(min(wanted, holds - next_fill + short), missing + short)
             over = level + missing - burned - change + next_fill - holds
             if has_fill and over > 0.0:
                 change += min(over, max(give - change, 0.0))
-            scale = 1.0 + change / estimated if estimated > 0.0 else 1.0
+            used = change / give if give > 0.0 else 0.0
             while i < end:
-                if is_estimated[i]:
-                    volume_l[i] *= scale
+                volume_l[i] *= 1.0 + used * stretch[i]
                 room = holds - level
                 if missing > 0.0 and (room >= min(missing, usual) or level < volume_l[i]):
                     poured = min(missing, room)

@@ -105,7 +105,7 @@ def hull_habits(
 
 
 def unrecorded_draws(events: TankEvents, habits: list[HullHabit], docks: list[str]) -> pl.DataFrame:
-    """The unrecorded fills taken to have come from the home dock: event, dock_id, at, volume_l."""
+    """The unrecorded fills taken to be draws at the home dock, with the event of each."""
     rows = [
         i
         for i in np.flatnonzero((events.role != RECORDED) & (events.is_fill == 1))
@@ -119,7 +119,9 @@ def unrecorded_draws(events: TankEvents, habits: list[HullHabit], docks: list[st
             "volume_l": events.volume_l[rows],
         },
         schema_overrides={"dock_id": pl.String},
-    ).with_columns(pl.from_epoch("at", "us").dt.replace_time_zone("UTC"))
+    ).with_columns(
+        pl.from_epoch("at", "us").dt.replace_time_zone("UTC"), is_inferred=pl.lit(value=True)
+    )
 
 
 def poured_fuel(
@@ -155,7 +157,9 @@ def poured_fuel(
     outside_d = assumptions.number("fuel.outside_age_d")
     oldest_d = assumptions.number("fuel.unrecorded_age_high_d")
     age = np.where(events.role == OPENING_STOCK, (outside_d + oldest_d) / 2, outside_d)
-    put_ages(quality, events.at_us, age, np.where(added, 0.0, age), np.where(added, oldest_d, age))
+    spread_d = assumptions.number("fuel.outside_age_spread_d")
+    low_d = np.where(added, 0.0, np.maximum(age - spread_d, 0.0))
+    put_ages(quality, events.at_us, age, low_d, np.where(added, oldest_d, age + spread_d))
     born_us = (events.at_us - age * US_PER_DAY).astype(np.int64)
     from_dock = recorded & (poured_by >= 0)
     quality[from_dock] = docks.run.quality[poured_by[from_dock]]

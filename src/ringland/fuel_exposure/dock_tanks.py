@@ -3,6 +3,8 @@
 Deliveries go in, craft fills come out.  Draws that the recorded deliveries cannot cover
 become an unrecorded delivery, bounded by the lowest and highest grade ever delivered to
 that dock; a delivery that would not fit means that litres left unrecorded before it.
+Draws that are themselves inferred (a craft's unrecorded fills) may have come from
+elsewhere, or have been more: they give way first, from nothing to double.
 """
 
 from __future__ import annotations
@@ -30,6 +32,7 @@ QUALITY = ["octane_low", "octane_best", "octane_high", "born_d", "born_low_d", "
 """The quantities that blend by volume.  Births count in days from 1970: `born_low_d` is the
 latest birth (age low), `born_high_d` the earliest (age high)."""
 US_PER_DAY = 86_400_000_000
+_FROM_NOTHING_TO_DOUBLE = 1.0
 
 
 @dataclass(frozen=True)
@@ -68,7 +71,7 @@ def run_dock_tanks(
     Args:
         deliveries: the contract's frame.
         docks: the contract's frame.
-        draws: dock_id, at, volume_l: one row per craft fill taken there.
+        draws: dock_id, at, volume_l, is_inferred: one row per craft fill taken there.
         assumptions: ages and grades taken for what is not on record.
     """
     graded = with_aki(deliveries, assumptions).with_row_index("delivery_row")
@@ -81,19 +84,30 @@ def run_dock_tanks(
                     "delivery_row", tank="dock_id", at="delivered_at", volume_l="volume_l",
                     is_fill=True,
                 ),
-                taken.select("draw_row", "volume_l", tank="dock_id", at="at", is_fill=False),
+                taken.select(
+                    "draw_row",
+                    "volume_l",
+                    tank="dock_id",
+                    at="at",
+                    is_fill=False,
+                    stretch=pl.col("is_inferred").cast(pl.Float64) * _FROM_NOTHING_TO_DOUBLE,
+                ),
             ],
             how="diagonal",
-        ).with_columns(earliest_at="at", is_estimated=False)
+        ).with_columns(earliest_at="at", stretch=pl.col("stretch").fill_null(0.0))
     )  # fmt: skip
     by_dock = graded.group_by("dock_id").agg("volume_l").sort("dock_id")
     usual = np.array([median_or(litres, 0.0) for litres in by_dock.get_column("volume_l")])
     size = dict(docks.select("dock_id", "bulk_tank_l").iter_rows())
     capacity = np.array([np.inf if size.get(n) is None else size[n] for n in names], float)
     habits = TankHabits(
-        capacity, usual, np.zeros(len(names)), np.full(len(names), np.nan), np.zeros(len(names))
+        capacity,
+        usual,
+        first_level_l=np.zeros(len(names)),
+        filled_to_l=np.full(len(names), np.nan),
+        missing_from_l=usual * assumptions.number("fuel.missing_fill_share"),
     )
-    events = possible_events(frame, names, habits, stretch=0.0, gain=0.0)
+    events = possible_events(frame, names, habits, gain=0.0)
     quality, born_us = _delivered(events, frame, graded, names, assumptions)
     run = mix_tanks(
         events.starts, capacity, events.at_us, events.is_fill, events.volume_l, quality, born_us
@@ -103,6 +117,31 @@ def run_dock_tanks(
     is_draw = (events.role == RECORDED) & (draw_row >= 0)
     draw_event[draw_row[is_draw]] = np.flatnonzero(is_draw)
     return DockTanks(events, run, frame, draw_event, names)
+
+
+def bounded_dock_tanks(
+    deliveries: pl.DataFrame, docks: pl.DataFrame, draws: pl.DataFrame, assumptions: Assumptions
+) -> DockTanks:
+    """`run_dock_tanks` with each draw's bounds widened by how uncertain the tank's level is.
+
+    Inferred draws may be too few or too many by fuel.inferred_draw_spread; a tank that holds
+    more or less before a delivery blends otherwise.  The bounds span all three runs.
+    """
+    tanks = run_dock_tanks(deliveries, docks, draws, assumptions)
+    if not draws.get_column("is_inferred").any():
+        return tanks
+    drawn = tanks.draw_event >= 0
+    mine = tanks.draw_event[drawn]
+    spread = assumptions.number("fuel.inferred_draw_spread")
+    for scale in (1 - spread, 1 + spread):
+        scaled = pl.when("is_inferred").then(pl.col("volume_l") * scale).otherwise("volume_l")
+        other = run_dock_tanks(deliveries, docks, draws.with_columns(volume_l=scaled), assumptions)
+        quality = other.run.quality[other.draw_event[drawn]]
+        for column, widest in ((0, np.fmin), (2, np.fmax), (4, np.fmax), (5, np.fmin)):
+            tanks.run.quality[mine, column] = widest(
+                tanks.run.quality[mine, column], quality[:, column]
+            )
+    return tanks
 
 
 def _delivered(
@@ -131,8 +170,9 @@ def _delivered(
     oldest_d = assumptions.number("fuel.unrecorded_age_high_d")
     on_record = events.role == RECORDED
     age = np.where(events.role == OPENING_STOCK, (fresh_d + oldest_d) / 2, fresh_d)
-    put_ages(quality, events.at_us, age, np.where(on_record, age, 0.0),
-             np.where(on_record, age, oldest_d))  # fmt: skip
+    spread_d = assumptions.number("fuel.delivery_age_spread_d")
+    low_d = np.where(on_record, np.maximum(age - spread_d, 0.0), 0.0)
+    put_ages(quality, events.at_us, age, low_d, np.where(on_record, age + spread_d, oldest_d))
     quality[:, 6] = ~is_known
     return quality, (events.at_us - age * US_PER_DAY).astype(np.int64)
 
@@ -171,9 +211,15 @@ def blend_range(tanks: DockTanks, dock: int, from_us: int, until_us: int) -> tup
 
 
 def draws_of(fills: pl.DataFrame) -> pl.DataFrame:
-    """The recorded fills that came from a dock: dock_id, at, volume_l, fill_row."""
+    """The recorded fills that came from a dock: dock_id, at, volume_l, is_inferred, fill_row."""
     return (
         fills.with_row_index("fill_row")
         .filter(pl.col("source") == "dock")
-        .select("fill_row", "volume_l", dock_id="source_dock_id", at="filled_at")
+        .select(
+            "fill_row",
+            "volume_l",
+            dock_id="source_dock_id",
+            at="filled_at",
+            is_inferred=pl.lit(value=False),
+        )
     )

@@ -13,7 +13,6 @@ setting's full-throttle share.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import dataframely as dy
@@ -22,28 +21,11 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.fuel_exposure.tables import CurrentExposure, Spells
-from ringland.fuel_exposure.tank_kernel import Floats
+from ringland.fuel_exposure.tank_kernel import Floats, Ints
 
-_TOTALS = ["hours", "hard_h", "hard_known_h", "short_onh", "short_low_onh", "short_high_onh",
-           "litres", "known_l", "aged_l", "age_ld", "old_l"]  # fmt: skip
-
-
-@dataclass(frozen=True)
-class _Course:
-    """One set's (or hull's) running totals over its hours, and its sessions."""
-
-    at_h: Floats
-    totals: Floats
-    sessions: pl.DataFrame
-
-    def until(self, hour: float) -> Floats:
-        if len(self.at_h) == 0:
-            return np.zeros(len(_TOTALS))
-        return np.array([np.interp(hour, self.at_h, column) for column in self.totals.T])
-
-    def between(self, low_h: float, high_h: float) -> dict[str, float]:
-        change = self.until(high_h) - self.until(low_h)
-        return dict(zip(_TOTALS, change.tolist(), strict=True))
+_HARD = ["hard_h", "short_onh", "short_low_onh", "short_high_onh"]
+_TOTALS = ["hours", *_HARD, "litres", "known_l", "aged_l", "age_ld", "old_l"]
+_INSTANT = pl.Datetime("us", "UTC")
 
 
 def spells(
@@ -61,26 +43,24 @@ def spells(
     """
     step = assumptions.number("exposure.spell_h")
     book = _Book(exposure, assumptions)
-    rows = []
+    parts = []
     for life in lives.sort("piston_set_id").iter_rows(named=True):
         entry, exit_h = life["entry_h"], life["exit_h"]
         if not exit_h > entry:
             continue
         inner = np.arange(np.floor(entry / step) + 1, np.ceil(exit_h / step)) * step
-        inner = inner[(inner > entry) & (inner < exit_h)]
-        cuts = [entry, *inner.tolist(), exit_h]
-        for start, stop in pairwise(cuts):
-            rows.append(
-                book.covariates(life, start)
-                | {
-                    "start_h": start,
-                    "stop_h": stop,
-                    "start_at": book.instant(life, start),
-                    "stop_at": book.instant(life, stop),
-                    "mode": life["mode"] if stop == exit_h else None,
-                }
+        cuts = np.array([entry, *inner[(inner > entry) & (inner < exit_h)], exit_h])
+        at = book.instants(life, cuts)
+        parts.append(
+            book.covariates(life, cuts[:-1]).with_columns(
+                start_h=cuts[:-1],
+                stop_h=cuts[1:],
+                start_at=at[:-1],
+                stop_at=at[1:],
+                mode=pl.Series([None] * (len(cuts) - 2) + [life["mode"]], dtype=pl.String),
             )
-    return Spells.validate(_frame(rows, Spells), cast=True)
+        )
+    return Spells.validate(_stacked(parts, Spells), cast=True)
 
 
 def current_exposure(
@@ -88,134 +68,172 @@ def current_exposure(
 ) -> dy.DataFrame[CurrentExposure]:
     """The covariates of every running set as they stand at the end of its record."""
     book = _Book(exposure, assumptions)
-    rows = [
-        book.covariates(life, life["exit_h"])
-        | {"age_h": life["exit_h"], "last_session_at": book.last_session_at(life)}
+    parts = [
+        book.covariates(life, np.array([life["exit_h"]])).with_columns(
+            age_h=pl.lit(life["exit_h"]),
+            last_session_at=pl.Series([book.last_session_at(life)], dtype=_INSTANT),
+        )
         for life in lives.filter(pl.col("state") == "running")
         .sort("piston_set_id")
         .iter_rows(named=True)
     ]
-    return CurrentExposure.validate(_frame(rows, CurrentExposure), cast=True)
+    return CurrentExposure.validate(_stacked(parts, CurrentExposure), cast=True)
 
 
-def _frame(rows: list[dict[str, Any]], schema: type[dy.Schema]) -> pl.DataFrame:
-    return pl.DataFrame(rows, schema=schema.create_empty().schema, orient="row")
+def _stacked(parts: list[pl.DataFrame], schema: type[dy.Schema]) -> pl.DataFrame:
+    empty = pl.DataFrame(schema=schema.create_empty().schema)
+    return pl.concat([empty, *(part.select(empty.columns).cast(empty.schema) for part in parts)])
+
+
+@dataclass(frozen=True)
+class _Course:
+    """Running totals of one set (or hull) over its hours, and the sessions that made them."""
+
+    at_h: Floats
+    totals: Floats
+    start_h: Floats
+    stop_h: Floats
+    rows: pl.DataFrame
+
+    def between(self, low_h: Floats, high_h: Floats) -> dict[str, Floats]:
+        """What ran between two hours, by the names in _TOTALS."""
+        if len(self.at_h) == 0:
+            return {name: np.zeros(len(high_h)) for name in _TOTALS}
+        return {
+            name: np.interp(high_h, self.at_h, total) - np.interp(low_h, self.at_h, total)
+            for name, total in zip(_TOTALS, self.totals.T, strict=True)
+        }
+
+    def session_at(self, hour: Floats) -> Ints:
+        """The session under way at each hour, or the next one, or the last."""
+        at = np.searchsorted(self.stop_h, hour, "right")
+        return np.minimum(at, max(len(self.stop_h) - 1, 0))
+
+
+def _course(part: pl.DataFrame, start_h: Floats, stop_h: Floats) -> _Course:
+    edges = np.empty(2 * part.height)
+    edges[0::2], edges[1::2] = start_h, stop_h
+    amounts = part.select(_TOTALS).to_numpy()
+    after = np.cumsum(amounts, axis=0)
+    totals = np.empty((2 * part.height, len(_TOTALS)))
+    totals[0::2], totals[1::2] = after - amounts, after
+    return _Course(np.maximum.accumulate(edges), totals, start_h, stop_h, part)
 
 
 class _Book:
-    """The sessions by set and by hull, looked up while the stretches are cut."""
+    """The sessions by set and by hull, looked up while lives are cut."""
 
     def __init__(self, exposure: pl.DataFrame, assumptions: Assumptions) -> None:
         self._trailing_h = assumptions.number("exposure.trailing_h")
         self._usual_share = assumptions.number("exposure.full_throttle_share")
         rows = _session_totals(exposure, assumptions)
-        by_set = rows.filter(
+        of_sets = rows.filter(
             pl.col("piston_set_id").is_not_null() & pl.col("set_h_start").is_not_null()
         ).sort("piston_set_id", "set_h_start", "started_at")
         self._of_set = {
             str(name[0]): _course(
-                part, part.get_column("set_h_start"), part.get_column("set_h_stop")
+                part,
+                part.get_column("set_h_start").to_numpy(),
+                part.get_column("set_h_stop").to_numpy(),
             )
-            for name, part in by_set.partition_by("piston_set_id", as_dict=True).items()
+            for name, part in of_sets.partition_by("piston_set_id", as_dict=True).items()
         }
         self._of_hull = {}
         by_hull = rows.sort("hull_id", "started_at")
         for name, part in by_hull.partition_by("hull_id", as_dict=True).items():
-            stop = part.get_column("hours").cum_sum()
-            self._of_hull[str(name[0])] = _course(part, stop - part.get_column("hours"), stop)
-        self._none = _course(
-            rows.clear(), pl.Series([], dtype=pl.Float64), pl.Series([], dtype=pl.Float64)
-        )
+            hours = part.get_column("hours").to_numpy()
+            stop = np.cumsum(hours)
+            self._of_hull[str(name[0])] = _course(part, stop - hours, stop)
+        self._none = _course(rows.clear(), np.empty(0), np.empty(0))
 
     def _course_of(self, life: dict[str, Any]) -> _Course:
         return self._of_set.get(str(life["piston_set_id"]), self._none)
 
-    def covariates(self, life: dict[str, Any], hour: float) -> dict[str, Any]:
-        """The covariates of a set at an hour of its life, from what lies before it."""
+    def covariates(self, life: dict[str, Any], hours: Floats) -> pl.DataFrame:
+        """The covariates of a set at hours of its life, from what lies before each."""
         course = self._course_of(life)
-        past = course.between(hour - self._trailing_h, hour)
-        now = _session_at(course, hour)
-        hull = now["hull_id"] if now else life["hull_id"]
-        if past["hours"] <= 0:
-            past = self._before(course, now, str(hull))
-        life_so_far = course.between(0.0, hour)
-        hard, litres, aged = past["hard_h"], past["litres"], past["aged_l"]
-        return {
-            "piston_set_id": life["piston_set_id"],
-            "engine_id": life["engine_id"],
-            "hull_id": hull,
-            "dock_id": now["dock_id"] if now else life["dock_id"],
-            "shortfall_25h_on": past["short_onh"] / hard if hard > 0 else 0.0,
-            "shortfall_25h_low_on": past["short_low_onh"] / hard if hard > 0 else 0.0,
-            "shortfall_25h_high_on": past["short_high_onh"] / hard if hard > 0 else 0.0,
-            "shortfall_life_onh": life_so_far["short_onh"],
-            "fuel_age_25h_d": past["age_ld"] / aged if aged > 0 else 0.0,
-            "share_over_28d_25h": past["old_l"] / aged if aged > 0 else 0.0,
-            "full_throttle_25h": hard / past["hours"] if past["hours"] > 0 else self._usual_share,
-            "is_raised_calibration": bool(now and now["calibration"] == "raised"),
-            "is_forged": life["piston_type"] == "forged",
-            "build_number": life["build_number"],
-            "known_share_25h": past["known_l"] / litres if litres > 0 else 0.0,
-        }
+        past = course.between(hours - self._trailing_h, hours)
+        has_rows = course.rows.height > 0
+        now = course.rows[course.session_at(hours)] if has_rows else None
+        for i in np.flatnonzero(past["hours"] <= 0):
+            before = self._before(now.row(int(i), named=True)) if now is not None else {}
+            for name in _TOTALS:
+                past[name][i] = before.get(name, 0.0)
+        onh = course.between(np.zeros(len(hours)), hours)["short_onh"]
+        share = _ratio(past["hard_h"], past["hours"], self._usual_share)
+        table = pl.DataFrame(
+            {
+                "shortfall_25h_on": _ratio(past["short_onh"], past["hard_h"]),
+                "shortfall_25h_low_on": _ratio(past["short_low_onh"], past["hard_h"]),
+                "shortfall_25h_high_on": _ratio(past["short_high_onh"], past["hard_h"]),
+                "shortfall_life_onh": onh,
+                "fuel_age_25h_d": _ratio(past["age_ld"], past["aged_l"]),
+                "share_over_28d_25h": _ratio(past["old_l"], past["aged_l"]),
+                "full_throttle_25h": share,
+                "known_share_25h": _ratio(past["known_l"], past["litres"]),
+            }
+        )
+        place = (
+            {"hull_id": now.get_column("hull_id"), "dock_id": now.get_column("dock_id")}
+            if now is not None
+            else {"hull_id": pl.lit(life["hull_id"]), "dock_id": pl.lit(life["dock_id"])}
+        )
+        raised = (
+            (now.get_column("calibration") == "raised").fill_null(value=False)
+            if now is not None
+            else pl.lit(value=False)
+        )
+        return table.with_columns(
+            piston_set_id=pl.lit(life["piston_set_id"]),
+            engine_id=pl.lit(life["engine_id"]),
+            is_raised_calibration=raised,
+            is_forged=pl.lit(life["piston_type"] == "forged"),
+            build_number=pl.lit(life["build_number"]),
+            **place,
+        )
 
-    def _before(self, course: _Course, now: dict[str, Any] | None, hull: str) -> dict[str, float]:
-        """What stands in for a past the set does not have: the hull's, or the fuel it starts on."""
-        nothing = dict.fromkeys(_TOTALS, 0.0)
-        if now is None:
-            return nothing
-        hull_course = self._of_hull.get(hull, self._none)
-        begun = hull_course.sessions.get_column("started_at").search_sorted(now["started_at"])
-        hour = float(hull_course.sessions.get_column("start_h")[int(begun)])
-        past = hull_course.between(max(hour - self._trailing_h, 0.0), hour)
-        if past["hours"] > 0:
-            return past
-        first = {name: float(now[name]) for name in _TOTALS}
-        share = self._usual_share * first["hours"] / first["hard_h"] if first["hard_h"] > 0 else 0.0
-        hard = ("hard_h", "hard_known_h", "short_onh", "short_low_onh", "short_high_onh")
-        return first | {name: first[name] * share for name in hard}
+    def _before(self, now: dict[str, Any]) -> dict[str, float]:
+        """What stands in for a past the set lacks: the hull's, or the fuel it starts on."""
+        hull = self._of_hull[str(now["hull_id"])]
+        begun = int(hull.rows.get_column("started_at").search_sorted(now["started_at"], "left"))
+        hour = hull.start_h[[begun]]
+        past = hull.between(np.maximum(hour - self._trailing_h, 0.0), hour)
+        if past["hours"][0] > 0:
+            return {name: float(total[0]) for name, total in past.items()}
+        hard = now["hard_h"]
+        share = self._usual_share * now["hours"] / hard if hard > 0 else 0.0
+        return {name: now[name] * (share if name in _HARD else 1.0) for name in _TOTALS}
 
-    def instant(self, life: dict[str, Any], hour: float) -> object:
-        """When a set reached an hour: within the session that ran it, else by the one before."""
-        rows = self._course_of(life).sessions
-        if rows.height == 0:
-            return (
-                life["ended_at"]
-                if hour >= life["exit_h"] and life["ended_at"]
-                else life["fitted_at"]
-            )
-        at = int(rows.get_column("stop_h").search_sorted(hour, "left"))
-        if at >= rows.height:
-            return life["ended_at"] or rows.get_column("ended_at")[-1]
-        row = rows.row(at, named=True)
-        if hour <= row["start_h"]:
-            return rows.get_column("ended_at")[at - 1] if at > 0 else row["started_at"]
-        part = (hour - row["start_h"]) / (row["stop_h"] - row["start_h"])
-        return row["started_at"] + part * (row["ended_at"] - row["started_at"])
+    def instants(self, life: dict[str, Any], hours: Floats) -> pl.Series:
+        """When a set reached each hour: within the session that ran it, else by the one before."""
+        course = self._course_of(life)
+        if course.rows.height == 0:
+            end = life["ended_at"] or life["fitted_at"]
+            return pl.Series([life["fitted_at"]] * (len(hours) - 1) + [end], dtype=_INSTANT)
+        begun, over = (
+            course.rows.get_column(name).dt.timestamp("us").to_numpy()
+            for name in ("started_at", "ended_at")
+        )
+        at = np.searchsorted(course.stop_h, hours, "left")
+        inside = np.minimum(at, len(over) - 1)
+        length = course.stop_h[inside] - course.start_h[inside]
+        part = np.clip((hours - course.start_h[inside]) / np.maximum(length, 1e-12), 0.0, 1.0)
+        instant = begun[inside] + (part * (over[inside] - begun[inside])).astype(np.int64)
+        waiting = (hours <= course.start_h[inside]) & (inside > 0)
+        instant = np.where(waiting, over[np.maximum(inside - 1, 0)], instant)
+        end = life["ended_at"]
+        last = over[-1] if end is None else int(end.timestamp() * 1e6)
+        instant = np.where(at >= len(over), np.maximum(last, over[-1]), instant)
+        return pl.Series(instant).cast(_INSTANT)
 
-    def last_session_at(self, life: dict[str, Any]) -> object:
+    def last_session_at(self, life: dict[str, Any]) -> Any:
         """When the set last ran; null if no session of it is on record."""
-        rows = self._course_of(life).sessions
+        rows = self._course_of(life).rows
         return rows.get_column("ended_at")[-1] if rows.height else None
 
 
-def _session_at(course: _Course, hour: float) -> dict[str, Any] | None:
-    """The session under way at an hour, or the next one, or the last."""
-    rows = course.sessions
-    if rows.height == 0:
-        return None
-    at = int(rows.get_column("stop_h").search_sorted(hour, "right"))
-    return rows.row(min(at, rows.height - 1), named=True)
-
-
-def _course(part: pl.DataFrame, start_h: pl.Series, stop_h: pl.Series) -> _Course:
-    edges = np.empty(2 * part.height)
-    edges[0::2], edges[1::2] = start_h.to_numpy(), stop_h.to_numpy()
-    amounts = part.select(_TOTALS).to_numpy()
-    after = np.cumsum(amounts, axis=0)
-    totals = np.empty((2 * part.height, len(_TOTALS)))
-    totals[0::2], totals[1::2] = after - amounts, after
-    rows = part.with_columns(start_h=start_h, stop_h=stop_h)
-    return _Course(np.maximum.accumulate(edges), totals, rows)
+def _ratio(part: Floats, whole: Floats, otherwise: float = 0.0) -> Floats:
+    return np.where(whole > 0, part / np.where(whole > 0, whole, 1.0), otherwise)
 
 
 def _session_totals(exposure: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
@@ -241,7 +259,6 @@ def _session_totals(exposure: pl.DataFrame, assumptions: Assumptions) -> pl.Data
     return exposure.with_columns(
         hours=pl.col("engine_h_stop") - pl.col("engine_h_start"),
         hard_h=hard,
-        hard_known_h=hard * pl.col("shortfall_on").is_not_null(),
         short_onh=hard * best,
         short_low_onh=hard * low,
         short_high_onh=hard * high,

@@ -23,7 +23,13 @@ from ringland.fuel_exposure.burn_estimate import (
     rated_litres,
 )
 from ringland.fuel_exposure.craft_fills import HullHabit, hull_habits, poured_fuel, unrecorded_draws
-from ringland.fuel_exposure.dock_tanks import US_PER_DAY, DockTanks, draws_of, run_dock_tanks
+from ringland.fuel_exposure.dock_tanks import (
+    US_PER_DAY,
+    DockTanks,
+    bounded_dock_tanks,
+    draws_of,
+    run_dock_tanks,
+)
 from ringland.fuel_exposure.tables import SessionFuel
 from ringland.fuel_exposure.tank_account import account, event_frame
 from ringland.fuel_exposure.tank_ages import age_quantile, share_older
@@ -128,17 +134,26 @@ def _craft_events(
     level_sd_l: dict[str, float | None],
     assumptions: Assumptions,
 ) -> tuple[pl.DataFrame, TankEvents, Floats]:
+    stretch = (
+        pl.when(pl.col("burned_l").is_not_null())
+        .then(0.0)
+        .when(pl.col("is_throttle_assumed"))
+        .then(assumptions.number("fuel.burn_stretch_assumed"))
+        .otherwise(assumptions.number("fuel.burn_stretch"))
+    )
     frame = ordered_events(
         pl.concat(
             [
-                sessions.with_row_index("session_row").select(
+                sessions.with_columns(stretch=stretch)
+                .with_row_index("session_row")
+                .select(
                     "session_row",
                     tank="hull_id",
                     at="ended_at",
                     earliest_at="started_at",
                     volume_l="burn_l",
                     is_fill=False,
-                    is_estimated="is_burn_estimated",
+                    stretch="stretch",
                 ),
                 fills.with_row_index("fill_row").select(
                     "fill_row",
@@ -147,7 +162,7 @@ def _craft_events(
                     earliest_at="filled_at",
                     volume_l="volume_l",
                     is_fill=True,
-                    is_estimated=False,
+                    stretch=0.0,
                 ),
             ],
             how="diagonal",
@@ -155,13 +170,7 @@ def _craft_events(
     )
     capacity = hulls.get_column("tank_l").to_numpy().astype(float)
     habits = _tank_habits(frame, fills, names, capacity, level_sd_l, assumptions)
-    events = possible_events(
-        frame,
-        names,
-        habits,
-        stretch=assumptions.number("fuel.burn_stretch"),
-        gain=assumptions.number("fuel.level_gain"),
-    )
+    events = possible_events(frame, names, habits, assumptions.number("fuel.level_gain"))
     return frame, events, capacity
 
 
@@ -205,7 +214,7 @@ def _docks_with_gaps(
     names: list[str],
     assumptions: Assumptions,
 ) -> tuple[DockTanks, Ints, list[HullHabit]]:
-    """The dock tanks run twice: with the recorded draws, then with the unrecorded ones too."""
+    """The dock tanks with the recorded draws, then with the unrecorded ones too, bounded."""
     fills, hulls = records["fills"], records["hulls"]
     recorded = draws_of(fills)
     draw_of = np.full(fills.height, -1, np.int64)
@@ -217,7 +226,7 @@ def _docks_with_gaps(
     habits = hull_habits(hulls, fills, names, first, np.where(is_known, draw_of, -1), assumptions)
     missing = unrecorded_draws(events, habits, first.names)
     both = pl.concat([recorded, missing.drop("event")], how="diagonal")
-    run = run_dock_tanks(deliveries, docks, both, assumptions)
+    run = bounded_dock_tanks(deliveries, docks, both, assumptions)
     poured_by = np.full(len(events.row), -1, np.int64)
     is_draw = (events.role == RECORDED) & (fill_row >= 0)
     is_draw[is_draw] = draw_of[fill_row[is_draw]] >= 0

@@ -16,7 +16,8 @@ from numba import njit
 from ringland.fuel_exposure.tank_kernel import BLOCK, Floats, Ints, TankRun
 
 _NOTHING = 1e-19  # a part below this changes no sum of shares
-_MINUTE_US = 60_000_000
+_STEP_US = 3_600_000_000
+"""Ages of percentiles are found to the hour."""
 
 
 def share_older(run: TankRun, rows: Ints, at_us: Ints, age_us: Ints, upstream: TankRun) -> Floats:
@@ -50,7 +51,7 @@ def share_older(run: TankRun, rows: Ints, at_us: Ints, age_us: Ints, upstream: T
 def age_quantile(
     run: TankRun, rows: Ints, at_us: Ints, share: float, oldest_us: int, upstream: TankRun
 ) -> Floats:
-    """Age in microseconds that `share` of the litres do not exceed, to one minute; shape (rows,).
+    """Age in microseconds that `share` of the litres do not exceed, to the hour; shape (rows,).
 
     The smallest age with no more than 1 - share of the litres older than it, searched up
     to `oldest_us`.  A tank that has had no fill gives NaN.
@@ -217,11 +218,11 @@ def _age_quantile_rows(  # type: ignore[no-untyped-def]
             out[i] = np.nan
             continue
         low = 0
-        high = oldest_us // _MINUTE_US
+        high = oldest_us // _STEP_US
         while low < high:
             middle = (low + high) // 2
             older = _born_before_in_series(
-                at_us[i] - middle * _MINUTE_US, firsts[i], ends[i],
+                at_us[i] - middle * _STEP_US, firsts[i], ends[i],
                 arrived_us, born_us, keep, mantissa, block, lag_us, source_event,
                 up_so_far, up_first, up_arrived_us, up_born_us, up_keep, up_mantissa,
                 up_block, up_lag_us,
@@ -230,4 +231,4 @@ def _age_quantile_rows(  # type: ignore[no-untyped-def]
                 high = middle
             else:
                 low = middle + 1
-        out[i] = low * _MINUTE_US
+        out[i] = low * _STEP_US

@@ -1,7 +1,8 @@
 """The events of a set of tanks in the kernel's order, with what had to be added to them.
 
 One row per event of a frame that has `tank` (a name), `at`, `earliest_at` (when an added
-fill could have been poured), `is_fill`, `is_estimated` and `volume_l`.  What the fuel was
+fill could have been poured), `is_fill`, `volume_l` and `stretch` (by what share the volume
+may be off).  What the fuel was
 is not known here.
 """
 
@@ -49,7 +50,7 @@ def ordered_events(frame: pl.DataFrame) -> pl.DataFrame:
 
 
 def possible_events(
-    frame: pl.DataFrame, names: list[str], tanks: TankHabits, *, stretch: float, gain: float
+    frame: pl.DataFrame, names: list[str], tanks: TankHabits, gain: float
 ) -> TankEvents:
     """The record made possible: levels within [0, capacity] at every event.
 
@@ -57,7 +58,6 @@ def possible_events(
         frame: from `ordered_events`.
         names: every tank's name, sorted; a tank may have no event.
         tanks: what is usual at each.
-        stretch: see `explain_levels`.
         gain: see `explain_levels`.
     """
     number = {name: i for i, name in enumerate(names)}
@@ -68,10 +68,9 @@ def possible_events(
     explained = explain_levels(
         starts,
         is_fill,
-        frame.get_column("is_estimated").cast(pl.UInt8).to_numpy().copy(),
+        frame.get_column("stretch").to_numpy().copy(),
         frame.get_column("volume_l").to_numpy().copy(),
         tanks,
-        stretch,
         gain,
     )
     as_recorded = _Recorded(starts, tank_of, at_us, micros(frame, "earliest_at"), is_fill)
