@@ -8,13 +8,16 @@ ahead are cut into pieces over which the share of changed running is held at its
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Protocol
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from ringland.assumptions import Assumptions
 from ringland.service_week.action_catalogue import Action, Effect
+from ringland.service_week.fleet_hazard import FleetFits, ModeFit
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +42,31 @@ class CumulativeHazard(Protocol):
 
     def __call__(self, start_h: Floats, stop_h: Floats, exposure: pl.DataFrame) -> Floats:
         """Shape (draws, rows); a stretch of no length has none."""
+
+
+def planning_hazard(fits: FleetFits, assumptions: Assumptions) -> CumulativeHazard:
+    """The fleet's hazard over the modes at stake together, on `planning.draws` of its draws.
+
+    Raises:
+        ValueError: no mode has a fit.
+    """
+    if not fits.at_stake:
+        raise ValueError(f"no hazard to plan on: {fits.cannot_tell}")
+    wanted = int(assumptions.number("planning.draws"))
+
+    def thinned(mode: ModeFit) -> ModeFit:
+        fit = mode.hazard
+        if fit is None:
+            return mode
+        every = max(1, len(fit.draws) // wanted)
+        return replace(mode, hazard=replace(fit, draws=fit.draws[::every][:wanted]))
+
+    modes = [thinned(mode) for mode in fits.at_stake]
+
+    def hazard(start_h: Floats, stop_h: Floats, exposure: pl.DataFrame) -> Floats:
+        return np.sum([m.cumulative_hazard(start_h, stop_h, exposure) for m in modes], axis=0)
+
+    return hazard
 
 
 def hazard_ahead(
