@@ -18,7 +18,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from ringland.ring_survival.spell_checks import Flags, Floats, Ints
+from ringland.ring_survival.spell_checks import Flags, Floats, Ints, Slots
 
 # A running sum loses digits when a large row is taken off it.  Once the sum has shrunk to
 # this share of its peak, it is added up afresh from the rows: at most 5 of 16 digits go.
@@ -46,27 +46,6 @@ class SlotSums(NamedTuple):
 
 
 @njit(cache=True)
-def column_moments(x: Floats, weight: Floats) -> tuple[Floats, Floats, Floats]:
-    """Weighted mean, standard deviation and range of each column, in one pass."""
-    n, p = x.shape
-    shift = x[0].copy()
-    total = 0.0
-    first, second = np.zeros(p), np.zeros(p)
-    low, high = x[0].copy(), x[0].copy()
-    for i in range(n):
-        total += weight[i]
-        for a in range(p):
-            d = x[i, a] - shift[a]
-            first[a] += weight[i] * d
-            second[a] += weight[i] * d * d
-            low[a] = min(low[a], x[i, a])
-            high[a] = max(high[a], x[i, a])
-    mean = first / total
-    spread = np.sqrt(np.maximum(second / total - mean * mean, 0.0))
-    return shift + mean, spread, high - low
-
-
-@njit(cache=True)
 def _set_products(
     row: Floats, centre: Floats | tuple[float, ...], risk: float, out: Floats
 ) -> None:
@@ -83,12 +62,22 @@ def _set_products(
 
 
 @njit(cache=True)
+def log_risk_of(row: Floats, centre: Floats | tuple[float, ...], coef: Floats) -> float:
+    """Log risk of a row relative to a row at the centre."""
+    total = 0.0
+    for a in range(len(centre)):
+        total += (row[a] - centre[a]) * coef[a]
+    return total
+
+
+@njit(cache=True)
 def net_sums(
     x: Floats,
     centre: Floats | tuple[float, ...],
-    risk: Floats,
-    first: Ints,
-    last: Ints,
+    coef: Floats,
+    weight: Floats,
+    first: Slots,
+    last: Slots,
     n_slots: int,
 ) -> Floats:
     """What each slot adds to the running sums: rows entering less rows leaving.
@@ -104,13 +93,14 @@ def net_sums(
     leaving_slot = -1
     for i in range(n):
         enter = first[i]
-        if enter >= last[i] or risk[i] == 0.0:
+        if enter >= last[i] or weight[i] == 0.0:
             continue
         if enter != leaving_slot and leaving_slot >= 0:
             for j in range(m):
                 net[leaving_slot, j] -= leaving[j]
                 leaving[j] = 0.0
-        _set_products(x[i], centre, risk[i], now)
+        risk = weight[i] * np.exp(log_risk_of(x[i], centre, coef))
+        _set_products(x[i], centre, risk, now)
         for j in range(m):
             net[enter, j] += now[j] - leaving[j]
             leaving[j] = now[j]
@@ -123,13 +113,21 @@ def net_sums(
 
 @njit(cache=True)
 def _sums_from_rows(
-    x: Floats, centre: Floats, risk: Floats, first: Ints, last: Ints, slot: int, out: Floats
+    x: Floats,
+    centre: Floats,
+    coef: Floats,
+    weight: Floats,
+    first: Slots,
+    last: Slots,
+    slot: int,
+    out: Floats,
 ) -> None:
     now = np.empty(out.shape[0])
     out[:] = 0.0
     for i in range(x.shape[0]):
-        if first[i] <= slot < last[i]:
-            _set_products(x[i], centre, risk[i], now)
+        if first[i] <= slot < last[i] and weight[i] > 0:
+            risk = weight[i] * np.exp(log_risk_of(x[i], centre, coef))
+            _set_products(x[i], centre, risk, now)
             out += now
 
 
@@ -137,10 +135,9 @@ def _sums_from_rows(
 def _deaths(
     x: Floats,
     centre: Floats,
-    log_risk: Floats,
-    risk: Floats,
+    coef: Floats,
     weight: Floats,
-    last: Ints,
+    last: Slots,
     event_rows: Ints,
     n_slots: int,
     is_efron: bool,
@@ -167,25 +164,14 @@ def _deaths(
         if weight[i] > 0:
             k = last[i] - 1
             dead_weight[k] += weight[i]
-            loglik += weight[i] * log_risk[i]
+            log_risk = log_risk_of(x[i], centre, coef)
+            loglik += weight[i] * log_risk
             for a in range(p):
                 dead_x[k, a] += weight[i] * (x[i, a] - centre[a])
             if tied[k] >= 0:
-                _set_products(x[i], centre, risk[i], now)
+                _set_products(x[i], centre, weight[i] * np.exp(log_risk), now)
                 tied_sums[tied[k]] += now
     return loglik, n_dead, dead_weight, dead_x, tied, tied_sums
-
-
-@njit(cache=True)
-def log_risks(x: Floats, centre: Floats, coef: Floats) -> Floats:
-    """Log risk of each row relative to a row at the centre."""
-    out = np.empty(x.shape[0])
-    for i in range(x.shape[0]):
-        total = 0.0
-        for a in range(x.shape[1]):
-            total += (x[i, a] - centre[a]) * coef[a]
-        out[i] = total
-    return out
 
 
 @njit(cache=True)
@@ -193,11 +179,10 @@ def slot_sums(  # noqa: PLR0912, PLR0915 -- one walk; split, it would pass every
     net: Floats,
     x: Floats,
     centre: Floats,
-    log_risk: Floats,
-    risk: Floats,
+    coef: Floats,
     weight: Floats,
-    first: Ints,
-    last: Ints,
+    first: Slots,
+    last: Slots,
     event_rows: Ints,
     opens_stratum: Flags,
     is_efron: bool,
@@ -205,12 +190,12 @@ def slot_sums(  # noqa: PLR0912, PLR0915 -- one walk; split, it would pass every
 ) -> SlotSums:
     """Log partial likelihood, score and information, with parts per slot if `keep`.
 
-    `net` comes from `net_sums`, `risk` is weight times exp(log_risk).
+    `net` comes from `net_sums` with the same arguments.
     """
     p = x.shape[1]
     n_slots = opens_stratum.shape[0]
     loglik, n_dead, dead_weight, dead_x, tied, tied_sums = _deaths(
-        x, centre, log_risk, risk, weight, last, event_rows, n_slots, is_efron
+        x, centre, coef, weight, last, event_rows, n_slots, is_efron
     )
 
     kept = n_slots if keep else 0
@@ -231,7 +216,7 @@ def slot_sums(  # noqa: PLR0912, PLR0915 -- one walk; split, it would pass every
         d = n_dead[k]
         if d > 0:
             if running[0] < REBUILD_BELOW * peak:
-                _sums_from_rows(x, centre, risk, first, last, k, running)
+                _sums_from_rows(x, centre, coef, weight, first, last, k, running)
                 peak = 0.0
             for a in range(p):
                 score[a] += dead_x[k, a]

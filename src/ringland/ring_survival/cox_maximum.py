@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from scipy import linalg
 
-from ringland.ring_survival.cox_kernel import SlotSums, log_risks, net_sums, slot_sums
+from ringland.ring_survival.cox_kernel import SlotSums, net_sums, slot_sums
 from ringland.ring_survival.risk_sets import RiskSets
 from ringland.ring_survival.spell_checks import Floats
 
@@ -69,15 +69,11 @@ def partial_likelihood(
     data: RiskSets, coef: Floats, weight: Floats, ties: Ties, *, keep: bool = False
 ) -> SlotSums:
     """Log partial likelihood, score and information at `coef`, per slot too if `keep`."""
-    log_risk = log_risks(data.x, data.centre, coef)
-    with np.errstate(over="ignore"):  # too long a Newton step: the caller halves it
-        risk = weight * np.exp(log_risk)
-    # many rows repay compiling for their number of columns
-    is_long = len(data.x) >= LONG and len(coef) > 0
     net = net_sums(
         data.x,
-        tuple(data.centre.tolist()) if is_long else data.centre,
-        risk,
+        known_length(data, data.centre),
+        coef,
+        weight,
         data.first,
         data.last,
         len(data.slot_time),
@@ -86,8 +82,7 @@ def partial_likelihood(
         net,
         data.x,
         data.centre,
-        log_risk,
-        risk,
+        coef,
         weight,
         data.first,
         data.last,
@@ -97,6 +92,11 @@ def partial_likelihood(
         keep,
     )
     return SlotSums(*sums)
+
+
+def known_length(data: RiskSets, values: Floats) -> Floats | tuple[float, ...]:
+    """The values as a tuple if the rows are many enough to repay compiling for its length."""
+    return tuple(values.tolist()) if len(data.x) >= LONG and len(values) else values
 
 
 def maximise(

@@ -28,7 +28,7 @@ from ringland.ring_survival.cox_maximum import (
     partial_likelihood,
     thinned_coefficients,
 )
-from ringland.ring_survival.cox_residuals import score_residuals
+from ringland.ring_survival.cox_residuals import cluster_scores
 from ringland.ring_survival.risk_sets import RiskSets, build_risk_sets
 from ringland.ring_survival.spell_checks import Floats
 
@@ -150,17 +150,6 @@ def fit_risk_sets(data: RiskSets, *, ties: Ties = "efron") -> CoxFit:
 
 
 def sandwich(fit: CoxFit) -> Floats:
-    """Robust covariance: weighted score residuals summed over each cluster.
-
-    Raises:
-        CoxFitError: the fit has no clusters.
-    """
-    cluster = fit.data.cluster
-    if cluster is None:
-        raise CoxFitError("No clusters were given: a robust error needs them.")
-    residuals = score_residuals(fit) * fit.data.weight[:, None]
-    by_cluster = np.zeros((cluster.max() + 1, len(fit.coef)))
-    for j, column in enumerate(residuals.T):
-        by_cluster[:, j] = np.bincount(cluster, column)
-    moved = by_cluster @ fit.covariance
+    """Robust covariance from the score residuals of each cluster; raises as `cluster_scores`."""
+    moved = cluster_scores(fit) @ fit.covariance
     return np.asarray(moved.T @ moved)

@@ -9,10 +9,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numba import njit
 
-from ringland.ring_survival.cox_kernel import log_risks
-from ringland.ring_survival.risk_sets import RiskSets
-from ringland.ring_survival.spell_checks import Floats, Ints
+from ringland.ring_survival.cox_kernel import SlotSums, log_risk_of
+from ringland.ring_survival.cox_maximum import known_length
+from ringland.ring_survival.spell_checks import Flags, Floats, Ints, Slots, SpellError
 
 if TYPE_CHECKING:
     from ringland.ring_survival.cox_regression import CoxFit
@@ -20,27 +21,23 @@ if TYPE_CHECKING:
 
 def martingale_residuals(fit: CoxFit) -> Floats:
     """Events less expected events of each row, shape (n,), in the order of the input."""
-    data, sums = fit.data, fit.sums
-    expected = _between(sums.hazard, data)
-    own = _own_slots(data)
-    expected[data.event_rows] += (sums.own_hazard - sums.hazard)[own]
-    return data.event - _risk(fit) * expected
+    return _of_rows(fit)[0]
 
 
 def score_residuals(fit: CoxFit) -> Floats:
     """Each row's part of the score, unweighted, shape (n, p), in the order of the input."""
-    data, sums = fit.data, fit.sums
-    risk = _risk(fit)
-    centred = data.x - data.centre
-    hazard = _between(sums.hazard, data)
-    hazard_mean = _between(sums.hazard_mean, data)
-    own = _own_slots(data)
-    rows = data.event_rows
-    hazard[rows] += (sums.own_hazard - sums.hazard)[own]
-    hazard_mean[rows] += (sums.own_hazard_mean - sums.hazard_mean)[own]
-    residuals = -risk[:, None] * (centred * hazard[:, None] - hazard_mean)
-    residuals[rows] += centred[rows] - sums.mean[own]
-    return residuals
+    return _of_rows(fit)[1]
+
+
+def cluster_scores(fit: CoxFit) -> Floats:
+    """Weighted score residuals summed over each cluster, shape (n_clusters, p).
+
+    Raises:
+        SpellError: the fit has no clusters.
+    """
+    if fit.data.cluster is None or fit.data.n_clusters is None:
+        raise SpellError("No clusters were given: a robust error needs them.")
+    return _summed(fit, fit.data.weight, fit.data.cluster, fit.data.n_clusters)[1]
 
 
 def schoenfeld_residuals(fit: CoxFit) -> tuple[Floats, Floats]:
@@ -55,16 +52,70 @@ def schoenfeld_residuals(fit: CoxFit) -> tuple[Floats, Floats]:
     return data.slot_time[slot], data.x[rows] - data.centre - fit.sums.mean[slot]
 
 
-def _risk(fit: CoxFit) -> Floats:
-    return np.asarray(np.exp(log_risks(fit.data.x, fit.data.centre, fit.coef)))
+def _of_rows(fit: CoxFit) -> tuple[Floats, Floats]:
+    n = len(fit.data.start)
+    return _summed(fit, np.ones(n), np.arange(n), n)
 
 
-def _own_slots(data: RiskSets) -> Ints:
-    return np.asarray(data.last[data.event_rows] - 1)
+def _summed(fit: CoxFit, weight: Floats, group: Ints, n_groups: int) -> tuple[Floats, Floats]:
+    data = fit.data
+    martingale, score = residual_sums(
+        data.x,
+        known_length(data, data.centre),
+        fit.coef,
+        weight,
+        data.event,
+        data.first,
+        data.last,
+        group,
+        n_groups,
+        fit.sums,
+    )
+    return np.asarray(martingale), np.asarray(score)
 
 
-def _between(per_slot: Floats, data: RiskSets) -> Floats:
-    """The sum of `per_slot` over the slots each row is at risk in."""
-    cumulative = np.zeros((len(per_slot) + 1, *per_slot.shape[1:]))
-    np.cumsum(per_slot, axis=0, out=cumulative[1:])
-    return np.asarray(cumulative[data.last] - cumulative[data.first])
+@njit(cache=True)
+def residual_sums(  # noqa: PLR0917 -- compiled functions take arrays by position
+    x: Floats,
+    centre: Floats | tuple[float, ...],
+    coef: Floats,
+    weight: Floats,
+    event: Flags,
+    first: Slots,
+    last: Slots,
+    group: Ints,
+    n_groups: int,
+    sums: SlotSums,
+) -> tuple[Floats, Floats]:
+    """Weighted martingale and score residuals of the rows, summed over each group.
+
+    A row's hazard is a difference of running totals over the slots; a row that dies under
+    Efron ties meets less of its own slot's.
+    """
+    p = len(centre)
+    n_slots = sums.hazard.shape[0]
+    hazard, hazard_mean = np.zeros(n_slots + 1), np.zeros((n_slots + 1, p))
+    for k in range(n_slots):
+        hazard[k + 1] = hazard[k] + sums.hazard[k]
+        for a in range(p):
+            hazard_mean[k + 1, a] = hazard_mean[k, a] + sums.hazard_mean[k, a]
+    martingale, score = np.zeros(n_groups), np.zeros((n_groups, p))
+    for i in range(x.shape[0]):
+        g, begin, end = group[i], first[i], last[i]
+        if begin >= end:
+            continue
+        risk = np.exp(log_risk_of(x[i], centre, coef))
+        own = end - 1
+        met = hazard[end] - hazard[begin]
+        if event[i]:
+            met += sums.own_hazard[own] - sums.hazard[own]
+            martingale[g] += weight[i]
+        martingale[g] -= weight[i] * risk * met
+        for a in range(p):
+            d = x[i, a] - centre[a]
+            met_mean = hazard_mean[end, a] - hazard_mean[begin, a]
+            if event[i]:
+                met_mean += sums.own_hazard_mean[own, a] - sums.hazard_mean[own, a]
+                score[g, a] += weight[i] * (d - sums.mean[own, a])
+            score[g, a] -= weight[i] * risk * (d * met - met_mean)
+    return martingale, score

@@ -8,11 +8,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ringland.ring_survival.cox_kernel import column_moments
+from ringland.ring_survival.row_kernel import column_moments, slots_after
 from ringland.ring_survival.spell_checks import (
     Flags,
     Floats,
     Ints,
+    Slots,
     SpellError,
     covariate_matrix,
     event_flags,
@@ -49,8 +50,8 @@ class RiskSets:
     centre: Floats = field(repr=False)
     spread: Floats = field(repr=False)
     reach: Floats = field(repr=False)
-    first: Ints = field(repr=False)
-    last: Ints = field(repr=False)
+    first: Slots = field(repr=False)
+    last: Slots = field(repr=False)
     event_rows: Ints = field(repr=False)
     slot_time: Floats = field(repr=False)
     slot_stratum: Ints = field(repr=False)
@@ -136,17 +137,17 @@ def same_time_within(start: Floats, stop: Floats) -> float:
 
 def _slots(
     start: Floats, stop: Floats, event: Flags, stratum: Ints, n_strata: int
-) -> tuple[Ints, Ints, Ints, Floats, Ints, Flags]:
+) -> tuple[Slots, Slots, Ints, Floats, Ints, Flags]:
     apart = same_time_within(start, stop)
-    first, last = np.empty(len(start), dtype=np.int64), np.empty(len(start), dtype=np.int64)
+    first, last = np.empty(len(start), dtype=np.int32), np.empty(len(start), dtype=np.int32)
     times, owners, opens = [], [], []
     offset = 0
     for s in range(n_strata):
         rows: slice | Ints = slice(None) if n_strata == 1 else np.flatnonzero(stratum == s)
         at = np.unique(stop[rows][event[rows]])
         at = at[np.diff(at, prepend=-np.inf) > apart]
-        first[rows] = offset + np.searchsorted(at, start[rows] + apart, side="right")
-        last[rows] = offset + np.searchsorted(at, stop[rows] + apart, side="right")
+        first[rows] = offset + slots_after(start[rows], at - apart)
+        last[rows] = offset + slots_after(stop[rows], at - apart)
         times.append(np.append(at, np.nan))
         owners.append(np.full(len(at) + 1, s, dtype=np.int64))
         opens.append(np.arange(len(at) + 1) == 0)

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Slots = NDArray[np.int32]
 Flags = NDArray[np.bool_]
 
 
