@@ -267,7 +267,7 @@ def test_before_any_fill_nothing_is_known() -> None:
     assert run.moved_l[0] == 0.0
     assert np.isnan(run.quality[0]).all()
     assert np.isnan(share_older(run, rows, at, np.array([DAY]), run)).all()
-    assert np.isnan(age_quantile(run, rows, at, 0.9, 100 * DAY, run)).all()
+    assert np.isnan(age_quantile(run, rows, at, np.array([np.nan]), 0.9, run)).all()
 
 
 def test_age_quantile_is_the_age_that_share_of_litres_do_not_exceed() -> None:
@@ -280,7 +280,8 @@ def test_age_quantile_is_the_age_that_share_of_litres_do_not_exceed() -> None:
     rows, at = np.array([3]), np.array([20 * DAY])
 
     for share, age_d in [(0.25, 1), (0.5, 1), (0.6, 5), (0.75, 5), (0.9, 20)]:
-        found = age_quantile(run, rows, at, share, 100 * DAY, run)[0] / DAY
+        mean = np.array([6.75 * DAY])  # (10 x 20 + 10 x 5 + 20 x 1) / 40
+        found = age_quantile(run, rows, at, mean, share, run)[0] / DAY
         assert found == pytest.approx(age_d, abs=1 / 24)  # found to the hour
 
 

@@ -105,7 +105,10 @@ def hull_habits(
 
 
 def unrecorded_draws(events: TankEvents, habits: list[HullHabit], docks: list[str]) -> pl.DataFrame:
-    """The unrecorded fills taken to be draws at the home dock, with the event of each."""
+    """What the unrecorded fills are expected to have drawn at the home dock: event and litres.
+
+    A hull's unrecorded fills drew there in the proportion its recorded ones did.
+    """
     rows = [
         i
         for i in np.flatnonzero((events.role != RECORDED) & (events.is_fill == 1))
@@ -116,9 +119,9 @@ def unrecorded_draws(events: TankEvents, habits: list[HullHabit], docks: list[st
             "event": np.array(rows, np.int64),
             "dock_id": [docks[habits[events.tank_of[i]].home_dock] for i in rows],
             "at": events.at_us[rows],
-            "volume_l": events.volume_l[rows],
+            "volume_l": [events.volume_l[i] * habits[events.tank_of[i]].home_share for i in rows],
         },
-        schema_overrides={"dock_id": pl.String},
+        schema_overrides={"dock_id": pl.String, "volume_l": pl.Float64},
     ).with_columns(
         pl.from_epoch("at", "us").dt.replace_time_zone("UTC"), is_inferred=pl.lit(value=True)
     )

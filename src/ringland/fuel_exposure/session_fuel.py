@@ -47,9 +47,6 @@ from ringland.fuel_exposure.tank_kernel import (
     mix_tanks,
 )
 
-_TENTH = 0.1  # the 90th percentile is reported
-_SEARCH_D = 1000  # ages are searched up to this many days for the percentile
-
 
 @dataclass(frozen=True)
 class SessionFuelResult:
@@ -249,7 +246,8 @@ def _session_table(
     limits = [assumptions.number("fuel.turns_after_d"), assumptions.number("fuel.old_after_d")]
     ages_us = np.array([limit * US_PER_DAY for limit in limits], np.int64)
     older = share_older(run, burns, at_us, ages_us, docks.run)
-    p90 = age_quantile(run, burns, at_us, 1 - _TENTH, _SEARCH_D * US_PER_DAY, docks.run)
+    mean_age_us = (at_d - quality[:, 3]) * US_PER_DAY
+    p90 = age_quantile(run, burns, at_us, mean_age_us, 0.9, docks.run)
     unknown = np.clip(quality[:, 6], 0.0, 1.0)
     return pl.DataFrame(
         {

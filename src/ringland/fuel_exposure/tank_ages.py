@@ -49,12 +49,21 @@ def share_older(run: TankRun, rows: Ints, at_us: Ints, age_us: Ints, upstream: T
 
 
 def age_quantile(
-    run: TankRun, rows: Ints, at_us: Ints, share: float, oldest_us: int, upstream: TankRun
+    run: TankRun, rows: Ints, at_us: Ints, mean_age_us: Floats, share: float, upstream: TankRun
 ) -> Floats:
     """Age in microseconds that `share` of the litres do not exceed, to the hour; shape (rows,).
 
-    The smallest age with no more than 1 - share of the litres older than it, searched up
-    to `oldest_us`.  A tank that has had no fill gives NaN.
+    The smallest age with no more than 1 - share of the litres older than it.  It is at most
+    mean age / (1 - share) (Markov's inequality), which is how far is searched.  A tank that
+    has had no fill gives NaN.
+
+    Args:
+        run: the tanks' run.
+        rows: events to tell it for.
+        at_us: the instant of each of those rows.
+        mean_age_us: the mean age then, for each of those rows.
+        share: e.g. 0.9 for the 90th percentile; below 1.
+        upstream: the run that poured the cohorts with a source; `run` itself if none has.
     """
     out = np.empty(len(rows))
     _age_quantile_rows(
@@ -62,7 +71,7 @@ def age_quantile(
         run.first_cohort[rows],
         np.ascontiguousarray(at_us, np.int64),
         1.0 - share,
-        oldest_us,
+        np.ascontiguousarray(mean_age_us, np.float64),
         *_ages_of(run),
         run.source_event,
         upstream.cohorts_so_far,
@@ -205,20 +214,20 @@ def _share_older_rows(  # type: ignore[no-untyped-def]
 
 
 @njit(
-    f"void(i8[::1],i8[::1],i8[::1],f8,i8,{_RUN},i8[::1],i8[::1],i8[::1],{_RUN},f8[::1])",
+    f"void(i8[::1],i8[::1],i8[::1],f8,f8[::1],{_RUN},i8[::1],i8[::1],i8[::1],{_RUN},f8[::1])",
     cache=True,
 )
 def _age_quantile_rows(  # type: ignore[no-untyped-def]
-    ends, firsts, at_us, older_share, oldest_us, arrived_us, born_us, keep, mantissa, block,
+    ends, firsts, at_us, older_share, mean_age_us, arrived_us, born_us, keep, mantissa, block,
     lag_us, source_event, up_so_far, up_first, up_arrived_us, up_born_us, up_keep,
     up_mantissa, up_block, up_lag_us, out,
 ):  # fmt: skip
     for i in range(len(ends)):
-        if ends[i] == firsts[i]:
+        if ends[i] == firsts[i] or np.isnan(mean_age_us[i]):
             out[i] = np.nan
             continue
         low = 0
-        high = oldest_us // _STEP_US
+        high = int(mean_age_us[i] / older_share) // _STEP_US + 1
         while low < high:
             middle = (low + high) // 2
             older = _born_before_in_series(
