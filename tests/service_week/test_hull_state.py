@@ -7,7 +7,7 @@ import pytest
 
 from ringland.fuel_exposure.tables import SessionExposure
 from ringland.service_week.action_prices import prices
-from ringland.service_week.bench_warnings import bench_warnings, latest_tests
+from ringland.service_week.bench_lines import bench_warnings, latest_tests
 from ringland.service_week.expected_use import expected_use
 from ringland.service_week.fuel_burned import dock_fuel, fuel_burned
 from ringland.service_week.hull_state import installed_engines, open_failures

@@ -142,5 +142,6 @@ def effects_chart(effects: pl.DataFrame, models: Sequence[str]) -> go.Figure:
         tickvals=list(range(len(factors))),
         ticktext=[f"{FACTOR_LABELS[factor]}<br>{inert(steps[factor])}" for factor in factors],
         range=[len(factors) - 0.5, -0.5],
+        zeroline=False,
     )
     return figure

@@ -137,6 +137,21 @@ def fit_fleet(
     )
 
 
+def clear_factors(fits: FleetFits, assumptions: Assumptions) -> list[str]:
+    """The factors whose effect on ring-land fracture this record tells from none.
+
+    A factor is clear when the interval of its hazard ratio leaves out 1; age, when the
+    interval of the Weibull shape does.
+    """
+    hazard = fits.ring_land.hazard
+    if hazard is None:
+        return []
+    confidence = assumptions.number("survival.confidence")
+    clear = [e.name for e in hazard.effects(confidence) if not e.low <= 1 <= e.high]
+    low, high = np.quantile(hazard.draws[:, 0], [(1 - confidence) / 2, (1 + confidence) / 2])
+    return clear if low <= 0 <= high else [*clear, AGE_FACTOR]
+
+
 def exposure_values(frame: pl.DataFrame, name: str) -> Floats:
     """One covariate as numbers; yes is 1 and no is 0."""
     return frame[name].cast(pl.Float64).to_numpy()

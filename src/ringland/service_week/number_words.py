@@ -44,6 +44,8 @@ def money_text(amount: float | None, currency: str) -> str:
     """Money to two figures below 1,000, else to the hundred: no estimate here is finer."""
     if amount is None:
         return UNKNOWN
+    if 0 < amount < 5:
+        return f"under {currency} 10"
     step = 10 if abs(amount) < 1000 else 100
     return f"{currency} {round(amount / step) * step:,.0f}"
 

@@ -4,27 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from typing import Any
 
 from ringland.assumptions import Assumptions
 from ringland.service_week.fixed_words import (
-    ACTION_LABELS,
-    CALL_LABELS,
     FACTOR_LABELS,
     MODE_LABELS,
 )
 from ringland.service_week.fleet_hazard import FleetFits
 from ringland.service_week.number_words import (
-    MONTHS,
-    WEEKDAYS,
-    chance_text,
     count_text,
-    day_text,
     factor_value,
-    money_text,
     number_text,
-    price_text,
-    range_text,
     share_text,
 )
 
@@ -32,97 +23,25 @@ WORTH_SAYING = 0.005
 """A share that would print as 0 % is not mentioned."""
 
 
-def call_label(call: str, as_of: datetime, assumptions: Assumptions) -> str:
-    """The wording of a call, with the day a check is due."""
-    due = as_of + timedelta(days=assumptions.number("call.check_within_d"))
-    return CALL_LABELS[call].format(
-        day=f"{WEEKDAYS[due.weekday()]} {due.day} {MONTHS[due.month - 1]}"
-    )
-
-
-def call_reason(facts: Mapping[str, object], assumptions: Assumptions) -> str:
-    """The one sentence behind a call.
-
-    Args:
-        facts: the hull's row: call, action, found_at, mode, why_not, warning, the chances,
-            chance_after (in 30 days, once the action is done), top_factor and top_part
-            (the driver that lifts it most).
-        assumptions: settings.
-    """
-    found_at = facts["found_at"]
-    if isinstance(found_at, datetime):
-        found = MODE_LABELS[str(facts["mode"])]
-        return f"{found} found on {day_text(found_at)}; no rebuild on record since."
-    plain = facts["warning"] or facts["why_not"]
-    if plain is not None:
-        return f"{_capital(str(plain))}."
-    if facts["call"] == "keep_off":
-        limit = assumptions.number("call.keep_off_chance_7d")
-        return (
-            f"Chance of failure in 7 days {chance_text(_number(facts['chance_7d']))} "
-            f"({range_text(_number(facts['chance_7d_low']), _number(facts['chance_7d_high']))}), "
-            f"at or over the limit of {share_text(limit)}."
-        )
-    if facts["action"] in ("drain_refill", "drain_and_check"):
-        now, after = (chance_text(_number(facts[name])) for name in ("chance_30d", "chance_after"))
-        if facts["action"] == "drain_refill":
-            means = "Good fresh fuel from now on takes"
-        else:
-            means = "Good fresh fuel from now on and a check take"
-        return f"{_above(facts)}{means} the chance in 30 days from {now} to {after}."
-    if facts["action"] == "nothing":
-        return f"{_above(facts)}No job costs less than waiting."
-    return f"{_above(facts)}Waiting costs more than the job."
-
-
-def _above(facts: Mapping[str, object]) -> str:
-    """What lifts a hull above the fleet's middle most, if anything does by a tenth or more."""
-    part = _number(facts["top_part"])
-    if part is None or part < math.log(1.1):
-        return ""
-    label = FACTOR_LABELS[str(facts["top_factor"])]
-    return f"{label} goes with {math.exp(part):.1f} times the middle hazard. "
-
-
-def action_line(facts: Mapping[str, object], currency: str) -> str:
-    """The action, what it costs and what leaving it is expected to cost.
-
-    Args:
-        facts: a row of `HullCalls`.
-        currency: e.g. 'USD'.
-    """
-    action = facts["action"]
-    if action is None:
-        return "Complete the record; until then judge this hull by inspection."
-    label = ACTION_LABELS[str(action)]
-    waiting = money_text(_number(facts["cost_of_waiting"]), currency)
-    if action == "nothing":
-        return f"{label}. Expected cost of failures over 30 days: {waiting}."
-    cost = price_text(_number(facts["action_cost"]), currency)
-    line = f"{label}: {cost}. Cost of waiting, over 30 days: {waiting}."
-    saving = _number(facts["saving"])
-    if saving is not None and saving > 0:
-        return f"{line} Expected saving: {money_text(saving, currency)}."
-    if saving is not None:
-        return f"{line} Safety, not money, speaks for it."
-    return line
-
-
-def driver_line(driver: Mapping[str, object]) -> str:
+def driver_line(driver: Mapping[str, Any], *, is_clear: bool) -> str:
     """One factor in words: its value, the fleet's middle, and how far it goes with failure.
 
     Args:
         driver: a row of `HullDrivers`.
+        is_clear: the record tells the factor's effect from none.
     """
     factor = str(driver["factor"])
-    value, middle = _number(driver["value"]), _number(driver["fleet_middle"])
-    times = math.exp(_number(driver["log_hazard_part"]) or 0.0)
+    value, middle = driver["value"], driver["fleet_middle"]
+    times = math.exp(driver["log_hazard_part"] or 0.0)
     if abs(times - 1) < 0.005:
         effect = "no difference to the fleet's middle"
+        is_clear = True
     elif times >= 1:
         effect = f"goes with {times:.2f} times the hazard"
     else:
         effect = f"goes with {times:.2f} times the hazard (lower)"
+    if not is_clear:
+        effect += ", which this record does not tell from no effect"
     basis = "partly assumed fuel" if driver["is_assumed"] else "from the record"
     return (
         f"{FACTOR_LABELS[factor]}: {factor_value(factor, value)} "
@@ -130,14 +49,14 @@ def driver_line(driver: Mapping[str, object]) -> str:
     )
 
 
-def use_line(state: Mapping[str, object], assumptions: Assumptions) -> str:
+def use_line(state: Mapping[str, Any], assumptions: Assumptions) -> str:
     """The use the chance counts with, and whose it is.
 
     Args:
         state: the hull's row of `running_sets`.
         assumptions: settings.
     """
-    use = _number(state["use_h_d"])
+    use = state["use_h_d"]
     if use is None:
         return "Expected use is not known."
     days = number_text(assumptions.number("record.recent_sessions_d"), 0)
@@ -149,7 +68,7 @@ def use_line(state: Mapping[str, object], assumptions: Assumptions) -> str:
     return f"Counted with {number_text(use)} engine hours a day, {whose}."
 
 
-def fuel_line(burned: Mapping[str, object], assumptions: Assumptions) -> str:
+def fuel_line(burned: Mapping[str, Any], assumptions: Assumptions) -> str:
     """What a hull or a dock's hulls burned of late against what they need.
 
     Args:
@@ -157,12 +76,12 @@ def fuel_line(burned: Mapping[str, object], assumptions: Assumptions) -> str:
         assumptions: settings.
     """
     days = number_text(assumptions.number("record.recent_sessions_d"), 0)
-    litres = _number(burned.get("burned_l"))
+    litres = burned.get("burned_l")
     if litres is None:
         return f"No fuel burned on record in the last {days} days."
     parts = [f"{number_text(litres, 0)} l burned in the last {days} days"]
-    below = _number(burned["below_need_share"])
-    need = _number(burned["need_high_aki"])
+    below = burned["below_need_share"]
+    need = burned["need_high_aki"]
     if below is None or math.isnan(below):
         parts.append("octane against need is not known")
     elif below == 0:
@@ -170,25 +89,25 @@ def fuel_line(burned: Mapping[str, object], assumptions: Assumptions) -> str:
     else:
         parts.append(
             f"{share_text(below)} of it below the need of up to {number_text(need, 0)} AKI, "
-            f"by {number_text(_number(burned['shortfall_on']))} octane numbers on average"
+            f"by {number_text(burned['shortfall_on'])} octane numbers on average"
         )
-    oldest = _number(burned["oldest_fuel_d"])
+    oldest = burned["oldest_fuel_d"]
     if oldest is not None:
         parts.append(f"the oldest fuel of a rental averaged {number_text(oldest, 0)} days")
-    unknown = _number(burned["unknown_share"])
+    unknown = burned["unknown_share"]
     if unknown is not None and unknown >= WORTH_SAYING:
         parts.append(f"{share_text(unknown)} of it is not on record and is taken as a range")
     return "; ".join(parts) + "."
 
 
-def dock_rule_line(dock: Mapping[str, object], assumptions: Assumptions) -> str:
+def dock_rule_line(dock: Mapping[str, Any], assumptions: Assumptions) -> str:
     """A dock's fuel rule in one line.
 
     Args:
         dock: a row of `dock_fuel`.
         assumptions: settings.
     """
-    need, delivered = _number(dock["need_high_aki"]), _number(dock["delivered_aki"])
+    need, delivered = dock["need_high_aki"], dock["delivered_aki"]
     if need is None:
         return f"Meet the calibration's stated octane need; {_drain_rule(assumptions)}."
     rule = f"Fill with {number_text(need, 0)} AKI or better, the highest need among its hulls"
@@ -196,7 +115,7 @@ def dock_rule_line(dock: Mapping[str, object], assumptions: Assumptions) -> str:
 
 
 def hull_rule_line(
-    fuel: Mapping[str, object], dock: Mapping[str, object] | None, assumptions: Assumptions
+    fuel: Mapping[str, Any], dock: Mapping[str, Any] | None, assumptions: Assumptions
 ) -> str:
     """A hull's fuel rule in one line: its own need against what its dock last got.
 
@@ -205,12 +124,12 @@ def hull_rule_line(
         dock: its dock's row of `dock_fuel`; null if the dock is not on record.
         assumptions: settings.
     """
-    need = _number(fuel.get("need_now_aki"))
+    need = fuel.get("need_now_aki")
     if need is None:
         return f"Meet the calibration's stated octane need; {_drain_rule(assumptions)}."
     calibration = fuel["calibration_now"]
     of = "" if calibration is None else f" ({calibration} calibration)"
-    delivered = None if dock is None else _number(dock["delivered_aki"])
+    delivered = None if dock is None else dock["delivered_aki"]
     rule = f"Fill with {number_text(need, 0)} AKI or better{of}"
     return f"{rule}{_short_delivery(need, delivered)}; {_drain_rule(assumptions)}."
 
@@ -230,7 +149,7 @@ def _drain_rule(assumptions: Assumptions) -> str:
 
 
 def change_lines(
-    call: Mapping[str, object], state: Mapping[str, object], quality: Mapping[str, object]
+    call: Mapping[str, Any], state: Mapping[str, Any], quality: Mapping[str, Any]
 ) -> list[str]:
     """What would change the call on a hull.
 
@@ -244,13 +163,13 @@ def change_lines(
         lines.append(f"A record that answers this: {state['why_not']}.")
     if state["found_at"] is not None:
         lines.append("A rebuild entered with its acceptance measurements.")
-    known = _number(quality["fuel_known_share"])
+    known = quality["fuel_known_share"]
     if known is not None and 1 - known >= WORTH_SAYING:
         lines.append(
             f"The grade of every fill written down: {share_text(1 - known)} of the litres are "
             "not on record, and the range allows for the worst of them."
         )
-    throttle = _number(quality["throttle_known_share"])
+    throttle = quality["throttle_known_share"]
     if throttle is not None and 1 - throttle >= WORTH_SAYING:
         lines.append(
             f"Full-throttle time logged: {share_text(1 - throttle)} of the rentals are taken "
@@ -264,14 +183,14 @@ def change_lines(
     return lines
 
 
-def quality_line(quality: Mapping[str, object]) -> str:
+def quality_line(quality: Mapping[str, Any]) -> str:
     """How much of a hull's record was written down, in a sentence or two.
 
     Args:
         quality: its row of `RecordQuality` with `known_shares`.
     """
     meter = (
-        f"hours kept to the meter for {share_text(_number(quality['on_meter_share']))} of its "
+        f"hours kept to the meter for {share_text(quality['on_meter_share'])} of its "
         f"running time; {'a bench test' if quality['has_bench_test'] else 'no bench test'} since "
         f"its pistons were fitted; calibration "
         f"{'on record' if quality['has_calibration'] else 'not on record'}."
@@ -280,41 +199,9 @@ def quality_line(quality: Mapping[str, object]) -> str:
         return f"No recent rental; {meter}"
     return (
         f"Of its {quality['n_sessions']} recent rentals, fuel is on record for "
-        f"{share_text(_number(quality['fuel_known_share']))} of the litres and full-throttle "
-        f"time for {share_text(_number(quality['throttle_known_share']))} of the rentals; {meter}"
+        f"{share_text(quality['fuel_known_share'])} of the litres and full-throttle "
+        f"time for {share_text(quality['throttle_known_share'])} of the rentals; {meter}"
     )
-
-
-def summary_line(calls: Sequence[Mapping[str, object]], currency: str) -> str:
-    """The week in a sentence or two: what waiting costs, what the list saves.
-
-    Args:
-        calls: the rows of `HullCalls` that have a rank.
-        currency: e.g. 'USD'.
-    """
-    broken = [call for call in calls if call["action"] == "repair"]
-    running = [call for call in calls if call["action"] != "repair"]
-    lines = []
-    if broken:
-        lines.append(
-            f"{count_text(len(broken), 'hull stands', 'hulls stand')} broken, at "
-            f"{money_text(_total(broken, 'cost_of_waiting'), currency)} of rental lost in 30 days."
-        )
-    if running:
-        to_do = [call for call in running if call["action"] != "nothing"]
-        waiting = money_text(_total(running, "cost_of_waiting"), currency)
-        lines.append(
-            f"Leaving {'the other' if broken else 'all'} {count_text(len(running), 'hull')} as "
-            f"they are is expected to cost {waiting} over 30 days."
-        )
-        if to_do:
-            lines.append(
-                f"{count_text(len(to_do), 'job')} below, for "
-                f"{money_text(_total(to_do, 'action_cost'), currency)}, "
-                f"{'is' if len(to_do) == 1 else 'are'} expected to save "
-                f"{money_text(_total(to_do, 'saving'), currency)} after their own price."
-            )
-    return " ".join(lines)
 
 
 def failure_count_line(fits: FleetFits) -> str:
@@ -335,15 +222,3 @@ def unpriced_line(items: Sequence[str]) -> str:
         return ""
     listed = ", ".join(item.replace("_", " ") for item in items)
     return f"Not priced in the shop's records, taken from the settings: {listed}."
-
-
-def _total(calls: Sequence[Mapping[str, object]], column: str) -> float:
-    return sum(_number(call[column]) or 0.0 for call in calls)
-
-
-def _number(value: object) -> float | None:
-    return None if value is None else float(value)  # type: ignore[arg-type]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

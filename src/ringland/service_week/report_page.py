@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
@@ -22,10 +22,12 @@ from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
 from ringland.service_week import fixed_words as words
+from ringland.service_week.bench_lines import test_lines
+from ringland.service_week.call_lines import action_line, call_label, summary_line
 from ringland.service_week.evidence_page import evidence_context
+from ringland.service_week.fleet_hazard import clear_factors
 from ringland.service_week.number_words import (
     chance_text,
-    day_text,
     instant_text,
     money_text,
     number_text,
@@ -33,8 +35,6 @@ from ringland.service_week.number_words import (
     share_text,
 )
 from ringland.service_week.report_lines import (
-    action_line,
-    call_label,
     change_lines,
     dock_rule_line,
     driver_line,
@@ -42,7 +42,6 @@ from ringland.service_week.report_lines import (
     fuel_line,
     hull_rule_line,
     quality_line,
-    summary_line,
     unpriced_line,
     use_line,
 )
@@ -79,9 +78,10 @@ def build_site(report: WeekReport) -> dict[str, bytes]:
         "index.html": _fleet_page(templates, report, pages),
         "how-we-know.html": _evidence_page(templates, report),
     }
+    clear = clear_factors(report.fits, report.assumptions)
     docks = {row["dock_id"]: row for row in report.dock_fuel.iter_rows(named=True)}
     for sheet in report.hulls:
-        site[pages[sheet.hull_id]] = _hull_page(templates, report, sheet, docks)
+        site[pages[sheet.hull_id]] = _hull_page(templates, report, sheet, docks, clear)
     return site
 
 
@@ -138,6 +138,7 @@ def _hull_page(
     report: WeekReport,
     sheet: HullSheet,
     docks: Mapping[str, Mapping[str, Any]],
+    clear: Collection[str],
 ) -> bytes:
     settings = report.assumptions
     charts = {}
@@ -156,10 +157,10 @@ def _hull_page(
         quality=quality_line(sheet.quality),
         use=use_line(sheet.state, settings),
         behind=failure_count_line(report.fits),
-        drivers=_driver_rows(sheet.drivers),
+        drivers=_driver_rows(sheet.drivers, clear),
         fuel=fuel_line(sheet.fuel, settings),
         unknown_note=_unknown_note(sheet.exposure),
-        tests=[_test_row(row) for row in sheet.tests.iter_rows(named=True)],
+        tests=test_lines(sheet.tests),
         turns_d=number_text(settings.number("fuel.turns_after_d"), 0),
         old_d=number_text(settings.number("fuel.old_after_d"), 0),
         changes=change_lines(sheet.call, sheet.state, sheet.quality),
@@ -175,36 +176,19 @@ def _evidence_page(templates: Environment, report: WeekReport) -> bytes:
     )
 
 
-def _driver_rows(drivers: Iterable[Mapping[str, Any]]) -> list[dict[str, object]]:
+def _driver_rows(
+    drivers: Iterable[Mapping[str, Any]], clear: Collection[str]
+) -> list[dict[str, object]]:
     rows = list(drivers)
     longest = max((abs(row["log_hazard_part"]) for row in rows), default=0.0) or 1.0
     return [
         {
-            "line": driver_line(row),
+            "line": driver_line(row, is_clear=row["factor"] in clear),
             "part": row["log_hazard_part"],
             "width": round(50 * abs(row["log_hazard_part"]) / longest, 1),
         }
         for row in rows
     ]
-
-
-def _test_row(row: Mapping[str, Any]) -> dict[str, str]:
-    reading = {
-        "measured": f"{number_text(row['value'])} {row['unit']}",
-        "stated_ok": "only 'ok' written down",
-        "not_looked_at": "not looked at",
-    }[row["state"]]
-    return {
-        "measure": words.MEASURE_LABELS.get(row["measure"], row["measure"]),
-        "day": day_text(row["inspected_at"]),
-        "where": "whole engine"
-        if row["cylinder"] is None
-        else f"{row['cylinder']} {row['port'] or ''}".strip(),
-        "reading": reading,
-        "verdict": row["verdict"],
-        "reason": row["reason"],
-        "mark": words.MARK_WORDS.get(row["mark"], ""),
-    }
 
 
 def _unknown_note(exposure: pl.DataFrame) -> str:

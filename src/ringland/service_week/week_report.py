@@ -11,14 +11,14 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.service_week.action_prices import Prices
-from ringland.service_week.bench_warnings import latest_tests
+from ringland.service_week.bench_lines import latest_tests
+from ringland.service_week.call_lines import call_label
 from ringland.service_week.fixed_words import ACTION_SHORT
 from ringland.service_week.fleet_evidence import FleetEvidence
 from ringland.service_week.fleet_hazard import FleetFits
 from ringland.service_week.fuel_burned import fuel_burned
 from ringland.service_week.hull_timeline import hull_events, known_shares
 from ringland.service_week.number_words import chance_text, money_text, price_text, range_text
-from ringland.service_week.report_lines import call_label
 from ringland.service_week.week_tables import WeekTables
 
 Row = Mapping[str, Any]

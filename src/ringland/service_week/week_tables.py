@@ -11,10 +11,10 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.service_week.action_effects import action_costs
 from ringland.service_week.action_prices import Prices, prices
-from ringland.service_week.bench_warnings import bench_warnings
+from ringland.service_week.bench_lines import bench_warnings
 from ringland.service_week.expected_use import expected_use
 from ringland.service_week.failure_risk import hull_chances, hull_drivers
-from ringland.service_week.fleet_hazard import FleetFits
+from ringland.service_week.fleet_hazard import FleetFits, clear_factors
 from ringland.service_week.fuel_burned import dock_fuel
 from ringland.service_week.hull_state import installed_engines, open_failures, running_sets
 from ringland.service_week.weekly_calls import hull_calls
@@ -78,7 +78,7 @@ def make_week_tables(
         calls=hull_calls(
             running=running,
             chances=chances,
-            drivers=drivers,
+            drivers=drivers.filter(pl.col("factor").is_in(clear_factors(fits, assumptions))),
             costs=costs,
             bench_warnings=warnings,
             prices=price_list,

@@ -1,7 +1,8 @@
 """The one thing to do on each hull this week: its call, its action, its price.
 
 An action is taken when it lowers the expected cost over 30 days.  A hull with an open
-failure, or with a chance beyond the limit, stays off the water whatever that costs.
+failure, or with a chance in 7 days beyond the limit, stays off the water whatever that
+costs; one with a high chance in 30 days, or a failed test, is checked whatever that costs.
 """
 
 from __future__ import annotations
@@ -12,8 +13,8 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.service_week.action_prices import Prices
+from ringland.service_week.call_lines import call_reason
 from ringland.service_week.failure_risk import HORIZONS_D
-from ringland.service_week.report_lines import call_reason
 from ringland.service_week.tables import HullCalls
 
 
@@ -32,7 +33,7 @@ def hull_calls(
     Args:
         running: as `running_sets` returns it.
         chances: `HullChances` made from the same `running`.
-        drivers: `HullDrivers` made from the same `running`.
+        drivers: `HullDrivers` of the factors a reason may name.
         costs: as `action_costs` returns them.
         bench_warnings: engine_id, warning: what the last tests of an engine speak of.
         prices: what things cost this season.
@@ -103,7 +104,7 @@ def _top_driver(drivers: pl.DataFrame) -> pl.DataFrame:
 
 
 def _call(row: dict[str, Any], prices: Prices, assumptions: Assumptions) -> dict[str, Any]:
-    """The call on one hull.  Order: open failure, no record, high chance, tests, cost."""
+    """The call on one hull; an open failure first, then the record, the chance, tests, cost."""
     call: dict[str, Any] = {"hull_id": row["hull_id"], "action": None}
     if row["found_at"] is not None:
         lost = HORIZONS_D["30d"] * prices.lost_rental_day
@@ -121,7 +122,8 @@ def _call(row: dict[str, Any], prices: Prices, assumptions: Assumptions) -> dict
     else:
         limit = assumptions.number("call.keep_off_chance_7d")
         too_high = float(row["chance_7d"]) >= limit
-        in_shop = too_high or row["warning"] is not None
+        is_worth_a_look = row["chance_30d"] >= assumptions.number("call.check_chance_30d")
+        in_shop = too_high or is_worth_a_look or row["warning"] is not None
         suffix = "_in_shop" if in_shop else ""
         action = str(row[f"action{suffix}"])
         if too_high:

@@ -1,13 +1,15 @@
-"""What the last bench tests of an engine speak of, in one sentence for its call."""
+"""What the last bench tests of an engine say: a row a test, and a sentence for its call."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
+from typing import Any
 
 import polars as pl
 
 from ringland.assumptions import Assumptions
-from ringland.service_week.fixed_words import MEASURE_LABELS
+from ringland.service_week.fixed_words import MARK_WORDS, MEASURE_LABELS
 from ringland.service_week.number_words import day_text
 
 WARNING_MEASURES = ("leak_down", "compression")
@@ -73,7 +75,51 @@ def bench_warnings(
 _ORDER = {measure: rank for rank, measure in enumerate(WARNING_MEASURES)}
 
 
-def _warning(row: dict[str, object]) -> str:
+def _warning(row: Mapping[str, Any]) -> str:
     where = "" if row["cylinder"] is None else f", cylinder {row['cylinder']}"
     at = row["inspected_at"]
-    return f"{MEASURE_LABELS[str(row['measure'])]}{where} on {day_text(at)}: {row['reason']}"  # type: ignore[arg-type]
+    return f"{MEASURE_LABELS[row['measure']]}{where} on {day_text(at)}: {row['reason']}"
+
+
+WORST_FIRST = ("fail", "lap and retest", "gauge error", "cannot judge", "pass")
+
+
+def test_lines(tests: pl.DataFrame) -> list[dict[str, str]]:
+    """One row per test in words: its readings side by side, its worst verdict and why.
+
+    Args:
+        tests: one engine's rows of `latest_tests`.
+
+    Returns:
+        measure, day, readings, verdict, why, mark (how well founded the limit is), by test.
+    """
+    lines = []
+    for part in tests.partition_by("measure", maintain_order=True):
+        rows = part.to_dicts()
+        worst = min(rows, key=lambda row: WORST_FIRST.index(row["verdict"]))
+        where = _place(worst)
+        lines.append(
+            {
+                "measure": MEASURE_LABELS[worst["measure"]],
+                "day": day_text(worst["inspected_at"]),
+                "readings": ", ".join(f"{_place(row)} {_reading(row)}".strip() for row in rows),
+                "verdict": worst["verdict"],
+                "why": f"{where}: {worst['reason']}"
+                if where and len(rows) > 1
+                else worst["reason"],
+                "mark": MARK_WORDS.get(worst["mark"], ""),
+            }
+        )
+    return lines
+
+
+def _place(row: Mapping[str, Any]) -> str:
+    """The cylinder and port a reading stands for; nothing for the whole engine."""
+    cylinder = "" if row["cylinder"] is None else f"cyl {row['cylinder']}"
+    return f"{cylinder} {row['port'] or ''}".strip()
+
+
+def _reading(row: Mapping[str, Any]) -> str:
+    if row["state"] == "measured":
+        return f"{row['value']:g} {row['unit']}"
+    return {"stated_ok": "only 'ok' written down", "not_looked_at": "not looked at"}[row["state"]]
