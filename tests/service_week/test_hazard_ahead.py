@@ -10,6 +10,7 @@ from ringland.service_week.action_catalogue import Action, Effect, MarkedNumber
 from ringland.service_week.hazard_ahead import changed, hazard_ahead
 
 WINDOW_H = 25.0
+SHORT = pl.col("shortfall_25h_on")
 
 
 def effect(covariate: str, how: str, value: float) -> Effect:
@@ -21,8 +22,12 @@ def linear_in_shortfall(start_h, stop_h, exposure):  # type: ignore[no-untyped-d
     return (0.01 * (stop_h - start_h) * exposure["shortfall_25h_on"].to_numpy())[None, :]
 
 
-def summed(hours: float, *actions: Action, shortfall: float = 4.0) -> float:
+def summed(
+    hours: float, *actions: Action, shortfall: float = 4.0, usual: float | None = None
+) -> float:
     sets = pl.DataFrame({"shortfall_25h_on": [shortfall], "is_raised_calibration": [True]})
+    if usual is not None:
+        sets = sets.with_columns(usual_shortfall_25h_on=pl.lit(usual))
     out = hazard_ahead(
         linear_in_shortfall,
         sets,
@@ -59,6 +64,29 @@ def test_one_good_tank_takes_off_just_the_hours_it_lasts() -> None:
     assert summed(60.0, tank) == pytest.approx(0.01 * 4 * (60 - 3))
 
 
+def test_a_hull_on_good_fuel_by_a_rule_goes_back_to_its_usual_fuel_without_it() -> None:
+    # Today's window is clean, the dock's fuel is 4 below: a triangle, then 35 h at 4.
+    assert summed(60.0, shortfall=0.0, usual=4.0) == pytest.approx(0.01 * 4 * (25 / 2 + 35))
+    assert summed(60.0, GOOD_FUEL, shortfall=0.0, usual=4.0) == 0
+
+
+def test_usual_running_as_of_late_changes_nothing() -> None:
+    for actions in ([], [GOOD_FUEL]):
+        assert summed(60.0, *actions, usual=4.0) == pytest.approx(summed(60.0, *actions))
+
+
+def test_two_effects_on_one_covariate_follow_each_other() -> None:
+    # First 3 h of good fuel, and a need eased by one for good: 4 - 1 = 3 from then on.
+    tank = Action("a", "a", effects=GOOD_FUEL.effects, lasts_h=3.0)
+    eased = Action("b", "b", effects=(effect("shortfall_25h_on", "add", -1.0),))
+
+    # Before today's running has left the window: a triangle of 25 x 4 / 2; of the running
+    # from today each hour counts in full once it has passed through the window, and the
+    # last 25 h half on average.
+    by_hand = 0.01 * (25 * 4 / 2 + 3 * (60 - 25 / 2 - 3))
+    assert summed(60.0, tank, eased) == pytest.approx(by_hand)
+
+
 def test_what_does_not_look_back_changes_at_once() -> None:
     sets = pl.DataFrame({"is_raised_calibration": [True]})
     mild = Action("a", "a", effects=(effect("is_raised_calibration", "set", 0.0),))
@@ -83,13 +111,13 @@ def test_an_effect_sets_caps_scales_or_adds_and_stops_at_zero(
 ) -> None:
     frame = pl.DataFrame({"shortfall_25h_on": [4.0]})
 
-    assert frame.select(changed(effect("shortfall_25h_on", how, value))).item() == after
+    assert frame.select(changed(effect("shortfall_25h_on", how, value), SHORT)).item() == after
 
 
 def test_an_effect_on_the_unknown_stays_unknown() -> None:
     frame = pl.DataFrame({"shortfall_25h_on": [None]}, schema={"shortfall_25h_on": pl.Float64})
 
-    assert frame.select(changed(effect("shortfall_25h_on", "cap", 1.0))).item() is None
+    assert frame.select(changed(effect("shortfall_25h_on", "cap", 1.0), SHORT)).item() is None
 
 
 @given(hours=st.floats(0.5, 300), lasts_h=st.floats(0.5, 300), shortfall=st.floats(0, 6))

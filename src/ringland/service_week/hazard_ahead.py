@@ -3,12 +3,17 @@
 Covariates named "25h" look back over a window of running, so a change made today enters
 them hour by hour as the window fills, and leaves the same way when it ends.  The hours
 ahead are cut into pieces over which the share of changed running is held at its middle.
+
+Running ahead is taken to go on as of late, unless a column `usual_<covariate>` says what it
+would be if nothing were done: a hull kept on good fuel by a rule shows no shortfall, and
+would show one again without the rule.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
@@ -32,6 +37,9 @@ LOOKING_BACK = frozenset(
     }
 )
 """Covariates that are means over the window; the others change at once."""
+
+USUAL = "usual_"
+"""Prefix of the columns that say what running ahead is like if nothing is done."""
 
 PIECES = 4
 """Pieces a window is cut into; from 4 to 32 a cumulative hazard moves by under 1 %."""
@@ -64,7 +72,8 @@ def planning_hazard(fits: FleetFits, assumptions: Assumptions) -> CumulativeHaza
     modes = [thinned(mode) for mode in fits.at_stake]
 
     def hazard(start_h: Floats, stop_h: Floats, exposure: pl.DataFrame) -> Floats:
-        return np.sum([m.cumulative_hazard(start_h, stop_h, exposure) for m in modes], axis=0)
+        by_mode = [mode.cumulative_hazard(start_h, stop_h, exposure) for mode in modes]
+        return np.asarray(np.sum(by_mode, axis=0))
 
     return hazard
 
@@ -91,16 +100,22 @@ def hazard_ahead(
     Returns:
         Shape (draws, rows of `sets`).
     """
-    effects = [(effect, action.lasts_h) for action in actions for effect in action.effects]
-    ends = _piece_ends([lasts for _, lasts in effects], window_h, float(hours.max(initial=0.0)))
+    held: dict[str, list[Held]] = {
+        name.removeprefix(USUAL): [] for name in sets.columns if name.startswith(USUAL)
+    }
+    for action in actions:
+        for effect in action.effects:
+            held.setdefault(effect.covariate, []).append((effect, action.lasts_h))
+    longest = float(hours.max(initial=0.0))
+    corners = {lasts_h for found in held.values() for _, lasts_h in found if lasts_h is not None}
     total: Floats | float = 0.0
     start = 0.0
-    for end in ends:
-        middle = (start + min(end, float(hours.max(initial=0.0)))) / 2
-        exposure = sets
-        for effect, lasts_h in effects:
-            share = _changed_share(middle, lasts_h, window_h)
-            exposure = exposure.with_columns(_mixed(effect, share))
+    for end in _piece_ends({0.0, *corners} if held else set(), window_h, longest):
+        middle = (start + end) / 2
+        exposure = sets.with_columns(
+            _covariate_at(middle, name, found, USUAL + name in sets.columns, window_h)
+            for name, found in held.items()
+        )
         total = total + hazard(
             age_h + np.minimum(start, hours), age_h + np.minimum(end, hours), exposure
         )
@@ -108,12 +123,12 @@ def hazard_ahead(
     return np.asarray(total)
 
 
-def changed(effect: Effect) -> pl.Expr:
+def changed(effect: Effect, covariate: pl.Expr) -> pl.Expr:
     """The covariate as the effect leaves it, as a number not below zero.
 
     Null stays null but under `set`, which makes it known.
     """
-    now = pl.col(effect.covariate).cast(pl.Float64)
+    now = covariate.cast(pl.Float64)
     by = effect.by.value
     after = {
         "set": pl.lit(by, dtype=pl.Float64),
@@ -121,28 +136,44 @@ def changed(effect: Effect) -> pl.Expr:
         "scale": now * by,
         "add": now + by,
     }[effect.how]
-    return after.clip(lower_bound=0.0).alias(effect.covariate)
+    return after.clip(lower_bound=0.0)
 
 
-def _mixed(effect: Effect, share: float) -> pl.Expr:
-    """The covariate when `share` of its window was run with the change."""
-    if effect.covariate not in LOOKING_BACK:
-        share = float(share > 0)
-    now = pl.col(effect.covariate).cast(pl.Float64)
-    return (now + share * (changed(effect) - now)).alias(effect.covariate)
+Held = tuple[Effect, float | None]
+"""An effect and the hours it lasts; None: to the end."""
 
 
-def _changed_share(run_h: float, lasts_h: float | None, window_h: float) -> float:
-    """Share of the window behind `run_h` that was run while the change held."""
-    held_to = run_h if lasts_h is None else min(run_h, lasts_h)
-    return max(0.0, held_to - max(0.0, run_h - window_h)) / window_h
+def _covariate_at(
+    run_h: float, name: str, held: Sequence[Held], has_usual: bool, window_h: float
+) -> pl.Expr:
+    """The covariate after `run_h` hours of running from today.
+
+    One that looks back is a mean over the window: what was run before today as it is now,
+    the rest as usual, changed by what was in force.
+    """
+    now = pl.col(name).cast(pl.Float64)
+    usual = pl.col(USUAL + name).cast(pl.Float64) if has_usual else now
+
+    def running_at(hour: float) -> pl.Expr:
+        value = usual
+        for effect, lasts_h in held:
+            if lasts_h is None or hour <= lasts_h:
+                value = changed(effect, value)
+        return value
+
+    if name not in LOOKING_BACK:
+        return running_at(run_h).alias(name)
+    edges = sorted({0.0, run_h, *(at for _, at in held if at is not None and at < run_h)})
+    mean = now * max(0.0, 1.0 - run_h / window_h)
+    for begin, end in pairwise(edges):
+        inside = max(0.0, end - max(begin, run_h - window_h))
+        if inside > 0:
+            mean = mean + running_at(end) * (inside / window_h)
+    return mean.alias(name)
 
 
-def _piece_ends(lasts: Sequence[float | None], window_h: float, hours: float) -> list[float]:
-    """Ends of the pieces, the last at or beyond `hours`; one piece where nothing changes."""
-    if not lasts:
-        return [hours]
-    corners = {0.0, *(end for end in lasts if end is not None)}
+def _piece_ends(corners: set[float], window_h: float, hours: float) -> list[float]:
+    """Ends of the pieces, the last at `hours`; one piece where nothing changes."""
     steps = [window_h * step / PIECES for step in range(PIECES + 1)]
     ends = sorted({corner + step for corner in corners for step in steps} - {0.0})
     return [*[end for end in ends if end < hours], hours]
