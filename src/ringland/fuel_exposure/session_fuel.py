@@ -31,7 +31,12 @@ from ringland.fuel_exposure.dock_tanks import (
     run_dock_tanks,
 )
 from ringland.fuel_exposure.tables import SessionFuel
-from ringland.fuel_exposure.tank_account import account, event_frame
+from ringland.fuel_exposure.tank_account import (
+    account,
+    craft_event_frame,
+    event_frame,
+    recent_balance,
+)
 from ringland.fuel_exposure.tank_ages import age_quantile, share_older
 from ringland.fuel_exposure.tank_events import (
     RECORDED,
@@ -54,8 +59,9 @@ class SessionFuelResult:
 
     `sessions` is the table other rooms read.  `tank_events` has one row per event of a
     craft's tank, with the level, octane and age after it; `dock_events` the same for the
-    docks' tanks.  `balance` accounts for every litre of every tank.  `burn_factors` is
-    what each hull's fills say about its consumption.
+    docks' tanks.  `balance` accounts for every litre of every tank, and says which hulls'
+    fills and burns disagree of late.  `burn_factors` is what each hull's fills say about
+    its consumption.
     """
 
     sessions: dy.DataFrame[SessionFuel]
@@ -75,7 +81,8 @@ def session_fuel(
 
     Args:
         records: the contracts' frames by kind, as known at `as_of`; hulls, docks,
-            deliveries and fills are read.
+            deliveries and fills are read, and sessions if there, for rentals that no
+            engine on record accounts for.
         engine_sessions: the EngineSessions frame.
         assumptions: every setting used.
         as_of: the moment of the ledger; later rows are refused.
@@ -87,7 +94,7 @@ def session_fuel(
     _refuse_later(records, engine_sessions, as_of)
     hulls, fills = records["hulls"].sort("hull_id"), records["fills"]
     names = hulls.get_column("hull_id").to_list()
-    rated = rated_litres(engine_sessions, assumptions)
+    rated = rated_litres(_with_engineless(engine_sessions, records), assumptions)
     factors = burn_factors(rated, fills, assumptions)
     sessions = burned_litres(rated, factors).sort("hull_id", "ended_at", "started_at")
     _refuse_unknown_hulls(sessions, names)
@@ -109,18 +116,37 @@ def session_fuel(
     )
     burns = np.flatnonzero((events.role == RECORDED) & (session_row >= 0))
     table = _session_table(sessions[session_row[burns]], burns, events, run, docks, assumptions)
+    tank_events = craft_event_frame(events, run, names, fill_row, fills, poured)
+    balance = pl.concat(
+        [
+            account(events, run, names, "hull"),
+            account(docks.events, docks.run, docks.names, "dock"),
+        ]
+    )
     return SessionFuelResult(
         sessions=SessionFuel.validate(table.sort("hull_id", "started_at"), cast=True),
-        tank_events=event_frame(events, run, names, "hull_id", frame, fills),
-        dock_events=event_frame(docks.events, docks.run, docks.names, "dock_id", docks.frame, None),
-        balance=pl.concat(
-            [
-                account(events, run, names, "hull"),
-                account(docks.events, docks.run, docks.names, "dock"),
-            ]
+        tank_events=tank_events,
+        dock_events=event_frame(
+            docks.events, docks.run, docks.names, ("dock_id", "draw", "delivery")
+        ),
+        balance=balance.join(
+            recent_balance(tank_events, as_of, assumptions), on="tank", how="left",
+            maintain_order="left",
         ),
         burn_factors=factors,
-    )
+    )  # fmt: skip
+
+
+def _with_engineless(sessions: pl.DataFrame, records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
+    """Add the rentals no engine on record accounts for: they burned fuel all the same."""
+    if "sessions" not in records:
+        return sessions
+    key = ["hull_id", "started_at"]
+    others = records["sessions"].join(sessions, on=key, how="anti")
+    columns = ["ended_at", "running_h", "full_throttle_share", "burned_l"]
+    hours = {"engine_h_start": pl.lit(0.0), "engine_h_stop": pl.col("running_h")}
+    extra = others.select(*key, *columns).with_columns(**hours)
+    return pl.concat([sessions, extra], how="diagonal")
 
 
 def _craft_events(

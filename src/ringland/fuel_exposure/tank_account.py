@@ -4,10 +4,13 @@
 from __future__ import annotations
 
 import math
+from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
 
+from ringland.assumptions import Assumptions
+from ringland.fuel_exposure.craft_fills import Poured
 from ringland.fuel_exposure.tank_events import (
     OPENING_STOCK,
     RECORDED,
@@ -15,7 +18,7 @@ from ringland.fuel_exposure.tank_events import (
     UNRECORDED_FILL,
     TankEvents,
 )
-from ringland.fuel_exposure.tank_kernel import Flags, TankRun
+from ringland.fuel_exposure.tank_kernel import Flags, Ints, TankRun
 
 CLAMP_L = 1e-6
 """A clamp below this many litres is rounding and is not counted (its litres still are)."""
@@ -70,34 +73,53 @@ def account(events: TankEvents, run: TankRun, names: list[str], kind: str) -> pl
     )
 
 
+def recent_balance(
+    tank_events: pl.DataFrame, as_of: datetime, assumptions: Assumptions
+) -> pl.DataFrame:
+    """Per hull: litres recorded in against litres burned of late, and whether they disagree.
+
+    `is_balance_off` is null where nothing was burned in the last fuel.balance_days days, and
+    true where recorded fills differ from burns by more than fuel.balance_off of them:
+    then the exposure of those days rests on fuel that is not on record.
+    """
+    since = as_of - timedelta(days=assumptions.number("fuel.balance_days"))
+    litres = pl.col("volume_l")
+    off = (pl.col("in_recent_l") - pl.col("burned_recent_l")).abs()
+    limit = assumptions.number("fuel.balance_off") * pl.col("burned_recent_l")
+    return (
+        tank_events.filter(pl.col("at") > since)
+        .group_by("hull_id", maintain_order=True)
+        .agg(
+            in_recent_l=litres.filter(pl.col("event") == "fill").sum(),
+            burned_recent_l=litres.filter(pl.col("event") == "session").sum(),
+        )
+        .with_columns(is_balance_off=pl.when(pl.col("burned_recent_l") > 0).then(off > limit))
+        .rename({"hull_id": "tank"})
+    )
+
+
 def event_frame(
-    events: TankEvents,
-    run: TankRun,
-    names: list[str],
-    name_column: str,
-    frame: pl.DataFrame,
-    fills: pl.DataFrame | None,
+    events: TankEvents, run: TankRun, names: list[str], words: tuple[str, str, str]
 ) -> pl.DataFrame:
     """One row per event: what happened, and level, octane and mean age after it.
 
-    `event` is 'session' ('draw' for a dock), 'fill' ('delivery'), 'unrecorded_fill',
-    'unexplained_outflow' or 'opening_stock'; `source` is the fill's own word, and
-    'unrecorded' for what was added.
+    Args:
+        events: of a set of tanks.
+        run: their run.
+        names: of the tanks.
+        words: the column of the tank's name, the word for an outflow and for a fill on
+            record, e.g. ("hull_id", "session", "fill"); what was added has the words
+            unrecorded_fill, unexplained_outflow and opening_stock.
     """
-    burn, fill = ("session", "fill") if name_column == "hull_id" else ("draw", "delivery")
-    added = ["", "unrecorded_fill", "unexplained_outflow", "opening_stock"]
-    label = np.where(
-        events.role == RECORDED,
-        np.where(events.is_fill == 1, fill, burn),
-        np.array(added)[events.role],
-    )
-    at_d = events.at_us / _US_PER_DAY
+    name, outflow, fill = words
+    label = np.array(["", "unrecorded_fill", "unexplained_outflow", "opening_stock"])[events.role]
+    label = np.where(events.role == RECORDED, np.where(events.is_fill == 1, fill, outflow), label)
     quality = run.quality
-    table = pl.DataFrame(
+    return pl.DataFrame(
         {
-            name_column: pl.Series([names[i] for i in events.tank_of], dtype=pl.String),
+            name: pl.Series([names[i] for i in events.tank_of], dtype=pl.String),
             "at": pl.Series(events.at_us).cast(pl.Datetime("us", "UTC")),
-            "event": label.astype(object) if len(label) == 0 else label,
+            "event": pl.Series(label.tolist(), dtype=pl.String),
             "volume_l": events.volume_l,
             "moved_l": run.moved_l,
             "before_l": run.before_l,
@@ -105,18 +127,36 @@ def event_frame(
             "octane_aki": quality[:, 1],
             "octane_low_aki": quality[:, 0],
             "octane_high_aki": quality[:, 2],
-            "fuel_age_d": at_d - quality[:, 3],
+            "fuel_age_d": events.at_us / _US_PER_DAY - quality[:, 3],
             "unknown_share": quality[:, 6],
         }
     ).with_columns(pl.selectors.float().fill_nan(None))
-    if fills is None:
-        return table
-    row = frame.get_column("fill_row").cast(pl.Int64)[events.row].to_numpy(allow_copy=True)
-    row = np.where((events.role == RECORDED) & ~np.isnan(row.astype(float)), row, -1)
-    source = fills.get_column("source").to_list()
-    dock = fills.get_column("source_dock_id").to_list()
-    picked = np.nan_to_num(row, nan=-1).astype(int)
-    return table.with_columns(
-        source=pl.Series([source[i] if i >= 0 else None for i in picked], dtype=pl.String),
-        source_dock_id=pl.Series([dock[i] if i >= 0 else None for i in picked], dtype=pl.String),
+
+
+def craft_event_frame(
+    events: TankEvents,
+    run: TankRun,
+    names: list[str],
+    fill_row: Ints,
+    fills: pl.DataFrame,
+    poured: Poured,
+) -> pl.DataFrame:
+    """`event_frame` of the craft's tanks, with where each fill came from and what it brought.
+
+    `source` and `source_dock_id` are the record's own; `poured_octane_aki` and
+    `poured_age_d` are of the litres poured in, null for sessions.
+    """
+    table = event_frame(events, run, names, ("hull_id", "session", "fill"))
+    is_fill = events.is_fill == 1
+    age_d = events.at_us / _US_PER_DAY - poured.quality[:, 3]
+    origin = fills.select("source", "source_dock_id").with_row_index("fill_row")
+    return (
+        table.with_columns(
+            poured_octane_aki=np.where(is_fill, poured.quality[:, 1], np.nan),
+            poured_age_d=np.where(is_fill, age_d, np.nan),
+            fill_row=fill_row * (events.role == RECORDED) - (events.role != RECORDED),
+        )
+        .with_columns(pl.selectors.float().fill_nan(None))
+        .join(origin.cast({"fill_row": pl.Int64}), on="fill_row", how="left", maintain_order="left")
+        .drop("fill_row")
     )
