@@ -145,3 +145,20 @@ def test_an_error_means_not_enough_record() -> None:
     verdict = judge_cox_fit(NoEventsError("No row ends in the event."), ASSUMPTIONS)
     assert verdict.outcome == "not enough record"
     assert verdict.reasons == ("No row ends in the event.",)
+
+
+def test_tiny_fleets_give_a_fit_or_a_clear_error_and_never_anything_else() -> None:
+    """A nearly separated fleet once divided by an underflowed risk set inside the kernel."""
+    outcomes = {"fitted": 0, "refused": 0}
+    for seed in range(150):
+        rng = np.random.default_rng(seed)
+        fleet = weibull_spells(rng, n_hulls=6, effect=[1.5, 0.0], spell=50)
+        try:
+            bootstrap = bootstrap_hulls(fitted(fleet), 30, rng)
+        except CoxFitError:
+            outcomes["refused"] += 1
+            continue
+        outcomes["fitted"] += 1
+        assert np.isfinite(bootstrap.draws).all()
+        assert len(bootstrap.draws) + sum(bootstrap.failed.values()) == 30
+    assert min(outcomes.values()) > 10

@@ -174,7 +174,7 @@ def _deaths(
     return loglik, n_dead, dead_weight, dead_x, tied, tied_sums
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")  # an underflown risk set gives NaN; the caller halves
 def slot_sums(  # noqa: PLR0912, PLR0915 -- one walk; split, it would pass every sum about
     net: Floats,
     x: Floats,

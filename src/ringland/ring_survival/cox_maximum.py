@@ -134,6 +134,8 @@ def maximise(
             if there.loglik >= here.loglik - slack and np.isfinite(there.information).all():
                 break
             step = step / 2
+        else:
+            raise _separation(data, step)
         coef, here = coef + step, there
     raise _separation(data, coef)
 
