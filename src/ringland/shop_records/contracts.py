@@ -97,6 +97,9 @@ class Docks(dy.Schema):
     bulk_tank_l = _number("l", "capacity of the dock's bulk tank; empty: no tank", 100, 1e6, True)
     altitude_m = _number("m", "height above sea level", -430, 5000, True)
     time_zone = _text("IANA zone of the dock's clock, e.g. 'America/Chicago'")
+    country = _text(
+        "ISO 3166-1 code, e.g. 'US'; tells which octane scale its pumps show", nullable=True
+    )
     recorded_at = _recorded()
 
 
@@ -185,6 +188,9 @@ class Deliveries(dy.Schema):
     octane_aki = _octane("AKI")
     octane_ron = _octane("RON")
     octane_mon = _octane("MON")
+    octane_unlabelled = _number(
+        "ON", "octane number whose scale nobody wrote down; stays unresolved", 60, 130, True
+    )
     ethanol_pct = _number("% vol", "ethanol by volume", 0, 100, True)
     price_per_l = _number("money/l", "price paid", 0, 100, True)
     recorded_at = _recorded()
@@ -201,6 +207,9 @@ class Fills(dy.Schema):
     octane_aki = _octane("AKI")
     octane_ron = _octane("RON")
     octane_mon = _octane("MON")
+    octane_unlabelled = _number(
+        "ON", "octane number whose scale nobody wrote down; stays unresolved", 60, 130, True
+    )
     ethanol_pct = _number("% vol", "ethanol by volume", 0, 100, True)
     price_per_l = _number("money/l", "price paid", 0, 100, True)
     booster_points = _number(

@@ -59,7 +59,12 @@ class Intake:
         return self.set_aside[SOURCE_ROW].n_unique()
 
 
-def take_in(kind: RecordKind, raw: RawFile, known: Mapping[str, Collection[str]]) -> Intake:
+def take_in(
+    kind: RecordKind,
+    raw: RawFile,
+    known: Mapping[str, Collection[str]],
+    unreadable: pl.DataFrame | None = None,
+) -> Intake:
     """The rows of one file, typed and checked, and those set aside with reasons.
 
     Args:
@@ -67,6 +72,8 @@ def take_in(kind: RecordKind, raw: RawFile, known: Mapping[str, Collection[str]]
         raw: the file as text.
         known: ids on record by record kind, e.g. {"hulls": ["H01", "H02"]}; a kind that is
             not named has none.
+        unreadable: cells that a mapping could not read, as `text_cast.FAULT_SCHEMA`; their
+            rows are set aside with these reasons.
 
     Raises:
         RecordFileError: a column that may not be empty is missing from the file.
@@ -75,6 +82,8 @@ def take_in(kind: RecordKind, raw: RawFile, known: Mapping[str, Collection[str]]
     notes = _column_notes(kind, raw)
     text = raw.frame
     typed, found = cast_text(kind.schema, text)
+    if unreadable is not None:
+        found = pl.concat([unreadable, _not_yet_named(found, unreadable)])
     found = pl.concat(
         [
             found,

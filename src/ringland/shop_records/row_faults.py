@@ -147,11 +147,18 @@ def reference_faults(
 def _nearest(unknown: str, other: str, ids: list[str]) -> str:
     if not ids:
         return f"Load the {other} first; none are on record."
-    near = difflib.get_close_matches(unknown, ids, n=1)
+    alike = [known for known in ids if _look(known) == _look(unknown)]
+    near = alike or difflib.get_close_matches(unknown, ids, n=1)
     if near:
         return f"Did you mean '{near[0]}'? Otherwise add '{unknown}' to the {other} first."
     shown = ", ".join(ids[:_SHOWN_IDS]) + (", ..." if len(ids) > _SHOWN_IDS else "")
     return f"Add it to the {other} first, or write one on record: {shown}."
+
+
+def _look(text: str) -> str:
+    """How an id looks in handwriting: 'H-0l' as 'H01'."""
+    kept = "".join(letter for letter in text if letter.isalnum())
+    return kept.replace("l", "I").upper().translate(str.maketrans("IOSBZ", "10582"))
 
 
 def repeat_faults(kind: RecordKind, typed: pl.DataFrame) -> pl.DataFrame:

@@ -69,7 +69,7 @@ Explainer = Callable[[str], tuple[pl.Expr, pl.Expr]]
 
 def _way_to_cast(column: dy.Column) -> tuple[Caster, Explainer]:
     if isinstance(column, dy.Datetime):
-        return _instants, _not_an_instant
+        return cast_instants, _not_an_instant
     if isinstance(column, dy.Bool):
         return _yes_no, _not_yes_or_no
     if isinstance(column, dy.Int64):
@@ -96,7 +96,8 @@ def _yes_no(cells: pl.Series) -> pl.Series:
     return cells.str.to_lowercase().replace_strict(YES_NO, default=None, return_dtype=pl.Boolean)
 
 
-def _instants(cells: pl.Series) -> pl.Series:
+def cast_instants(cells: pl.Series) -> pl.Series:
+    """The instants of ISO 8601 texts with an offset; null where a cell is none."""
     instants = cells.str.to_datetime(_USUAL_INSTANT, strict=False, time_unit="us", cache=False)
     instants = instants.dt.replace_time_zone("UTC")
     left = cells.is_not_null() & instants.is_null()

@@ -37,6 +37,21 @@ UNIT_NAMES = {
     "percent": "percent",
     "ppm": "ppm",
     "ml": "milliliter",
+    "m": "meter",
+    "ft": "foot",
+    "h": "hour",
+    "min": "minute",
+    "s": "second",
+    "d": "day",
+    "share": "dimensionless",
+    "% vol": "percent",
+    "l/h": "liter/hour",
+    "US gal/h": "gallon/hour",
+    "imp gal/h": "imperial_gallon/hour",
+    # money has no unit of its own here: a price is money per litre in the shop's currency
+    "money/l": "1/liter",
+    "money/US gal": "1/gallon",
+    "money/imp gal": "1/imperial_gallon",
 }
 STANDARD_PRESSURE_KPA = 101.325
 
@@ -51,13 +66,17 @@ def in_unit(value: float, unit: str, to: str) -> float:
     Raises:
         UnitError: a unit is not in `UNIT_NAMES`, or the two measure different things.
     """
-    slope, offset = _line(unit, to)
+    slope, offset = conversion(unit, to)
     return slope * value + offset
 
 
 @cache
-def _line(unit: str, to: str) -> tuple[float, float]:
-    """Slope and offset of the conversion: every unit here is a line of every fitting other."""
+def conversion(unit: str, to: str) -> tuple[float, float]:
+    """Slope and offset of the conversion: every unit here is a line of every fitting other.
+
+    Raises:
+        UnitError: a unit is not in `UNIT_NAMES`, or the two measure different things.
+    """
     for name in (unit, to):
         if name not in UNIT_NAMES:
             raise UnitError(f"Unit '{name}' is not known; use one of {', '.join(UNIT_NAMES)}.")
