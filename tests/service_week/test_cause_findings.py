@@ -78,16 +78,17 @@ def test_seen_and_not_seen_in_one_place_is_a_contradiction() -> None:
 
 
 def test_a_sound_state_beside_damage_elsewhere_says_nothing_of_the_engine() -> None:
-    rows = teardown(
-        [
-            "1 | piston | no seizure marks",
-            "2 | piston | matching scuff on both faces or at four points",
-        ]
-    )
+    rows = teardown(["1 | bearing | bearings sound", "2 | bearing | bearings wiped or blue"])
     found = engine_findings(rows, TABLE, "E1", 3)
     assert found.contradictions == ()
-    assert found.states["no_seizure_marks"] == "not_looked_at"
-    assert found.states["scuff_both_faces"] == "seen"
+    assert found.states["bearings_sound"] == "not_looked_at"
+    assert found.states["bearings_wiped"] == "seen"
+
+
+def test_a_state_of_the_damaged_cylinder_is_seen_though_the_others_do_not_show_it() -> None:
+    words = "piston | no seizure marks beside the break"
+    found = engine_findings(teardown([f"1 | {words}"], [f"2 | {words}"]), TABLE, "E1", 3)
+    assert found.states["no_seizure_marks"] == "seen"
 
 
 def test_an_engine_not_on_record_gets_a_clear_note_and_keeps_its_findings() -> None:

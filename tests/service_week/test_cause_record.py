@@ -1,10 +1,7 @@
-from datetime import UTC, datetime, timedelta
-
 import polars as pl
 import pytest
 
 from ringland.assumptions import load_assumptions
-from ringland.fuel_exposure.tables import SessionExposure
 from ringland.ring_survival.weibull_hazard import FactorEffect
 from ringland.service_week.cause_agreement import (
     agreement_lines,
@@ -16,10 +13,9 @@ from ringland.service_week.cause_differential import rank_causes
 from ringland.service_week.cause_findings import engine_findings
 from ringland.service_week.cause_record import CauseRecord, record_before_failure
 from ringland.service_week.cause_table import default_cause_table
-from ringland.shop_records.tables import BenchVerdicts, PistonLives
-from tests.service_week.cause_rows import OPENED, teardown
+from ringland.shop_records.tables import BenchVerdicts
+from tests.service_week.cause_rows import OPENED, START, lives, sessions, teardown
 
-START = datetime(2025, 5, 1, 12, tzinfo=UTC)
 ASSUMPTIONS = load_assumptions()
 TABLE = default_cause_table()
 EFFECT = FactorEffect(
@@ -32,72 +28,6 @@ EFFECT = FactorEffect(
     unaided_ratio=None,
     unaided_log_error=None,
 )
-
-
-def sessions(set_id: str, margin_on: float, hours: int = 40, **changed: object) -> pl.DataFrame:
-    """One-hour rentals, a quarter at full throttle, all on fuel of one margin."""
-    rows = []
-    for hour in range(hours):
-        at = START + timedelta(days=hour)
-        shortfall = max(0.0, -margin_on)
-        rows.append(
-            {
-                "hull_id": f"H-{set_id}",
-                "dock_id": "D",
-                "engine_id": f"E-{set_id}",
-                "piston_set_id": set_id,
-                "started_at": at,
-                "ended_at": at + timedelta(hours=1),
-                "engine_h_start": float(hour),
-                "engine_h_stop": hour + 1.0,
-                "set_h_start": float(hour),
-                "set_h_stop": hour + 1.0,
-                "burn_l": 30.0,
-                "octane_aki": 91.0 + margin_on,
-                "octane_need_aki": 91.0,
-                "octane_margin_on": margin_on,
-                "shortfall_on": shortfall,
-                "shortfall_low_on": shortfall,
-                "shortfall_high_on": shortfall,
-                "hard_running_h": 0.25,
-                "full_throttle_share": 0.25,
-                "is_throttle_assumed": False,
-                "fuel_age_d": 5.0,
-                "share_over_14d": 0.0,
-                "share_over_28d": 0.0,
-                "unknown_share": 0.0,
-                "calibration": "stock",
-            }
-            | changed
-        )
-    schema = {name: column.dtype for name, column in SessionExposure.columns().items()}
-    return pl.DataFrame(rows, schema=schema)
-
-
-def lives(hours: dict[str, float]) -> pl.DataFrame:
-    schema = {name: column.dtype for name, column in PistonLives.columns().items()}
-    return pl.DataFrame(
-        [
-            {
-                "piston_set_id": set_id,
-                "engine_id": f"E-{set_id}",
-                "hull_id": f"H-{set_id}",
-                "dock_id": "D",
-                "piston_type": "cast",
-                "supplier_grade": "original",
-                "build_number": 1,
-                "fitted_at": START,
-                "ended_at": None,
-                "entry_h": 0.0,
-                "exit_h": exit_h,
-                "state": "running",
-                "mode": None,
-                "last_good_h": None,
-            }
-            for set_id, exit_h in hours.items()
-        ],
-        schema=schema,
-    )
 
 
 MARGINS = {"P0": -3.0, "P1": -2.0, "P2": -1.0, "P3": 0.0, "P4": 1.0, "P5": 2.0}

@@ -1,8 +1,9 @@
 """What was seen in one opened engine, finding by finding, with nothing lost.
 
 A finding is seen in the engine if it is seen in any cylinder.  A sound state must hold
-wherever it was looked at.  What was not looked at stays that.  Rows that contradict each
-other are set aside and listed; words the table does not know are listed too.
+wherever it was looked at, unless it speaks only of the damaged cylinder.  What was not
+looked at stays that.  Rows that contradict each other are set aside and listed; words the
+table does not know are listed too.
 """
 
 from __future__ import annotations
@@ -178,7 +179,9 @@ def _between_findings(slots: _Slots, table: CauseTable) -> list[str]:
                         f"cannot both hold for {_where(slot)}: both count for nothing until "
                         f"it is settled."
                     )
-            if SEEN in slots.get(other, {}).values() and table.findings[key].kind == "sound":
+            finding = table.findings[key]
+            is_of_all = finding.kind == "sound" and not finding.is_local
+            if is_of_all and SEEN in slots.get(other, {}).values():
                 # sound in one cylinder, damaged in another: no statement about the engine
                 by_slot.update(dict.fromkeys(by_slot, NOT_LOOKED_AT))
     return found
@@ -186,7 +189,7 @@ def _between_findings(slots: _Slots, table: CauseTable) -> list[str]:
 
 def _state(finding: Finding, by_slot: Mapping[int, str]) -> str:
     states = set(by_slot.values())
-    if finding.kind == "sound" and NOT_SEEN in states:
+    if finding.kind == "sound" and not finding.is_local and NOT_SEEN in states:
         return NOT_SEEN
     if SEEN in states:
         return SEEN

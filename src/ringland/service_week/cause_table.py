@@ -52,6 +52,8 @@ class Finding:
     also: tuple[str, ...]
     kind: str
     """'damage', or 'sound' for a state without damage, which must hold for the whole engine."""
+    is_local: bool
+    """Speaks only of the damaged cylinder: seen in one is seen, even for a sound state."""
     mark: str
     source: str
     weights: Mapping[str, float]
@@ -171,6 +173,7 @@ def _finding(
         fields["words"],
         tuple(fields.get("also", ())),
         fields.get("kind", "damage"),
+        bool(fields.get("local", False)),
         fields["mark"],
         fields["source"],
         weights,

@@ -82,26 +82,32 @@ def acceptance_lines(basis: RebuildBasis, wanted: Mapping[str, str]) -> tuple[Ac
         wanted: measure -> 'port', 'cylinder' or 'engine'.  An unknown number of cylinders
             gives no line by cylinder or port.
     """
+    before, after = _latest(basis.before), _latest(basis.after)
     return tuple(
-        _line(basis, measure, cylinder, port)
+        _line(_TARGETS[measure](basis), place, before.get(place), after.get(place))
         for measure, by in wanted.items()
-        for cylinder, port in _places(by, basis.cylinders)
+        for place in _places(measure, by, basis.cylinders)
     )
 
 
-def _places(by: str, cylinders: int) -> list[tuple[int | None, str | None]]:
+_Target = tuple[str, str, str]
+"""Target, limit, and the limit's mark."""
+_Place = tuple[str, int | None, str | None]
+"""Measure, cylinder, port."""
+
+
+def _places(measure: str, by: str, cylinders: int) -> list[_Place]:
     if by == "engine":
-        return [(None, None)]
+        return [(measure, None, None)]
     sides: tuple[str | None, ...] = _SIDES if by == "port" else (None,)
-    return [(cylinder, side) for cylinder in range(1, cylinders + 1) for side in sides]
+    return [(measure, cylinder, side) for cylinder in range(1, cylinders + 1) for side in sides]
 
 
 def _line(
-    basis: RebuildBasis, measure: str, cylinder: int | None, port: str | None
+    aim: _Target, place: _Place, old: Mapping[str, Any] | None, new: Mapping[str, Any] | None
 ) -> AcceptanceLine:
-    old = _latest(basis.before, measure, cylinder, port)
-    new = _latest(basis.after, measure, cylinder, port)
-    target, limit, mark = _TARGETS[measure](basis)
+    target, limit, mark = aim
+    measure, cylinder, port = place
     return AcceptanceLine(
         measure,
         cylinder,
@@ -118,15 +124,12 @@ def _line(
     )
 
 
-def _latest(
-    judged: pl.DataFrame, measure: str, cylinder: int | None, port: str | None
-) -> dict[str, Any] | None:
-    rows = judged.filter(
-        (pl.col("measure") == measure)
-        & pl.col("cylinder").eq_missing(cylinder)
-        & pl.col("port").eq_missing(port)
-    ).sort("inspected_at")
-    return rows.row(-1, named=True) if rows.height else None
+def _latest(judged: pl.DataFrame) -> dict[_Place, dict[str, Any]]:
+    """The latest reading at each place."""
+    return {
+        (row["measure"], row["cylinder"], row["port"]): row
+        for row in judged.sort("inspected_at", maintain_order=True).iter_rows(named=True)
+    }
 
 
 def _shown(row: Mapping[str, Any] | None) -> str:
@@ -140,14 +143,10 @@ def _shown(row: Mapping[str, Any] | None) -> str:
     return raw
 
 
-_Target = tuple[str, str, str]
-"""Target, limit, and the limit's mark."""
-
-
 def _vacuum_target(basis: RebuildBasis) -> _Target:
     accept = basis.limits["valve_seal_vacuum.accept"]
     shop = basis.limits["valve_seal_vacuum.not_enough_to_inhg"]
-    limit = f"ratio {accept.value:.2f}, and above {shop.value:.0f} inHg as at sea level"
+    limit = f"ratio {accept.value:.2f} and over {shop.value:.0f} inHg as at sea level"
     return "as the blanked pad (ratio 1.00)", limit, f"{accept.mark}, {shop.mark}"
 
 

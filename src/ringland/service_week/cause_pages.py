@@ -1,0 +1,201 @@
+"""Cause reports as pages and PDFs, with everything they need inside them.
+
+Text only ever passes as data: through Jinja2's escaping into a page, through JSON into the
+PDF's layout, which sets it as text and never reads it as markup.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import datetime
+from importlib.resources import files
+from typing import Any
+
+import typst
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from ringland.service_week import fixed_words
+from ringland.service_week.cause_photos import shown_photo
+from ringland.service_week.cause_report import CauseReport
+from ringland.service_week.number_words import day_text, instant_text
+
+TITLES = (
+    "Job and serials",
+    "Complaint",
+    "Measured before it was opened",
+    "Found, by cylinder",
+    "What it means",
+    "Causes, ranked",
+    "What the record says",
+    "What cannot be known",
+    "What must be done, why, and what it costs",
+    "Prevention",
+    "Acceptance readings",
+    "Break-in, next check, kept parts, disposal",
+)
+"""The twelve parts, in order."""
+
+HEADINGS = {
+    "measured": ("Test", "Day", "Place", "Reading", "Verdict", "Why", "Limit is"),
+    "settle": ("Not looked at yet", "Part", "Would tell (bits)"),
+    "record": (
+        "Factor",
+        "This engine",
+        "Bounds",
+        "Fleet's middle",
+        "Above this share of fleet",
+        "Hazard against middle",
+        "Share of log hazard",
+    ),
+    "work": ("Work", "Why", "Because of", "Parts", "Hours", "Basis"),
+    "options": ("Option", "Price", "What it leaves"),
+    "acceptance": (
+        "Reading",
+        "Place",
+        "Target",
+        "Limit [mark]",
+        "Before",
+        "After",
+        "Verdict",
+        "Signed",
+    ),
+}
+
+
+def build_cause_pages(
+    reports: Sequence[CauseReport], as_of: datetime, is_demo: bool, paper: str = "a4"
+) -> dict[str, bytes]:
+    """Every file by its path relative to the site's folder: index, pages and PDFs.
+
+    Args:
+        reports: the reports.
+        as_of: the instant they speak of, for the index.
+        is_demo: whether the data are invented, for the index.
+        paper: 'a4' or 'us-letter'.
+    """
+    templates = _templates()
+    names = {id(report): report_name(report) for report in reports}
+    site = {}
+    for report in reports:
+        name = names[id(report)]
+        site[f"causes/{name}.html"] = cause_page(report, templates)
+        site[f"causes/{name}.pdf"] = cause_pdf(report, paper)
+    rows = [
+        {
+            "engine_id": report.engine_id,
+            "day": day_text(report.found_at),
+            "short": " ".join(report.summary[:2]),
+            "page": f"{names[id(report)]}.html",
+            "pdf": f"{names[id(report)]}.pdf",
+        }
+        for report in sorted(reports, key=lambda report: report.found_at, reverse=True)
+    ]
+    index = templates.get_template("cause_index.html.j2").render(
+        root="../", rows=rows, as_of=as_of, is_demo=is_demo
+    )
+    return {"causes/index.html": index.encode()} | site
+
+
+def report_name(report: CauseReport) -> str:
+    """A name safe as a file on every system: plain letters, the day, and a digest."""
+    letters = re.sub(r"[^A-Za-z0-9]+", "-", report.engine_id).strip("-")[:30] or "engine"
+    whole = f"{report.engine_id}|{report.found_at.isoformat()}"
+    digest = hashlib.sha256(whole.encode()).hexdigest()[:6]
+    return f"{letters}-{report.found_at:%Y-%m-%d}-{digest}"
+
+
+def cause_page(report: CauseReport, templates: Environment | None = None) -> bytes:
+    """The report as one HTML page; its photos and picture are inside it."""
+    templates = templates or _templates()
+    return (
+        templates.get_template("cause_report.html.j2")
+        .render(
+            report=report,
+            titles=[f"{number}. {title}" for number, title in enumerate(TITLES, start=1)],
+            headings=HEADINGS,
+            root="../",
+            pdf=f"{report_name(report)}.pdf",
+            photos=[
+                {"name": name, "src": photo.data_url}
+                for name, content in report.photos
+                if (photo := shown_photo(content))
+            ],
+            picture=report.picture and f"data:image/svg+xml;base64,{_base64(report.picture)}",
+        )
+        .encode()
+    )
+
+
+def cause_pdf(report: CauseReport, paper: str = "a4") -> bytes:
+    """The report as a PDF; the same report gives the same bytes.
+
+    Args:
+        report: the report.
+        paper: 'a4' or 'us-letter'.
+    """
+    layout = files("ringland.service_week").joinpath("templates", "cause_report.typ")
+    inputs: dict[str, bytes] = {"main.typ": layout.read_bytes()}
+    photos = []
+    for number, (name, content) in enumerate(report.photos):
+        if photo := shown_photo(content):
+            file = f"photo-{number}.svg"
+            inputs[file] = photo.svg
+            photos.append({"file": file, "name": name})
+    if report.picture:
+        inputs["picture.svg"] = report.picture
+    data = {
+        "report": _as_json(report),
+        "titles": TITLES,
+        "headings": HEADINGS,
+        "paper": paper,
+        "photos": photos,
+        "picture": "picture.svg" if report.picture else "",
+        "as_of": f"As known on {instant_text(report.as_of)}",
+        "demo": f"{fixed_words.DEMO_LABEL}: no real fleet, shop or person."
+        if report.is_demo
+        else "",
+        "fonts": ["Libertinus Serif"],
+        "never": fixed_words.NEVER_CLEARANCE,
+        "association": fixed_words.ASSOCIATION,
+        "versions": ", ".join(f"{name} {value}" for name, value in report.versions.items()),
+    }
+    made: object = typst.compile(  # type: ignore[call-overload]  # its types lag: a dict is taken
+        inputs,
+        format="pdf",
+        sys_inputs={"report": json.dumps(data)},
+        timestamp=report.as_of,
+        ignore_system_fonts=True,  # the same letters on every machine
+    )
+    if not isinstance(made, bytes):
+        raise TypeError("the PDF did not come back as bytes")
+    return made
+
+
+def _as_json(report: CauseReport) -> dict[str, Any]:
+    fields = asdict(report)
+    for name in ("photos", "picture", "versions", "found_at", "as_of"):
+        del fields[name]
+    return fields
+
+
+def _base64(content: bytes) -> str:
+    return base64.b64encode(content).decode()
+
+
+def _templates() -> Environment:
+    templates = Environment(
+        loader=PackageLoader("ringland.service_week"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    templates.filters["instant"] = instant_text
+    templates.globals["words"] = fixed_words
+    return templates
