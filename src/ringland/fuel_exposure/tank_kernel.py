@@ -33,7 +33,7 @@ Flags = npt.NDArray[np.uint8]
 
 BLOCK = 2.0**512
 """One block of `TankRun.block`: R = mantissa * BLOCK ** -block."""
-_EMPTY = 2.0**-500  # a smaller heel share is no share: the tank starts afresh
+EMPTY = 2.0**-500  # a smaller heel share is no share: the tank starts afresh
 
 
 @dataclass(frozen=True)
@@ -204,13 +204,13 @@ def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
                 moved = max(min(volume_l[i], capacity_l[tank] - now), 0.0)
                 total = now + moved
                 kept = now / total if total > 0.0 else 1.0
-                if kept < _EMPTY or cohort == first:
+                if kept < EMPTY or cohort == first:
                     for q in range(kinds):
                         blend[q] = filled[i, q]
                 else:
                     for q in range(kinds):
                         blend[q] += (1.0 - kept) * (filled[i, q] - blend[q])
-                if kept < _EMPTY:
+                if kept < EMPTY:
                     part = 1.0
                     blocks += 4
                 else:

@@ -1,0 +1,217 @@
+"""The fuel ledger timed against Polars scanning the same columns, in one run on one machine.
+
+    pytest -m benchmark tests/benchmarks/test_fuel_ledger_scale.py -s
+
+Takes some three minutes and 8 GB; nothing else should run.  Every figure is a ratio: to the
+Polars scan (sum of each column) of the same Parquet files, best of five each, or to DuckDB,
+once.  Each way starts at the files and ends with octane, mean age and the shares older than
+14 and 28 days of every session in memory.  Compiling is not in the figures.
+"""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import polars as pl
+import pytest
+
+from ringland.fuel_exposure.tank_sweep import Burned, cluster_by_tank, sweep_tanks
+from tests.benchmarks.fuel_ledger_fleet import TANK_L, write_fleet, write_time_ordered
+
+pytestmark = pytest.mark.benchmark
+
+DAY = 86_400_000_000
+AGES = np.array([14 * DAY, 28 * DAY])
+BUCKETS = 16
+COLUMNS = ["tank", "at_us", "is_fill", "volume_l", "octane"]
+
+
+def swept(path: Path) -> Burned:
+    """One bucket: a pure function of its file."""
+    frame = pl.read_parquet(path, columns=COLUMNS, rechunk=True)
+    tank, at, is_fill, litres, octane = (frame.get_column(name).to_numpy() for name in COLUMNS)
+    return sweep_tanks(tank, TANK_L, at, is_fill, litres, octane, 0, AGES)
+
+
+def ledger(folder: Path) -> list[Burned]:
+    with ThreadPoolExecutor(2) as pool:
+        return list(pool.map(swept, sorted(folder.glob("bucket_*.parquet"))))
+
+
+def scan(pattern: Path) -> object:
+    return pl.scan_parquet(pattern).select(pl.all().sum()).collect()
+
+
+def best_of(n: int, call: Callable[[], object]) -> float:
+    took = []
+    for _ in range(n):
+        begun = time.perf_counter()
+        call()
+        took.append(time.perf_counter() - begun)
+    return min(took)
+
+
+def say(text: str) -> None:
+    print(f"\n{text}", end="", flush=True)
+
+
+@pytest.fixture(scope="module")
+def fleets(tmp_path_factory: pytest.TempPathFactory) -> dict[int, Path]:
+    folders = {}
+    for millions in (1, 10, 50):
+        folder = tmp_path_factory.mktemp(f"events_{millions}m")
+        write_fleet(folder, millions * 1_000_000, BUCKETS * max(1, millions // 10))
+        folders[millions] = folder
+    return folders
+
+
+@pytest.mark.parametrize(("millions", "limit"), [(10, 2.0), (50, 3.0)])
+def test_clustered_events_take_few_scans(
+    fleets: dict[int, Path], millions: int, limit: float
+) -> None:
+    folder = fleets[millions]
+    scanned = best_of(5, lambda: scan(folder / "*.parquet"))
+    ours = best_of(5, lambda: ledger(folder))
+    say(f"{millions} M events: scan {scanned:.3f} s, ledger {ours:.3f} s, {ours / scanned:.2f} x")
+
+    assert ours / scanned <= limit
+
+
+def test_time_grows_linearly(fleets: dict[int, Path]) -> None:
+    took = {millions: best_of(5, lambda f=folder: ledger(f)) for millions, folder in fleets.items()}
+    per_million = {millions: seconds / millions for millions, seconds in took.items()}
+    say(f"seconds per million events: { {m: round(s, 4) for m, s in per_million.items()} }")
+
+    assert per_million[50] / per_million[10] <= 1.5
+    assert per_million[10] / per_million[1] <= 1.5
+
+
+def test_time_ordered_fills_and_sessions_take_few_scans(
+    fleets: dict[int, Path], tmp_path: Path
+) -> None:
+    write_time_ordered(fleets[10], tmp_path)
+
+    def joined() -> Burned:
+        fills = pl.read_parquet(tmp_path / "fills.parquet", rechunk=True)
+        rides = pl.read_parquet(tmp_path / "sessions.parquet", rechunk=True)
+        tanks = int(max(fills["tank"].max(), rides["tank"].max())) + 1
+        events = cluster_by_tank(
+            tuple(fills[name].to_numpy() for name in ("tank", "at_us", "volume_l", "octane")),
+            tuple(rides[name].to_numpy() for name in ("tank", "at_us", "volume_l")),
+            tanks,
+        )
+        return sweep_tanks(
+            events.tank, TANK_L, events.at_us, events.is_fill, events.volume_l, events.octane,
+            0, AGES,
+        )  # fmt: skip
+
+    def scanned() -> None:
+        scan(tmp_path / "fills.parquet")
+        scan(tmp_path / "sessions.parquet")
+
+    reference, ours = best_of(5, scanned), best_of(5, joined)
+    clustered = np.concatenate([burned.octane for burned in ledger(fleets[10])])
+    say(f"10 M from time order: scan {reference:.3f} s, {ours:.3f} s, {ours / reference:.2f} x")
+
+    np.testing.assert_array_equal(joined().octane, clustered)
+    assert ours / reference <= 5.0
+
+
+def test_peak_memory_stays_near_the_inputs(fleets: dict[int, Path]) -> None:
+    """A fresh process that keeps all results, less what one sweep of the small fleet needs."""
+    script = (
+        "import resource, sys; from pathlib import Path;"
+        "from tests.benchmarks.test_fuel_ledger_scale import ledger;"
+        "ledger(Path(sys.argv[1]));"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+    )
+
+    def peak_kb(folder: Path) -> int:
+        run = subprocess.run(
+            [sys.executable, "-c", script, folder], capture_output=True, text=True, check=True
+        )
+        return int(run.stdout)
+
+    rows = pl.scan_parquet(fleets[50] / "*.parquet").select(pl.len()).collect().item()
+    inputs_kb = rows * (4 + 8 + 1 + 8 + 8) / 1024
+    grown_kb = peak_kb(fleets[50]) - peak_kb(fleets[1])
+    say(f"peak memory, 50 M events: {grown_kb / inputs_kb:.2f} x the inputs")
+
+    assert resource.RUSAGE_SELF == 0
+    assert grown_kb / inputs_kb <= 3.0
+
+
+DUCKDB_LEDGER = """
+with leveled as (
+    select *,
+        sum(case when is_fill = 1 then volume_l else -volume_l end)
+            over (partition by tank order by at_us, is_fill) as after_l
+    from read_parquet($files)
+),
+kept as (
+    select *,
+        case when is_fill = 1 and after_l - volume_l > 1e-6
+            then -ln((after_l - volume_l) / after_l) else 0 end as spent,
+        case when is_fill = 1 then volume_l / after_l else 0 end as fresh
+    from leveled
+),
+summed as (
+    select *, sum(spent) over (partition by tank order by at_us, is_fill) as spent_so_far
+    from kept
+),
+blended as (
+    select tank, at_us, is_fill, spent_so_far,
+        exp(-spent_so_far) * sum(fresh * octane * exp(spent_so_far)) over by_time as octane,
+        exp(-spent_so_far) * sum(fresh * at_us * exp(spent_so_far)) over by_time as born_us
+    from summed
+    window by_time as (partition by tank order by at_us, is_fill)
+),
+fills as (select tank, at_us, spent_so_far from blended where is_fill = 1),
+rides as (select * from blended where is_fill = 0)
+select rides.tank, rides.at_us, rides.octane, rides.at_us - rides.born_us as mean_age_us,
+    coalesce(exp(early.spent_so_far - rides.spent_so_far), 0) as over_14d,
+    coalesce(exp(older.spent_so_far - rides.spent_so_far), 0) as over_28d
+from rides
+asof left join fills as early
+    on rides.tank = early.tank and rides.at_us - $turns > early.at_us
+asof left join fills as older
+    on rides.tank = older.tank and rides.at_us - $old > older.at_us
+order by rides.tank, rides.at_us
+"""
+
+
+def test_an_asof_join_agrees_and_takes_far_longer(fleets: dict[int, Path]) -> None:
+    """The closed form in SQL: sums of -ln(keep), exponentials, and two ASOF joins.
+
+    134 fills a tank keep its exponentials in range; it has no rebasing, so it is no ledger
+    for longer records.
+    """
+    folder = fleets[10]
+    files = [str(path) for path in sorted(folder.glob("bucket_*.parquet"))]
+    bounds = {"files": files, "turns": int(AGES[0]), "old": int(AGES[1])}
+    connection = duckdb.connect()
+    begun = time.perf_counter()
+    theirs = connection.sql(DUCKDB_LEDGER, params=bounds).fetchnumpy()
+    taken = time.perf_counter() - begun
+    ours = best_of(5, lambda: ledger(folder))
+    burned = ledger(folder)
+    say(f"10 M events: DuckDB {taken:.2f} s, ledger {ours:.3f} s, {taken / ours:.0f} x")
+
+    # Sums of 400 exponentials up to about e^250 lose some digits in SQL; ours do not.
+    for name, column in (
+        ("octane", [b.octane for b in burned]),
+        ("over_14d", [b.share_older[:, 0] for b in burned]),
+        ("over_28d", [b.share_older[:, 1] for b in burned]),
+    ):
+        np.testing.assert_allclose(
+            np.asarray(theirs[name]), np.concatenate(column), rtol=0, atol=1e-6
+        )
+    assert taken / ours >= 20.0
