@@ -12,6 +12,7 @@ import matplotlib as mpl
 import polars as pl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 
 from ringland.service_week.cause_record import CauseRecord
@@ -106,7 +107,9 @@ def _draw_compression(axes: Axes, tests: pl.DataFrame) -> None:
                   marker=_MARKERS[number % 4], markersize=4, color=_SERIES[number % 4],
                   label=f"cyl {number}")  # fmt: skip
     axes.set_ylim(min(0.75, float(shares["share"].to_numpy().min()) - 0.1), 1.03)
-    axes.tick_params(axis="x", rotation=30)
+    dates = AutoDateLocator(minticks=2, maxticks=5)  # type: ignore[no-untyped-call]
+    axes.xaxis.set_major_locator(dates)
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(dates))  # type: ignore[no-untyped-call]
     axes.legend(fontsize=7, frameon=False, loc="lower left", ncols=4, handlelength=1.2)
 
 

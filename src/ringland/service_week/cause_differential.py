@@ -21,7 +21,13 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from ringland.service_week.cause_findings import NOT_LOOKED_AT, NOT_SEEN, SEEN, EngineFindings
+from ringland.service_week.cause_findings import (
+    NOT_LOOKED_AT,
+    NOT_SEEN,
+    SEEN,
+    WORKED_OUT,
+    EngineFindings,
+)
 from ringland.service_week.cause_table import UNDETERMINED, CauseTable
 
 Matrix = npt.NDArray[np.float64]
@@ -218,17 +224,32 @@ def _evidence_frame(table: CauseTable, chances: Matrix, states: list[str]) -> pl
 
 
 def _open_frame(table: CauseTable, information: Matrix, states: list[str]) -> pl.DataFrame:
-    rows = [
-        (finding.key, finding.words, finding.part, float(bits))
-        for finding, bits, state in zip(table.findings.values(), information, states, strict=True)
-        if state == NOT_LOOKED_AT
-    ]
-    schema = {
-        "finding": pl.String,
-        "words": pl.String,
-        "part": pl.String,
-        "information_bits": pl.Float64,
-    }
-    return pl.DataFrame(rows, schema=schema, orient="row").sort(
-        "information_bits", descending=True, maintain_order=True
-    )
+    """What is worth looking at next.
+
+    Left out are findings that one already seen rules out, those worked out from others, and
+    the weaker of two that are one look.
+    """
+    findings = list(table.findings.values())
+    seen = {finding.key for finding, state in zip(findings, states, strict=True) if state == SEEN}
+    settled = seen | {key for name in seen for key in table.findings[name].excludes}
+    order = np.argsort(-information, kind="stable")
+    listed: dict[str, float] = {}
+    for column in order:
+        finding = findings[column]
+        if states[column] != NOT_LOOKED_AT or finding.key in (*settled, *WORKED_OUT):
+            continue
+        same_look = {other for other in listed if finding.key in table.findings[other].excludes}
+        if set(finding.excludes) & (seen | set(listed)) or same_look:
+            continue
+        listed[finding.key] = float(information[column])
+    return pl.DataFrame(
+        [(key, table.findings[key].words, table.findings[key].part, bits)
+         for key, bits in listed.items()],
+        schema={
+            "finding": pl.String,
+            "words": pl.String,
+            "part": pl.String,
+            "information_bits": pl.Float64,
+        },
+        orient="row",
+    )  # fmt: skip

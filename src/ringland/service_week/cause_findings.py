@@ -21,6 +21,9 @@ SEEN, NOT_SEEN, NOT_LOOKED_AT = "seen", "not_seen", "not_looked_at"
 WHOLE_ENGINE = 0
 """Slot of a row without a cylinder."""
 
+WORKED_OUT = ("several_cylinders", "one_cylinder_only")
+"""Findings worked out from the cylinders entered, unless somebody enters them."""
+
 _LAND_DAMAGE = (
     "second_land_down",
     "land_broken_up",
@@ -32,7 +35,7 @@ _LAND_DAMAGE = (
     "narrow_rub_marks",
     "random_dents",
 )
-"""Piston damage from which 'several cylinders' and 'one cylinder only' are worked out."""
+"""Piston damage they are worked out from."""
 
 
 @dataclass(frozen=True)
@@ -203,9 +206,7 @@ def _spread_over_cylinders(
     cylinders: int | None,
 ) -> None:
     """Work out 'several cylinders' and 'one cylinder only' where nobody entered them."""
-    if {"several_cylinders", "one_cylinder_only"} - set(states):
-        return
-    if {"several_cylinders", "one_cylinder_only"} & set(slots):
+    if set(WORKED_OUT) - set(states) or set(WORKED_OUT) & set(slots):
         return
     most = max((len(set(seen_in.get(key, ())) - {WHOLE_ENGINE}) for key in _LAND_DAMAGE), default=0)
     damaged = {s for key in _LAND_DAMAGE for s in seen_in.get(key, ())} - {WHOLE_ENGINE}

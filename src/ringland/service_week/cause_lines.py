@@ -198,8 +198,8 @@ def _strength(log_ratio: float) -> str:
 
 
 def other_causes_line(ranking: CauseRanking, shown: int) -> str:
-    """The causes below those listed, with their chances summed."""
-    rest = ranking.chances.slice(shown)
+    """The causes not listed, with their chances summed."""
+    rest = ranking.chances.filter((pl.col("rank") > shown) & (pl.col("cause") != UNDETERMINED))
     return f"All others: {opinion_chance(float(rest['chance'].sum()))} together."
 
 

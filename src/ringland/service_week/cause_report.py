@@ -36,7 +36,7 @@ from ringland.service_week.rebuild_scope import RebuildSheet, can_close, propose
 from ringland.shop_records.bench_trends import reading_trends
 
 RANKED_SHOWN = 5
-"""Causes listed with their evidence; the rest are named with their chances."""
+"""Causes listed with their evidence, and 'undetermined' always; the rest only as a sum."""
 
 
 @dataclass(frozen=True)
@@ -143,7 +143,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any]) -> CauseReport:
         summary=(
             lines.mode_line(failure),
             lines.first_cause_line(ranking, shop.table),
-            *agreement_lines(ranking, speaks, shop.table)[-1:],
+            *agreement_lines(ranking, speaks, shop.table)[:1],
         ),
         job=lines.job_rows(failure, case.engine, case.life, case.rebuild),
         complaint=(failure["complaint"] or "No complaint is on record.",),
@@ -278,7 +278,9 @@ def _ranked(
             contradiction=lines.evidence_of(ranking, row["cause"], "against"),
             record=said.get(row["cause"], "Findings no cause of the table explains better."),
         )
-        for row in ranking.chances.head(RANKED_SHOWN).iter_rows(named=True)
+        for row in ranking.chances.filter(
+            (pl.col("rank") <= RANKED_SHOWN) | (pl.col("cause") == UNDETERMINED)
+        ).iter_rows(named=True)
     )
 
 
