@@ -62,7 +62,7 @@ def action_costs(
     as_now = failure_chances(fits, age, age + hours, told).mean(axis=0)
     finds = assumptions.number("action.check_sensitivity")
     drain = prices.drain_refill
-    check = prices.check + assumptions.number("action.days_lost_check") * prices.lost_rental_day
+    check = check_cost(prices, assumptions)
     drained = _chance_after_drain(fits, told, age, hours, assumptions)
     renewed = failure_chances(fits, np.zeros_like(age), hours, told).mean(axis=0)
     # action: what it costs for sure, the chance of failing after it, the share a check finds
@@ -86,6 +86,11 @@ def action_costs(
         )
         for action, (cost, chance, found) in options.items()
     ).sort("hull_id", "expected_cost", maintain_order=True)
+
+
+def check_cost(prices: Prices, assumptions: Assumptions) -> float:
+    """What a leak-down and compression check costs, the rental lost to it included."""
+    return prices.check + assumptions.number("action.days_lost_check") * prices.lost_rental_day
 
 
 def _chance_after_drain(

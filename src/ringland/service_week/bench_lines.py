@@ -84,7 +84,7 @@ def _warning(row: Mapping[str, Any]) -> str:
 WORST_FIRST = ("fail", "lap and retest", "gauge error", "cannot judge", "pass")
 
 
-def test_lines(tests: pl.DataFrame) -> list[dict[str, str]]:
+def bench_rows(tests: pl.DataFrame) -> list[dict[str, str]]:
     """One row per test in words: its readings side by side, its worst verdict and why.
 
     Args:

@@ -60,11 +60,13 @@ def call_reason(facts: Mapping[str, Any], assumptions: Assumptions) -> str:
         )
     if facts["action"] in ("drain_refill", "drain_and_check"):
         now, after = (chance_text(facts[name]) for name in ("chance_30d", "chance_after"))
-        if facts["action"] == "drain_refill":
-            means = "Good fresh fuel from now on takes"
-        else:
-            means = "Good fresh fuel from now on and a check take"
-        return f"{_above(facts)}{means} the chance in 30 days from {now} to {after}."
+        means, of = "good fresh fuel from now on", "failing"
+        if facts["action"] == "drain_and_check":
+            means, of = "good fresh fuel and a check", "an unplanned failure"
+        return (
+            f"{_above(facts)}With {means} the model puts the chance of {of} in 30 days at "
+            f"{after} instead of {now}."
+        )
     if facts["action"] == "nothing":
         return f"{_above(facts)}No job costs less than waiting."
     return f"{_above(facts)}Waiting costs more than the job."

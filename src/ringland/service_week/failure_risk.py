@@ -83,6 +83,8 @@ def chance_with_range(
     Returns:
         (middle, low, high), each of shape (number of sets,).
     """
+    if sets.is_empty():
+        return np.empty(0), np.empty(0), np.empty(0)
     age = sets["age_h"].to_numpy()
     tail = (1 - level) / 2
     lows, highs = [], []

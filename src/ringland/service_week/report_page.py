@@ -22,7 +22,7 @@ from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
 from ringland.service_week import fixed_words as words
-from ringland.service_week.bench_lines import test_lines
+from ringland.service_week.bench_lines import bench_rows
 from ringland.service_week.call_lines import action_line, call_label, summary_line
 from ringland.service_week.evidence_page import evidence_context
 from ringland.service_week.fleet_hazard import clear_factors
@@ -160,7 +160,7 @@ def _hull_page(
         drivers=_driver_rows(sheet.drivers, clear),
         fuel=fuel_line(sheet.fuel, settings),
         unknown_note=_unknown_note(sheet.exposure),
-        tests=test_lines(sheet.tests),
+        tests=bench_rows(sheet.tests),
         turns_d=number_text(settings.number("fuel.turns_after_d"), 0),
         old_d=number_text(settings.number("fuel.old_after_d"), 0),
         changes=change_lines(sheet.call, sheet.state, sheet.quality),

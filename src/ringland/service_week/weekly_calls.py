@@ -12,6 +12,7 @@ from typing import Any
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.service_week.action_effects import check_cost
 from ringland.service_week.action_prices import Prices
 from ringland.service_week.call_lines import call_reason
 from ringland.service_week.failure_risk import HORIZONS_D
@@ -57,11 +58,10 @@ def hull_calls(
         .join(_top_driver(drivers), on="hull_id", how="left")
     )
     rows = [_call(row, prices, assumptions) for row in facts.iter_rows(named=True)]
-    ranked = pl.DataFrame(rows, schema_overrides=_NUMBERS, infer_schema_length=None)
-    if not rows:
-        return HullCalls.create_empty()
+    types = {name: column.dtype for name, column in HullCalls.columns().items()}
     return HullCalls.validate(
-        ranked.sort("cost_of_waiting", "hull_id", descending=[True, False], nulls_last=True)
+        pl.DataFrame(rows, schema=types)
+        .sort("cost_of_waiting", "hull_id", descending=[True, False], nulls_last=True)
         .with_columns(
             rank=pl.when(pl.col("cost_of_waiting").is_not_null()).then(
                 pl.int_range(1, pl.len() + 1)
@@ -73,13 +73,6 @@ def hull_calls(
 
 SHOP_ACTIONS = ("check", "drain_and_check", "planned_top_end")
 """Actions that take the hull to the shop, so that the call is to book it in."""
-
-_NUMBERS = {
-    "action": pl.String,
-    "action_cost": pl.Float64,
-    "cost_of_waiting": pl.Float64,
-    "saving": pl.Float64,
-}
 
 
 def _cheapest(costs: pl.DataFrame, among: pl.Expr) -> pl.DataFrame:
@@ -105,7 +98,7 @@ def _top_driver(drivers: pl.DataFrame) -> pl.DataFrame:
 
 def _call(row: dict[str, Any], prices: Prices, assumptions: Assumptions) -> dict[str, Any]:
     """The call on one hull; an open failure first, then the record, the chance, tests, cost."""
-    call: dict[str, Any] = {"hull_id": row["hull_id"], "action": None}
+    call: dict[str, Any] = dict.fromkeys(HullCalls.column_names()) | {"hull_id": row["hull_id"]}
     if row["found_at"] is not None:
         lost = HORIZONS_D["30d"] * prices.lost_rental_day
         call |= {
@@ -118,7 +111,8 @@ def _call(row: dict[str, Any], prices: Prices, assumptions: Assumptions) -> dict
     elif row["why_not"] is not None:
         call |= {"call": "not_enough_record"}
         if row["warning"] is not None:
-            call |= {"call": "book_check", "action": "check", "action_cost": prices.check}
+            cost = check_cost(prices, assumptions)
+            call |= {"call": "book_check", "action": "check", "action_cost": cost}
     else:
         limit = assumptions.number("call.keep_off_chance_7d")
         too_high = float(row["chance_7d"]) >= limit
