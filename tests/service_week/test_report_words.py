@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from ringland.service_week import fixed_words as words
-from ringland.service_week.bench_lines import test_lines as lines_of_tests
+from ringland.service_week.bench_lines import bench_rows
 from ringland.service_week.call_lines import action_line, call_label, call_reason, summary_line
 from ringland.service_week.number_words import (
     chance_text,
@@ -256,7 +256,7 @@ def test_a_test_is_one_line_with_its_worst_verdict() -> None:
             reading(3, "cannot judge", state="not_looked_at", value=None),
         ],
     )
-    (line,) = lines_of_tests(tests)
+    (line,) = bench_rows(tests)
 
     assert line["readings"] == "cyl 1 171 psi, cyl 2 172 psi, cyl 3 not looked at"
     assert (line["verdict"], line["why"]) == ("fail", "cyl 2: reason 2")
@@ -264,6 +264,6 @@ def test_a_test_is_one_line_with_its_worst_verdict() -> None:
 
 @pytest.mark.parametrize("verdict", BENCH_VERDICTS)
 def test_every_verdict_of_the_bench_has_its_place(verdict: str) -> None:
-    (line,) = lines_of_tests(frame(BenchVerdicts, [reading(1, verdict)]))
+    (line,) = bench_rows(frame(BenchVerdicts, [reading(1, verdict)]))
 
     assert line["verdict"] == verdict
