@@ -6,10 +6,15 @@ import numpy as np
 import pytest
 
 from ringland.assumptions import load_assumptions
-from ringland.ring_survival.cox_maximum import CoxFitError, NoEventsError
+from ringland.ring_survival.cox_maximum import CoxFitError, NoEventsError, SeparationError
 from ringland.ring_survival.cox_regression import CoxFit, fit_cox
 from ringland.ring_survival.fit_checks import judge_cox_fit
-from ringland.ring_survival.hull_bootstrap import NO_EVENT, HullBootstrap, bootstrap_hulls
+from ringland.ring_survival.hull_bootstrap import (
+    NO_EVENT,
+    HullBootstrap,
+    bootstrap_hulls,
+    jackknife_hulls,
+)
 
 from .simulated_spells import Simulated, weibull_spells
 
@@ -162,3 +167,34 @@ def test_tiny_fleets_give_a_fit_or_a_clear_error_and_never_anything_else() -> No
         assert np.isfinite(bootstrap.draws).all()
         assert len(bootstrap.draws) + sum(bootstrap.failed.values()) == 30
     assert min(outcomes.values()) > 10
+
+
+def test_jackknife_is_the_spread_of_fits_without_each_hull() -> None:
+    few = weibull_spells(np.random.default_rng(5), n_hulls=12, effect=[0.5], lives_each=3)
+    fit = fitted(few)
+    left = np.array([fitted(few.rows(few.hull != hull)).coef[0] for hull in range(12)])
+    variance = 11 / 12 * np.sum((left - left.mean()) ** 2)
+    jackknife = jackknife_hulls(fit)
+    # both stop where the last Newton step is 1e-9 standard deviations
+    np.testing.assert_allclose(jackknife.covariance, [[variance]], rtol=1e-7)
+    # Student's quantile at 11 degrees of freedom, 0.975: 2.2010 in any table
+    half = (jackknife.limits(0.95)[0, 1] - fit.coef[0]) / np.sqrt(variance)
+    assert half == pytest.approx(2.2010, abs=5e-5)
+    np.testing.assert_array_equal(jackknife.into(fit).best_covariance, jackknife.covariance)
+
+
+def test_jackknife_nears_the_sandwich_from_above_when_hulls_are_many(spells: Simulated) -> None:
+    fit = fitted(spells)
+    ratio = np.sqrt(np.diag(jackknife_hulls(fit).covariance)) / fit.robust_errors
+    assert np.all((ratio > 1) & (ratio < 1.1))
+
+
+def test_jackknife_refuses_where_one_hull_carries_the_answer() -> None:
+    fit, _ = failing_bootstrap()
+    with pytest.raises(SeparationError, match="marked"):
+        jackknife_hulls(fit)
+    alone = fit_cox(
+        [0, 0, 0], [2, 3, 4], [1, 0, 0], [[0.1], [0.5], [-0.3]], names=["x"], cluster=[1, 2, 2]
+    )
+    with pytest.raises(NoEventsError, match="One hull holds every event"):
+        jackknife_hulls(alone)

@@ -39,6 +39,7 @@ class BeyondRecordError(ValueError):
 class PathSurvival:
     """Survival at each baseline event along a path, given survival to the path's start.
 
+    Empty where no event on record falls within the path: the record is silent there.
     `standard_error` is of the cumulative hazard.  `low` and `high` bound the survival.
     """
 
