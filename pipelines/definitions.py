@@ -9,7 +9,6 @@ from pipelines.drop_folder import drop_folder_sensor
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import Home
 from pipelines.resources import ShopFolders
-from pipelines.weeks import WEEKS
 
 _RECORDS = dg.AssetSelection.assets(*shop_records.record_assets, shop_records.set_aside)
 load_records = dg.define_asset_job(
@@ -20,7 +19,6 @@ load_records = dg.define_asset_job(
 week_report = dg.define_asset_job(
     "week_report",
     selection=dg.AssetSelection.all() - _RECORDS,
-    partitions_def=WEEKS,
     description="From the records known at an as-of week to its report.",
 )
 

@@ -1,5 +1,7 @@
 """Checks on the weekly tables: each keeps its contract, and the records are not old."""
 
+from datetime import datetime
+
 import dagster as dg
 import dataframely as dy
 import polars as pl
@@ -39,6 +41,33 @@ _CONTRACTS: list[tuple[dg.AssetsDefinition, str, type[dy.Schema]]] = [
 ]
 
 
+def contract_result(
+    warehouse: DuckDBWarehouse, table: str, schema: type[dy.Schema], as_of: datetime
+) -> dg.AssetCheckResult:
+    """Whether every row that a table holds for a week passes the rules of its contract."""
+    rows = warehouse.week_rows(table, as_of)
+    faults = schema.filter(rows.select(schema.column_names()), cast=True).failure.counts()
+    return dg.AssetCheckResult(
+        passed=not faults, metadata={"rows": rows.height, "faults": dg.MetadataValue.json(faults)}
+    )
+
+
+def freshness_result(
+    warehouse: DuckDBWarehouse, as_of: datetime, limit_d: float
+) -> dg.AssetCheckResult:
+    """Whether the newest rental known at a week is at most `limit_d` days old."""
+    rows = warehouse.week_rows("shop_records.engine_sessions", as_of)
+    age_d = rows.select((pl.lit(as_of) - pl.col("ended_at").max()).dt.total_days()).item()
+    return dg.AssetCheckResult(
+        passed=age_d is not None and age_d <= limit_d,
+        severity=dg.AssetCheckSeverity.WARN,
+        metadata={
+            "days_since_newest_rental": -1 if age_d is None else age_d,
+            "remedy": "load the newer records; outside the season this is as expected",
+        },
+    )
+
+
 def _contract_check(
     asset: dg.AssetsDefinition, table: str, schema: type[dy.Schema]
 ) -> dg.AssetChecksDefinition:
@@ -51,12 +80,7 @@ def _contract_check(
     def check(
         context: dg.AssetCheckExecutionContext, warehouse: DuckDBWarehouse
     ) -> dg.AssetCheckResult:
-        rows = warehouse.week_rows(table, as_of_week(context.partition_key))
-        faults = schema.filter(rows.select(schema.column_names()), cast=True).failure.counts()
-        return dg.AssetCheckResult(
-            passed=not faults,
-            metadata={"rows": rows.height, "faults": dg.MetadataValue.json(faults)},
-        )
+        return contract_result(warehouse, table, schema, as_of_week(context.partition_key))
 
     return check
 
@@ -69,15 +93,5 @@ def records_are_fresh(
     context: dg.AssetCheckExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.AssetCheckResult:
     """The newest rental lies within the days over which expected use is looked back."""
-    as_of = as_of_week(context.partition_key)
-    rows = warehouse.week_rows("shop_records.engine_sessions", as_of)
     limit_d = shop.assumptions().number("record.recent_sessions_d")
-    age_d = rows.select((pl.lit(as_of) - pl.col("ended_at").max()).dt.total_days()).item()
-    return dg.AssetCheckResult(
-        passed=age_d is not None and age_d <= limit_d,
-        severity=dg.AssetCheckSeverity.WARN,
-        metadata={
-            "days_since_newest_rental": -1 if age_d is None else age_d,
-            "remedy": "load the newer records; outside the season this is as expected",
-        },
-    )
+    return freshness_result(warehouse, as_of_week(context.partition_key), limit_d)

@@ -1,0 +1,245 @@
+"""The whole flow on the demo fleet: record files in, the week's pages and tables out."""
+
+import json
+import shutil
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
+from pipelines.home import Home
+from pipelines.row_accounting import row_accounting, rows_unaccounted, set_aside_rows
+from pipelines.weeks import as_of_week
+from ringland.assumptions import load_assumptions
+from ringland.fuel_exposure.exposure_spells import spells
+from ringland.fuel_exposure.octane_margin import session_exposure
+from ringland.fuel_exposure.session_fuel import session_fuel
+from ringland.fuel_exposure.tables import Spells
+from ringland.service_week.fleet_hazard import FleetFits, fit_fleet
+from ringland.shop_records.contracts import RECORD_KINDS
+from ringland.shop_records.engine_history import piston_lives
+from ringland.shop_records.hour_meter import engine_sessions
+from ringland.shop_records.known_then import known_by
+from synthetic_data.fleet_simulator import simulate_fleet
+from synthetic_data.record_files import write_records
+from synthetic_data.scenario import Scenario, no_fuel_effect
+from tests.pipelines.demo_run import DEMO_RECORDS, DEMO_WEEK, DemoRun, load, run_week
+
+AS_OF = as_of_week(DEMO_WEEK)
+FEW_HULLS = Scenario(hulls=9)
+ROW_FAULTS = {
+    "wrong_type",
+    "impossible_value",
+    "unknown_hull",
+    "ends_before_it_starts",
+    "duplicate_row",
+}
+
+
+def site_bytes(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def table_rows(home: Home) -> dict[str, list[tuple[object, ...]]]:
+    with warehouse_at(home.database).connect() as con:
+        tables = con.sql(
+            "select schema_name || '.' || table_name from duckdb_tables() order by all"
+        ).fetchall()
+        return {name: con.sql(f"from {name} order by all").fetchall() for (name,) in tables}
+
+
+@pytest.fixture(scope="module")
+def few_records(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The record files of a small fleet."""
+    folder = tmp_path_factory.mktemp("records")
+    write_records(simulate_fleet(FEW_HULLS, 11), folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def warehouse(demo: DemoRun) -> DuckDBWarehouse:
+    return warehouse_at(demo.home.database)
+
+
+def test_every_row_of_the_demo_is_loaded_or_set_aside(warehouse: DuckDBWarehouse) -> None:
+    files = warehouse.read("select * from shop_records.files")
+
+    assert rows_unaccounted(warehouse) == []
+    assert files.height == len(RECORD_KINDS)
+    for row in files.to_dicts():
+        written = (DEMO_RECORDS / row["file_name"]).read_text().count("\n") - 1
+        assert written == row["rows_new"] + row["rows_already_there"] + row["rows_set_aside"]
+
+
+def test_just_the_planted_row_faults_are_set_aside(warehouse: DuckDBWarehouse) -> None:
+    truth = json.loads((DEMO_RECORDS / "truth.json").read_text())
+    planted = [fault for fault in truth["faults"] if fault["fault"] in ROW_FAULTS]
+
+    aside = set_aside_rows(warehouse).select("kind", "source_row").unique()
+
+    assert len(planted) > 10
+    # the truth counts data rows from 0; the user sees the header as row 1
+    assert set(aside.rows()) == {(fault["kind"], fault["row"] + 2) for fault in planted}
+
+
+def test_the_page_accounts_for_every_row_known_then(warehouse: DuckDBWarehouse) -> None:
+    accounting = row_accounting(warehouse, AS_OF)
+
+    assert (accounting["rows_in"] == accounting["loaded"] + accounting["set_aside"]).all()
+    assert accounting["set_aside"].sum() > 0
+
+
+def test_loading_the_same_files_again_changes_nothing(
+    new_home: Callable[[str], Home], few_records: Path
+) -> None:
+    home = new_home("twice")
+    load(home, few_records)
+    before = table_rows(home)
+
+    load(home, few_records)
+
+    assert table_rows(home) == before
+
+
+def test_running_the_week_again_gives_the_same_bytes(
+    new_home: Callable[[str], Home], few_records: Path
+) -> None:
+    home = new_home("again")
+    load(home, few_records)
+    first = site_bytes(run_week(home))
+    tables = table_rows(home)
+
+    second = site_bytes(run_week(home))
+
+    assert first.keys() == second.keys()
+    assert [name for name in first if first[name] != second[name]] == []
+    assert table_rows(home) == tables
+
+
+def test_another_home_with_the_same_files_gives_the_same_bytes(
+    new_home: Callable[[str], Home], few_records: Path
+) -> None:
+    sites = []
+    for name in ("one", "two"):
+        home = new_home(name)
+        load(home, few_records)
+        sites.append(site_bytes(run_week(home)))
+
+    assert sites[0] == sites[1]
+
+
+def plant_later_records(folder: Path, as_of: datetime) -> None:
+    """Add files of records that happened, or were written down, after `as_of`."""
+    hulls = pl.read_csv(folder / "hulls.csv")["hull_id"].to_list()
+    engines = pl.read_csv(folder / "engines.csv")["engine_id"].to_list()
+    later = [as_of + timedelta(hours=5 * number + 1) for number in range(len(hulls))]
+    text = [at.strftime("%Y-%m-%dT%H:%M:%SZ") for at in later]
+    ended = [(at + timedelta(hours=2)).strftime("%Y-%m-%dT%H:%M:%SZ") for at in later]
+    pl.DataFrame(
+        {"hull_id": hulls, "started_at": text, "ended_at": ended, "running_h": 1.5,
+         "full_throttle_share": 1.0}
+    ).write_csv(folder / "sessions later.csv")  # fmt: skip
+    pl.DataFrame(
+        {"hull_id": hulls, "filled_at": text, "volume_l": 30.0, "source": "outside",
+         "octane_aki": 70.0}
+    ).write_csv(folder / "fills later.csv")  # fmt: skip
+    broken = pl.DataFrame(
+        {"engine_id": engines, "found_at": text[0], "mode": "ring_land_fracture",
+         "how_found": "ran_to_failure", "recorded_at": None}
+    )  # fmt: skip
+    # found before, but written down after: not known then either
+    backfilled = broken.with_columns(
+        found_at=pl.lit((as_of - timedelta(days=9)).strftime("%Y-%m-%dT%H:%M:%SZ")),
+        mode=pl.lit("bearing"),
+        recorded_at=pl.lit(text[1]),
+    )
+    pl.concat([broken.cast(backfilled.schema), backfilled]).write_csv(folder / "failures later.csv")
+
+
+def test_a_past_week_shows_only_what_was_known_then(
+    new_home: Callable[[str], Home], few_records: Path, tmp_path: Path
+) -> None:
+    honest = new_home("honest")
+    load(honest, few_records)
+    with_later = shutil.copytree(few_records, tmp_path / "later")
+    plant_later_records(with_later, AS_OF)
+    planted = new_home("planted")
+    load(planted, with_later)
+
+    assert row_count(planted, "sessions") > row_count(honest, "sessions")
+    assert row_count(planted, "failures") > row_count(honest, "failures")
+    assert site_bytes(run_week(planted)) == site_bytes(run_week(honest))
+
+
+def row_count(home: Home, kind: str) -> int:
+    return warehouse_at(home.database).read(f"select count(*) from shop_records.{kind}").item()
+
+
+def shortfall_limits(fits: FleetFits) -> dict[str, tuple[float, float]]:
+    """95 % limits of the log hazard per octane number, of Cox and of the Weibull hazard."""
+    cox, hazard = fits.cox.fit, fits.ring_land.hazard
+    assert cox is not None
+    assert hazard is not None
+    at = cox.names.index("shortfall_25h_on")
+    error = np.sqrt(cox.robust_covariance[at, at])
+    effect = next(row for row in hazard.effects(0.95) if row.name == "shortfall_25h_on")
+    return {
+        "Cox": (cox.coef[at] - 1.96 * error, cox.coef[at] + 1.96 * error),
+        "Weibull": (float(np.log(effect.low)), float(np.log(effect.high))),
+    }
+
+
+def test_the_true_effect_of_octane_lies_in_its_interval(warehouse: DuckDBWarehouse) -> None:
+    truth = json.loads((DEMO_RECORDS / "truth.json").read_text())
+    stretches = warehouse.read_week("fuel_exposure.spells", Spells, AS_OF)
+
+    limits = shortfall_limits(fit_fleet(stretches, load_assumptions(), np.random.default_rng(1)))
+
+    true_effect = truth["scenario"]["ring_land"]["beta_shortfall"]
+    assert true_effect > 0
+    for low, high in limits.values():
+        assert low < true_effect < high
+        assert low > 0  # the demo fleet is large enough to tell it from none
+
+
+def test_a_fleet_without_fuel_effect_shows_none() -> None:
+    assumptions = load_assumptions()
+    records = known_by(
+        simulate_fleet(no_fuel_effect(Scenario(with_faults=False)), 20260817).records, AS_OF
+    )
+    sessions, _ = engine_sessions(records, assumptions)
+    fuel = session_fuel(records, sessions, assumptions, AS_OF)
+    exposure = session_exposure(fuel.sessions, sessions, assumptions)
+    stretches = spells(exposure, piston_lives(records, sessions, AS_OF), assumptions)
+
+    limits = shortfall_limits(fit_fleet(stretches, assumptions, np.random.default_rng(1)))
+
+    for low, high in limits.values():
+        assert low < 0 < high
+
+
+def test_the_list_is_printed_with_where_the_report_is(demo: DemoRun) -> None:
+    assert f"Report: {demo.site / 'index.html'}" in demo.printed.replace("\n", "")
+    assert "Week of 2026-08-17" in demo.printed
+    assert "rows were set aside" in demo.printed
+    assert "never clearance to run" in demo.printed
+    in_service = warehouse_at(demo.home.database).read(
+        "select hull_id from service_week.hull_calls"
+    )["hull_id"]
+    assert in_service.len() > 40
+    assert [hull for hull in in_service if hull not in demo.printed] == []
+
+
+def test_every_page_says_the_records_are_invented(demo: DemoRun) -> None:
+    pages = sorted(demo.site.rglob("*.html"))
+
+    assert len(pages) > 40
+    assert [page for page in pages if "Invented demo data" not in page.read_text()] == []

@@ -1,0 +1,160 @@
+"""Files into tables: what is passed over, what stops a load, what a later export changes."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
+from pipelines.graph_run import GraphRunError
+from pipelines.home import Home
+from pipelines.record_loading import FileCount, kind_of, load_kind
+from pipelines.row_accounting import inert, rows_unaccounted, set_aside_rows
+from tests.pipelines.demo_run import load
+
+DOCKS = "dock_id,time_zone\nnorth,America/Chicago\n"
+HULLS = "hull_id,dock_id,tank_l,in_service_at\nA1,north,70,2025-05-01T00:00:00Z\n"
+FILLS = (
+    "hull_id,filled_at,volume_l,source,octane_aki\n"
+    "A1,2025-06-01T10:00:00Z,30,outside,91\n"
+    "A1,2025-06-02T10:00:00Z,thirty,outside,91\n"
+)
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Callable[[str, dict[str, str]], list[FileCount]]:
+    """Load files of one kind, given as name -> text, into one warehouse."""
+    records, raw = tmp_path / "records", tmp_path / "raw"
+    records.mkdir()
+    raw.mkdir()
+    warehouse = warehouse_at(tmp_path / "test.duckdb")
+
+    def take(kind: str, files: dict[str, str]) -> list[FileCount]:
+        for name, text in files.items():
+            (records / name).write_text(text, encoding="utf-8")
+        return load_kind(warehouse, raw, kind, records)
+
+    return take
+
+
+@pytest.fixture
+def warehouse(tmp_path: Path) -> DuckDBWarehouse:
+    return warehouse_at(tmp_path / "test.duckdb")
+
+
+@pytest.mark.parametrize(
+    ("file_name", "kind"),
+    [
+        ("fills.csv", "fills"),
+        ("Fills 2026-08.XLSX", "fills"),
+        ("hour-readings_north.csv", "hour_readings"),
+        ("fillsheet.csv", None),
+        ("notes.csv", None),
+    ],
+)
+def test_a_file_name_tells_its_kind(file_name: str, kind: str | None) -> None:
+    assert kind_of(file_name) == kind
+
+
+def test_a_row_that_cannot_be_read_is_set_aside_and_counted(
+    shop: Callable[[str, dict[str, str]], list[FileCount]], warehouse: DuckDBWarehouse
+) -> None:
+    shop("docks", {"docks.csv": DOCKS})
+    shop("hulls", {"hulls.csv": HULLS})
+
+    (count,) = shop("fills", {"fills.csv": FILLS})
+
+    assert (count.rows_in, count.rows_new, count.rows_set_aside) == (2, 1, 1)
+    (fault,) = set_aside_rows(warehouse).to_dicts()
+    assert (fault["source_file"], fault["source_row"], fault["field"]) == (
+        "fills.csv",
+        3,
+        "volume_l",
+    )
+    assert "thirty" in fault["fault"]
+    assert rows_unaccounted(warehouse) == []
+
+
+def test_the_same_bad_row_in_the_next_export_is_one_row_to_mend(
+    shop: Callable[[str, dict[str, str]], list[FileCount]], warehouse: DuckDBWarehouse
+) -> None:
+    shop("docks", {"docks.csv": DOCKS})
+    shop("hulls", {"hulls.csv": HULLS})
+    shop("fills", {"fills.csv": FILLS})
+
+    (count,) = shop("fills", {"fills.csv": FILLS + "A1,2025-06-03T10:00:00Z,25,outside,91\n"})
+
+    assert (count.rows_new, count.rows_already_there, count.rows_set_aside) == (1, 1, 1)
+    assert set_aside_rows(warehouse).height == 1
+    assert rows_unaccounted(warehouse) == []
+
+
+def test_rows_of_an_unknown_hull_load_once_the_hull_is_on_record(
+    shop: Callable[[str, dict[str, str]], list[FileCount]], warehouse: DuckDBWarehouse
+) -> None:
+    shop("docks", {"docks.csv": DOCKS})
+    fills = "hull_id,filled_at,volume_l,source\nA1,2025-06-01T10:00:00Z,30,outside\n"
+    (early,) = shop("fills", {"fills.csv": fills})
+    shop("hulls", {"hulls.csv": HULLS})
+
+    (late,) = shop("fills", {"fills.csv": fills})
+
+    assert (early.rows_new, early.rows_set_aside) == (0, 1)
+    assert (late.rows_new, late.rows_set_aside) == (1, 0)
+    assert set_aside_rows(warehouse).is_empty()
+    assert rows_unaccounted(warehouse) == []
+
+
+def test_a_hull_sold_since_gets_its_end_and_stays_one_row(
+    shop: Callable[[str, dict[str, str]], list[FileCount]], warehouse: DuckDBWarehouse
+) -> None:
+    shop("docks", {"docks.csv": DOCKS})
+    shop("hulls", {"hulls.csv": HULLS})
+    sold = HULLS.replace("in_service_at\n", "in_service_at,out_of_service_at\n").replace(
+        "01T00:00:00Z\n", "01T00:00:00Z,2025-09-01T00:00:00Z\n"
+    )
+
+    (count,) = shop("hulls", {"hulls.csv": sold})
+
+    assert (count.rows_new, count.rows_already_there, count.rows_set_aside) == (0, 1, 0)
+    rows = warehouse.read("select hull_id, out_of_service_at from shop_records.hulls")
+    assert rows.height == 1
+    assert str(rows["out_of_service_at"][0]).startswith("2025-09-01")
+
+
+def test_the_raw_bytes_are_kept_under_their_hash(
+    shop: Callable[[str, dict[str, str]], list[FileCount]],
+    warehouse: DuckDBWarehouse,
+    tmp_path: Path,
+) -> None:
+    shop("docks", {"docks.csv": DOCKS})
+
+    digest = warehouse.read("select content_sha256 from shop_records.files").item()
+    assert (tmp_path / "raw" / f"{digest}.csv").read_text() == DOCKS
+
+
+def test_a_missing_column_stops_the_load_and_names_file_and_column(
+    new_home: Callable[[str], Home], tmp_path: Path
+) -> None:
+    records = tmp_path / "records"
+    records.mkdir()
+    (records / "docks.csv").write_text(DOCKS)
+    (records / "hulls.csv").write_text("hull_id,tank_l\nA1,70\n")
+    (records / "fills.csv").write_text(FILLS)
+    home = new_home("stopped")
+
+    with pytest.raises(GraphRunError, match=r"hulls\.csv.*lacks dock_id, in_service_at"):
+        load(home, records)
+
+    warehouse = warehouse_at(home.database)
+    assert warehouse.read("select kind from shop_records.files")["kind"].to_list() == ["docks"]
+    assert rows_unaccounted(warehouse) == []
+
+
+def test_formulas_in_a_spreadsheet_export_are_text() -> None:
+    rows = pl.DataFrame(
+        {"value": ["=1+1", "@cmd", "-3", "plain", None], "source_row": [1, 2, 3, 4, 5]}
+    )
+
+    assert inert(rows)["value"].to_list() == ["'=1+1", "'@cmd", "'-3", "plain", None]
