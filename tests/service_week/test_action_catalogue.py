@@ -20,6 +20,7 @@ label = "Test"
 follow_up = "renew"
 sensitivity = { value = 0.5, mark = "A", source = "made up" }
 specificity = { value = 0.9, mark = "A", source = "made up" }
+reach_d = { value = 30, mark = "A", source = "made up" }
 
 [together]
 """
@@ -39,7 +40,7 @@ def test_every_number_of_the_catalogue_has_a_mark_and_a_source() -> None:
     for action in default_catalogue(SETTINGS).actions.values():
         numbers = [*action.numbers.values(), *(effect.by for effect in action.effects)]
         if action.test:
-            numbers += [action.test.sensitivity, action.test.specificity]
+            numbers += [action.test.sensitivity, action.test.specificity, action.test.reach_d]
         for number in numbers:
             assert number.mark in MARKS, action.name
             assert len(number.source) > 3, action.name

@@ -33,6 +33,7 @@ cost_item = "check"
 follow_up = "renew"
 sensitivity = { value = 0.8, mark = "A", source = "made up" }
 specificity = { value = 0.9, mark = "A", source = "made up" }
+reach_d = { value = 30.0, mark = "A", source = "made up" }
 """
 
 
@@ -97,6 +98,41 @@ def test_a_bad_reading_is_acted_on_where_that_pays() -> None:
     )
     assert at(options, "look")["chance"] == pytest.approx(0.2 * p)
     assert at(options, "renew")["expected_cost"] == pytest.approx(4_700)
+
+
+def test_a_reading_speaks_of_its_reach_only() -> None:
+    # 90 days ahead, reach 30: p = 1 - exp(-3) within it; the same again twice afterwards.
+    catalogue = read_catalogue(TWO_ACTIONS, "two.toml", SETTINGS)
+
+    def only_old_sets_fail(start_h, stop_h, exposure):  # type: ignore[no-untyped-def]
+        return (0.01 * (stop_h - start_h) * (start_h >= 100))[None, :]
+
+    look = at(table(one_hull(age_h=300.0), only_old_sets_fail, catalogue, 90.0), "look")
+    p = 1 - math.exp(-0.6)
+    reads_badly = 0.8 * p + 0.1 * (1 - p)
+    missed = 0.2 * p + 0.9 * (1 - p) * (1 - math.exp(-1.2))
+
+    assert look["expected_cost"] == pytest.approx(180 + reads_badly * 4_700 + missed * 11_000)
+    assert look["follow_up_chance"] == pytest.approx(reads_badly)
+
+
+def test_a_set_sure_to_fail_within_the_reach_is_priced_without_a_fault() -> None:
+    # A chance of exactly one: warnings are errors here, and nothing may divide by zero.
+    catalogue = read_catalogue(TWO_ACTIONS, "two.toml", SETTINGS)
+
+    look = at(table(one_hull(), constant_hazard(1e6), catalogue, 90.0), "look")
+
+    assert look["expected_cost"] == pytest.approx(180 + 11_000)
+
+
+def test_a_test_whose_reading_still_stands_is_not_offered_again() -> None:
+    running = running_hulls(3).with_columns(
+        tested_d_ago=pl.Series([10.0, 30.0, None], dtype=pl.Float64)
+    )
+
+    offered = table(running, weibull_hazard()).filter(pl.col("option") == "leak_down_check")
+
+    assert sorted(offered["hull_id"].to_list()) == ["H001", "H002"]
 
 
 def test_a_useless_test_never_pays() -> None:

@@ -46,14 +46,15 @@ class Effect:
 class Test:
     """How well a test tells a set that will fail from one that will not, and what follows.
 
-    `sensitivity` is the chance of a bad reading on a set that would fail within the time
-    looked ahead, `specificity` that of a good reading on one that would not.
+    `sensitivity` is the chance of a bad reading on a set that would fail within `reach_d`
+    days, `specificity` that of a good reading on one that would not.
     """
 
     __test__ = False  # pytest is not to collect it
 
     sensitivity: MarkedNumber
     specificity: MarkedNumber
+    reach_d: MarkedNumber
     follow_up: str
 
 

@@ -29,6 +29,9 @@ from ringland.service_week.plan_tables import WeekOptions
 
 WEEK_D = 7.0
 
+TESTED = "tested_d_ago"
+"""Optional column: days since the last compression or leak-down test, null where none."""
+
 Actions = Sequence[Action]
 
 
@@ -83,7 +86,8 @@ def option_table(
 
     Args:
         running: one row per hull in service, as `running_sets` returns it; rows with
-            `why_not` are left aside.
+            `why_not` are left aside.  May hold `usual_<covariate>` (see `hazard_ahead`) and
+            `tested_d_ago`: a test whose last reading still stands is not offered again.
         hazard: the fleet's hazard.
         catalogue: what can be done.
         prices: what things cost this season.
@@ -173,6 +177,12 @@ def _is_meant_for(actions: Actions, told: pl.DataFrame) -> pl.Series:
         for action in actions
         for covariate, value in action.only_where.items()
     ]
+    if TESTED in told.columns:
+        wanted += [
+            pl.col(TESTED).is_null() | (pl.col(TESTED) >= action.test.reach_d.value)
+            for action in actions
+            if action.test
+        ]
     return told.select(pl.all_horizontal(pl.lit(True), *wanted).alias("meant"))["meant"]
 
 
@@ -187,7 +197,15 @@ def _outcome(actions: Actions, ahead: _Ahead, world: _World) -> _Outcome:
     others = [action for action in actions if action.test is None]
     renewed = _outcome([*others, world.catalogue.actions[test.follow_up]], ahead, world)
     already_paid = _hours_and_sure_cost(others, ahead, prices)[1]
-    return _tested(test, chance, sure, replace(renewed, cost=renewed.cost - already_paid), prices)
+    reach_h = np.minimum(hours, ahead.use_h_d * test.reach_d.value)
+    return _tested(
+        test,
+        within=world.chance(ahead, age_h, reach_h, actions),
+        chance=chance,
+        sure=sure,
+        renewed=replace(renewed, cost=renewed.cost - already_paid),
+        unplanned=prices.unplanned,
+    )
 
 
 def _hours_and_sure_cost(actions: Actions, ahead: _Ahead, prices: Prices) -> tuple[Floats, Floats]:
@@ -203,19 +221,29 @@ def _hours_and_sure_cost(actions: Actions, ahead: _Ahead, prices: Prices) -> tup
 
 
 def _tested(
-    test: Test, chance: Floats, sure: Floats, renewed: _Outcome, prices: Prices
+    test: Test,
+    *,
+    within: Floats,
+    chance: Floats,
+    sure: Floats,
+    renewed: _Outcome,
+    unplanned: float,
 ) -> _Outcome:
     """Cost and chance when a test is done first and a bad reading acted on where that pays.
 
-    By Bayes, a bad reading comes with probability se x p + (1 - sp)(1 - p), and leaves
-    (1 - se) p of failing unwarned.  Acting on it pays where the renewal then costs less than
-    the failures it averts: se x p x price of a failure.
+    By Bayes, with p the chance of failing `within` the test's reach, a bad reading comes
+    with probability se p + (1 - sp)(1 - p).  After a good one, (1 - se) p fail unwarned
+    within the reach; of the sp (1 - p) others, some fail later.  Acting pays where the
+    renewals then cost less than the failures they avert.
     """
-    sensitivity = test.sensitivity.value
-    reads_badly = sensitivity * chance + (1 - test.specificity.value) * (1 - chance)
-    missed = (1 - sensitivity) * chance
-    acted = reads_badly * renewed.cost + missed * prices.unplanned
-    left = chance * prices.unplanned
+    se, sp = test.sensitivity.value, test.specificity.value
+    sound = 1 - within
+    reads_badly = se * within + (1 - sp) * sound
+    # Where none is sound after the reach, none is left to fail later.
+    later = 1 - np.divide(1 - chance, sound, out=np.ones_like(sound), where=sound > 0)
+    missed = (1 - se) * within + sp * sound * later
+    acted = reads_badly * renewed.cost + missed * unplanned
+    left = chance * unplanned
     pays = acted.mean(axis=0) < left.mean(axis=0)
     return _Outcome(
         cost=sure + np.where(pays, acted, left),

@@ -179,12 +179,17 @@ def _effect(entry: _Entry) -> Effect:
 
 
 def _test(entry: _Entry) -> Test:
-    entry.must_have_exactly("sensitivity", "specificity", "follow_up")
+    entry.must_have_exactly("sensitivity", "specificity", "reach_d", "follow_up")
     rates = {key: entry.marked(key) for key in ("sensitivity", "specificity")}
     for key, rate in rates.items():
         if rate.value > 1:
             raise CatalogueError(f"{entry.where}.{key}: {rate.value:g} is no share; give 0 to 1.")
-    return Test(rates["sensitivity"], rates["specificity"], str(entry.content["follow_up"]))
+    return Test(
+        rates["sensitivity"],
+        rates["specificity"],
+        entry.marked("reach_d"),
+        str(entry.content["follow_up"]),
+    )
 
 
 def _check_follow_up(where: str, action: Action, actions: Mapping[str, Action]) -> None:
