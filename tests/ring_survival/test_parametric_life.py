@@ -132,6 +132,30 @@ def test_profile_limits_are_where_the_likelihood_ratio_test_turns():
         assert fit.log_likelihood - best == pytest.approx(allowed, abs=1e-3)  # grid of 0.002
 
 
+def test_profile_limits_survive_several_tops():
+    """Found in the coverage study: two failures among twelve late-entered lives.
+
+    At small scales the likelihood has two tops in shape; following the wrong one broke the
+    search for the lower limit.  A grid over shape gives the same limit.
+    """
+    hours = [357.6, 353.1, 270.1, 342.6, 220.7, 319.7, 491.3, 492.9, 611.0, 535.5, 170.3, 287.1]
+    entry = [16.7, 61.1, 8.4, 37.2, 0.0, 108.5, 43.7, 75.1, 108.7, 0.0, 0.0, 98.4]
+    fit = fit_life(ended_lives(hours, [1, *[0] * 10, 1], entry=entry))
+    low = profile_limits(fit, SCALE).low
+    trial = np.linspace(-4, 6, 20_001)
+    best = max(fit.likelihood.at(np.log(low), s).value for s in trial)
+    # chi-square 3.8415 by half; the grid is 0.0005 apart
+    assert fit.log_likelihood - best == pytest.approx(3.8414588206941254 / 2, abs=1e-5)
+
+
+def test_limits_far_out_are_infinite_not_an_error():
+    """One failure among late entries: some direction is never rejected."""
+    fit = fit_life(ended_lives([100.0, 150, 200], [1, 0, 0], entry=[90.0, 0, 100]))
+    for quantity in (SHAPE, SCALE, B10, reliability_at(100.0)):
+        limits = profile_limits(fit, quantity)
+        assert limits.low <= limits.value <= limits.high
+
+
 def test_reliability_limits_and_life_limits_tell_one_story():
     """The age whose lower reliability limit is 0.9 is the lower limit of B10."""
     fit = fit_life(handbook_lives("B1"))

@@ -24,6 +24,11 @@ class Curvature:
     hessian: Floats
 
 
+IMPOSSIBLE = Curvature(-np.inf, np.full(2, np.nan), np.full((2, 2), np.nan))
+# Log scales beyond this overflow in the squares of the Hessian; no life is near it.
+WIDEST = 100.0
+
+
 @dataclass(frozen=True)
 class LifeLikelihood:
     """The log likelihood of some lives under one life distribution, ready to be evaluated."""
@@ -61,6 +66,8 @@ class LifeLikelihood:
 
     def at(self, location: float, log_scale: float) -> Curvature:
         """Value, gradient and Hessian; minus infinity where the record is impossible."""
+        if abs(log_scale) > WIDEST:
+            return IMPOSSIBLE
         scale = float(np.exp(log_scale))
         total = _Sum(scale)
         with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
@@ -81,7 +88,7 @@ class LifeLikelihood:
                 total.add(log_survival, -hazard, bend, z, sign * count)
             self._add_bounded(total, location, scale)
         if not (np.isfinite(total.value) and np.all(np.isfinite(total.hessian))):
-            return Curvature(-np.inf, np.full(2, np.nan), np.full((2, 2), np.nan))
+            return IMPOSSIBLE
         return Curvature(total.value, total.gradient, total.hessian)
 
     def _add_bounded(self, total: _Sum, location: float, scale: float) -> None:

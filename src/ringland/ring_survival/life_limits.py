@@ -20,8 +20,9 @@ from scipy.optimize import brentq
 from ringland.ring_survival.estimates import CONFIDENCE, Estimate, normal_deviate
 from ringland.ring_survival.parametric_life import LifeFit
 
-# Beyond this distance on the log or z scale a limit is printed as 0 or infinity.
-FARTHEST = 300.0
+# Beyond this distance on the log or z scale a limit is printed as 0 or infinity (for a
+# reliability 0 or 1: survival at z = 40 is 0 to the last digit).
+FARTHEST = {"shape": 15.0, "scale": 300.0, "life": 300.0, "reliability": 40.0}
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ def profile_limits(fit: LifeFit, quantity: Quantity, *, confidence: float = CONF
     """
     middle = _open_value(fit, quantity)
     allowed = normal_deviate(confidence) ** 2
-    first_step = max(_open_error(fit, quantity), 1e-3)
+    first_step = float(np.clip(_open_error(fit, quantity), 1e-3, 2.0))
     ends = []
     for side in (-1.0, 1.0):
         end = _profile_end(fit, quantity, middle, side * first_step, allowed)
@@ -101,22 +102,30 @@ def _profile_end(
     fit: LifeFit, quantity: Quantity, middle: float, step: float, allowed: float
 ) -> float:
     """The open-scale value, in the direction of `step`, where the drop reaches `allowed`."""
-    best = [fit.location if quantity.kind == "shape" else fit.log_scale]
+    # With delayed entry the likelihood may have several tops, so the climb may start from
+    # any of a spread; else there is one.  Always from where it stood at the last trial.
+    free = fit.location if quantity.kind == "shape" else fit.log_scale
+    reach = 6.0 * np.exp(fit.log_scale) if quantity.kind == "shape" else 3.0
+    spread = (free + reach * np.linspace(-1.0, 1.0, 5)).tolist()
+    starts = [free, *(spread if fit.likelihood.n_entry.size else [])]
 
     def excess(value: float) -> float:
-        profiled, best[0] = _profiled(fit, quantity, value, best[0])
+        profiled, starts[0] = _profiled(fit, quantity, value, starts)
         return 2.0 * (fit.log_likelihood - profiled) - allowed
 
-    inside, outside = middle, middle + step
+    inside, outside, free_inside = middle, middle + step, free
     while excess(outside) < 0.0:
-        inside, step = outside, 1.5 * step
+        inside, free_inside, step = outside, starts[0], 1.5 * step
         outside = outside + step
-        if abs(outside - middle) > FARTHEST:
+        if abs(outside - middle) > FARTHEST[quantity.kind]:
             return float(np.copysign(np.inf, step))
+    starts[1:] = [starts[0], free_inside]
     return float(brentq(excess, inside, outside, xtol=1e-11, rtol=1e-12))
 
 
-def _profiled(fit: LifeFit, quantity: Quantity, value: float, start: float) -> tuple[float, float]:
+def _profiled(
+    fit: LifeFit, quantity: Quantity, value: float, starts: list[float]
+) -> tuple[float, float]:
     """The highest log likelihood with the quantity held, and where it stands."""
     at = fit.likelihood.at
     if quantity.kind == "shape":
@@ -126,7 +135,7 @@ def _profiled(fit: LifeFit, quantity: Quantity, value: float, start: float) -> t
             curve = at(free, log_scale)
             return curve.value, float(curve.gradient[0]), float(curve.hessian[0, 0])
 
-        return _climb(derivatives, start, longest=float(np.exp(log_scale)) * 4.0)
+        return _climb(derivatives, starts, longest=float(np.exp(log_scale)) * 4.0)
 
     is_reliability = quantity.kind == "reliability"
     anchor = float(np.log(quantity.at)) if is_reliability else value
@@ -140,7 +149,7 @@ def _profiled(fit: LifeFit, quantity: Quantity, value: float, start: float) -> t
         bend = h[0, 0] * shift**2 + 2.0 * h[0, 1] * shift + h[1, 1] + g[0] * shift
         return curve.value, float(g[0] * shift + g[1]), float(bend)
 
-    return _climb(along, start, longest=1.0)
+    return _climb(along, starts, longest=1.0)
 
 
 def _z_of(fit: LifeFit, quantity: Quantity) -> float:
@@ -177,14 +186,17 @@ def _from_open_scale(fit: LifeFit, quantity: Quantity, value: float) -> float:
 
 
 def _climb(
-    derivatives: Callable[[float], tuple[float, float, float]], start: float, longest: float
+    derivatives: Callable[[float], tuple[float, float, float]], starts: list[float], longest: float
 ) -> tuple[float, float]:
-    """Highest value of a smooth function of one variable, by damped Newton from `start`."""
-    point = start
+    """Highest value of a smooth function of one variable, by damped Newton from the best start.
+
+    Minus infinity at the first start where the function is minus infinity at all of them.
+    """
+    point = max(dict.fromkeys(starts), key=lambda start: derivatives(start)[0])
     value, slope, bend = derivatives(point)
+    if not np.isfinite(value):
+        return -np.inf, starts[0]
     for _ in range(200):
-        if not np.isfinite(value):
-            return -np.inf, start
         step = -slope / bend if bend < 0 else np.copysign(longest, slope)
         step = float(np.clip(step, -longest, longest))
         if abs(slope * step) < 1e-14 * max(1.0, abs(value)):

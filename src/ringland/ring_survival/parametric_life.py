@@ -99,7 +99,7 @@ def fit_life(lives: CensoredLives, distribution: LogLife = WEIBULL) -> LifeFit:
             "estimated. Use fixed_shape_life or zero_failure_bound with a stated shape."
         )
     likelihood = LifeLikelihood.of(lives, distribution)
-    location, log_scale = _maximise(likelihood, _start(lives, distribution))
+    location, log_scale = _highest(likelihood, _starts(lives, distribution))
     curve = likelihood.at(location, log_scale)
     unit_free = np.diag([np.exp(log_scale), 1.0])
     bends = np.linalg.eigvalsh(unit_free @ -curve.hessian @ unit_free)
@@ -126,17 +126,33 @@ def parameter_draws(fit: LifeFit, rng: np.random.Generator, n_draws: int) -> Flo
     return np.column_stack([np.exp(fit.shape_sign * draws[:, 1]), np.exp(draws[:, 0])])
 
 
-def _start(lives: CensoredLives, distribution: LogLife) -> tuple[float, float]:
-    """Location and log scale to begin from: the failures' log times, a shape near 1.5."""
+def _starts(lives: CensoredLives, distribution: LogLife) -> list[tuple[float, float]]:
+    """Locations and log scales to begin from: the failures' log times, a shape near 1.5.
+
+    With delayed entry the likelihood may have several tops, so a steep and a flat start
+    are added; else it has one.
+    """
     failed = ~lives.is_running
     middle = np.where(
         lives.is_bounded, 0.5 * (lives.lower + np.where(failed, lives.upper, 0.0)), lives.lower
     )
-    weight = lives.count[failed]
-    share = lives.n_failures / (lives.n_lives + 1.0)
-    scale = 0.65
-    mean = float(np.average(np.log(middle[failed]), weights=weight))
-    return mean - scale * distribution.quantile(0.5 * share), float(np.log(scale))
+    mean = float(np.average(np.log(middle[failed]), weights=lives.count[failed]))
+    z = distribution.quantile(0.5 * lives.n_failures / (lives.n_lives + 1.0))
+    scales = [0.65, 0.25, 1.5] if lives.entry.any() else [0.65]
+    return [(mean - scale * z, float(np.log(scale))) for scale in scales]
+
+
+def _highest(likelihood: LifeLikelihood, starts: list[tuple[float, float]]) -> tuple[float, float]:
+    """The highest of the tops reached; a start that climbs without end does not count alone."""
+    tops, endless = [], None
+    for start in starts:
+        try:
+            tops.append(_maximise(likelihood, start))
+        except NoFiniteFitError as error:
+            endless = error
+    if not tops:
+        raise endless or NoFiniteFitError(_NO_END)
+    return max(tops, key=lambda top: likelihood.at(*top).value)
 
 
 def _maximise(likelihood: LifeLikelihood, start: tuple[float, float]) -> tuple[float, float]:
