@@ -32,10 +32,10 @@ def judge_cox_fit(
         return Verdict("not enough record", (str(fit),))
     reasons = _few_events(fit.n_events, len(fit.names), assumptions)
     few = assumptions.number("survival.few_clusters")
-    if fit.n_clusters is not None and fit.n_clusters < few and bootstrap is None:
+    if fit.n_clusters is not None and fit.n_clusters < few:
         reasons.append(
             f"{fit.n_clusters} hulls, fewer than {few:g}: the clustered error is too small; "
-            f"use limits from hulls drawn with replacement."
+            f"leave out one hull at a time, or use the hazard with priors."
         )
     if bootstrap is not None and bootstrap.failed:
         listed = ", ".join(f"{count} {reason}" for reason, count in bootstrap.failed.items())
