@@ -60,6 +60,7 @@ def running_set(**values: Any) -> pl.DataFrame:
         "age_h": 100.0,
         "use_h_d": 1.0,
         "known_share_25h": 1.0,
+        "throttle_known_share": 1.0,
         "shortfall_25h_low_on": 0.0,
         "shortfall_25h_high_on": 0.0,
         "why_not": None,
@@ -152,15 +153,19 @@ def test_age_counts_as_a_driver_through_the_shape() -> None:
     assert young < middle == 0 < old
 
 
-def test_a_driver_on_an_open_fuel_record_is_called_assumed() -> None:
-    fits = fits_of(mode_fit("ring_land_fracture", LAND, [[LOG_2, LOG_1000, LOG_2]]))
+def test_a_driver_on_an_open_record_is_called_assumed() -> None:
+    names = ("shortfall_25h_on", "full_throttle_25h")
+    fits = fits_of(mode_fit("ring_land_fracture", names, [[LOG_2, LOG_1000, LOG_2, 0.1]]))
     running = pl.concat(
-        running_set(hull_id=f"H{known}", known_share_25h=known) for known in (0.6, 0.9)
+        running_set(hull_id=f"H{known}", known_share_25h=known, throttle_known_share=1.5 - known)
+        for known in (0.6, 0.9)
     )
     drivers = hull_drivers(fits, running, SETTINGS)
 
-    fuel = drivers.filter(pl.col("factor") == LAND[0]).sort("hull_id")
+    fuel = drivers.filter(pl.col("factor") == names[0]).sort("hull_id")
     assert fuel["is_assumed"].to_list() == [True, False]
+    throttle = drivers.filter(pl.col("factor") == names[1]).sort("hull_id")
+    assert throttle["is_assumed"].to_list() == [False, True]
     assert not drivers.filter(pl.col("factor") == "age_h")["is_assumed"].any()
 
 

@@ -52,7 +52,7 @@ class Page(HTMLParser):
                 self.handlers.append(name)
 
     def handle_data(self, data: str) -> None:
-        self.text += data
+        self.text += data.replace("\N{NO-BREAK SPACE}", " ")
 
 
 @pytest.fixture(scope="module")

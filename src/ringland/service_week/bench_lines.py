@@ -102,7 +102,7 @@ def bench_rows(tests: pl.DataFrame) -> list[dict[str, str]]:
             {
                 "measure": MEASURE_LABELS[worst["measure"]],
                 "day": day_text(worst["inspected_at"]),
-                "readings": ", ".join(f"{_place(row)} {_reading(row)}".strip() for row in rows),
+                "readings": _readings(rows),
                 "verdict": worst["verdict"],
                 "why": f"{where}: {worst['reason']}"
                 if where and len(rows) > 1
@@ -119,7 +119,15 @@ def _place(row: Mapping[str, Any]) -> str:
     return f"{cylinder} {row['port'] or ''}".strip()
 
 
-def _reading(row: Mapping[str, Any]) -> str:
+def _readings(rows: list[dict[str, Any]]) -> str:
+    """The readings of a test side by side, a unit they share said once."""
+    units = {row["unit"] if row["state"] == "measured" else None for row in rows}
+    shared = units.pop() if len(units) == 1 else None
+    parts = [f"{_place(row)} {_reading(row, has_unit=shared is None)}".strip() for row in rows]
+    return ", ".join(parts) + (f" {shared}" if shared else "")
+
+
+def _reading(row: Mapping[str, Any], *, has_unit: bool) -> str:
     if row["state"] == "measured":
-        return f"{row['value']:g} {row['unit']}"
+        return f"{row['value']:g} {row['unit']}" if has_unit else f"{row['value']:g}"
     return {"stated_ok": "only 'ok' written down", "not_looked_at": "not looked at"}[row["state"]]

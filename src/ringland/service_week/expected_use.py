@@ -27,7 +27,7 @@ def expected_use(
 
     Returns:
         One row per hull in service: hull_id, dock_id, use_h_d, is_own_use,
-        last_session_at (null: never rented).
+        last_session_at (null: never rented), throttle_known_share (of its recent rentals).
     """
     look_back_d = assumptions.number("record.recent_sessions_d")
     since = as_of - timedelta(days=look_back_d)
@@ -37,6 +37,8 @@ def expected_use(
         .filter(pl.col("started_at") > since)
         .sum(),
         recent_sessions=(pl.col("started_at") > since).sum(),
+        throttle_known_share=1
+        - pl.col("is_throttle_assumed").filter(pl.col("started_at") > since).mean(),
     )
     days = (
         (pl.lit(as_of) - pl.max_horizontal("in_service_at", pl.lit(since))).dt.total_seconds()
@@ -55,6 +57,7 @@ def expected_use(
         use_h_d=pl.coalesce("own_h_d", pl.col("own_h_d").median().over("dock_id")),
         is_own_use=pl.col("own_h_d").is_not_null(),
         last_session_at="last_session_at",
+        throttle_known_share="throttle_known_share",
     ).sort("hull_id")
 
 

@@ -165,8 +165,9 @@ def hull_drivers(fits: FleetFits, running: pl.DataFrame, assumptions: Assumption
                 value=pl.Series(values, dtype=pl.Float64),
                 fleet_middle=pl.lit(middle[name]),
                 log_hazard_part=pl.Series(np.log(here / there).mean(axis=0), dtype=pl.Float64),
-                is_assumed=(pl.col("known_share_25h") < known_enough)
-                & pl.lit(name in FUEL_FACTORS),
+                is_assumed=pl.col(RESTS_ON[name]).fill_null(0) < known_enough
+                if name in RESTS_ON
+                else pl.lit(value=False),
             )
         )
     return HullDrivers.validate(
@@ -176,8 +177,12 @@ def hull_drivers(fits: FleetFits, running: pl.DataFrame, assumptions: Assumption
     )
 
 
-FUEL_FACTORS = ("shortfall_25h_on", "fuel_age_25h_d")
-"""Factors that rest on the fuel record."""
+RESTS_ON = {
+    "shortfall_25h_on": "known_share_25h",
+    "fuel_age_25h_d": "known_share_25h",
+    "full_throttle_25h": "throttle_known_share",
+}
+"""The column of a running set that says how much of a factor was on record."""
 
 
 def _at(n_rows: int, values: Mapping[str, float | Floats]) -> pl.DataFrame:

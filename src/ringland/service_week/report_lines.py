@@ -42,7 +42,7 @@ def driver_line(driver: Mapping[str, Any], *, is_clear: bool) -> str:
         effect = f"goes with {times:.2f} times the hazard (lower)"
     if not is_clear:
         effect += ", which this record does not tell from no effect"
-    basis = "partly assumed fuel" if driver["is_assumed"] else "from the record"
+    basis = "partly assumed" if driver["is_assumed"] else "from the record"
     return (
         f"{FACTOR_LABELS[factor]}: {factor_value(factor, value)} "
         f"(fleet middle {factor_value(factor, middle)}): {effect}; {basis}."

@@ -207,6 +207,7 @@ def _templates(report: WeekReport) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        finalize=_keep_percent_with_its_number,
     )
     templates.filters |= {
         "chance": chance_text,
@@ -223,6 +224,13 @@ def _templates(report: WeekReport) -> Environment:
     return templates
 
 
+def _keep_percent_with_its_number(value: object) -> object:
+    """Plain text with a no-break space before each percent sign; anything else as it is."""
+    if type(value) is str:  # Markup is done already
+        return value.replace(" %", "\N{NO-BREAK SPACE}%")
+    return value
+
+
 def range_top(report: WeekReport) -> float:
     """The end of the scale of every range bar: the first round share at or above all ranges."""
     highs = [sheet.chance["chance_30d_high"] for sheet in report.hulls]
@@ -236,13 +244,12 @@ def _render(templates: Environment, name: str, **context: Any) -> bytes:
 
 
 def _chart(figure: go.Figure) -> Chart:
-    made = figure.to_plotly_json()
     text = figure.to_json()
     for sign in "<>&\u2028\u2029":  # none may end the script element or a line of it
         text = text.replace(sign, f"\\u{ord(sign):04x}")
     return Chart(
         Markup(text),  # noqa: S704  # made safe just above
-        int(made["layout"]["height"]),
+        int(figure.layout.height),
     )
 
 

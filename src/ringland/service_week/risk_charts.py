@@ -91,7 +91,7 @@ def exposure_timeline(
                 },
                 "yaxis2": {
                     "domain": [0.36, 0.57],
-                    "title": {"text": "fuel age, days"},
+                    "title": {"text": "age, days"},
                     "rangemode": "tozero",
                 },
                 "yaxis3": {
@@ -99,6 +99,7 @@ def exposure_timeline(
                     "type": "category",
                     "categoryorder": "array",
                     "categoryarray": list(reversed(LANES)),
+                    "dtick": 1,
                     "range": [-0.6, len(LANES) - 0.4],
                 },
             },

@@ -34,7 +34,7 @@ class HullDrivers(dy.Schema):
     value = dy.Float64()
     fleet_middle = dy.Float64()
     log_hazard_part = dy.Float64(description="(value - fleet middle) x coefficient")
-    is_assumed = dy.Bool(description="rests mostly on fuel that is not on record")
+    is_assumed = dy.Bool(description="rests to a good part on what is not on record")
 
 
 class HullCalls(dy.Schema):

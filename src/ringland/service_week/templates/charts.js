@@ -1,38 +1,70 @@
 "use strict";
 // Draws each picture from the figures embedded in its page; asks nothing of any network.
 (function () {
-  function draw() {
-    var look = getComputedStyle(document.documentElement);
-    var ink = look.getPropertyValue("--ink").trim();
-    var grid = look.getPropertyValue("--grid").trim();
-    var sheet = look.getPropertyValue("--sheet").trim();
-    var family = getComputedStyle(document.body).fontFamily;
-    var isNarrow = window.innerWidth < 600;
-    document.querySelectorAll("script[data-chart]").forEach(function (holder) {
-      var figure = JSON.parse(holder.textContent);
-      var layout = figure.layout;
-      layout.font = Object.assign({}, layout.font, { color: ink, family: family, size: isNarrow ? 11 : 13 });
-      layout.hoverlabel = { bgcolor: sheet, bordercolor: grid, font: { color: ink } };
-      Object.keys(layout).forEach(function (key) {
-        if (/^[xy]axis\d*$/.test(key)) {
-          layout[key].gridcolor = grid;
-          layout[key].linecolor = grid;
-          layout[key].automargin = true;
-        }
+  var PAPER = { width: 690, height: 400 }; // px: what A4 and Letter hold between the margins
+  var ON_DARK = { // the same hues, lighter, so that they keep their contrast
+    "#0072B2": "#5db7e8", "#B87400": "#f0b040", "#C2410C": "#ff8a5c",
+    "#00795B": "#3dbe97", "#6B7780": "#a3b0b8", "#8A4B85": "#cc8fc6"
+  };
+  var isDark = window.matchMedia("(prefers-color-scheme: dark)").matches;
+  var isNarrow = window.innerWidth < 600;
+  var look = getComputedStyle(document.documentElement);
+  var ink = look.getPropertyValue("--ink").trim();
+  var grid = look.getPropertyValue("--grid").trim();
+  var sheet = look.getPropertyValue("--sheet").trim();
+  var family = getComputedStyle(document.body).fontFamily;
+
+  function figureOf(holder) {
+    var text = holder.textContent;
+    if (isDark) {
+      Object.keys(ON_DARK).forEach(function (colour) {
+        text = text.split(colour).join(ON_DARK[colour]);
       });
-      if (isNarrow) {
-        layout.margin = Object.assign({}, layout.margin, { l: 48, r: 8 });
+    }
+    var figure = JSON.parse(text);
+    var layout = figure.layout;
+    layout.font = Object.assign({}, layout.font, {
+      color: ink, family: family, size: isNarrow ? 11 : 13
+    });
+    layout.hoverlabel = { bgcolor: sheet, bordercolor: grid, font: { color: ink } };
+    Object.keys(layout).forEach(function (key) {
+      if (/^[xy]axis\d*$/.test(key)) {
+        layout[key].gridcolor = grid;
+        layout[key].linecolor = grid;
+        layout[key].automargin = true;
       }
-      Plotly.newPlot(holder.dataset.chart, figure.data, layout, {
+    });
+    if (isNarrow) {
+      layout.margin = Object.assign({}, layout.margin, { l: 48, r: 8 });
+    }
+    return figure;
+  }
+
+  function drawAll() {
+    document.querySelectorAll("script[data-chart]").forEach(function (holder) {
+      var figure = figureOf(holder);
+      var plot = document.getElementById(holder.dataset.chart);
+      plot.dataset.height = figure.layout.height;
+      Plotly.newPlot(plot, figure.data, figure.layout, {
         displayModeBar: false, displaylogo: false, responsive: true, scrollZoom: false
       });
     });
     document.documentElement.dataset.drawn = "yes";
   }
-  function redraw() {
-    document.querySelectorAll(".plot").forEach(function (plot) { Plotly.Plots.resize(plot); });
+
+  function size(change) {
+    document.querySelectorAll(".plot").forEach(function (plot) {
+      Plotly.relayout(plot, change(Number(plot.dataset.height)));
+    });
   }
-  window.addEventListener("beforeprint", redraw);
-  window.addEventListener("afterprint", redraw);
-  draw();
+
+  window.addEventListener("beforeprint", function () {
+    size(function (height) {
+      return { autosize: false, width: PAPER.width, height: Math.min(height, PAPER.height) };
+    });
+  });
+  window.addEventListener("afterprint", function () {
+    size(function (height) { return { autosize: true, width: null, height: height }; });
+  });
+  drawAll();
 })();
