@@ -339,3 +339,23 @@ def test_no_spell_at_all_leaves_the_prior() -> None:
     )  # fmt: skip
     np.testing.assert_allclose(fit.mode, [0.4, 6.9, 0.0])
     assert fit.n_spells == 0
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_any_record_in_any_unit_gives_finite_answers(seed: int) -> None:
+    """A flat unaided likelihood once gave the root of a negative variance (seed 294 of a trial)."""
+    rng = np.random.default_rng(seed if seed else 294)
+    n, p = int(rng.integers(1, 60)), int(rng.integers(0, 5))
+    unit = 10 ** rng.uniform(-3, 6)
+    start = rng.uniform(0, 1, n) * unit * (rng.random(n) < 0.5)
+    stop = start + (rng.exponential(size=n) * 0.5 + 1e-9) * unit
+    x = rng.normal(size=(n, p)) * rng.choice([0.1, 1, 10])
+    event = rng.random(n) < rng.choice([0, 0.1, 0.5, 1.0])
+    some = Simulated(start, stop, event, x, np.arange(n))
+    fit = fitted(some, n_draws=200)
+    assert np.isfinite(fit.draws).all()
+    assert np.isfinite(fit.cumulative_hazard(stop, stop * 1.1, x)).all()
+    assert fit.effective_draws > 50
+    assert (fit.unaided is None) == (fit.unaided_why_not is not None)
+    if fit.unaided_errors is not None:
+        assert np.all(fit.unaided_errors > 0)

@@ -130,7 +130,7 @@ def _total_hazards(theta: Floats, age: Floats, start_at: Ints, stop_at: Ints, z:
 
 
 def climb(spells: SpellSums, prior: NormalPrior, begin: Floats) -> tuple[Floats, Floats]:
-    """The theta of highest log posterior and minus the Hessian there.
+    """The theta of highest log posterior and minus the Hessian there, positive definite.
 
     Raises:
         NoMaximumError: a parameter runs off while the likelihood no longer rises.
@@ -143,7 +143,7 @@ def climb(spells: SpellSums, prior: NormalPrior, begin: Floats) -> tuple[Floats,
         if gain < RUNAWAY_GAIN and np.max(np.abs(step)) > RUNAWAY_MOVE:
             raise NoMaximumError(int(np.argmax(np.abs(step))))
         if gain < LAST_GAIN:
-            return theta + step, -hessian
+            return theta + step, _precision(hessian)
         for _ in range(MAX_HALVINGS):
             with np.errstate(over="ignore", invalid="ignore"):  # too long a step is halved
                 there = log_posterior(theta + step, spells, prior)
@@ -151,13 +151,21 @@ def climb(spells: SpellSums, prior: NormalPrior, begin: Floats) -> tuple[Floats,
                 break
             step = step / 2
         else:
-            return theta, -hessian  # rounding leaves nothing to climb
+            return theta, _precision(hessian)  # rounding leaves nothing to climb
         theta = theta + step
-        stalled = there[0] <= value and gain < 1e-12
+        is_stalled = there[0] <= value and gain < 1e-12
         value, gradient, hessian = there
-        if stalled:
-            return theta, -hessian
+        if is_stalled:
+            return theta, _precision(hessian)
     raise NoMaximumError(int(np.argmax(np.abs(theta - begin))))
+
+
+def _precision(hessian: Floats) -> Floats:
+    """Minus the Hessian, if every direction bends downwards; else raises NoMaximumError."""
+    bend, direction = linalg.eigh(-hessian)
+    if bend[0] <= 1e-12 * bend[-1]:
+        raise NoMaximumError(int(np.argmax(np.abs(direction[:, 0]))))
+    return -hessian
 
 
 def _ascent(gradient: Floats, hessian: Floats) -> Floats:
