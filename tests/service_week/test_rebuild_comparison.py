@@ -134,6 +134,25 @@ def test_without_a_failure_there_is_a_limit_but_no_ratio() -> None:
     assert any("no failure after a rebuild" in note for note in made.notes)
 
 
+def test_the_exact_rate_ratio_by_hand_and_with_no_failure_in_one_arm() -> None:
+    own = lives({"P1": 100.0, "P2": 200.0, "P3": 100.0}).with_columns(
+        state=pl.Series(["failed", "running", "failed"]),
+        mode=pl.Series(["ring_wear", None, "other"]),
+    )
+    jobs = rebuilds(rebuild("E-P1"), rebuild("E-P2"), rebuild("E-P3", "top_end"))
+    builds, _ = builds_after_rebuild(own, jobs, ASSUMPTIONS)
+    rng = np.random.default_rng(1)
+    row = compare_rebuilds(builds, spells([]), ASSUMPTIONS, rng).ratios.row(0, named=True)
+    # one failure in 300 h against one in 100 h; Clopper-Pearson of 1 in 2 is 0.01258 to 0.98742
+    assert row["hazard_ratio"] == pytest.approx(1 / 3)
+    assert row["low"] == pytest.approx(0.01258 / 0.98742 / 3, rel=1e-3)  # 4 digits
+    assert row["high"] == pytest.approx(0.98742 / 0.01258 / 3, rel=1e-3)
+    only_top = compare_rebuilds(builds, spells([]), ASSUMPTIONS, rng, ["other"]).ratios
+    assert only_top["hazard_ratio"][0] == 0.0
+    assert only_top["low"][0] == 0.0
+    assert np.isfinite(only_top["high"][0])
+
+
 def planted(seed: int, log_ratio: float) -> RebuildComparison:
     """160 builds with constant hazard; full rebuilds run on the worse fuel (confounded)."""
     rng = np.random.default_rng(seed)

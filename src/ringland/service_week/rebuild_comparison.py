@@ -1,20 +1,22 @@
 """Does a rebuild pay?  Life and cost after each rebuild, by scope and by head test.
 
 A build is the piston set that a rebuild fitted.  Groups are compared by failures per
-engine hour with exact limits, by cumulative incidence with the other modes competing, and
-by Cox regression with use and fuel held alike.  The shop chose who got which rebuild, so a
+engine hour with exact limits, which hold with any number of failures, by cumulative
+incidence with the other modes competing, and by Cox regression with use and fuel held
+alike.  The shop chose who got which rebuild, so a
 ratio says what goes with a scope, not what the scope does.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
-from scipy.stats import chi2
+from scipy.stats import binomtest, chi2
 
 from ringland.assumptions import Assumptions
 from ringland.ring_survival.competing_risks import aalen_johansen
@@ -232,21 +234,22 @@ def _ratios(
     ).with_columns(is_full=pl.col("scope") == "full", has_failed=counted)
     found, notes = [], []
     for arm, reads in ARMS.items():
+        exact = _rate_ratio(builds.drop_nulls(ARM_OF[arm]), arm, assumptions)
+        if exact is not None:
+            found.append({"arm": arm, "reads": reads, "adjusted": False} | exact)
         of_arm = rows.drop_nulls(arm)
-        for use in ((), USE_AND_FUEL):
-            names = [arm, *(name for name in use if of_arm[name].n_unique() > 1)]
-            ratio = _ratio(of_arm, names, assumptions)
-            if isinstance(ratio, str):
-                adjusted = "adjusted" if use else "unadjusted"
-                notes.append(f"No {adjusted} ratio for {reads}: {ratio}")
-                continue
-            found.append({"arm": arm, "reads": reads, "adjusted": bool(use)} | ratio)
-            few = assumptions.number("survival.few_events_per_covariate") * len(names)
-            if use and int(str(ratio["failures"])) < few:
-                notes.append(
-                    f"The adjusted ratio for {reads} rests on {ratio['failures']} failures for "
-                    f"{len(names)} factors: doubtful."
-                )
+        names = [arm, *(name for name in USE_AND_FUEL if of_arm[name].n_unique() > 1)]
+        ratio = _cox_ratio(of_arm, names, assumptions)
+        if isinstance(ratio, str):
+            notes.append(f"No adjusted ratio for {reads}: {ratio}")
+            continue
+        found.append({"arm": arm, "reads": reads, "adjusted": True} | ratio)
+        few = assumptions.number("survival.few_events_per_covariate") * len(names)
+        if int(str(ratio["failures"])) < few:
+            notes.append(
+                f"The adjusted ratio for {reads} rests on {ratio['failures']} failures for "
+                f"{len(names)} factors: doubtful."
+            )
     schema = {
         "arm": pl.String,
         "reads": pl.String,
@@ -261,7 +264,46 @@ def _ratios(
     return pl.DataFrame(found, schema=schema), notes
 
 
-def _ratio(
+def _rate_ratio(
+    builds: pl.DataFrame, arm: str, assumptions: Assumptions
+) -> dict[str, object] | None:
+    """Ratio of failures per engine hour with exact limits; None without failure or hours.
+
+    Given all failures, those in the first arm are binomial with share r h1 / (r h1 + h0)
+    (Clopper and Pearson 1934 on that share); a limit the record cannot set is 0 or infinity.
+    """
+    in_arm = _in_arm(builds, arm)
+    hours = (builds["exit_h"] - builds["entry_h"]).to_numpy()
+    failed = builds["has_failed"].to_numpy()
+    h1, h0 = float(hours[in_arm].sum()), float(hours[~in_arm].sum())
+    n1, total = int(failed[in_arm].sum()), int(failed.sum())
+    if not (total and h1 and h0):
+        return None
+    confidence = assumptions.number("survival.confidence")
+    share = binomtest(n1, total).proportion_ci(confidence, method="exact")
+    value, low, high = (
+        p / (1 - p) * h0 / h1 if p < 1 else math.inf for p in (n1 / total, share.low, share.high)
+    )
+    return {
+        "hazard_ratio": value,
+        "low": low,
+        "high": high,
+        "failures": total,
+        "builds": builds.height,
+        "method": "failures per engine hour, exact",
+    }
+
+
+ARM_OF = {"is_full": "scope", "is_head_tested": "is_head_tested"}
+"""The column of the builds each arm is read from."""
+
+
+def _in_arm(builds: pl.DataFrame, arm: str) -> npt.NDArray[np.bool_]:
+    column = builds[ARM_OF[arm]]
+    return (column == "full").to_numpy() if arm == "is_full" else column.to_numpy()
+
+
+def _cox_ratio(
     rows: pl.DataFrame, names: list[str], assumptions: Assumptions
 ) -> dict[str, object] | str:
     """Hazard ratio of the first name, or why there is none."""

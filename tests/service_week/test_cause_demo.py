@@ -1,0 +1,114 @@
+"""The invented demo fleet: every failed engine gets its report; rebuilds are compared."""
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from ringland.assumptions import load_assumptions
+from ringland.fuel_exposure.exposure_spells import spells
+from ringland.fuel_exposure.octane_margin import session_exposure
+from ringland.fuel_exposure.session_fuel import session_fuel
+from ringland.service_week.action_prices import prices
+from ringland.service_week.cause_pages import build_cause_pages
+from ringland.service_week.cause_report import CauseReport, ShopRecord, cause_reports
+from ringland.service_week.cause_table import default_cause_table
+from ringland.service_week.rebuild_comparison import builds_after_rebuild, compare_rebuilds
+from ringland.shop_records.bench_station import station_pressures
+from ringland.shop_records.bench_tests import judge_bench_tests
+from ringland.shop_records.bench_verdicts import default_bench_limits
+from ringland.shop_records.contracts import RECORD_KINDS
+from ringland.shop_records.engine_history import piston_lives
+from ringland.shop_records.hour_meter import engine_sessions
+from ringland.shop_records.intake import take_in
+from ringland.shop_records.known_then import known_by
+from ringland.shop_records.raw_text import read_raw
+
+DEMO = Path(__file__).parents[2] / "synthetic_data" / "demo"
+AS_OF = datetime(2026, 10, 5, tzinfo=UTC)
+ASSUMPTIONS = load_assumptions()
+
+
+@pytest.fixture(scope="module")
+def shop() -> ShopRecord:
+    loaded: dict[str, pl.DataFrame] = {}
+    known: dict[str, set[str]] = {}
+    for name, kind in RECORD_KINDS.items():
+        file = DEMO / f"{name}.csv"
+        frame = take_in(kind, read_raw(file.name, file.read_bytes()), known).loaded
+        loaded[name] = frame.select(kind.schema.column_names())
+        if len(kind.key) == 1:
+            known[name] = set(frame[kind.key[0]])
+    records = known_by(loaded, AS_OF)
+    sessions, _ = engine_sessions(records, ASSUMPTIONS)
+    ledger = session_fuel(records, sessions, ASSUMPTIONS, AS_OF)
+    limits = default_bench_limits()
+    station = station_pressures(
+        records["inspections"], records["installations"], records["hulls"], records["docks"]
+    )
+    return ShopRecord(
+        as_of=AS_OF,
+        is_demo=True,
+        records=records,
+        lives=piston_lives(records, sessions, AS_OF),
+        exposure=session_exposure(ledger.sessions, sessions, ASSUMPTIONS),
+        bench=judge_bench_tests(records["inspections"], records["engines"], station, limits),
+        effects=(),
+        prices=prices(records["costs"], AS_OF.year, ASSUMPTIONS),
+        table=default_cause_table(),
+        limits=limits,
+        assumptions=ASSUMPTIONS,
+        photos={},
+        versions={"ringland": "test"},
+    )
+
+
+@pytest.fixture(scope="module")
+def reports(shop: ShopRecord) -> tuple[CauseReport, ...]:
+    return cause_reports(shop)
+
+
+def test_every_failed_engine_has_its_page_and_its_pdf(
+    shop: ShopRecord, reports: tuple[CauseReport, ...]
+) -> None:
+    site = build_cause_pages(reports, AS_OF, is_demo=True)
+    failures = shop.records["failures"].height
+    assert failures > 20
+    assert sum(name.endswith(".pdf") for name in site) == failures
+    assert sum(name.endswith(".html") for name in site) == failures + 1
+    assert all(content.startswith(b"%PDF") for name, content in site.items() if name[-3:] == "pdf")
+    pages = [content.decode() for name, content in site.items() if name.endswith(".html")]
+    assert all("Invented demo data" in page for page in pages)
+
+
+def test_every_row_of_every_teardown_is_in_a_report(
+    shop: ShopRecord, reports: tuple[CauseReport, ...]
+) -> None:
+    shown = {(r.engine_id, row[0], row[1]) for r in reports for row in r.found}
+    entered = set(shop.records["teardowns"].select("engine_id", "part", "finding").iter_rows())
+    assert entered <= shown
+
+
+def test_no_demo_finding_is_unknown_to_the_cause_table(reports: tuple[CauseReport, ...]) -> None:
+    assert not [note for r in reports for note in r.found_notes if "Not in the cause table" in note]
+
+
+def test_the_rebuild_comparison_finds_what_was_built_in_no_effect_of_scope(
+    shop: ShopRecord,
+) -> None:
+    # the demo's truth holds no effect of the scope or the head test on a set's life
+    truth = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))["scenario"]
+    assert not [name for name in truth["ring_land"] if "full" in name or "head" in name]
+    builds, _ = builds_after_rebuild(shop.lives, shop.records["rebuilds"], ASSUMPTIONS)
+    made = compare_rebuilds(
+        builds,
+        spells(shop.exposure, shop.lives, ASSUMPTIONS),
+        ASSUMPTIONS,
+        np.random.default_rng(5),
+    )
+    assert made.ratios.height >= 2
+    for row in made.ratios.iter_rows(named=True):
+        assert row["low"] <= 1.0 <= row["high"], row
