@@ -123,11 +123,13 @@ def _readings(rows: list[dict[str, Any]]) -> str:
     """The readings of a test side by side, a unit they share said once."""
     units = {row["unit"] if row["state"] == "measured" else None for row in rows}
     shared = units.pop() if len(units) == 1 else None
-    parts = [f"{_place(row)} {_reading(row, has_unit=shared is None)}".strip() for row in rows]
+    parts = [_reading(row, has_unit=shared is None) for row in rows]
     return ", ".join(parts) + (f" {shared}" if shared else "")
 
 
 def _reading(row: Mapping[str, Any], *, has_unit: bool) -> str:
+    read = {"stated_ok": "only 'ok' written down", "not_looked_at": "not looked at"}
     if row["state"] == "measured":
-        return f"{row['value']:g} {row['unit']}" if has_unit else f"{row['value']:g}"
-    return {"stated_ok": "only 'ok' written down", "not_looked_at": "not looked at"}[row["state"]]
+        read["measured"] = f"{row['value']:g}" + (f" {row['unit']}" if has_unit else "")
+    where = _place(row)
+    return f"{where}: {read[row['state']]}" if where else read[row["state"]]

@@ -74,7 +74,7 @@ def layout(height: int) -> dict[str, object]:
     return {
         "template": "none",
         "height": height,
-        "margin": {"l": 70, "r": 16, "t": 48, "b": 48},
+        "margin": {"l": 70, "r": 16, "t": 48, "b": 60},
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"size": 13},

@@ -82,6 +82,7 @@ def exposure_timeline(
             "layout": layout(height=560)
             | {
                 "hovermode": "closest",
+                "margin": {"l": 70, "r": 16, "t": 48, "b": 36},
                 "shapes": lines,
                 "xaxis": {"type": "date", "anchor": "y3"},
                 "yaxis": {
