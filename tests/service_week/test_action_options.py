@@ -196,6 +196,20 @@ def test_the_range_of_a_saving_is_taken_draw_by_draw() -> None:
     assert row["cost_high"] > row["cost_low"] + 10
 
 
+def test_fuel_that_is_not_on_record_widens_the_range_and_not_the_middle() -> None:
+    hull = one_hull(shortfall_25h_on=2.0)
+    known = hull.with_columns(
+        shortfall_25h_low_on=2.0 * pl.lit(1.0), shortfall_25h_high_on=pl.lit(2.0)
+    )
+    unknown = hull.with_columns(shortfall_25h_low_on=pl.lit(0.0), shortfall_25h_high_on=pl.lit(6.0))
+
+    sure, open_ = (at(table(each, weibull_hazard()), "drain_refill") for each in (known, unknown))
+
+    assert open_["expected_cost"] == sure["expected_cost"]
+    assert open_["chance_high"] > sure["chance_high"]
+    assert open_["chance_low"] < sure["chance_low"]
+
+
 def test_ranges_hold_their_middles_and_every_hull_can_be_left() -> None:
     running = running_hulls(25)
     options = table(running, weibull_hazard())

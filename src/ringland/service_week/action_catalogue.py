@@ -2,7 +2,7 @@
 
 An action works in one of three ways: on exposure (it changes covariates), on knowledge (a
 test updates the chance) or on age (a new piston set).  `catalogue_file` reads them from an
-editable file; what one is worth on a given hull is worked out in `action_options`.
+editable file; what one is worth on a given hull is worked out in `option_outcome`.
 """
 
 from __future__ import annotations

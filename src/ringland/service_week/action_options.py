@@ -1,76 +1,30 @@
 """What each option would cost on each hull: the table the weekly plan chooses from.
 
-Cost is what is paid for sure plus the chance of an unplanned failure times its price,
-over the time looked ahead; the first failure only, since a second within it is rare.  A
-hull left this week can still get the best thing next week, so leaving is priced as the
-cheaper of never acting and acting a week on (the one-stage look-ahead rule: where the
-hazard rises, what is better now than a week on is best now).
+Ranges hold what is not known of the hazard and of the fuel burned of late.  How one
+option's cost comes about stands in `option_outcome`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
 
 import numpy as np
 import polars as pl
 
 from ringland.assumptions import Assumptions
-from ringland.service_week.action_catalogue import (
-    NOTHING,
-    Action,
-    Catalogue,
-    CatalogueError,
-    Test,
-)
+from ringland.service_week.action_catalogue import NOTHING, Catalogue, CatalogueError
 from ringland.service_week.action_prices import ITEMS, Prices
-from ringland.service_week.hazard_ahead import CumulativeHazard, Floats, hazard_ahead
+from ringland.service_week.fleet_hazard import BOUNDS, with_bound
+from ringland.service_week.hazard_ahead import CumulativeHazard, Floats
+from ringland.service_week.option_outcome import (
+    Actions,
+    Outcome,
+    World,
+    is_meant_for,
+    job_days_off,
+    outcomes_by_option,
+)
 from ringland.service_week.plan_tables import WeekOptions
-
-WEEK_D = 7.0
-
-TESTED = "tested_d_ago"
-"""Optional column: days since the last compression or leak-down test, null where none."""
-
-Actions = Sequence[Action]
-
-
-@dataclass(frozen=True)
-class _Ahead:
-    """The running sets and the time ahead of them."""
-
-    sets: pl.DataFrame
-    age_h: Floats
-    use_h_d: Floats
-    burn_l_h: Floats
-    days: float
-
-
-@dataclass(frozen=True)
-class _World:
-    """What an option's outcome depends on beside the sets."""
-
-    hazard: CumulativeHazard
-    catalogue: Catalogue
-    prices: Prices
-    window_h: float
-
-    def chance(self, ahead: _Ahead, age_h: Floats, hours: Floats, actions: Actions) -> Floats:
-        """Chance of failing within `hours` by draw, the actions done at their start."""
-        summed = hazard_ahead(
-            self.hazard, ahead.sets, age_h, hours, actions=actions, window_h=self.window_h
-        )
-        return np.asarray(-np.expm1(-summed))
-
-
-@dataclass(frozen=True)
-class _Outcome:
-    """Cost and chance of an option by draw, shape (draws, sets), and what is paid for sure."""
-
-    cost: Floats
-    chance: Floats
-    sure: Floats
-    reads_badly: Floats
 
 
 def option_table(
@@ -107,27 +61,31 @@ def option_table(
     if horizon_d <= 0:
         raise ValueError(f"horizon_d is {horizon_d}; give the days to look ahead, above zero.")
     _check_prices(catalogue)
-    now = _Ahead(
-        sets=told,
-        age_h=told["age_h"].to_numpy().astype(float),
-        use_h_d=told["use_h_d"].to_numpy().astype(float),
-        burn_l_h=_burn_l_h(told, assumptions),
-        days=horizon_d,
-    )
-    world = _World(hazard, catalogue, prices, assumptions.number("exposure.trailing_h"))
-    bundles = catalogue.bundles()
-    meant = {name: _is_meant_for(actions, told) for name, actions in bundles.items()}
-    outcomes = {name: _outcome(actions, now, world) for name, actions in bundles.items()}
-    outcomes[NOTHING] = _left_this_week(outcomes[NOTHING], now, world, meant)
+    world = World(hazard, catalogue, prices, assumptions.number("exposure.trailing_h"))
+    fuels = [told, *_other_fuels(told)]
+    by_fuel = [outcomes_by_option(sets, world, horizon_d, assumptions) for sets in fuels]
+    nothing = [outcomes[NOTHING] for outcomes in by_fuel]
     level = assumptions.number("survival.confidence")
     table = pl.concat(
         told.select("hull_id", option=pl.lit(name))
-        .with_columns(_what_it_costs(outcome, outcomes[NOTHING], level))
-        .with_columns(**_what_it_takes(bundles[name], prices))
-        .filter(meant[name])
-        for name, outcome in outcomes.items()
+        .with_columns(_what_it_costs([outcomes[name] for outcomes in by_fuel], nothing, level))
+        .with_columns(**_what_it_takes(actions, prices))
+        .filter(is_meant_for(actions, told))
+        for name, actions in catalogue.bundles().items()
     ).select(WeekOptions.column_names())
     return WeekOptions.validate(table.sort("hull_id", "expected_cost", maintain_order=True))
+
+
+def _other_fuels(told: pl.DataFrame) -> list[pl.DataFrame]:
+    """The sets had the open part of the fuel record gone well or ill, where that differs."""
+    found = []
+    for bound, stands_in in BOUNDS.items():
+        if not set(stands_in.values()) <= set(told.columns):
+            continue
+        other = with_bound(told, bound)
+        if not other.equals(told):
+            found.append(other)
+    return found
 
 
 def spare_day_worth(options: pl.DataFrame, prices: Prices, horizon_d: float) -> float:
@@ -141,18 +99,6 @@ def spare_day_worth(options: pl.DataFrame, prices: Prices, horizon_d: float) -> 
     return max(0.0, prices.lost_rental_day - middle * prices.unplanned / horizon_d)
 
 
-def job_price(action: Action, prices: Prices) -> float:
-    """Money for the job itself, without lost rental."""
-    return float(getattr(prices, action.cost_item)) if action.cost_item else action.cost
-
-
-def job_days_off(action: Action, prices: Prices) -> float:
-    """Days the hull is off the water for it."""
-    if action.days_off_item:
-        return float(getattr(prices, action.days_off_item))
-    return action.days_off
-
-
 def _check_prices(catalogue: Catalogue) -> None:
     for action in catalogue.actions.values():
         for item in (action.cost_item, action.days_off_item):
@@ -163,136 +109,32 @@ def _check_prices(catalogue: Catalogue) -> None:
                 )
 
 
-def _burn_l_h(told: pl.DataFrame, assumptions: Assumptions) -> Floats:
-    """Litres an hour at each hull's share of full throttle, from the rated figures."""
-    cruise = assumptions.number("fuel.cruise_burn_l_h")
-    full = assumptions.number("fuel.full_burn_l_h")
-    share = told["full_throttle_25h"].to_numpy().astype(float)
-    return np.asarray(cruise + (full - cruise) * share)
+def _what_it_costs(
+    by_fuel: Sequence[Outcome], nothing: Sequence[Outcome], level: float
+) -> list[pl.Series]:
+    """Means on the fuel as recorded; ranges over the draws and what the fuel may have been.
 
-
-def _is_meant_for(actions: Actions, told: pl.DataFrame) -> pl.Series:
-    wanted = [
-        pl.col(covariate).cast(pl.Float64) == value
-        for action in actions
-        for covariate, value in action.only_where.items()
-    ]
-    if TESTED in told.columns:
-        wanted += [
-            pl.col(TESTED).is_null() | (pl.col(TESTED) >= action.test.reach_d.value)
-            for action in actions
-            if action.test
-        ]
-    return told.select(pl.all_horizontal(pl.lit(True), *wanted).alias("meant"))["meant"]
-
-
-def _outcome(actions: Actions, ahead: _Ahead, world: _World) -> _Outcome:
-    prices = world.prices
-    hours, sure = _hours_and_sure_cost(actions, ahead, prices)
-    age_h = np.zeros_like(hours) if any(a.renews_age for a in actions) else ahead.age_h
-    chance = world.chance(ahead, age_h, hours, actions)
-    test = next((action.test for action in actions if action.test), None)
-    if test is None:
-        return _Outcome(sure + chance * prices.unplanned, chance, sure, np.zeros_like(hours))
-    others = [action for action in actions if action.test is None]
-    renewed = _outcome([*others, world.catalogue.actions[test.follow_up]], ahead, world)
-    already_paid = _hours_and_sure_cost(others, ahead, prices)[1]
-    reach_h = np.minimum(hours, ahead.use_h_d * test.reach_d.value)
-    return _tested(
-        test,
-        within=world.chance(ahead, age_h, reach_h, actions),
-        chance=chance,
-        sure=sure,
-        renewed=replace(renewed, cost=renewed.cost - already_paid),
-        unplanned=prices.unplanned,
-    )
-
-
-def _hours_and_sure_cost(actions: Actions, ahead: _Ahead, prices: Prices) -> tuple[Floats, Floats]:
-    """Hours left to run beside the days off, and what is paid whatever happens."""
-    days_off = min(sum(job_days_off(action, prices) for action in actions), ahead.days)
-    hours = ahead.use_h_d * (ahead.days - days_off)
-    sure = np.full_like(hours, days_off * prices.lost_rental_day)
-    for action in actions:
-        held_h = hours if action.lasts_h is None else np.minimum(hours, action.lasts_h)
-        sure = sure + job_price(action, prices) + action.cost_per_d * ahead.days
-        sure = sure + action.cost_per_l * ahead.burn_l_h * held_h
-    return hours, sure
-
-
-def _tested(
-    test: Test,
-    *,
-    within: Floats,
-    chance: Floats,
-    sure: Floats,
-    renewed: _Outcome,
-    unplanned: float,
-) -> _Outcome:
-    """Cost and chance when a test is done first and a bad reading acted on where that pays.
-
-    By Bayes, with p the chance of failing `within` the test's reach, a bad reading comes
-    with probability se p + (1 - sp)(1 - p).  After a good one, (1 - se) p fail unwarned
-    within the reach; of the sp (1 - p) others, some fail later.  Acting pays where the
-    renewals then cost less than the failures they avert.
+    Savings are taken draw by draw, each against leaving the hull on the same fuel.
     """
-    se, sp = test.sensitivity.value, test.specificity.value
-    sound = 1 - within
-    reads_badly = se * within + (1 - sp) * sound
-    # Where none is sound after the reach, none is left to fail later.
-    later = 1 - np.divide(1 - chance, sound, out=np.ones_like(sound), where=sound > 0)
-    missed = (1 - se) * within + sp * sound * later
-    acted = reads_badly * renewed.cost + missed * unplanned
-    left = chance * unplanned
-    pays = acted.mean(axis=0) < left.mean(axis=0)
-    return _Outcome(
-        cost=sure + np.where(pays, acted, left),
-        chance=np.where(pays, missed + reads_badly * renewed.chance, chance),
-        sure=sure,
-        reads_badly=reads_badly.mean(axis=0),
-    )
-
-
-def _left_this_week(
-    never: _Outcome, now: _Ahead, world: _World, meant: Mapping[str, pl.Series]
-) -> _Outcome:
-    """Leaving a hull this week, and next week doing what then costs least."""
-    if now.days <= WEEK_D:
-        return never
-    wait_h = now.use_h_d * WEEK_D
-    waited = world.chance(now, now.age_h, wait_h, ())
-    later = replace(now, age_h=now.age_h + wait_h, days=now.days - WEEK_D)
-    best = never
-    for name, actions in world.catalogue.bundles().items():
-        if name == NOTHING:
-            continue
-        then = _outcome(actions, later, world)
-        cost = waited * world.prices.unplanned + (1 - waited) * then.cost
-        better = meant[name].to_numpy() & (cost.mean(axis=0) < best.cost.mean(axis=0))
-        chance = waited + (1 - waited) * then.chance
-        best = replace(
-            best,
-            cost=np.where(better, cost, best.cost),
-            chance=np.where(better, chance, best.chance),
-        )
-    return best
-
-
-def _what_it_costs(outcome: _Outcome, nothing: _Outcome, level: float) -> list[pl.Series]:
-    """Means and ranges over the draws; savings are taken draw by draw."""
-    saving = nothing.cost - outcome.cost
+    savings = [left.cost - outcome.cost for outcome, left in zip(by_fuel, nothing, strict=True)]
+    sources = {
+        "cost": [outcome.cost for outcome in by_fuel],
+        "saving": savings,
+        "chance": [outcome.chance for outcome in by_fuel],
+    }
     numbers: dict[str, Floats] = {}
-    for column, draws in (("cost", outcome.cost), ("saving", saving), ("chance", outcome.chance)):
-        middle = draws.mean(axis=0)
-        tails = np.quantile(draws, [(1 - level) / 2, (1 + level) / 2], axis=0)
+    for column, draws in sources.items():
+        middle = draws[0].mean(axis=0)
+        tails = [np.quantile(each, [(1 - level) / 2, (1 + level) / 2], axis=0) for each in draws]
+        low, high = np.min(tails, axis=0)[0], np.max(tails, axis=0)[1]
         numbers["expected_cost" if column == "cost" else column] = middle
         # A mean of few, skewed draws may leave its own quantiles; the range must hold it.
-        numbers[f"{column}_low"] = np.minimum(tails[0], middle)
-        numbers[f"{column}_high"] = np.maximum(tails[1], middle)
+        numbers[f"{column}_low"] = np.minimum(low, middle)
+        numbers[f"{column}_high"] = np.maximum(high, middle)
     numbers |= {
-        "chance_it_saves": (saving > 0).mean(axis=0),
-        "sure_cost": outcome.sure,
-        "follow_up_chance": outcome.reads_badly,
+        "chance_it_saves": (savings[0] > 0).mean(axis=0),
+        "sure_cost": by_fuel[0].sure,
+        "follow_up_chance": by_fuel[0].reads_badly,
     }
     return [pl.Series(name, values, dtype=pl.Float64) for name, values in numbers.items()]
 

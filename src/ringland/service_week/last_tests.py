@@ -6,7 +6,7 @@ from datetime import datetime
 
 import polars as pl
 
-from ringland.service_week.action_options import TESTED
+from ringland.service_week.option_outcome import TESTED
 
 MEASURES = ("compression", "leak_down")
 

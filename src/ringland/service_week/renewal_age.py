@@ -3,7 +3,7 @@
 The life is the fleet's hazard at the hull's own exposure, all modes at stake together.
 The answer is for the mean survival over the parameter draws; its limits come from doing
 the same draw by draw.  A plan is for the years: how this week's choice is made stands in
-`action_options`.
+`option_outcome`.
 """
 
 from __future__ import annotations

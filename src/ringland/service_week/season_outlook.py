@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 
 from ringland.assumptions import Assumptions
 from ringland.service_week.action_catalogue import Catalogue
-from ringland.service_week.action_options import job_days_off
 from ringland.service_week.action_prices import Prices
 from ringland.service_week.hazard_ahead import CumulativeHazard, Floats
+from ringland.service_week.option_outcome import job_days_off
 
 WEEK_D = 7.0
 REPAIR, RENEWAL = "full_rebuild", "planned_top_end"
