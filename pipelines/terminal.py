@@ -17,7 +17,10 @@ from ringland.shop_records.contracts import RECORD_KINDS
 
 console = Console()
 if not console.is_terminal:
-    console.width = 150  # a file or a pipe is not 80 columns wide
+    console.width = 160  # a file or a pipe is not 80 columns wide
+
+_WIDE = 140
+_LEFT_OUT_IF_NARROW = {"Dock", "Range", "Cost"}
 
 
 def watched_run(
@@ -96,11 +99,17 @@ def show_week(result: dg.ExecuteInProcessResult, partition_key: str) -> None:
     """The week's list and where its pages are."""
     (made,) = result.asset_materializations_for_node("service_week__report")
     listed = cast("dict[str, Any]", made.metadata["list"].value)
+    narrow = console.width < _WIDE
     table = Table(title=f"Week of {partition_key}", title_justify="left", box=box.SIMPLE)
-    for heading in listed["headings"]:
-        table.add_column(heading)
+    shown = [
+        place
+        for place, heading in enumerate(listed["headings"])
+        if not (narrow and heading in _LEFT_OUT_IF_NARROW)
+    ]
+    for place in shown:
+        table.add_column(listed["headings"][place], no_wrap=not narrow)
     for row in listed["rows"]:
-        table.add_row(*(escape(text) for text in row))
+        table.add_row(*(escape(row[place]) for place in shown))
     console.print(table)
     console.print("A low-risk line is never clearance to run.")
     console.print(f"Report: {made.metadata['report'].value}", soft_wrap=True)
