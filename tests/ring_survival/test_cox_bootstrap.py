@@ -119,7 +119,7 @@ def test_few_failures_and_few_hulls_make_a_fit_doubtful() -> None:
     verdict = judge_cox_fit(fit, ASSUMPTIONS)
     assert verdict.outcome == "doubtful"
     text = " ".join(verdict.reasons)
-    assert f"{fit.n_events} failures for 2 factors" in text
+    assert f"Failures on record: {fit.n_events}, factors: 2" in text
     assert "25 hulls, fewer than 48" in text
 
 
@@ -194,3 +194,11 @@ def test_jackknife_refuses_where_one_hull_carries_the_answer() -> None:
     )
     with pytest.raises(NoEventsError, match="One hull holds every event"):
         jackknife_hulls(alone)
+
+
+def test_failures_at_one_time_cannot_test_a_change_and_the_verdict_says_so() -> None:
+    x = [[0.1], [0.4], [-0.8], [0.9], [-0.2]]
+    fit = fit_cox([0] * 5, [2, 3, 4, 2, 6], [1, 0, 0, 1, 0], x, names=["shortfall"])
+    reasons = judge_cox_fit(fit, ASSUMPTIONS).reasons
+    assert any("Failures on record: 2, factors: 1" in reason for reason in reasons)
+    assert any("at too few times, to test" in reason for reason in reasons)

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from scipy import stats
 
+from ringland.ring_survival.cox_maximum import CoxFitError
 from ringland.ring_survival.cox_regression import CoxFit
 from ringland.ring_survival.cox_residuals import schoenfeld_residuals
 from ringland.ring_survival.risk_sets import RiskSets, same_time_within
@@ -15,6 +16,14 @@ from ringland.ring_survival.spell_checks import Floats
 
 Transform = Literal["km", "identity", "log"]
 Form = Literal["score", "grambsch_therneau_1994"]
+
+
+# Of an added term, the share the coefficients do not already explain; rounding leaves 1e-12.
+LEAST_LEFT = 1e-9
+
+
+class TooFewEventsError(CoxFitError):
+    """The events are too few, or at too few times, to test proportional hazards."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +47,9 @@ def proportionality_test(
     "score" is the score test of added x g(t) terms, as R survival does since 3.0;
     "grambsch_therneau_1994" the older approximation with one common variance (Grambsch &
     Therneau 1994).  "km" is one less the pooled Kaplan-Meier just before each event.
+
+    Raises:
+        TooFewEventsError: the events leave nothing to test with.
     """
     time, residuals = schoenfeld_residuals(fit)
     data = fit.data
@@ -47,6 +59,12 @@ def proportionality_test(
     g = g - mean
     pull = (g * weight) @ residuals
     n, p = len(time), len(fit.names)
+    too_few = (
+        f"Failures on record: {n}. They are too few, or at too few times, to test whether "
+        f"effects change over the life."
+    )
+    if np.ptp(g) <= LEAST_LEFT * abs(mean):
+        raise TooFewEventsError(too_few)
     if form == "grambsch_therneau_1994":
         scale = n / float(g @ g)
         chi2 = scale * (fit.covariance @ pull) ** 2 / np.diag(fit.covariance)
@@ -59,11 +77,11 @@ def proportionality_test(
         plain, crossed, squared = (np.tensordot(per_slot**power, v, axes=1) for power in (0, 1, 2))
         # the coefficients sit at their maximum: only the new terms have a score
         left = squared - crossed @ np.linalg.solve(plain, crossed)
+        spread = np.sqrt(np.diag(squared))
+        if p and np.linalg.eigvalsh(left / np.outer(spread, spread))[0] < LEAST_LEFT:
+            raise TooFewEventsError(too_few)
         overall = float(pull @ np.linalg.solve(left, pull))
-        chi2 = np.empty(p)
-        for j in range(p):
-            spent = crossed[:, j] @ np.linalg.solve(plain, crossed[:, j])
-            chi2[j] = pull[j] ** 2 / (squared[j, j] - spent)
+        chi2 = pull**2 / np.diag(left)
     return ProportionalityTest(
         names=fit.names,
         chi2=np.asarray(chi2),

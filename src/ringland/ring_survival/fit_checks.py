@@ -8,7 +8,7 @@ from typing import Literal
 
 from ringland.assumptions import Assumptions
 from ringland.ring_survival.cox_maximum import CoxFitError
-from ringland.ring_survival.cox_proportionality import proportionality_test
+from ringland.ring_survival.cox_proportionality import TooFewEventsError, proportionality_test
 from ringland.ring_survival.cox_regression import CoxFit
 from ringland.ring_survival.hull_bootstrap import HullBootstrap
 from ringland.ring_survival.weibull_hazard import WeibullHazardFit
@@ -43,17 +43,23 @@ def judge_cox_fit(
             f"{sum(bootstrap.failed.values())} of {bootstrap.n_asked} replicates have no "
             f"estimate ({listed}): the limits are too narrow."
         )
-    if fit.names:
-        level = 1 - assumptions.number("survival.confidence")
-        proportionality = proportionality_test(fit)
-        if proportionality.global_p < level:
-            worst = int(proportionality.p.argmin())
-            reasons.append(
-                f"Effects change over the life (test over all factors, p = "
-                f"{proportionality.global_p:.2g}); most of all {fit.names[worst]} "
-                f"(p = {proportionality.p[worst]:.2g}). Read them as averages."
-            )
-    return _verdict(reasons)
+    return _verdict(reasons + _changing_effects(fit, assumptions))
+
+
+def _changing_effects(fit: CoxFit, assumptions: Assumptions) -> list[str]:
+    if not fit.names:
+        return []
+    try:
+        test = proportionality_test(fit)
+    except TooFewEventsError as error:
+        return [str(error)]
+    if test.global_p >= 1 - assumptions.number("survival.confidence"):
+        return []
+    worst = int(test.p.argmin())
+    return [
+        f"Effects change over the life (test over all factors, p = {test.global_p:.2g}); most "
+        f"of all {fit.names[worst]} (p = {test.p[worst]:.2g}). Read them as averages."
+    ]
 
 
 def judge_hazard_fit(fit: WeibullHazardFit, assumptions: Assumptions) -> Verdict:
@@ -83,8 +89,8 @@ def _few_events(n_events: int, n_covariates: int, assumptions: Assumptions) -> l
     if n_covariates == 0 or n_events >= few * n_covariates:
         return []
     return [
-        f"{n_events} failures for {n_covariates} factors; the usual rule of thumb asks "
-        f"{few:g} for each."
+        f"Failures on record: {n_events}, factors: {n_covariates}. The usual rule of thumb "
+        f"asks {few:g} failures for each factor."
     ]
 
 
