@@ -13,10 +13,14 @@ from ringland.fuel_exposure.exposure_spells import spells
 from ringland.fuel_exposure.octane_margin import session_exposure
 from ringland.fuel_exposure.session_fuel import session_fuel
 from ringland.service_week.action_prices import prices
-from ringland.service_week.cause_pages import build_cause_pages
+from ringland.service_week.cause_pages import build_cause_site, report_name
 from ringland.service_week.cause_report import CauseReport, ShopRecord, cause_reports
 from ringland.service_week.cause_table import default_cause_table
-from ringland.service_week.rebuild_comparison import builds_after_rebuild, compare_rebuilds
+from ringland.service_week.rebuild_comparison import (
+    RebuildComparison,
+    builds_after_rebuild,
+    compare_rebuilds,
+)
 from ringland.shop_records.bench_station import station_pressures
 from ringland.shop_records.bench_tests import judge_bench_tests
 from ringland.shop_records.bench_verdicts import default_bench_limits
@@ -71,17 +75,24 @@ def reports(shop: ShopRecord) -> tuple[CauseReport, ...]:
     return cause_reports(shop)
 
 
+@pytest.fixture(scope="module")
+def comparison(shop: ShopRecord) -> RebuildComparison:
+    builds, _ = builds_after_rebuild(shop.lives, shop.records["rebuilds"], ASSUMPTIONS)
+    stretches = spells(shop.exposure, shop.lives, ASSUMPTIONS)
+    return compare_rebuilds(builds, stretches, ASSUMPTIONS, np.random.default_rng(5))
+
+
 def test_every_failed_engine_has_its_page_and_its_pdf(
-    shop: ShopRecord, reports: tuple[CauseReport, ...]
+    shop: ShopRecord, reports: tuple[CauseReport, ...], comparison: RebuildComparison
 ) -> None:
-    site = build_cause_pages(reports, AS_OF, is_demo=True)
+    site = build_cause_site(shop, reports, comparison)
     failures = shop.records["failures"].height
     assert failures > 20
-    assert sum(name.endswith(".pdf") for name in site) == failures
-    assert sum(name.endswith(".html") for name in site) == failures + 1
-    assert all(content.startswith(b"%PDF") for name, content in site.items() if name[-3:] == "pdf")
-    pages = [content.decode() for name, content in site.items() if name.endswith(".html")]
-    assert all("Invented demo data" in page for page in pages)
+    assert len({report_name(report) for report in reports}) == failures
+    for report in reports:
+        assert site[f"causes/{report_name(report)}.pdf"].startswith(b"%PDF")
+        assert b"Invented demo data" in site[f"causes/{report_name(report)}.html"]
+    assert b"Invented demo data" in site["causes/rebuilds.html"]
 
 
 def test_every_row_of_every_teardown_is_in_a_report(
@@ -97,18 +108,11 @@ def test_no_demo_finding_is_unknown_to_the_cause_table(reports: tuple[CauseRepor
 
 
 def test_the_rebuild_comparison_finds_what_was_built_in_no_effect_of_scope(
-    shop: ShopRecord,
+    comparison: RebuildComparison,
 ) -> None:
     # the demo's truth holds no effect of the scope or the head test on a set's life
     truth = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))["scenario"]
     assert not [name for name in truth["ring_land"] if "full" in name or "head" in name]
-    builds, _ = builds_after_rebuild(shop.lives, shop.records["rebuilds"], ASSUMPTIONS)
-    made = compare_rebuilds(
-        builds,
-        spells(shop.exposure, shop.lives, ASSUMPTIONS),
-        ASSUMPTIONS,
-        np.random.default_rng(5),
-    )
-    assert made.ratios.height >= 2
-    for row in made.ratios.iter_rows(named=True):
+    assert comparison.ratios.height >= 2
+    for row in comparison.ratios.iter_rows(named=True):
         assert row["low"] <= 1.0 <= row["high"], row

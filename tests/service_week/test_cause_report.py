@@ -7,22 +7,24 @@ from dataclasses import fields, replace
 from datetime import timedelta
 from importlib.resources import files
 
+import numpy as np
 import polars as pl
 import pytest
 from PIL import Image
 
 from ringland.assumptions import load_assumptions
+from ringland.fuel_exposure.tables import Spells
 from ringland.service_week.action_prices import prices
 from ringland.service_week.cause_pages import (
     TITLES,
-    build_cause_pages,
+    build_cause_site,
     cause_page,
     cause_pdf,
-    report_name,
 )
 from ringland.service_week.cause_photos import shown_photo
 from ringland.service_week.cause_report import CauseReport, ShopRecord, cause_reports
 from ringland.service_week.cause_table import default_cause_table
+from ringland.service_week.rebuild_comparison import builds_after_rebuild, compare_rebuilds
 from ringland.shop_records.bench_verdicts import default_bench_limits
 from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.tables import BenchVerdicts
@@ -230,14 +232,26 @@ def test_demo_data_are_labelled_on_page_and_pdf() -> None:
     assert pdf_text(cause_pdf(made)).count("Invented demo data") >= 2
 
 
-def test_every_report_is_reachable_from_the_index_under_a_safe_name() -> None:
-    made = report(engine_id="../E 1<b>")
-    site = build_cause_pages([made], made.as_of, is_demo=False)
-    name = report_name(made)
-    assert re.fullmatch(r"[A-Za-z0-9-]+", name)
-    assert set(site) == {"causes/index.html", f"causes/{name}.html", f"causes/{name}.pdf"}
-    assert f'href="{name}.html"' in site["causes/index.html"].decode()
-    assert "<b>" not in site["causes/index.html"].decode()
+def whole_site(of: ShopRecord) -> dict[str, bytes]:
+    builds, _ = builds_after_rebuild(of.lives, of.records["rebuilds"], of.assumptions)
+    none = pl.DataFrame(schema={n: c.dtype for n, c in Spells.columns().items()})
+    made = compare_rebuilds(builds, none, of.assumptions, np.random.default_rng(1))
+    return build_cause_site(of, cause_reports(of), made)
+
+
+def test_every_link_of_the_site_leads_to_a_file_of_it_or_to_the_weeks_pages() -> None:
+    site = whole_site(shop(engine_id="../E 1<b>"))
+    pages = {name: text.decode() for name, text in site.items() if name.endswith(".html")}
+    for name, text in pages.items():
+        for link in re.findall(r'href="([^"#]+)"', text):
+            assert link in ("../index.html", "../ringland.css") or f"causes/{link}" in site, name
+    assert all(re.fullmatch(r"causes/[A-Za-z0-9-]+\.(html|pdf|xlsx)", name) for name in site)
+    assert not [name for name, text in pages.items() if "<b>" in text]
+
+
+def test_without_rebuilds_the_comparison_page_says_so() -> None:
+    page = whole_site(shop())["causes/rebuilds.html"].decode()
+    assert "No failure after a rebuild is on record: nothing to compare." in page
 
 
 def test_no_field_of_a_report_is_left_out_of_the_page() -> None:

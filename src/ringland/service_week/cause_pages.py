@@ -12,17 +12,18 @@ import json
 import re
 from collections.abc import Sequence
 from dataclasses import asdict
-from datetime import datetime
 from importlib.resources import files
 from typing import Any
 
 import typst
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from ringland.service_week import fixed_words
+from ringland.service_week import fixed_words, rebuild_lines
+from ringland.service_week.cause_bench_form import bench_form_page, bench_form_workbook
 from ringland.service_week.cause_photos import shown_photo
-from ringland.service_week.cause_report import CauseReport
+from ringland.service_week.cause_report import CauseReport, ShopRecord
 from ringland.service_week.number_words import day_text, instant_text
+from ringland.service_week.rebuild_comparison import RebuildComparison
 
 TITLES = (
     "Job and serials",
@@ -67,38 +68,71 @@ HEADINGS = {
 }
 
 
-def build_cause_pages(
-    reports: Sequence[CauseReport], as_of: datetime, is_demo: bool, paper: str = "a4"
+def build_cause_site(
+    shop: ShopRecord,
+    reports: Sequence[CauseReport],
+    comparison: RebuildComparison,
+    paper: str = "a4",
 ) -> dict[str, bytes]:
-    """Every file by its path relative to the site's folder: index, pages and PDFs.
+    """Every file by its path relative to the site's folder, all under 'causes/'.
+
+    Index, a page and a PDF per report, the rebuild comparison, the bench form as a page and
+    as a spreadsheet for each number of cylinders on record.
 
     Args:
-        reports: the reports.
-        as_of: the instant they speak of, for the index.
-        is_demo: whether the data are invented, for the index.
+        shop: what the reports were made from.
+        reports: from `cause_report.cause_reports`.
+        comparison: from `rebuild_comparison.compare_rebuilds`.
         paper: 'a4' or 'us-letter'.
     """
     templates = _templates()
-    names = {id(report): report_name(report) for report in reports}
-    site = {}
-    for report in reports:
-        name = names[id(report)]
-        site[f"causes/{name}.html"] = cause_page(report, templates)
-        site[f"causes/{name}.pdf"] = cause_pdf(report, paper)
-    rows = [
-        {
-            "engine_id": report.engine_id,
-            "day": day_text(report.found_at),
-            "short": " ".join(report.summary[:2]),
-            "page": f"{names[id(report)]}.html",
-            "pdf": f"{names[id(report)]}.pdf",
-        }
-        for report in sorted(reports, key=lambda report: report.found_at, reverse=True)
-    ]
+    engines = dict(shop.records["engines"].select("engine_id", "cylinders").iter_rows())
+    site = {
+        "bench-form.html": bench_form_page(shop.table, engines),
+        "rebuilds.html": rebuild_page(comparison, shop),
+    }
+    forms = []
+    for cylinders in sorted(set(engines.values())):
+        forms.append((cylinders, f"bench-form-{cylinders}-cylinders.xlsx"))
+        site[forms[-1][1]] = bench_form_workbook(shop.table, cylinders)
+    rows = []
+    for report in sorted(reports, key=lambda report: report.found_at, reverse=True):
+        name = report_name(report)
+        site[f"{name}.html"] = cause_page(report, templates)
+        site[f"{name}.pdf"] = cause_pdf(report, paper)
+        rows.append(
+            {
+                "engine_id": report.engine_id,
+                "day": day_text(report.found_at),
+                "short": " ".join(report.summary[:2]),
+                "page": f"{name}.html",
+                "pdf": f"{name}.pdf",
+            }
+        )
     index = templates.get_template("cause_index.html.j2").render(
-        root="../", rows=rows, as_of=as_of, is_demo=is_demo
+        root="../", rows=rows, forms=forms, as_of=shop.as_of, is_demo=shop.is_demo
     )
-    return {"causes/index.html": index.encode()} | site
+    site["index.html"] = index.encode()
+    return {f"causes/{name}": content for name, content in site.items()}
+
+
+def rebuild_page(comparison: RebuildComparison, shop: ShopRecord) -> bytes:
+    """The rebuild comparison as one page, to stand beside the cause reports."""
+    page = _templates().get_template("rebuilds.html.j2")
+    return page.render(
+        root="../",
+        as_of=shop.as_of,
+        is_demo=shop.is_demo,
+        answers=rebuild_lines.answer_lines(comparison),
+        chosen=rebuild_lines.CHOSEN,
+        group_headings=rebuild_lines.GROUP_HEADINGS,
+        groups=rebuild_lines.group_rows(comparison, shop.prices.currency),
+        ratio_headings=rebuild_lines.RATIO_HEADINGS,
+        ratios=rebuild_lines.ratio_rows(comparison),
+        mode_headings=rebuild_lines.MODE_HEADINGS,
+        modes=rebuild_lines.mode_rows(comparison),
+        at_h=f"{shop.assumptions.number('rebuild.incidence_at_h'):.0f}",
+    ).encode()
 
 
 def report_name(report: CauseReport) -> str:
