@@ -43,7 +43,7 @@ def test_the_sweep_gives_what_the_general_kernel_gives(seed: int, fill_age_d: in
     burns = np.flatnonzero(events.is_fill == 0)
     at = events.at_us[burns]
 
-    np.testing.assert_array_equal(swept.octane, run.quality[burns, 0])
+    np.testing.assert_allclose(swept.octane, run.quality[burns, 0], atol=1e-9, rtol=0)
     np.testing.assert_allclose(
         swept.mean_age_us / DAY, at / DAY - run.quality[burns, 1], atol=1e-9, rtol=0
     )

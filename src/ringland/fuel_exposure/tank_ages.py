@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from ringland.fuel_exposure.tank_kernel import BLOCK, Floats, Ints, TankRun
+from ringland.fuel_exposure.tank_kernel import BLOCK, Floats, Ints, TankRun, compiled
 
 _NOTHING = 1e-19  # a part below this changes no sum of shares
 _STEP_US = 3_600_000_000
@@ -36,8 +36,8 @@ def share_older(run: TankRun, rows: Ints, at_us: Ints, age_us: Ints, upstream: T
     _share_older_rows(
         run.cohorts_so_far[rows],
         run.first_cohort[rows],
-        np.ascontiguousarray(at_us, np.int64),
-        np.ascontiguousarray(age_us, np.int64),
+        compiled(at_us, np.int64),
+        compiled(age_us, np.int64),
         *_ages_of(run),
         run.source_event,
         upstream.cohorts_so_far,
@@ -69,9 +69,9 @@ def age_quantile(
     _age_quantile_rows(
         run.cohorts_so_far[rows],
         run.first_cohort[rows],
-        np.ascontiguousarray(at_us, np.int64),
+        compiled(at_us, np.int64),
         1.0 - share,
-        np.ascontiguousarray(mean_age_us, np.float64),
+        compiled(mean_age_us, np.float64),
         *_ages_of(run),
         run.source_event,
         upstream.cohorts_so_far,

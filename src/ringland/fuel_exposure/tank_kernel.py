@@ -22,6 +22,7 @@ from does not belong here.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -72,6 +73,11 @@ def event_order(tank: Ints, at_us: Ints, is_fill: Flags) -> Ints:
     return np.lexsort((is_fill, at_us, tank))
 
 
+def compiled(values: npt.ArrayLike, kind: type[np.generic]) -> npt.NDArray[Any]:
+    """The array as the compiled functions take it: of one kind, in one piece, not read-only."""
+    return np.require(values, kind, ["C", "W"])
+
+
 def mix_tanks(
     starts: Ints,
     capacity_l: Floats,
@@ -99,11 +105,11 @@ def mix_tanks(
         ValueError: events out of order, a negative or missing volume, fuel filled before
             it was born.
     """
-    starts, at_us, born_us = (np.ascontiguousarray(x, np.int64) for x in (starts, at_us, born_us))
+    starts, at_us, born_us = (compiled(x, np.int64) for x in (starts, at_us, born_us))
     capacity_l, volume_l, quality = (
-        np.ascontiguousarray(x, np.float64) for x in (capacity_l, volume_l, quality)
+        compiled(x, np.float64) for x in (capacity_l, volume_l, quality)
     )
-    is_fill = np.ascontiguousarray(is_fill, np.uint8)
+    is_fill = compiled(is_fill, np.uint8)
     source = np.full(len(at_us), -1, np.int64) if source_event is None else source_event
     fills = is_fill == 1
     cohorts = int(fills.sum())
@@ -121,7 +127,7 @@ def mix_tanks(
         keep=np.empty(cohorts),
         mantissa=np.empty(cohorts),
         block=np.empty(cohorts, np.int64),
-        source_event=np.ascontiguousarray(source[fills], np.int64),
+        source_event=compiled(source[fills], np.int64),
         lag_us=int(np.max((at_us - born_us)[fills & (source < 0)], initial=0)),
     )
     _mix(

@@ -1,7 +1,7 @@
 """One lean pass over very many tanks, each filled with fuel of known age, for large networks.
 
-The same arithmetic as `tank_kernel` and `tank_ages`, with only the four results kept and
-the births of one tank not falling from fill to fill: then the first fill younger than an
+The method of `tank_kernel` and `tank_ages`, with only the results of outflows kept and the
+births of one tank not falling from fill to fill: then the first fill younger than an
 age limit only ever moves forward, and every event costs the same.  A bucket of tanks is
 swept on its own; the interpreter lock is released, so buckets may run in threads.
 Tanks in series, other blended quantities and clamped litres are `tank_kernel`'s.
@@ -15,11 +15,16 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+from numba import b1, f8, i4, i8, njit, types, u1
 
 from ringland.fuel_exposure.tank_kernel import BLOCK, EMPTY, Flags, Floats, Ints
 
 Tanks = npt.NDArray[np.int32]
+_TANKS, _INTS, _FLAGS, _FLOATS = (
+    types.Array(kind, 1, "C", readonly=True)  # as frames hand out their columns uncopied
+    for kind in (i4, i8, u1, f8)
+)
+_NEVER = np.iinfo(np.int64).max
 
 
 @dataclass(frozen=True)
@@ -55,56 +60,60 @@ def sweep_tanks(
         ValueError: events out of order.
     """
     outflows = len(is_fill) - int(np.count_nonzero(is_fill))
-    out = Burned(np.empty(outflows), np.empty(outflows), np.empty((outflows, len(age_us))))
+    # One large block: the system hands it out in large pages, small ones cost more than the sums.
+    out = np.empty((outflows, 2 + len(age_us)))
     wrong = _sweep(
-        tank, capacity_l, at_us, is_fill, volume_l, octane, fill_age_us, age_us,
-        out.octane, out.mean_age_us, out.share_older,
+        tank, capacity_l, at_us, is_fill, volume_l, octane, fill_age_us, age_us, out
     )  # fmt: skip
     if wrong >= 0:
         raise ValueError(f"event {wrong}: out of order; cluster with cluster_by_tank().")
-    return out
+    return Burned(out[:, 0], out[:, 1], out[:, 2:])
 
 
 @njit(
-    "i8(i4[::1],f8,i8[::1],u1[::1],f8[::1],f8[::1],i8,i8[::1],f8[::1],f8[::1],f8[:,::1])",
+    i8(_TANKS, f8, _INTS, _FLAGS, _FLOATS, _FLOATS, i8, _INTS, f8[:, ::1]),
     cache=True,
     nogil=True,
 )
 def _sweep(  # type: ignore[no-untyped-def]  # numba types it by the signature
-    tank, capacity_l, at_us, is_fill, volume_l, octane, fill_age_us, age_us,
-    out_octane, out_age_us, out_older,
-):  # fmt: skip
+    tank, capacity_l, at_us, is_fill, volume_l, octane, fill_age_us, age_us, out
+):
     ages = len(age_us)
-    room = 1024
-    arrived = np.empty(room, np.int64)
-    mantissa = np.empty(room)
-    block = np.empty(room, np.int64)
+    most = cohorts = 0
+    for i in range(len(tank)):
+        if i > 0 and tank[i] != tank[i - 1]:
+            cohorts = 0
+        cohorts += is_fill[i]
+        most = max(most, cohorts)
+    # Per cohort and one beyond: its arrival, and 1 / R before it, R the product of keeps.
+    arrived = np.empty(most + 1, np.int64)
+    whole = np.empty(most + 1)
+    block = np.empty(most + 1, np.int64)
     young = np.empty(ages, np.int64)  # first cohort not older than each limit
-    row = 0
-    cohorts = 0
-    level = rest = blend = age = 0.0
+    row = cohorts = blocks = 0
+    level = blend = age = 0.0
     part = 1.0
-    blocks = 0
     before = np.int64(0)
     for i in range(len(tank)):
         now = at_us[i]
         if i == 0 or tank[i] != tank[i - 1]:
             if i > 0 and tank[i] < tank[i - 1]:
                 return i
-            cohorts = 0
-            level = rest = 0.0
+            level = 0.0
             part = 1.0
-            blocks = 0
+            cohorts = blocks = 0
             young[:] = 0
+            arrived[0] = _NEVER
+            whole[0] = 0.0
+            block[0] = 0
             before = now
         elif now < before:
             return i
         age += float(now - before)
         before = now
-        held = max(level + rest, 0.0)
         if is_fill[i]:
-            moved = max(min(volume_l[i], capacity_l - held), 0.0)
-            kept = held / (held + moved) if held + moved > 0.0 else 1.0
+            moved = max(min(volume_l[i], capacity_l - level), 0.0)
+            kept = level / (level + moved) if level + moved > 0.0 else 1.0
             if kept < EMPTY or cohorts == 0:
                 blend = octane[i]
                 age = float(fill_age_us)
@@ -119,46 +128,32 @@ def _sweep(  # type: ignore[no-untyped-def]  # numba types it by the signature
                 if part < 1.0 / BLOCK:
                     part *= BLOCK
                     blocks += 1
-            if cohorts == room:
-                arrived = np.concatenate((arrived, np.empty(room, np.int64)))
-                mantissa = np.concatenate((mantissa, np.empty(room)))
-                block = np.concatenate((block, np.empty(room, np.int64)))
-                room *= 2
+            level += moved
             arrived[cohorts] = now
-            mantissa[cohorts] = part
-            block[cohorts] = blocks
             cohorts += 1
-            change = moved
+            arrived[cohorts] = _NEVER
+            whole[cohorts] = 1.0 / part
+            block[cohorts] = blocks
         else:
-            moved = min(volume_l[i], held)
             if cohorts == 0:
-                out_octane[row] = np.nan
-                out_age_us[row] = np.nan
-                out_older[row, :] = np.nan
+                out[row, :] = np.nan
             else:
-                out_octane[row] = blend
-                out_age_us[row] = age
+                out[row, 0] = blend
+                out[row, 1] = age
                 for a in range(ages):
-                    first = young[a]
                     limit = now - age_us[a] + fill_age_us
-                    while first < cohorts and arrived[first] < limit:
+                    first = young[a]
+                    first += np.int64(arrived[first] < limit)  # twice without a branch:
+                    first += np.int64(arrived[first] < limit)  # seldom are there more
+                    while arrived[first] < limit:
                         first += 1
                     young[a] = first
-                    older = 0.0
-                    if first > 0:
-                        apart = blocks - block[first - 1]
-                        if apart == 0:
-                            older = part / mantissa[first - 1]
-                        elif apart == 1:
-                            older = part / mantissa[first - 1] / BLOCK
-                    out_older[row, a] = older
+                    older = part * whole[first]
+                    if blocks != block[first]:
+                        older = older / BLOCK if blocks == block[first] + 1 else 0.0
+                    out[row, 2 + a] = older
             row += 1
-            change = -moved
-        summed = level + change
-        shift = summed - level
-        rest += (level - (summed - shift)) + (change - shift)
-        level = summed + rest
-        rest -= level - summed
+            level = max(level - volume_l[i], 0.0)
     return -1
 
 
@@ -206,8 +201,21 @@ def cluster_by_tank(
 
 
 @njit(
-    "b1(i4[::1],i8[::1],f8[::1],f8[::1],i4[::1],i8[::1],f8[::1],i8[::1],i4[::1],i8[::1],u1[::1],"
-    "f8[::1],f8[::1])",
+    b1(
+        _TANKS,
+        _INTS,
+        _FLOATS,
+        _FLOATS,
+        _TANKS,
+        _INTS,
+        _FLOATS,
+        i8[::1],
+        i4[::1],
+        i8[::1],
+        u1[::1],
+        f8[::1],
+        f8[::1],
+    ),
     cache=True,
     nogil=True,
 )
