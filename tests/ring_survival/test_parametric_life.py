@@ -156,6 +156,33 @@ def test_limits_far_out_are_infinite_not_an_error():
         assert limits.low <= limits.value <= limits.high
 
 
+@settings(derandomize=True, deadline=None, max_examples=25)
+@given(st.integers(0, 100_000), st.sampled_from([WEIBULL, LOGNORMAL]))
+def test_tiny_fleets_give_limits_about_the_estimate_or_a_clear_refusal(seed, distribution):
+    """One to eight lives, any mix: never another error, a warning or limits that miss."""
+    rng = np.random.default_rng(seed)
+    n = int(rng.integers(1, 9))
+    entry = np.where(rng.random(n) < 0.5, rng.integers(0, 30, n), 0).astype(float)
+    exit_ = entry + rng.integers(1, 40, n)
+    failed, bounded = rng.random(n) < 0.5, rng.random(n) < 0.3
+    lower = np.where(failed & bounded, np.maximum(entry, exit_ - 10), exit_)
+    lives = bounded_lives(lower, np.where(failed, exit_, np.inf), entry=entry)
+    try:
+        fit = fit_life(lives, distribution)
+    except NoFiniteFitError:
+        return
+    for quantity in (SHAPE, SCALE, B10, reliability_at(20.0)):
+        for limits in (profile_limits(fit, quantity), wald_limits(fit, quantity)):
+            assert limits.low <= limits.value * (1 + 1e-9)
+            assert limits.value <= limits.high * (1 + 1e-9)
+
+
+def test_age_no_life_reaches_is_past_saving():
+    fit = fit_life(handbook_lives("B1"))
+    assert fit.chance_of_failure(1e9, 1.0) == 1.0
+    assert fit.survival(1e9) == 0.0
+
+
 def test_reliability_limits_and_life_limits_tell_one_story():
     """The age whose lower reliability limit is 0.9 is the lower limit of B10."""
     fit = fit_life(handbook_lives("B1"))

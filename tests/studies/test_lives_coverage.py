@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
 import pytest
@@ -174,7 +175,9 @@ def test_default_limits_hold_the_truth_93_to_97_times_in_100(n_hulls):
 
 def table(n_fleets):
     """The results as Markdown, a row per estimate and method."""
-    results = {hulls: coverage(hulls, n_fleets, SEED) for hulls in HULLS}
+    with ProcessPoolExecutor(len(HULLS)) as pool:
+        jobs = {hulls: pool.submit(coverage, hulls, n_fleets, SEED) for hulls in HULLS}
+        results = {hulls: job.result() for hulls, job in jobs.items()}
     heads = [
         f"{hulls} hulls ({failures:.1f} land failures)" for hulls, (_, failures) in results.items()
     ]

@@ -20,9 +20,9 @@ from scipy.optimize import brentq
 from ringland.ring_survival.estimates import CONFIDENCE, Estimate, normal_deviate
 from ringland.ring_survival.parametric_life import LifeFit
 
-# Beyond this distance on the log or z scale a limit is printed as 0 or infinity (for a
-# reliability 0 or 1: survival at z = 40 is 0 to the last digit).
-FARTHEST = {"shape": 15.0, "scale": 300.0, "life": 300.0, "reliability": 40.0}
+# Beyond this distance on the log or z scale a limit is printed as 0 or infinity: a shape
+# 3,000 times the estimate, a life 1e130 times; survival at z = 40 is 0 to the last digit.
+FARTHEST = {"shape": 8.0, "scale": 300.0, "life": 300.0, "reliability": 40.0}
 
 
 @dataclass(frozen=True)
@@ -181,7 +181,8 @@ def _open_error(fit: LifeFit, quantity: Quantity) -> float:
 
 def _from_open_scale(fit: LifeFit, quantity: Quantity, value: float) -> float:
     if quantity.kind == "reliability":
-        return float(np.exp(fit.distribution.log_survival(np.asarray(value))))
+        with np.errstate(over="ignore"):  # far out survival is 0
+            return float(np.exp(fit.distribution.log_survival(np.asarray(value))))
     return float(np.exp(value)) if value < np.log(np.finfo(float).max) else float("inf")
 
 
@@ -207,5 +208,7 @@ def _climb(
             if abs(step) < 1e-14:
                 return value, point
             there = derivatives(point + step)
+        if abs(step) == longest:  # a long way to go: with delayed entry tops lie far out
+            longest *= 2.0
         point, (value, slope, bend) = point + step, there
     return value, point

@@ -71,9 +71,9 @@ class LifeFit:
     def log_survival(self, age: ArrayLike) -> Floats:
         """Log of the chance to last beyond each age; 0 at age 0."""
         hours = np.asarray(age, dtype=np.float64)
-        with np.errstate(divide="ignore"):
+        with np.errstate(divide="ignore", over="ignore"):  # age 0, and ages no life reaches
             z = (np.log(hours) - self.location) / np.exp(self.log_scale)
-        return np.where(hours > 0, self.distribution.log_survival(z), 0.0)
+            return np.where(hours > 0, self.distribution.log_survival(z), 0.0)
 
     def survival(self, age: ArrayLike) -> Floats:
         """The chance to last beyond each age."""
@@ -83,7 +83,12 @@ class LifeFit:
         """The chance to fail within `further` hours, given alive at `age`."""
         now = np.asarray(age, dtype=np.float64)
         then = now + np.asarray(further, dtype=np.float64)
-        return -np.expm1(self.log_survival(then) - self.log_survival(now))
+        alive = self.log_survival(now)
+        # An age no life reaches (survival 0 to the last digit) is past saving.
+        drop = np.where(np.isneginf(alive), 0.0, self.log_survival(then)) - np.where(
+            np.isneginf(alive), np.inf, alive
+        )
+        return np.asarray(-np.expm1(drop), dtype=np.float64)
 
 
 def fit_life(lives: CensoredLives, distribution: LogLife = WEIBULL) -> LifeFit:
@@ -163,7 +168,7 @@ def _maximise(likelihood: LifeLikelihood, start: tuple[float, float]) -> tuple[f
         point[1] += 0.5
         here = likelihood.at(point[0], point[1])
         if point[1] > FLATTEST:
-            raise NoFiniteFitError("The likelihood is 0 everywhere tried; check the times.")
+            raise NoFiniteFitError(_NO_END)
     for _ in range(200):
         values, vectors = np.linalg.eigh(-here.hessian)
         rotated = vectors.T @ here.gradient
@@ -172,7 +177,10 @@ def _maximise(likelihood: LifeLikelihood, start: tuple[float, float]) -> tuple[f
         gain = float(here.gradient @ step)
         if gain < 1e-18 * max(1.0, abs(here.value)) and values.min() > 0:
             return float(point[0]), float(point[1])
-        step *= min(1.0, 2.0 / float(np.abs(step).max()))
+        longest = float(np.abs(step).max())
+        if longest < 1e-13:  # level ground that is not a top
+            raise NoFiniteFitError(_NO_END)
+        step *= min(1.0, 2.0 / longest)
         there = likelihood.at(*(point + step))
         while there.value < here.value + 1e-4 * float(here.gradient @ step):
             step *= 0.5
