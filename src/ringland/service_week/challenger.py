@@ -20,7 +20,7 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.fuel_exposure.tables import Spells
-from ringland.ring_survival.estimates import Estimate
+from ringland.ring_survival.estimates import CONFIDENCE, Estimate
 from ringland.ring_survival.forecast_scores import score_limits
 from ringland.ring_survival.life_data import LifeDataError
 from ringland.service_week.boosted_hazard import FEATURES, Floats, fit_boosted_hazard
@@ -194,7 +194,7 @@ def model_card(
                 "per_step": effect.step,
                 "prior_share": effect.prior_share,
             }
-            for effect in hazard.effects(0.95)
+            for effect in hazard.effects(CONFIDENCE)
         }
     )
     return {

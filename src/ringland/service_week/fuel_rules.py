@@ -19,6 +19,7 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.service_week.action_catalogue import Catalogue
 from ringland.service_week.action_prices import Prices
+from ringland.service_week.expected_use import DAY_S
 from ringland.service_week.hazard_ahead import CumulativeHazard, Floats
 from ringland.service_week.unmeasured_confounding import e_value_with_limit
 
@@ -208,7 +209,7 @@ def _price(
         grade = pl.col("dock_id").replace_strict(grades, default=None, return_dtype=pl.Float64)
         better_l = float(sessions.filter(pl.col("octane_aki") < grade)["burn_l"].sum())
     if rule.drain_after_d is not None:
-        idle_d = pl.col("started_at").diff().over("hull_id").dt.total_seconds() / 86_400
+        idle_d = pl.col("started_at").diff().over("hull_id").dt.total_seconds() / DAY_S
         idle = sessions.sort("hull_id", "started_at").select((idle_d > rule.drain_after_d).sum())
         job_cost += prices.drain_refill * idle.item()
     if rule.limits_throttle:

@@ -6,6 +6,7 @@ from datetime import datetime
 
 import polars as pl
 
+from ringland.service_week.expected_use import DAY_S
 from ringland.service_week.option_outcome import TESTED
 
 MEASURES = ("compression", "leak_down")
@@ -37,7 +38,7 @@ def with_days_since_test(
         .agg(tested_at=pl.col("inspected_at").max())
     )
     joined = running.join(last, on="engine_id", how="left", maintain_order="left")
-    days = (pl.lit(as_of) - pl.col("tested_at")).dt.total_seconds() / 86_400
+    days = (pl.lit(as_of) - pl.col("tested_at")).dt.total_seconds() / DAY_S
     if "set_fitted_at" in running.columns:
         days = pl.when(pl.col("tested_at") >= pl.col("set_fitted_at")).then(days)
     return joined.with_columns(days.alias(TESTED)).drop("tested_at")

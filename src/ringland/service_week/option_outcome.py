@@ -19,8 +19,7 @@ from ringland.assumptions import Assumptions
 from ringland.service_week.action_catalogue import NOTHING, Action, Catalogue, Test
 from ringland.service_week.action_prices import Prices
 from ringland.service_week.hazard_ahead import CumulativeHazard, Floats, hazard_ahead
-
-WEEK_D = 7.0
+from ringland.service_week.week_limits import WEEK_D
 
 TESTED = "tested_d_ago"
 """Optional column: days since the last compression or leak-down test, null where none."""

@@ -12,6 +12,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ringland.assumptions import Assumptions
+from ringland.service_week.expected_use import DAY_S
 
 BASE_RATE = "base rate"
 HOURS_ONLY = "hours only"
@@ -36,7 +37,7 @@ def rival_chances(told: pl.DataFrame, horizon_d: float, assumptions: Assumptions
         One column per rule, in the order of `told`; null where no week had ended by then,
         and under the fuel-age rule where the age is not on record.
     """
-    as_of = told["as_of"].dt.epoch("s").to_numpy() / 86_400
+    as_of = told["as_of"].dt.epoch("s").to_numpy() / DAY_S
     failed = told["failed"].to_numpy().astype(float)
     shape = np.exp(assumptions.number("prior.log_shape_mean"))
     age, ahead = told["age_h"].to_numpy(), told["expected_h"].to_numpy()

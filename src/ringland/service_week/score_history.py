@@ -25,13 +25,14 @@ from ringland.ring_survival.calibration import (
 from ringland.ring_survival.estimates import Estimate
 from ringland.ring_survival.forecast_scores import censoring_weights, score_limits
 from ringland.ring_survival.life_data import LifeDataError
+from ringland.service_week.expected_use import DAY_S
+from ringland.service_week.failure_risk import HORIZONS_D
 from ringland.service_week.rival_forecasts import rival_chances
 from ringland.service_week.score_tables import CalibrationRows, FailureLeads, ForecastScores
 
 TOOL = "this tool"
-HORIZON_D = 30.0
+HORIZON_D = HORIZONS_D["30d"]
 FLAGS = ("keep_off", "book_check")
-DAY_S = 86_400.0
 
 Floats = NDArray[np.float64]
 

@@ -21,8 +21,8 @@ from ringland.service_week.action_catalogue import Catalogue
 from ringland.service_week.action_prices import Prices
 from ringland.service_week.hazard_ahead import CumulativeHazard, Floats
 from ringland.service_week.option_outcome import job_days_off
+from ringland.service_week.week_limits import WEEK_D
 
-WEEK_D = 7.0
 REPAIR, RENEWAL = "full_rebuild", "planned_top_end"
 """Actions of the catalogue whose hours and kits a failure and a planned renewal take."""
 
