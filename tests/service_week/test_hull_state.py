@@ -9,7 +9,7 @@ from ringland.fuel_exposure.tables import SessionExposure
 from ringland.service_week.action_prices import prices
 from ringland.service_week.bench_lines import bench_warnings, latest_tests
 from ringland.service_week.expected_use import expected_use
-from ringland.service_week.fuel_burned import dock_fuel, fuel_burned
+from ringland.service_week.fuel_burned import dock_fuel, fuel_burned, one_grade_docks
 from ringland.service_week.hull_state import installed_engines, open_failures
 from ringland.service_week.hull_timeline import hull_events
 from ringland.shop_records.tables import BenchVerdicts
@@ -188,6 +188,18 @@ def test_fuel_below_need_is_a_share_of_litres_whose_margin_is_known() -> None:
     assert row["fuel_age_d"] == 15.0
     assert row["oldest_fuel_d"] == 30.0
     assert row["unknown_share"] == pytest.approx(1 / 3)
+
+
+def test_a_dock_whose_octane_hardly_varies_sold_one_grade() -> None:
+    """87, 87, 87.4 spread by 0.23; 87, 91 by 2.8; one rental alone tells nothing."""
+    octane = {"one": [87.0, 87.0, 87.4], "two": [87.0, 91.0], "lone": [87.0]}
+    sessions = [
+        session("A", day, dock_id=dock, octane_aki=value)
+        for dock, values in octane.items()
+        for day, value in enumerate(values, start=1)
+    ]
+
+    assert one_grade_docks(frame(SessionExposure, sessions), SETTINGS) == ("one",)
 
 
 def test_a_dock_without_rentals_or_deliveries_stays_with_nulls() -> None:

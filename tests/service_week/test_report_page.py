@@ -227,6 +227,13 @@ def test_how_we_know_shows_counts_accounting_and_every_assumption(site: dict[str
         assert words.MODE_LABELS[mode] in text
 
 
+def test_docks_that_sold_one_grade_are_named_on_both_pages(site: dict[str, bytes]) -> None:
+    for path in ("index.html", "how-we-know.html"):
+        text = Page(site[path]).text
+        assert "the hulls burned one grade" in text, path
+        assert "cannot be separated from an effect of the dock" in " ".join(text.split()), path
+
+
 def test_terminal_list_has_every_hull_and_the_calls_of_the_page(site: dict[str, bytes]) -> None:
     lines = week_list_lines(small_fleet().report())
     fleet = Page(site["index.html"]).text

@@ -20,7 +20,7 @@ from ringland.service_week.fixed_words import (
 from ringland.service_week.fleet_evidence import LifeCurve
 from ringland.service_week.fleet_hazard import FleetFits, ModeFit
 from ringland.service_week.number_words import count_text, number_text, share_text
-from ringland.service_week.report_lines import unpriced_line
+from ringland.service_week.report_lines import one_grade_line, unpriced_line
 from ringland.service_week.week_report import WeekReport
 
 
@@ -57,7 +57,11 @@ def evidence_context(report: WeekReport) -> dict[str, Any]:
         "effects": [
             row | {"factor": FACTOR_LABELS[row["factor"]]} for row in effects.iter_rows(named=True)
         ],
-        "fit_lines": fit_lines(report.fits),
+        "fit_lines": [
+            line
+            for line in (*fit_lines(report.fits), one_grade_line(report.one_grade_docks))
+            if line
+        ],
         "assumptions": list(report.assumptions.values()),
         "price_note": unpriced_line(report.prices.from_settings),
     }

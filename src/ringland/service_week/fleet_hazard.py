@@ -220,8 +220,8 @@ def what_cannot_be_separated(spells: pl.DataFrame, assumptions: Assumptions) -> 
     share = between / whole
     if spells["dock_id"].n_unique() > 1 and share > assumptions.number("record.dock_fuel_share"):
         return (
-            f"{share:.0%} of the difference in fuel shortfall lies between docks, each of which "
-            "sells one grade: the effect of fuel and the effect of the dock cannot be separated.",
+            f"{share * 100:.0f} % of the difference in fuel shortfall lies between docks: the "
+            "effect of fuel and the effect of the dock cannot be separated.",
         )
     return ()
 

@@ -88,6 +88,16 @@ def dock_fuel(
     )
 
 
+def one_grade_docks(exposure: pl.DataFrame, assumptions: Assumptions) -> tuple[str, ...]:
+    """Docks whose hulls burned one grade over the whole record: its octane hardly varies.
+
+    There an effect of fuel cannot be told from an effect of the dock.
+    """
+    least = assumptions.number("record.one_grade_sd_on")
+    spread = exposure.group_by("dock_id").agg(sd_on=pl.col("octane_aki").std())
+    return tuple(spread.filter(pl.col("sd_on") < least)["dock_id"].sort())
+
+
 def _weighted(value: pl.Expr, among: pl.Expr) -> pl.Expr:
     """The litres-weighted mean over rows that know the value; null when none does."""
     counts = among & value.is_not_null()

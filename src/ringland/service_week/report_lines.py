@@ -148,6 +148,16 @@ def _drain_rule(assumptions: Assumptions) -> str:
     return f"drain what has stood longer than {old_d} days (common practice, no source)"
 
 
+def one_grade_line(docks: Sequence[str]) -> str:
+    """What cannot be told of the docks that sold one grade; empty if none did."""
+    if not docks:
+        return ""
+    return (
+        f"At {' and '.join(docks)} the hulls burned one grade: there an effect of fuel cannot be "
+        f"separated from an effect of the dock."
+    )
+
+
 def change_lines(
     call: Mapping[str, Any], state: Mapping[str, Any], quality: Mapping[str, Any]
 ) -> list[str]:

@@ -41,6 +41,7 @@ from ringland.service_week.report_lines import (
     failure_count_line,
     fuel_line,
     hull_rule_line,
+    one_grade_line,
     quality_line,
     unpriced_line,
     use_line,
@@ -116,6 +117,9 @@ def _fleet_page(templates: Environment, report: WeekReport, pages: Mapping[str, 
         | {
             "rule": dock_rule_line(row, report.assumptions),
             "burned": fuel_line(row, report.assumptions),
+            "one_grade": one_grade_line(
+                [row["dock_id"]] if row["dock_id"] in report.one_grade_docks else []
+            ),
         }
         for row in report.dock_fuel.iter_rows(named=True)
     ]

@@ -16,7 +16,7 @@ from ringland.service_week.call_lines import call_label
 from ringland.service_week.fixed_words import ACTION_SHORT
 from ringland.service_week.fleet_evidence import FleetEvidence
 from ringland.service_week.fleet_hazard import FleetFits
-from ringland.service_week.fuel_burned import fuel_burned
+from ringland.service_week.fuel_burned import fuel_burned, one_grade_docks
 from ringland.service_week.hull_timeline import hull_events, known_shares
 from ringland.service_week.number_words import chance_text, money_text, price_text, range_text
 from ringland.service_week.week_tables import WeekTables
@@ -60,6 +60,7 @@ class WeekReport:
     is_demo: bool
     hulls: tuple[HullSheet, ...]
     dock_fuel: pl.DataFrame
+    one_grade_docks: tuple[str, ...]
     fleet_middle: Row
     prices: Prices
     fits: FleetFits
@@ -146,6 +147,7 @@ def make_week_report(
         is_demo=is_demo,
         hulls=tuple(sheets),
         dock_fuel=tables.dock_fuel,
+        one_grade_docks=one_grade_docks(exposure, assumptions),
         fleet_middle=middle,
         prices=tables.prices,
         fits=fits,
