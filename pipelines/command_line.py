@@ -60,6 +60,31 @@ def load(home: Home, folder: Path) -> None:
 
 
 @main.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--show", is_flag=True, help="Print the draft and write nothing.")
+@click.pass_obj
+def draft(home: Home, file: Path, *, show: bool) -> None:
+    """Draft a mapping for FILE: what its columns, units, dates and codes probably mean."""
+    from ringland.shop_records.mapping_draft import draft_mapping  # noqa: PLC0415
+    from ringland.shop_records.raw_text import RecordFileError  # noqa: PLC0415
+    from ringland.shop_records.source_look import look_at  # noqa: PLC0415
+
+    try:
+        text = draft_mapping(file.name, look_at(file.name, file.read_bytes()))
+    except RecordFileError as error:
+        raise click.ClickException(str(error)) from error
+    target = home.prepare().mappings / f"{file.stem}.toml"
+    if show or target.exists():
+        click.echo(text)
+        if not show:
+            raise click.ClickException(f"{target} is there already; it was not overwritten.")
+        return
+    target.write_text(text, encoding="utf-8")
+    asked = text.count('"?"')
+    click.echo(f"{target}\nAnswer the {asked} questions marked '?' in it, then load the file.")
+
+
+@main.command()
 @AS_OF
 @click.pass_obj
 def week(home: Home, as_of: datetime | None) -> None:

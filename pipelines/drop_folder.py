@@ -6,7 +6,7 @@ from typing import Any
 
 import dagster as dg
 
-from pipelines.record_loading import ENDINGS
+from pipelines.source_files import ENDINGS
 
 
 def drop_folder_sensor(folder: Path, job: Any) -> dg.SensorDefinition:

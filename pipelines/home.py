@@ -34,6 +34,11 @@ class Home:
         return self.folder / "raw"
 
     @property
+    def mappings(self) -> Path:
+        """One TOML file per source whose files are not in the contract's own form."""
+        return self.folder / "mappings"
+
+    @property
     def site(self) -> Path:
         """One folder of pages per as-of date."""
         return self.folder / "site"
@@ -60,7 +65,14 @@ class Home:
 
     def prepare(self) -> "Home":
         """Make the folders that must exist, with Dagster's telemetry off."""
-        for folder in (self.folder, self.drop, self.raw, self.site, self.dagster):
+        for folder in (
+            self.folder,
+            self.drop,
+            self.raw,
+            self.mappings,
+            self.site,
+            self.dagster,
+        ):
             folder.mkdir(parents=True, exist_ok=True)
         (self.dagster / "dagster.yaml").write_text("telemetry:\n  enabled: false\n")
         return self

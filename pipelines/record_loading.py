@@ -1,15 +1,11 @@
 """Record files into the warehouse: each row loaded once, or set aside with its reasons.
 
-A file's kind is told by how its name begins ('fills.csv', 'fills 2026-08.xlsx').  Its bytes
-are copied to `raw/` under their hash before anything is read from them, and its rows, its
-set-aside rows and its line in `shop_records.files` are written in one transaction.  Bytes
-taken in before are passed over, unless rows of theirs were set aside: those are tried
-again, since what they name may be on record by now.
+A file's bytes are kept under their hash before anything is read from them, and its rows,
+its set-aside rows and its line in `shop_records.files` are written in one transaction.
+Bytes taken in before are passed over, unless rows of theirs were set aside: those are
+tried again, since what they name may be on record by now.
 """
 
-import hashlib
-import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,14 +19,16 @@ from pipelines.duckdb_warehouse import (
     record_rows,
     transaction,
 )
+from pipelines.raw_store import digest_of, keep
+from pipelines.source_files import mapping_path, read_mapping, record_files
 from ringland.shop_records.contracts import RECORD_KINDS, RecordKind
-from ringland.shop_records.intake import now_ended, split_new, take_in
+from ringland.shop_records.intake import Intake, now_ended, split_new, take_in
+from ringland.shop_records.mapped_rows import DockClocks, read_mapped
 from ringland.shop_records.raw_text import read_raw
 from ringland.shop_records.tables import SetAside
 
-ENDINGS = {".csv", ".tsv", ".txt", ".xlsx", ".parquet"}
 SET_ASIDE = "shop_records.set_aside"
-_CONTENT = {"content_sha256": "varchar not null"}
+CONTENT = {"content_sha256": "varchar not null"}
 
 
 @dataclass(frozen=True)
@@ -44,94 +42,185 @@ class FileCount:
     rows_already_there: int
     rows_set_aside: int
     notes: str
+    rows_mended: int = 0
 
 
-def kind_of(file_name: str) -> str | None:
-    """The record kind a file name begins with; None if it begins with none."""
-    stem = re.sub(r"[\s\-]+", "_", Path(file_name).stem.lower())
-    return next(
-        (kind for kind in RECORD_KINDS if stem == kind or stem.startswith(f"{kind}_")), None
-    )
+@dataclass(frozen=True)
+class Digests:
+    """The hashes of a file and of the mapping it is read with."""
 
-
-def record_files(folder: Path, kind: str | None) -> Iterator[Path]:
-    """The folder's files of one kind by name; `kind` None: those of no kind."""
-    for path in sorted(folder.iterdir()):
-        if path.is_file() and path.suffix.lower() in ENDINGS and kind_of(path.name) == kind:
-            yield path
+    content: str
+    mapping: str | None = None
 
 
 def load_kind(
-    warehouse: DuckDBWarehouse, raw_folder: Path, kind: str, folder: Path
+    warehouse: DuckDBWarehouse,
+    raw_folder: Path,
+    kind: str,
+    folder: Path,
+    mappings: Path | None = None,
 ) -> list[FileCount]:
     """Load every file of one kind from a folder.
 
     Raises:
         RecordFileError: a file cannot be read as this kind at all; nothing of it is loaded.
+        MappingError: a file's mapping does not say what it must, or does not fit the file.
     """
     with warehouse.connect() as con:
-        ensure_table(con, SET_ASIDE, SetAside, _CONTENT)
+        ensure_table(con, SET_ASIDE, SetAside, CONTENT)
         return [
-            _load_file(con, raw_folder, RECORD_KINDS[kind], path)
-            for path in record_files(folder, kind)
+            load_file(con, raw_folder, RECORD_KINDS[kind], path, mapping_path(path, mappings))
+            for path in record_files(folder, kind, mappings)
         ]
 
 
-def _load_file(
-    con: duckdb.DuckDBPyConnection, raw_folder: Path, kind: RecordKind, path: Path
+def load_file(
+    con: duckdb.DuckDBPyConnection,
+    raw_folder: Path,
+    kind: RecordKind,
+    path: Path,
+    mapping: Path | None,
 ) -> FileCount:
+    """Load the rows of one kind from one file."""
     content = path.read_bytes()
-    digest = hashlib.sha256(content).hexdigest()
-    there = record_rows(con, kind.name)
+    digests = Digests(digest_of(content), digest_of(mapping.read_bytes()) if mapping else None)
     earlier = con.execute(
-        "select rows_in, rows_new, rows_set_aside from shop_records.files "
+        "select rows_in, rows_set_aside, mapping_sha256 from shop_records.files "
         "where kind = ? and content_sha256 = ?",
-        [kind.name, digest],
+        [kind.name, digests.content],
     ).fetchall()
-    if earlier and earlier[0][2] == 0:
-        rows = earlier[0][0]
-        return FileCount(kind.name, path.name, rows, 0, rows, 0, "unchanged")
-    _keep_raw(raw_folder, digest, path.suffix.lower(), content)
-    intake = take_in(kind, read_raw(path.name, content), _known_ids(con, kind))
-    new, already_there, conflicts = split_new(kind, intake.loaded, there)
-    ended = now_ended(kind, intake.loaded, there)
-    set_aside = pl.concat([intake.set_aside, conflicts]).with_columns(content_sha256=pl.lit(digest))
+    note = ""
+    if earlier:
+        rows, aside, read_by = earlier[0]
+        if aside == 0 and read_by == digests.mapping:
+            return FileCount(kind.name, path.name, rows, 0, rows, 0, "unchanged")
+        if read_by != digests.mapping:
+            note = "Read by another mapping than before; 'ringland rebuild' reads all rows anew."
+    keep(raw_folder, kind.name, path.name, content, mapping)
+    intakes, notes = _take_in(con, kind, path.name, content, mapping)
+    return write_intakes(con, kind, path.name, intakes, digests, [*notes, note])
+
+
+def _take_in(
+    con: duckdb.DuckDBPyConnection,
+    kind: RecordKind,
+    file_name: str,
+    content: bytes,
+    mapping: Path | None,
+) -> tuple[list[Intake], list[str]]:
+    known = known_ids(con, kind)
+    if mapping is None:
+        return [take_in(kind, read_raw(file_name, content), known)], []
+    tables = read_mapped(file_name, content, read_mapping(mapping), _clocks(con))
+    left_out = sum(table.left_out for table in tables)
+    notes = [f"Rows left out by the mapping: {left_out}."] if left_out else []
+    return [
+        take_in(kind, table.raw, known, table.found) for table in tables if table.kind is kind
+    ], notes
+
+
+def _clocks(con: duckdb.DuckDBPyConnection) -> DockClocks:
+    docks, hulls = record_rows(con, "docks"), record_rows(con, "hulls")
+    return DockClocks(
+        dict(docks.select("dock_id", "time_zone").iter_rows()),
+        dict(hulls.select("hull_id", "dock_id").iter_rows()),
+    )
+
+
+def write_intakes(
+    con: duckdb.DuckDBPyConnection,
+    kind: RecordKind,
+    file_name: str,
+    intakes: list[Intake],
+    digests: Digests,
+    notes: list[str],
+    replaced: pl.DataFrame | None = None,
+) -> FileCount:
+    """Write what was taken in from one file, in one transaction.
+
+    `replaced` holds the rows of `shop_records.mended` that this file brings.
+    """
+    there = record_rows(con, kind.name)
+    fresh, ended, aside, already = [], [], [], 0
+    for intake in intakes:
+        new, already_there, conflicts = split_new(kind, intake.loaded, there)
+        ended.append(now_ended(kind, intake.loaded, there))
+        fresh.append(new)
+        aside += [intake.set_aside, conflicts]
+        already += already_there.height
+        there = pl.concat([there, new]) if len(intakes) > 1 else there
+    mended = con.sql("select raw_row from shop_records.mended where kind = ?", params=[kind.name])
+    all_aside = pl.concat(aside)
+    still_aside = all_aside.join(mended.pl(), on="raw_row", how="anti", maintain_order="left")
     count = FileCount(
         kind.name,
-        path.name,
-        intake.rows_in,
-        new.height,
-        already_there.height,
-        set_aside["source_row"].n_unique(),
-        " ".join(intake.notes),
+        file_name,
+        sum(intake.rows_in for intake in intakes),
+        sum(new.height for new in fresh),
+        already,
+        _rows(still_aside),
+        " ".join(note for note in [*notes, *(n for i in intakes for n in i.notes)] if note),
+        _rows(all_aside) - _rows(still_aside),
     )
     with transaction(con):
-        _replace(con, kind, ended)
-        insert(con, f"shop_records.{kind.name}", new)
-        con.execute(f"delete from {SET_ASIDE} where content_sha256 = ?", [digest])
-        insert(con, SET_ASIDE, set_aside)
-        _write_count(con, count, digest, new_before=earlier[0][1] if earlier else 0)
+        for rows in ended:
+            _replace(con, kind, rows)
+        for rows in fresh:
+            insert(con, f"shop_records.{kind.name}", rows)
+        con.execute(
+            f"delete from {SET_ASIDE} where content_sha256 = ? and kind = ?",
+            [digests.content, kind.name],
+        )
+        insert(con, SET_ASIDE, still_aside.with_columns(content_sha256=pl.lit(digests.content)))
+        _write_count(con, count, digests)
+        if replaced is not None:
+            take_off_the_list(con, replaced)
     return count
 
 
-def _write_count(
-    con: duckdb.DuckDBPyConnection, count: FileCount, digest: str, new_before: int
-) -> None:
+def take_off_the_list(con: duckdb.DuckDBPyConnection, mended: pl.DataFrame) -> None:
+    """Note rows as mended, take them out of the set-aside table and count them so."""
+    insert(con, "shop_records.mended", mended)
+    con.register("gone", mended.to_arrow())
     con.execute(
-        "delete from shop_records.files where kind = ? and content_sha256 = ?",
-        [count.kind, digest],
+        "update shop_records.files set rows_set_aside = rows_set_aside - gone_rows, "
+        "rows_mended = rows_mended + gone_rows from ("
+        "  select kind, content_sha256, count(distinct (source_file, source_row)) as gone_rows "
+        "  from shop_records.set_aside semi join gone using (kind, raw_row) group by all"
+        ") as counted where files.kind = counted.kind "
+        "and files.content_sha256 = counted.content_sha256"
     )
     con.execute(
-        "insert into shop_records.files values (?, ?, ?, ?, ?, ?, ?, ?)",
+        f"delete from {SET_ASIDE} using gone "
+        f"where {SET_ASIDE}.kind = gone.kind and {SET_ASIDE}.raw_row = gone.raw_row"
+    )
+    con.unregister("gone")
+
+
+def _rows(set_aside: pl.DataFrame) -> int:
+    return set_aside.select("source_file", "source_row").n_unique()
+
+
+def _write_count(con: duckdb.DuckDBPyConnection, count: FileCount, digests: Digests) -> None:
+    """Put the file's line in the place of an earlier one; its rows from then are still new."""
+    earlier = con.execute(
+        "delete from shop_records.files where kind = ? and content_sha256 = ? returning rows_new",
+        [count.kind, digests.content],
+    ).fetchall()
+    new_before = earlier[0][0] if earlier else 0
+    con.execute(
+        "insert into shop_records.files values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         [
             count.kind,
             count.file_name,
-            digest,
+            digests.content,
             count.rows_in,
             count.rows_new + new_before,
             count.rows_already_there - new_before,
             count.rows_set_aside,
             count.notes,
+            count.rows_mended,
+            digests.mapping,
         ],
     )
 
@@ -150,15 +239,8 @@ def _replace(con: duckdb.DuckDBPyConnection, kind: RecordKind, rows: pl.DataFram
     insert(con, table, rows)
 
 
-def _keep_raw(raw_folder: Path, digest: str, suffix: str, content: bytes) -> None:
-    kept = raw_folder / f"{digest}{suffix}"
-    if not kept.exists():
-        partial = kept.with_suffix(".partial")
-        partial.write_bytes(content)
-        partial.replace(kept)
-
-
-def _known_ids(con: duckdb.DuckDBPyConnection, kind: RecordKind) -> dict[str, set[str]]:
+def known_ids(con: duckdb.DuckDBPyConnection, kind: RecordKind) -> dict[str, set[str]]:
+    """The ids on record of what rows of this kind name, by record kind."""
     known = {}
     for referred in set(kind.refers_to.values()):
         key = RECORD_KINDS[referred].key[0]

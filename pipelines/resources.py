@@ -20,6 +20,11 @@ class ShopFolders(dg.ConfigurableResource):
         return Home(Path(self.home)).raw
 
     @property
+    def mappings(self) -> Path:
+        """Mappings of the sources' files."""
+        return Home(Path(self.home)).mappings
+
+    @property
     def site(self) -> Path:
         """One folder of pages per as-of date."""
         return Home(Path(self.home)).site

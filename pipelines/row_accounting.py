@@ -21,9 +21,10 @@ def rows_unaccounted(warehouse: DuckDBWarehouse) -> list[str]:
             if held != counted:
                 wrong.append(f"{kind}: files brought {counted} rows, the table holds {held}")
         for name, counted, held in con.sql(
-            "select file_name, rows_set_aside, count(distinct source_row) "
+            "select file_name, rows_set_aside, "
+            "count(distinct (source_file, source_row)) filter (source_row is not null) as held "
             "from shop_records.files left join shop_records.set_aside using (content_sha256, kind) "
-            "group by all having rows_set_aside <> count(distinct source_row) order by file_name"
+            "group by all having rows_set_aside <> held order by file_name"
         ).fetchall():
             wrong.append(f"{name}: {counted} rows counted as set aside, {held} stand there")
     return wrong

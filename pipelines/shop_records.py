@@ -4,9 +4,10 @@ import dagster as dg
 import polars as pl
 
 from pipelines.duckdb_warehouse import DuckDBWarehouse
-from pipelines.record_loading import FileCount, load_kind, record_files
+from pipelines.record_loading import FileCount, load_kind
 from pipelines.resources import ShopFolders
 from pipelines.row_accounting import inert, rows_unaccounted, set_aside_rows
+from pipelines.source_files import record_files
 from pipelines.weeks import WEEKS, as_of_week
 from ringland.shop_records.bench_station import station_pressures
 from ringland.shop_records.bench_tests import judge_bench_tests
@@ -32,10 +33,14 @@ def _key(kind: str) -> dg.AssetKey:
 
 def counts_table(counts: list[FileCount]) -> dg.MetadataValue:
     """The row accounting of some files as a Markdown table."""
-    lines = ["| file | in | new | already there | set aside | notes |", "|---|--:|--:|--:|--:|---|"]
+    lines = [
+        "| file | in | new | already there | set aside | mended | notes |",
+        "|---|--:|--:|--:|--:|--:|---|",
+    ]
     lines += [
         f"| {count.file_name} | {count.rows_in} | {count.rows_new} "
-        f"| {count.rows_already_there} | {count.rows_set_aside} | {count.notes} |"
+        f"| {count.rows_already_there} | {count.rows_set_aside} | {count.rows_mended} "
+        f"| {count.notes} |"
         for count in counts
     ]
     return dg.MetadataValue.md("\n".join(lines))
@@ -51,7 +56,7 @@ def _record_asset(kind: RecordKind) -> dg.AssetsDefinition:
         description=(kind.schema.__doc__ or "").strip(),
     )
     def load(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeResult:
-        counts = load_kind(warehouse, shop.raw, kind.name, shop.incoming)
+        counts = load_kind(warehouse, shop.raw, kind.name, shop.incoming, shop.mappings)
         return dg.MaterializeResult(
             metadata={
                 "files": counts_table(counts),
@@ -59,6 +64,7 @@ def _record_asset(kind: RecordKind) -> dg.AssetsDefinition:
                 "rows_new": sum(count.rows_new for count in counts),
                 "rows_already_there": sum(count.rows_already_there for count in counts),
                 "rows_set_aside": sum(count.rows_set_aside for count in counts),
+                "rows_mended": sum(count.rows_mended for count in counts),
                 "counts": dg.MetadataValue.json([vars(count) for count in counts]),
             }
         )
@@ -97,13 +103,14 @@ def every_row_is_loaded_or_set_aside(warehouse: DuckDBWarehouse) -> dg.AssetChec
 @dg.asset_check(asset=set_aside)
 def every_file_has_a_known_kind(shop: ShopFolders) -> dg.AssetCheckResult:
     """No file in the records folder was passed over because of its name."""
-    strangers = [path.name for path in record_files(shop.incoming, None)]
+    strangers = [path.name for path in record_files(shop.incoming, None, shop.mappings)]
     return dg.AssetCheckResult(
         passed=not strangers,
         severity=dg.AssetCheckSeverity.WARN,
         metadata={
             "passed_over": ", ".join(strangers) or "none",
-            "remedy": f"begin the file name with one of: {', '.join(RECORD_KINDS)}",
+            "remedy": f"begin the file name with one of: {', '.join(RECORD_KINDS)}; "
+            f"or describe the file: ringland draft FILE",
         },
     )
 

@@ -62,10 +62,18 @@ def watched_run(
 
 def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
     """The row accounting of a load, file by file, and the checks that did not pass."""
-    table = Table(title="Rows in = new + already there + set aside", title_justify="left")
-    for heading in ("file", "rows in", "new", "already there", "set aside", "note"):
+    table = Table(title="Rows in = new + already there + set aside + mended", title_justify="left")
+    for heading in (
+        "file",
+        "rows in",
+        "new",
+        "already there",
+        "set aside",
+        "mended",
+        "note",
+    ):
         table.add_column(heading, justify="left" if heading in ("file", "note") else "right")
-    totals = [0, 0, 0, 0]
+    totals = [0, 0, 0, 0, 0]
     for event in sorted(result.get_asset_materialization_events(), key=_place_in_order):
         for count in _counts(event.materialization):
             numbers = [
@@ -73,6 +81,7 @@ def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
                 count["rows_new"],
                 count["rows_already_there"],
                 count["rows_set_aside"],
+                count["rows_mended"],
             ]
             totals = [total + number for total, number in zip(totals, numbers, strict=True)]
             table.add_row(

@@ -128,5 +128,6 @@ def test_a_failed_transaction_leaves_nothing(warehouse: DuckDBWarehouse) -> None
 def test_files_that_do_not_add_up_cannot_be_recorded(warehouse: DuckDBWarehouse) -> None:
     with warehouse.connect() as con, pytest.raises(duckdb.ConstraintException):
         con.execute(
-            "insert into shop_records.files values ('fills', 'f.csv', 'x', 10, 8, 0, 1, '')"
+            "insert into shop_records.files values "
+            "('fills', 'f.csv', 'x', 10, 8, 0, 1, '', 0, null)"
         )

@@ -9,8 +9,9 @@ import pytest
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.graph_run import GraphRunError
 from pipelines.home import Home
-from pipelines.record_loading import FileCount, kind_of, load_kind
+from pipelines.record_loading import FileCount, load_kind
 from pipelines.row_accounting import inert, rows_unaccounted, set_aside_rows
+from pipelines.source_files import kind_of
 from tests.pipelines.demo_run import load
 
 DOCKS = "dock_id,time_zone\nnorth,America/Chicago\n"

@@ -1,0 +1,105 @@
+"""Files in an operator's own form go into the warehouse through their mapping."""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from pipelines.command_line import main
+from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
+from pipelines.record_loading import FileCount, load_kind
+from pipelines.row_accounting import rows_unaccounted
+from pipelines.source_files import record_files
+from ringland.shop_records.column_mapping import MappingError
+
+FIXTURES = Path(__file__).resolve().parents[1] / "shop_records" / "fixtures"
+
+
+@pytest.fixture
+def folders(tmp_path: Path) -> dict[str, Path]:
+    made = {name: tmp_path / name for name in ("records", "raw", "mappings")}
+    for folder in made.values():
+        folder.mkdir()
+    (made["records"] / "docks.csv").write_text("dock_id,time_zone\nnorth,America/Chicago\n")
+    (made["records"] / "hulls.csv").write_text(
+        "hull_id,dock_id,tank_l,in_service_at\n"
+        "H01,north,70,2025-01-01T00:00:00Z\nH02,north,70,2025-01-01T00:00:00Z\n"
+    )
+    return made
+
+
+def load(folders: dict[str, Path], *kinds: str) -> tuple[DuckDBWarehouse, list[FileCount]]:
+    warehouse = warehouse_at(folders["records"].parent / "test.duckdb")
+    counts = []
+    for kind in kinds:
+        counts += load_kind(
+            warehouse, folders["raw"], kind, folders["records"], folders["mappings"]
+        )
+    return warehouse, counts
+
+
+def put(folders: dict[str, Path], name: str, mapping_folder: str) -> None:
+    (folders["records"] / name).write_bytes((FIXTURES / name).read_bytes())
+    stem = Path(name).stem
+    (folders[mapping_folder] / f"{stem}.toml").write_bytes((FIXTURES / f"{stem}.toml").read_bytes())
+
+
+@pytest.mark.parametrize("mapping_folder", ["records", "mappings"])
+def test_one_file_with_two_kinds_loads_as_both(
+    folders: dict[str, Path], mapping_folder: str
+) -> None:
+    put(folders, "dock_log.csv", mapping_folder)
+
+    warehouse, counts = load(folders, "docks", "hulls", "fills", "sessions")
+
+    by_kind = {count.kind: count for count in counts if count.file_name == "dock_log.csv"}
+    fills, sessions = by_kind["fills"], by_kind["sessions"]
+    assert (fills.rows_in, fills.rows_new, fills.rows_set_aside) == (2, 1, 1)
+    assert (sessions.rows_in, sessions.rows_new, sessions.rows_set_aside) == (4, 1, 3)
+    assert "Rows left out by the mapping: 1." in sessions.notes
+    assert rows_unaccounted(warehouse) == []
+
+
+def test_the_same_file_again_brings_nothing(folders: dict[str, Path]) -> None:
+    put(folders, "meters.txt", "records")
+    load(folders, "docks", "hulls", "hour_readings")
+
+    warehouse, counts = load(folders, "hour_readings")
+
+    assert [(count.rows_new, count.rows_already_there) for count in counts] == [(0, 1)]
+    assert rows_unaccounted(warehouse) == []
+
+
+def test_a_file_of_no_kind_is_passed_over_until_it_has_a_mapping(folders: dict[str, Path]) -> None:
+    name = "pump_export.txt"
+    (folders["records"] / name).write_bytes((FIXTURES / name).read_bytes())
+    assert [path.name for path in record_files(folders["records"], None)] == [name]
+
+    put(folders, name, "mappings")
+
+    assert list(record_files(folders["records"], None, folders["mappings"])) == []
+    _, counts = load(folders, "docks", "hulls", "fills")
+    assert [(count.rows_in, count.rows_new) for count in counts[2:]] == [(3, 1)]
+
+
+def test_an_unanswered_mapping_stops_the_load_with_its_name(folders: dict[str, Path]) -> None:
+    put(folders, "meters.txt", "records")
+    mapping = folders["records"] / "meters.toml"
+    mapping.write_text(mapping.read_text().replace("America/Chicago", "?"))
+
+    with pytest.raises(MappingError, match=r"meters\.toml, source\.time_zone: The question"):
+        load(folders, "docks", "hulls", "hour_readings")
+
+
+def test_the_draft_command_writes_a_mapping_and_never_over_one(tmp_path: Path) -> None:
+    arguments = ["--home", str(tmp_path / "home"), "draft", str(FIXTURES / "pump_export.txt")]
+
+    first = CliRunner().invoke(main, arguments)
+    again = CliRunner().invoke(main, arguments)
+
+    written = tmp_path / "home" / "mappings" / "pump_export.toml"
+    assert first.exit_code == 0, first.output
+    assert 'unit = "?"' in written.read_text(encoding="utf-8")
+    assert "questions marked '?'" in first.output
+    assert again.exit_code == 1
+    assert "it was not overwritten" in again.output
