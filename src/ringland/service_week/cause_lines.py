@@ -11,7 +11,6 @@ from typing import Any
 
 import polars as pl
 
-from ringland.service_week.action_prices import Prices
 from ringland.service_week.cause_differential import CauseRanking
 from ringland.service_week.cause_findings import NOT_LOOKED_AT, EngineFindings
 from ringland.service_week.cause_record import CauseRecord
@@ -23,8 +22,7 @@ from ringland.service_week.fixed_words import (
     MEASURE_LABELS,
     MODE_LABELS,
 )
-from ringland.service_week.number_words import UNKNOWN, day_text, number_text, price_text
-from ringland.service_week.rebuild_scope import RebuildSheet
+from ringland.service_week.number_words import UNKNOWN, day_text, number_text
 
 Rows = tuple[tuple[str, ...], ...]
 """Cells as shown, row by row."""
@@ -36,7 +34,6 @@ HOW_FOUND = {
 }
 STATES = {"seen": "seen", "not_seen": "not seen", NOT_LOOKED_AT: "not looked at"}
 OWN_CASES = "this shop's settled cases"
-SCOPE_NAMES = {"full": "full rebuild, bottom end opened", "top_end": "top end and head"}
 
 
 def opinion_chance(chance: float) -> str:
@@ -57,9 +54,14 @@ def first_cause_line(ranking: CauseRanking, table: CauseTable) -> str:
     first, second = ranking.chances.head(2).iter_rows(named=True)
     if first["cause"] == UNDETERMINED:
         return "What was found does not name a cause."
+    runner_up = (
+        "the next most likely is that the cause stays open"
+        if second["cause"] == UNDETERMINED
+        else f"then for {second['name']!r}"
+    )
     return (
         f"The findings speak most for {first['name']!r} ({opinion_chance(first['chance'])}), "
-        f"then for {second['name']!r} ({opinion_chance(second['chance'])})."
+        f"{runner_up} ({opinion_chance(second['chance'])})."
     )
 
 
@@ -267,85 +269,3 @@ def unknowable_lines(
     if findings.contradictions:
         lines.append("Which of the contradictory entries above is right.")
     return tuple(lines)
-
-
-def work_rows(sheet: RebuildSheet) -> Rows:
-    """What must be done and why, parts and hours."""
-    return tuple(
-        (
-            item.what,
-            item.why,
-            "; ".join(item.because) or "part of every rebuild",
-            ", ".join(item.parts) or "\N{EN DASH}",
-            number_text(item.hours),
-            MARK_WORDS[item.mark],
-        )
-        for item in sheet.items
-    )
-
-
-def work_lines(sheet: RebuildSheet) -> tuple[str, ...]:
-    """Scope and hours in one sentence."""
-    return (f"Proposed: {SCOPE_NAMES[sheet.scope]}; {number_text(sheet.hours)} mechanic's hours.",)
-
-
-def option_rows(sheet: RebuildSheet, prices: Prices) -> Rows:
-    """The ways to go on, with price and what each leaves open."""
-
-    def price(item: str) -> str:
-        amount = price_text(getattr(prices, item), prices.currency)
-        return f"{amount} (weak, from the settings)" if item in prices.from_settings else amount
-
-    full = (
-        "Full rebuild, bottom end opened",
-        price("full_rebuild_unplanned"),
-        "Every reading below taken before it goes back.",
-    )
-    top = (
-        "Top end and head",
-        price("top_end_planned"),
-        "Bearings, rods and oil pump stay unmeasured."
-        if sheet.scope == "full"
-        else "Nothing found asks for the bottom end to be opened.",
-    )
-    first, second = (full, top) if sheet.scope == "full" else (top, full)
-    return (
-        (f"{first[0]} (proposed)", *first[1:]),
-        second,
-        ("Leave it as it is", "none", "The engine does not run; the parts are kept as evidence."),
-    )
-
-
-def acceptance_rows(sheet: RebuildSheet) -> Rows:
-    """Target, limit, before, after, verdict, signature."""
-    return tuple(
-        (
-            MEASURE_LABELS[line.measure],
-            line.place,
-            line.target,
-            f"{line.limit} [{line.mark}]",
-            line.before,
-            line.after,
-            line.verdict
-            if not line.accepted_because
-            else f"{line.verdict}: {line.accepted_because}",
-            line.signed_by or "",
-        )
-        for line in sheet.acceptance
-    )
-
-
-def closing_lines(
-    closed: bool, obstacles: tuple[str, ...], rebuild: Mapping[str, Any] | None
-) -> tuple[str, ...]:
-    """Whether the sheet may be closed, and what stands in the way."""
-    if closed:
-        return ("Every acceptance reading passed or was let go for a recorded reason, and signed.",)
-    when = "This rebuild" if rebuild else "A rebuild"
-    shown = obstacles[:6]
-    more = len(obstacles) - len(shown)
-    return (
-        f"{when} cannot be closed: {len(obstacles)} reading(s) stand in the way.",
-        *shown,
-        *((f"and {more} more.",) if more else ()),
-    )

@@ -16,6 +16,7 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.ring_survival.weibull_hazard import FactorEffect
 from ringland.service_week import cause_lines as lines
+from ringland.service_week import cause_work_lines as work
 from ringland.service_week.action_prices import Prices
 from ringland.service_week.cause_agreement import (
     agreement_lines,
@@ -31,6 +32,7 @@ from ringland.service_week.cause_lines import Rows
 from ringland.service_week.cause_photos import shown_photo
 from ringland.service_week.cause_record import CauseRecord, record_before_failure
 from ringland.service_week.cause_table import UNDETERMINED, CauseTable
+from ringland.service_week.cause_trends import trend_lines, with_trends
 from ringland.service_week.rebuild_acceptance import RebuildBasis
 from ringland.service_week.rebuild_scope import RebuildSheet, can_close, propose_rebuild
 from ringland.shop_records.bench_trends import reading_trends
@@ -89,6 +91,7 @@ class CauseReport:
     job: Rows
     complaint: tuple[str, ...]
     measured: Rows
+    measured_notes: tuple[str, ...]
     found_heading: tuple[str, ...]
     found: Rows
     found_notes: tuple[str, ...]
@@ -148,6 +151,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any]) -> CauseReport:
         job=lines.job_rows(failure, case.engine, case.life, case.rebuild),
         complaint=(failure["complaint"] or "No complaint is on record.",),
         measured=lines.measured_rows(case.before),
+        measured_notes=trend_lines(case.trends),
         found_heading=heading,
         found=found,
         found_notes=lines.found_notes(case.findings),
@@ -167,12 +171,12 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any]) -> CauseReport:
         record_gaps=record.gaps,
         picture=evidence_picture(shop.exposure, record, case.before),
         unknowable=lines.unknowable_lines(ranking, record, case.findings),
-        work=lines.work_rows(sheet),
-        work_lines=lines.work_lines(sheet),
-        options=lines.option_rows(sheet, shop.prices),
+        work=work.work_rows(sheet),
+        work_lines=work.work_lines(sheet),
+        options=work.option_rows(sheet, shop.prices),
         prevention=_prevention(ranking, speaks, shop.table),
-        acceptance=lines.acceptance_rows(sheet),
-        closing=lines.closing_lines(*can_close(sheet), case.rebuild),
+        acceptance=work.acceptance_rows(sheet),
+        closing=work.closing_lines(*can_close(sheet), case.rebuild),
         afterwards=sheet.break_in,
         afterwards_lines=(sheet.kept_parts, sheet.disposal),
         cautions=sheet.cautions,
@@ -218,6 +222,9 @@ def _case(shop: ShopRecord, failure: Mapping[str, Any]) -> _Case:
         .sort("rebuilt_at")
     )
     before, after = _readings(shop, failure, life, rebuild)
+    sets = records["piston_sets"].filter(pl.col("fitted_at") <= found_at)
+    trends = reading_trends(before, sets, shop.limits)
+    findings = with_trends(findings, trends)
     is_ring_land = failure["mode"] == "ring_land_fracture"
     record = record_before_failure(
         life, shop.lives, shop.exposure, shop.effects if is_ring_land else (), shop.assumptions
@@ -225,7 +232,6 @@ def _case(shop: ShopRecord, failure: Mapping[str, Any]) -> _Case:
     sheet = propose_rebuild(
         RebuildBasis(engine, before, after, shop.limits), failure["mode"], findings, shop.table
     )
-    sets = records["piston_sets"].filter(pl.col("fitted_at") <= found_at)
     return _Case(
         engine=engine,
         life=life,
@@ -235,7 +241,7 @@ def _case(shop: ShopRecord, failure: Mapping[str, Any]) -> _Case:
         ranking=rank_causes(findings, shop.table, cases),
         unused=unused,
         before=before,
-        trends=reading_trends(before, sets, shop.limits),
+        trends=trends,
         record=record,
         sheet=sheet,
     )
