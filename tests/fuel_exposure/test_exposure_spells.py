@@ -243,3 +243,17 @@ def test_a_life_without_sessions_is_tiled_but_nothing_is_known_of_it() -> None:
 
     assert table.get_column("stop_h").to_list() == [5.0, 7.0]
     assert table.get_column("known_share_25h").to_list() == [0.0, 0.0]
+
+
+def test_a_set_that_has_not_run_takes_on_its_hulls_then_its_docks_past_as_unknown() -> None:
+    rows = [ride(h, piston_set_id="P-old", short=2.0, fuel_age_d=8.0) for h in range(30)]
+    fitted = {"fitted_at": day(31), "exit_h": 0.0}
+    now = current_exposure(
+        exposure(*rows),
+        lives(life(piston_set_id="P-new", **fitted), life("H2", **fitted)), ASSUMPTIONS,
+    )  # fmt: skip
+
+    assert now.get_column("shortfall_25h_on").to_list() == pytest.approx([2.0, 2.0])
+    assert now.get_column("fuel_age_25h_d").to_list() == pytest.approx([8.0, 8.0])
+    assert now.get_column("known_share_25h").to_list() == [0.0, 0.0]
+    assert now.get_column("last_session_at").to_list() == [None, None]

@@ -7,12 +7,15 @@ That makes the covariates at an hour independent of where the stretches are cut.
 
 At its first hour a set has no past of its own: it takes on what the hull burned in the
 trailing hours before, and where there is no such record the fuel it starts on with the
-setting's full-throttle share.
+setting's full-throttle share.  A set that has not run at all takes on its hull's or its
+dock's past, with nothing known.  With no record whatever the covariates are zero and
+known_share_25h, also zero, says that they say nothing.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import dataframely as dy
@@ -144,6 +147,7 @@ class _Book:
             hours = part.get_column("hours").to_numpy()
             stop = np.cumsum(hours)
             self._of_hull[str(name[0])] = _course(part, stop - hours, stop)
+        self._rows = rows
         self._none = _course(rows.clear(), np.empty(0), np.empty(0))
 
     def _course_of(self, life: dict[str, Any]) -> _Course:
@@ -156,9 +160,11 @@ class _Book:
         has_rows = course.rows.height > 0
         now = course.rows[course.session_at(hours)] if has_rows else None
         for i in np.flatnonzero(past["hours"] <= 0):
-            before = self._before(now.row(int(i), named=True)) if now is not None else {}
+            before = (
+                self._at_dock(life) if now is None else self._before(now.row(int(i), named=True))
+            )
             for name in _TOTALS:
-                past[name][i] = before.get(name, 0.0)
+                past[name][i] = before[name]
         onh = course.between(np.zeros(len(hours)), hours)["short_onh"]
         share = _ratio(past["hard_h"], past["hours"], self._usual_share)
         table = pl.DataFrame(
@@ -194,15 +200,33 @@ class _Book:
 
     def _before(self, now: dict[str, Any]) -> dict[str, float]:
         """What stands in for a past the set lacks: the hull's, or the fuel it starts on."""
-        hull = self._of_hull[str(now["hull_id"])]
-        begun = int(hull.rows.get_column("started_at").search_sorted(now["started_at"], "left"))
-        hour = hull.start_h[[begun]]
-        past = hull.between(np.maximum(hour - self._trailing_h, 0.0), hour)
-        if past["hours"][0] > 0:
-            return {name: float(total[0]) for name, total in past.items()}
+        past = self._of_hull_until(str(now["hull_id"]), now["started_at"])
+        if past["hours"] > 0:
+            return past
         hard = now["hard_h"]
         share = self._usual_share * now["hours"] / hard if hard > 0 else 0.0
         return {name: now[name] * (share if name in _HARD else 1.0) for name in _TOTALS}
+
+    def _at_dock(self, life: dict[str, Any]) -> dict[str, float]:
+        """The same for a set that has not run: its hull's past, or all its dock's.
+
+        None of it is known of this set, so no litre counts as known.
+        """
+        past = self._of_hull_until(str(life["hull_id"]), life["fitted_at"])
+        if past["hours"] <= 0:
+            there = self._rows.filter(
+                (pl.col("dock_id") == pl.lit(life["dock_id"], dtype=pl.String))
+                & (pl.col("started_at") < life["fitted_at"])
+            )
+            past = there.select(pl.col(_TOTALS).sum()).row(0, named=True)
+        return past | {"known_l": 0.0}
+
+    def _of_hull_until(self, hull_id: str, at: datetime) -> dict[str, float]:
+        hull = self._of_hull.get(hull_id, self._none)
+        run = int(hull.rows.get_column("started_at").search_sorted(at, "left"))
+        hour = hull.stop_h[[run - 1]] if run > 0 else np.zeros(1)
+        past = hull.between(np.maximum(hour - self._trailing_h, 0.0), hour)
+        return {name: float(total[0]) for name, total in past.items()}
 
     def instants(self, life: dict[str, Any], hours: Floats) -> pl.Series:
         """When a set reached each hour: within the session that ran it, else by the one before."""
