@@ -6,8 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ringland.assumptions import load_assumptions
 from ringland.service_week.action_catalogue import Action, Effect, MarkedNumber
+from ringland.service_week.catalogue_file import default_catalogue
 from ringland.service_week.hazard_ahead import changed, hazard_ahead
+from tests.service_week.plan_cases import running_hulls, weibull_hazard
 
 WINDOW_H = 25.0
 SHORT = pl.col("shortfall_25h_on")
@@ -134,3 +137,24 @@ def test_better_fuel_for_longer_never_raises_the_hazard(
     slack = 1e-12  # rounding of sums of a dozen pieces
     assert always <= some + slack
     assert some <= never + slack
+
+
+@pytest.mark.parametrize("hours", [10.0, 60.0])
+def test_cutting_the_window_finer_moves_no_hazard_by_one_percent(
+    hours: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hulls, hazard = running_hulls(40), weibull_hazard(n_draws=20)
+    age = hulls["age_h"].to_numpy()
+
+    def each_option() -> list[np.ndarray]:
+        return [
+            hazard_ahead(
+                hazard, hulls, age, np.full(40, hours), actions=actions, window_h=WINDOW_H
+            ).mean(axis=0)
+            for actions in default_catalogue(load_assumptions()).bundles().values()
+        ]
+
+    coarse = each_option()
+    monkeypatch.setattr("ringland.service_week.hazard_ahead.PIECES", 64)
+    for at_8, at_64 in zip(coarse, each_option(), strict=True):
+        assert at_8 == pytest.approx(at_64, rel=0.01)

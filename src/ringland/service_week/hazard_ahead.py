@@ -41,8 +41,9 @@ LOOKING_BACK = frozenset(
 USUAL = "usual_"
 """Prefix of the columns that say what running ahead is like if nothing is done."""
 
-PIECES = 4
-"""Pieces a window is cut into; from 4 to 32 a cumulative hazard moves by under 1 %."""
+PIECES = 8
+"""Pieces a window is cut into: cumulative hazards are then within 1 % of those at 64, which
+`test_cutting_the_window_finer_moves_no_hazard_by_one_percent` holds them to."""
 
 
 class CumulativeHazard(Protocol):
