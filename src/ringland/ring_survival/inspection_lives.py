@@ -22,7 +22,7 @@ SOURCE = (
 )
 # Share of the lives by which the likelihood could still rise per unit of moved chance.
 GAP = 1e-8
-LONGEST_SEARCH = 50_000
+LONGEST_SEARCH = 5_000
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,10 @@ def inspection_life_table(lives: CensoredLives) -> InspectionLifeTable:
     if lives.entry.any():
         chance, settled = _expectation_maximisation(inside, seen, lives.count)
         if not settled:
-            warnings = ("the search stopped before its gap closed; digits beyond 1e-4 may move.",)
+            warnings = (
+                "the search stopped before its gap closed: delayed entry leaves the estimate "
+                "all but open somewhere; compare it with a fitted life distribution before use.",
+            )
     else:
         chance = _constrained_newton(inside, lives.count)
     log_likelihood = float(lives.count @ (np.log(inside @ chance) - np.log(seen @ chance)))
