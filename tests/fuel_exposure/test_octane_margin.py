@@ -4,7 +4,7 @@ import polars as pl
 import pytest
 
 from ringland.assumptions import load_assumptions
-from ringland.fuel_exposure.octane_margin import corrected_need, session_exposure
+from ringland.fuel_exposure.octane_margin import corrected_need, on_octane_index, session_exposure
 from ringland.fuel_exposure.tables import SessionFuel
 from tests.fuel_exposure.small_records import engine_sessions, session
 
@@ -108,3 +108,19 @@ def test_need_rises_by_the_published_guideline() -> None:
     assert corrected_need(91.0, {}, ASSUMPTIONS) == 91.0
     with pytest.raises(ValueError, match="moon"):
         corrected_need(91.0, {"moon": 1.0}, ASSUMPTIONS)
+
+
+def test_octane_index_moves_the_margin_only_by_a_gap_in_sensitivity() -> None:
+    """By hand from OI = RON - K S: AKI 89, S 7.5 and need 91 set with S 9, K = -0.3.
+
+    Fuel: RON 92.75, OI 92.75 + 0.3 * 7.5 = 95.0.  Need: RON 95.5, OI 95.5 + 0.3 * 9 = 98.2.
+    """
+    ride = session(3, octane_need_aki=91.0)
+    key = {"hull_id": ride["hull_id"], "started_at": ride["started_at"]}
+    table = session_exposure(fuel(key), engine_sessions(ride), ASSUMPTIONS)
+    moved = on_octane_index(table, -0.3, 7.5 - 9.0)
+
+    assert moved.get_column("octane_margin_on").to_list() == pytest.approx([95.0 - 98.2])
+    assert moved.get_column("shortfall_on").to_list() == pytest.approx([3.2])
+    assert on_octane_index(table, 0.5, -1.5).equals(table)
+    assert on_octane_index(table, -0.3, 0.0).equals(table)

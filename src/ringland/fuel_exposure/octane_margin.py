@@ -104,3 +104,27 @@ def session_exposure(
     return SessionExposure.validate(
         table.select(SessionExposure.column_names()).sort("hull_id", "started_at"), cast=True
     )
+
+
+def on_octane_index(
+    exposure: pl.DataFrame, weight_k: float, sensitivity_gap_on: float
+) -> pl.DataFrame:
+    """The exposure with margins by octane index OI = RON - K S: a sensitivity run.
+
+    In AKI (K = 0.5) fuel and need are compared as they stand.  With another K the margin
+    moves by (0.5 - K) (S of the fuel - S of the fuel the need was set with): with one
+    sensitivity for both it does not move at all, so the gap is what has to be tried.
+    Best estimates only; the bounds stay those of the record.
+
+    Args:
+        exposure: the SessionExposure frame.
+        weight_k: K; negative in conventional boosted engines, e.g. -0.3.
+        sensitivity_gap_on: S of the fuels burned less S behind the need, e.g. -1.5.
+    """
+    shift = (0.5 - weight_k) * sensitivity_gap_on
+    margin = pl.col("octane_margin_on") + shift
+
+    return exposure.with_columns(
+        octane_margin_on=margin,
+        shortfall_on=(-margin).clip(lower_bound=0.0),
+    )
