@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from ringland.shop_records import tables
 from ringland.shop_records.bench_station import station_pressures
 from ringland.shop_records.bench_tests import STANDARD_UNITS, judge_bench_tests
-from ringland.shop_records.bench_verdicts import default_bench_limits
+from ringland.shop_records.bench_verdicts import default_bench_limits, tester_orifice_in
 from ringland.shop_records.contracts import MEASURES, Inspections
 
 REFERENCE = tomllib.loads(
@@ -163,6 +163,20 @@ def test_80_psi_differential_gives_the_leak_of_aircraft_practice(
     assert got == pytest.approx(leak, abs=0.01)
     with_supply = judged(*cylinders("leak_down", "psi", [float(reading_psi)], reference_value=80.0))
     assert with_supply["standard_value"][0] == pytest.approx(leak, abs=1e-9)
+
+
+@pytest.mark.parametrize(("bore_mm", "orifice_in"), REFERENCE["tester_orifice_in"].items())
+def test_the_testers_orifice_follows_the_bore(bore_mm: str, orifice_in: float) -> None:
+    assert tester_orifice_in(float(bore_mm), default_bench_limits()) == orifice_in
+
+
+def test_a_leak_past_60_over_80_names_the_borrowed_convention() -> None:
+    at_floor, below = judged(*cylinders("leak_down", "psi", [60.0, 59.0], reference_value=80.0))[
+        "reason"
+    ]
+    assert "aircraft practice" not in at_floor
+    assert "below 60 over 80 as well (aircraft practice" in below
+    assert "orifice 0.040 in" in below
 
 
 def test_leak_down_is_judged_by_band_and_by_the_best_cylinder() -> None:

@@ -123,6 +123,19 @@ def _compression_care(reading: Reading) -> str:
     return f"{warm[reading['is_warm']]}; good compression does not clear a cracked land"
 
 
+def tester_orifice_in(bore_mm: float, limits: Assumptions) -> float:
+    """Orifice of the differential tester in inches, by bore, as aircraft practice has it."""
+    is_small = bore_mm < limits.number("leak_down.orifice_bore")
+    return limits.number("leak_down.orifice_below" if is_small else "leak_down.orifice_from")
+
+
+def _tester(reading: Reading, limits: Assumptions) -> str:
+    if not reading["bore_mm"]:
+        return "compare only readings of one tester"
+    orifice = tester_orifice_in(reading["bore_mm"], limits)
+    return f"compare only readings of one tester (orifice {orifice:.3f} in for this bore)"
+
+
 def judge_leak_down(reading: Reading, limits: Assumptions) -> Verdict:
     """Leak in percent against the general bands and against the best cylinder."""
     value, best = reading["standard_value"], reading["group_lowest"]
@@ -133,7 +146,10 @@ def judge_leak_down(reading: Reading, limits: Assumptions) -> Verdict:
             GAUGE_ERROR, f"a leak of {value:.1f} % cannot be: check supply and reading", value, "%"
         )
     if value >= worn.value:
-        return held_against(FAIL, f"{value:.1f} % leak: worn out", value, "%", worn)
+        said = f"{value:.1f} % leak: worn out"
+        if value > limits.number("leak_down.aircraft_floor"):
+            said += ", below 60 over 80 as well (aircraft practice, a convention to borrow)"
+        return held_against(FAIL, f"{said}; {_tester(reading, limits)}", value, "%", worn)
     if value > weak.value:
         return held_against(
             FAIL, f"{value:.1f} % leak: weak; another text accepts 10 to 15 %", value, "%", weak

@@ -351,6 +351,23 @@ class Costs(dy.Schema):
     recorded_at = _recorded()
 
 
+class Corrections(dy.Schema):
+    """One row per correction of a loaded record: one cell put right, or the record withdrawn."""
+
+    record_kind = _text("kind of the record, e.g. 'fills'")
+    record_key = _text("what tells the record, e.g. 'H01; 2025-07-04T14:30:00Z'")
+    change = _choice(["corrected", "withdrawn"], "a cell put right, or the record taken back")
+    field = _text("the column put right; empty: the record is withdrawn", nullable=True)
+    new_value = _text("what it should say; empty: nothing was written down", nullable=True)
+    reason = _text("why, in the words of whoever found out")
+    recorded_at = _instant("when the correction was written down")
+
+    @dy.rule()
+    def a_correction_names_its_column(cls) -> pl.Expr:
+        """Change is 'corrected' but field is empty"""
+        return (cls.change.col != "corrected") | cls.field.col.is_not_null()
+
+
 @dataclass(frozen=True)
 class RecordKind:
     """A kind of record: its schema, what tells two rows apart, when it happened, what it names."""
@@ -442,3 +459,9 @@ RECORD_KINDS: dict[str, RecordKind] = {
     ]
 }
 """Every record kind, in the order in which they must be loaded: a kind after those it names."""
+
+CORRECTIONS = RecordKind(
+    "corrections", Corrections, ("record_kind", "record_key", "field", "recorded_at"), None
+)
+ALL_KINDS = RECORD_KINDS | {CORRECTIONS.name: CORRECTIONS}
+"""The record kinds, and corrections of them, which are loaded last."""

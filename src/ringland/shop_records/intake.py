@@ -27,6 +27,7 @@ from ringland.shop_records.text_cast import cast_text
 
 SOURCE_FILE = "source_file"
 SOURCE = (SOURCE_FILE, SOURCE_ROW)
+_WRITTEN = {SOURCE_ROW: pl.Int64, "field": pl.String, "written": pl.String}
 
 
 class RowAccountError(RuntimeError):
@@ -154,9 +155,12 @@ def _set_aside(kind: RecordKind, raw: RawFile, found: pl.DataFrame) -> pl.DataFr
         schema={SOURCE_ROW: pl.Int64, "raw_row": pl.String},
     )
     # The cell as it was written says more than the figure it was read as.
-    written = faulty.unpivot(
-        index=SOURCE_ROW, variable_name="field", value_name="written"
-    ).with_columns(pl.col("written").cast(pl.String))
+    # Column by column, since a file may itself have columns called 'field' or 'value'.
+    cells = [
+        faulty.select(SOURCE_ROW, pl.lit(name).alias("field"), pl.col(name).alias("written"))
+        for name in sorted(set(found["field"].drop_nulls()) & set(raw.frame.columns))
+    ]
+    written = pl.concat([pl.DataFrame(schema=_WRITTEN), *cells])
     found = found.join(
         written, on=[SOURCE_ROW, "field"], how="left", maintain_order="left"
     ).with_columns(value=pl.coalesce("written", "value"))

@@ -68,7 +68,7 @@ def _column_faults(
     elif check in ("min", "max"):
         bound = getattr(column, check)
         limit = "must be at least" if check == "min" else "may be at most"
-        value = _shown(name, rows.schema[name])
+        value = shown(name, rows.schema[name])
         limit += f" {_limit(bound)} {unit}".rstrip()
         fault = sentence(f"{name} is {{}} but {limit}.", value)
         remedy = f"Check the figure{f' and its unit (expected: {unit})' if unit else ''}."
@@ -97,12 +97,13 @@ def _row_rule_faults(
         pl.lit(f"{words}."),
         pl.lit(f"Compare {' and '.join(columns)} with the paper record and put one right."),
     )
-    values = [_shown(name, rows.schema[name]) for name in columns]
-    shown = rows.select(pl.concat_str(values, separator="; ").alias("value")).to_series()
-    return found.with_columns(shown), columns
+    values = [shown(name, rows.schema[name]) for name in columns]
+    joined = rows.select(pl.concat_str(values, separator="; ").alias("value")).to_series()
+    return found.with_columns(joined), columns
 
 
-def _shown(name: str, dtype: pl.DataType) -> pl.Expr:
+def shown(name: str, dtype: pl.DataType) -> pl.Expr:
+    """A column's values as a user would write them; 'empty' for null."""
     if isinstance(dtype, pl.Datetime):  # not by way of Python, which ends with the year 9999
         text = pl.col(name).dt.strftime("%Y-%m-%dT%H:%M:%SZ")
     elif dtype.is_numeric():
@@ -151,8 +152,8 @@ def _nearest(unknown: str, other: str, ids: list[str]) -> str:
     near = alike or difflib.get_close_matches(unknown, ids, n=1)
     if near:
         return f"Did you mean '{near[0]}'? Otherwise add '{unknown}' to the {other} first."
-    shown = ", ".join(ids[:_SHOWN_IDS]) + (", ..." if len(ids) > _SHOWN_IDS else "")
-    return f"Add it to the {other} first, or write one on record: {shown}."
+    listed = ", ".join(ids[:_SHOWN_IDS]) + (", ..." if len(ids) > _SHOWN_IDS else "")
+    return f"Add it to the {other} first, or write one on record: {listed}."
 
 
 def _look(text: str) -> str:
@@ -215,6 +216,6 @@ def differences(
         ),
     ).with_columns(
         value=rows.select(
-            pl.concat_str([_shown(name, rows.schema[name]) for name in key], separator="; ")
+            pl.concat_str([shown(name, rows.schema[name]) for name in key], separator="; ")
         ).to_series()
     )

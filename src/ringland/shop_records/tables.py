@@ -8,6 +8,7 @@ from ringland.shop_records.contracts import FAILURE_MODES
 
 LIFE_STATES = ["failed", "removed", "withdrawn", "running"]
 BENCH_VERDICTS = ["pass", "fail", "lap and retest", "gauge error", "cannot judge"]
+RECORD_CHANGES = ["corrected", "withdrawn", "came later"]
 RECORD_FLAGS = [
     "meter_runs_backwards",
     "meter_over_24_h_a_day",
@@ -36,6 +37,18 @@ class SetAside(dy.Schema):
     remedy = dy.String(description="what to do about it, in plain words")
     value = dy.String(nullable=True, description="the text found there")
     raw_row = dy.String()
+
+
+class RecordChanges(dy.Schema):
+    """One row per cell that differs, and one per record that came or went."""
+
+    record_kind = dy.String()
+    record_key = dy.String()
+    change = dy.String(check=lambda col: col.is_in(RECORD_CHANGES))
+    field = dy.String(nullable=True, description="null: the whole record")
+    before = dy.String(nullable=True)
+    after = dy.String(nullable=True)
+    why = dy.String()
 
 
 class RecordFlags(dy.Schema):
