@@ -16,7 +16,7 @@ from ringland.service_week.cause_differential import (
     rank_causes,
 )
 from ringland.service_week.cause_findings import engine_findings
-from ringland.service_week.cause_learning import settled_cases
+from ringland.service_week.cause_learning import settled_failures
 from ringland.service_week.cause_table import UNDETERMINED, default_cause_table
 from tests.service_week.cause_rows import OPENED, teardown
 
@@ -144,22 +144,20 @@ def test_only_settled_causes_of_other_engines_count() -> None:
     opened = pl.concat(
         [teardown(["rod | bent rod"], ["oil | milky oil"], engine_id=e) for e in ("A", "B", "C")]
     )
-    cases, unused = settled_cases(
+    memory = settled_failures(
         failures(("A", "water", True), ("B", "water", False), ("C", "tea", True)),
         opened,
         ENGINES,
         TABLE,
     )
+    cases = memory.cases(TABLE)
     row, keys = TABLE.outcomes.index("water"), list(TABLE.findings)
     assert cases.by_cause.sum() == cases.by_cause[row] == 1
     assert cases.seen[row, keys.index("rod_bent")] == 1
     assert cases.not_seen[row, keys.index("oil_milky")] == 1
-    assert len(unused) == 1
-    assert "'tea' is not in the cause table" in unused[0]
-    left_out, _ = settled_cases(
-        failures(("A", "water", True)), opened, ENGINES, TABLE, ("A", OPENED)
-    )
-    assert left_out.by_cause.sum() == 0
+    assert len(memory.unused) == 1
+    assert "'tea' is not in the cause table" in memory.unused[0]
+    assert memory.cases(TABLE, ("A", OPENED)).by_cause.sum() == 0
 
 
 def test_settled_cases_raise_their_cause_and_its_findings() -> None:

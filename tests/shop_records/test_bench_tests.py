@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from ringland.shop_records import tables
 from ringland.shop_records.bench_station import station_pressures
 from ringland.shop_records.bench_tests import STANDARD_UNITS, judge_bench_tests
-from ringland.shop_records.bench_verdicts import default_bench_limits, tester_orifice_in
+from ringland.shop_records.bench_verdicts import default_bench_limits, differential_orifice_in
 from ringland.shop_records.contracts import MEASURES, Inspections
 
 REFERENCE = tomllib.loads(
@@ -167,7 +167,7 @@ def test_80_psi_differential_gives_the_leak_of_aircraft_practice(
 
 @pytest.mark.parametrize(("bore_mm", "orifice_in"), REFERENCE["tester_orifice_in"].items())
 def test_the_testers_orifice_follows_the_bore(bore_mm: str, orifice_in: float) -> None:
-    assert tester_orifice_in(float(bore_mm), default_bench_limits()) == orifice_in
+    assert differential_orifice_in(float(bore_mm), default_bench_limits()) == orifice_in
 
 
 def test_a_leak_past_60_over_80_names_the_borrowed_convention() -> None:

@@ -138,7 +138,7 @@ def rebuild_page(comparison: RebuildComparison, shop: ShopRecord) -> bytes:
 def report_name(report: CauseReport) -> str:
     """A name safe as a file on every system: plain letters, the day, and a digest."""
     letters = re.sub(r"[^A-Za-z0-9]+", "-", report.engine_id).strip("-")[:30] or "engine"
-    whole = f"{report.engine_id}|{report.found_at.isoformat()}"
+    whole = f"{report.engine_id}|{report.found_at.isoformat()}|{report.mode}"
     digest = hashlib.sha256(whole.encode()).hexdigest()[:6]
     return f"{letters}-{report.found_at:%Y-%m-%d}-{digest}"
 

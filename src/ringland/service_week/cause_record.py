@@ -72,17 +72,18 @@ def record_before_failure(
     own = exposure.filter(pl.col("piston_set_id") == set_id)
     if own.is_empty():
         return _nothing("No rental of this piston set is on record.", set_id, hour)
+    trailing_h = assumptions.number("exposure.trailing_h")
     others = lives.filter(
         (pl.col("piston_set_id") != set_id)
-        & (pl.col("entry_h") <= hour)
+        & (pl.col("entry_h") <= max(0.0, hour - trailing_h))  # seen over all of these hours
         & (pl.col("exit_h") >= hour)
     )
     at_hour = pl.concat([lives.filter(pl.col("piston_set_id") == set_id), others]).with_columns(
         state=pl.lit("running"), exit_h=pl.lit(hour)
     )
-    covariates = current_exposure(exposure, at_hour, assumptions).cast(
-        {"is_forged": pl.Float64, "is_raised_calibration": pl.Float64}
-    )
+    covariates = current_exposure(
+        _around(exposure, own, hour, trailing_h), at_hour, assumptions
+    ).cast({"is_forged": pl.Float64, "is_raised_calibration": pl.Float64})
     mine = covariates.filter(pl.col("piston_set_id") == set_id).row(0, named=True)
     rest = covariates.filter(
         (pl.col("piston_set_id") != set_id) & pl.col("last_session_at").is_not_null()
@@ -100,7 +101,6 @@ def record_before_failure(
     for row in rows:
         log_hazard = row.pop("log_hazard")
         row["share"] = abs(log_hazard) / total if log_hazard is not None and total else None
-    trailing_h = assumptions.number("exposure.trailing_h")
     return CauseRecord(
         set_id,
         hour,
@@ -128,6 +128,22 @@ _SCHEMA = {
         pl.Float64,
     ),
 }
+
+
+def _around(
+    exposure: pl.DataFrame, own: pl.DataFrame, hour: float, trailing_h: float
+) -> pl.DataFrame:
+    """The rentals that bear on these hours: no trailing mean reaches further back.
+
+    All of the failed set's own hull stays, which stands in for a set without a past.
+    """
+    return exposure.filter(
+        pl.col("hull_id").is_in(own["hull_id"].unique().to_list())
+        | (
+            (pl.col("set_h_stop") >= hour - trailing_h)
+            & (pl.col("set_h_start") <= hour + trailing_h)
+        )
+    )
 
 
 def _nothing(why: str, set_id: str | None = None, hour: float | None = None) -> CauseRecord:

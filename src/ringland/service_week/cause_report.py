@@ -27,7 +27,7 @@ from ringland.service_week.cause_agreement import (
 from ringland.service_week.cause_charts import evidence_picture
 from ringland.service_week.cause_differential import CauseRanking, rank_causes
 from ringland.service_week.cause_findings import EngineFindings, engine_findings, opening_after
-from ringland.service_week.cause_learning import settled_cases
+from ringland.service_week.cause_learning import ShopMemory, settled_failures
 from ringland.service_week.cause_lines import Rows
 from ringland.service_week.cause_photos import shown_photo
 from ringland.service_week.cause_record import CauseRecord, record_before_failure
@@ -83,6 +83,7 @@ class CauseReport:
 
     engine_id: str
     found_at: datetime
+    mode: str
     as_of: datetime
     is_demo: bool
     versions: Mapping[str, str]
@@ -119,18 +120,22 @@ class CauseReport:
 
 def cause_reports(shop: ShopRecord) -> tuple[CauseReport, ...]:
     """One report per failure on record, by time of finding."""
+    records = shop.records
+    memory = settled_failures(
+        records["failures"], records["teardowns"], records["engines"], shop.table
+    )
     return tuple(
-        cause_report(shop, failure)
+        cause_report(shop, failure, memory)
         for failure in shop.records["failures"].sort("found_at", "engine_id").iter_rows(named=True)
     )
 
 
-def cause_report(shop: ShopRecord, failure: Mapping[str, Any]) -> CauseReport:
+def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemory) -> CauseReport:
     """The report of one failure, a row of the Failures contract.
 
     An engine that is not on record still gets its report; what cannot be said is said.
     """
-    case = _case(shop, failure)
+    case = _case(shop, failure, memory)
     sheet, ranking, record = case.sheet, case.ranking, case.record
     speaks = record_speaks(record, shop.table, shop.assumptions)
     heading, found = lines.found_rows(case.opened, case.findings)
@@ -139,6 +144,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any]) -> CauseReport:
     return CauseReport(
         engine_id=failure["engine_id"],
         found_at=failure["found_at"],
+        mode=failure["mode"],
         as_of=shop.as_of,
         is_demo=shop.is_demo,
         versions=shop.versions,
@@ -166,7 +172,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any]) -> CauseReport:
             *agreement_lines(ranking, speaks, shop.table),
             reverse_order_line(case.findings, case.before, case.trends, shop.table),
             confirmed_line(failure, shop.table),
-            *case.unused,
+            *memory.unused,
         ),
         record_gaps=record.gaps,
         picture=evidence_picture(shop.exposure, record, case.before),
@@ -193,26 +199,19 @@ class _Case:
     opened: pl.DataFrame
     findings: EngineFindings
     ranking: CauseRanking
-    unused: tuple[str, ...]
     before: pl.DataFrame
     trends: pl.DataFrame
     record: CauseRecord
     sheet: RebuildSheet
 
 
-def _case(shop: ShopRecord, failure: Mapping[str, Any]) -> _Case:
+def _case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemory) -> _Case:
     records, engine_id, found_at = shop.records, failure["engine_id"], failure["found_at"]
     not_on_record = dict.fromkeys(records["engines"].columns) | {"engine_id": engine_id}
     engine = _first(records["engines"].filter(pl.col("engine_id") == engine_id)) or not_on_record
     opened = opening_after(records["teardowns"], records["failures"], failure)
     findings = engine_findings(opened, shop.table, engine_id, engine["cylinders"])
-    cases, unused = settled_cases(
-        records["failures"],
-        records["teardowns"],
-        records["engines"],
-        shop.table,
-        (engine_id, found_at),
-    )
+    cases = memory.cases(shop.table, (engine_id, found_at))
     life = _first(
         shop.lives.filter((pl.col("engine_id") == engine_id) & (pl.col("ended_at") == found_at))
     )
@@ -239,7 +238,6 @@ def _case(shop: ShopRecord, failure: Mapping[str, Any]) -> _Case:
         opened=opened,
         findings=findings,
         ranking=rank_causes(findings, shop.table, cases),
-        unused=unused,
         before=before,
         trends=trends,
         record=record,

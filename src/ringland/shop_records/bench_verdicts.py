@@ -123,7 +123,7 @@ def _compression_care(reading: Reading) -> str:
     return f"{warm[reading['is_warm']]}; good compression does not clear a cracked land"
 
 
-def tester_orifice_in(bore_mm: float, limits: Assumptions) -> float:
+def differential_orifice_in(bore_mm: float, limits: Assumptions) -> float:
     """Orifice of the differential tester in inches, by bore, as aircraft practice has it."""
     is_small = bore_mm < limits.number("leak_down.orifice_bore")
     return limits.number("leak_down.orifice_below" if is_small else "leak_down.orifice_from")
@@ -132,7 +132,7 @@ def tester_orifice_in(bore_mm: float, limits: Assumptions) -> float:
 def _tester(reading: Reading, limits: Assumptions) -> str:
     if not reading["bore_mm"]:
         return "compare only readings of one tester"
-    orifice = tester_orifice_in(reading["bore_mm"], limits)
+    orifice = differential_orifice_in(reading["bore_mm"], limits)
     return f"compare only readings of one tester (orifice {orifice:.3f} in for this bore)"
 
 
