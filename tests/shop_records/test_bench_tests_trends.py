@@ -41,6 +41,13 @@ def test_the_shape_does_not_depend_on_the_unit(readings: list[float], factor: fl
     assert first[1] == pytest.approx(second[1], rel=1e-6, abs=1e-9)  # rounding of the fits
 
 
+def test_of_two_equal_steps_the_first_is_taken_in_every_unit() -> None:
+    readings = np.array([100.0, 50.0, 100.0, 50.0])
+    x = np.arange(4.0)
+    for factor in (1.0, 6.895, 0.1, 1 / 3):
+        assert shape_of(x, readings * factor, 0.05)[2] == 1
+
+
 def compression(values: dict[int, list[float]]) -> pl.DataFrame:
     return pl.DataFrame(
         [

@@ -105,14 +105,19 @@ def shape_of(
         slope, level = np.polyfit(x, y, 1)
         fits[DRIFT] = (level + slope * x, 2, None)
     steps = [np.where(np.arange(n) < k, y[:k].mean(), y[k:].mean()) for k in range(1, n)]
-    misfits = [float(((y - fit) ** 2).sum()) for fit in steps]
-    best = int(np.argmin(misfits))
+    best = _first_least([float((((y - fit) / sigma) ** 2).sum()) for fit in steps])
     fits[STEP] = (steps[best], 3, best + 1)
-    costs = {
-        shape: float((((y - fit) / sigma) ** 2).sum()) + free * np.log(n)
-        for shape, (fit, free, _) in fits.items()
-    }
-    shape = min(costs, key=lambda name: costs[name])
+    costs = [
+        float((((y - fit) / sigma) ** 2).sum()) + free * float(np.log(n))
+        for fit, free, _ in fits.values()
+    ]
+    shape = list(fits)[_first_least(costs)]
     fit, _, step = fits[shape]
     change = float(fit[-1] / fit[0] - 1) if fit[0] else 0.0
     return shape, change, step
+
+
+def _first_least(values: list[float]) -> int:
+    """Index of the first value that is the least but for rounding, so that ties stay ties."""
+    least = min(values)
+    return next(n for n, value in enumerate(values) if value <= least + 1e-9 * (1 + abs(least)))
