@@ -186,7 +186,9 @@ def table(n_fleets):
         cells = []
         for rows, _ in results.values():
             holds, above, without = rows[key]
-            cell = f"{100 * holds:.1f} ({100 * above:.1f} / {100 * max(0.0, 1 - holds - above):.1f})"
+            cell = (
+                f"{100 * holds:.1f} ({100 * above:.1f} / {100 * max(0.0, 1 - holds - above):.1f})"
+            )
             cells.append(cell + (f", {100 * without:.1f} without" if without else ""))
         mark = " (default)" if key in DEFAULTS else ""
         lines.append(f"| {key[0]} | {key[1]}{mark} | {' | '.join(cells)} |")
