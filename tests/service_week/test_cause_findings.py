@@ -1,6 +1,9 @@
 from datetime import timedelta
+from random import Random
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from ringland.service_week.cause_findings import engine_findings
 from ringland.service_week.cause_table import (
@@ -89,6 +92,25 @@ def test_a_state_of_the_damaged_cylinder_is_seen_though_the_others_do_not_show_i
     words = "piston | no seizure marks beside the break"
     found = engine_findings(teardown([f"1 | {words}"], [f"2 | {words}"]), TABLE, "E1", 3)
     assert found.states["no_seizure_marks"] == "seen"
+
+
+def test_a_cylinder_the_engine_does_not_have_is_named_and_its_row_kept() -> None:
+    found = engine_findings(teardown(["5 | piston | edge pitting"]), TABLE, "E1", 3)
+    assert found.seen_in["edge_pitting"] == (5,)
+    assert any("Rows for cylinder 5 of an engine with 3" in note for note in found.notes)
+
+
+@settings(derandomize=True, deadline=None, max_examples=40)
+@given(st.randoms(use_true_random=False))
+def test_the_order_of_the_rows_does_not_matter(random: Random) -> None:
+    rows = teardown(
+        ["rod | bent rod", "1 | piston | edge pitting", "2 | bearing | bearings wiped or blue",
+         "1 | bearing | bearings sound", "1 | piston | no seizure marks", "flywheel | odd thing"],
+        ["rod | rods straight", "1 | piston | crown edge pitted", "2 | piston | no seizure marks"],
+        ["3 | piston | edge pitting"],
+    )  # fmt: skip
+    shuffled = rows[random.sample(range(rows.height), rows.height)]
+    assert engine_findings(shuffled, TABLE, "E1", 3) == engine_findings(rows, TABLE, "E1", 3)
 
 
 def test_an_engine_not_on_record_gets_a_clear_note_and_keeps_its_findings() -> None:

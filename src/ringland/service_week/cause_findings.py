@@ -89,6 +89,14 @@ def engine_findings(
     _spread_over_cylinders(states, seen_in, slots, cylinders)
     if missing := _cylinders_without_rows(rows, cylinders):
         notes.append(f"Nothing entered for cylinder {', '.join(map(str, missing))}.")
+    beyond = [
+        n for n in rows["cylinder"].drop_nulls().unique().sort() if cylinders and n > cylinders
+    ]
+    if beyond:
+        notes.append(
+            f"Rows for cylinder {', '.join(map(str, beyond))} of an engine with {cylinders}: kept "
+            f"as entered; check the cylinder or the engine's record."
+        )
     return EngineFindings(
         engine_id,
         cylinders,
