@@ -10,7 +10,9 @@ from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import Home
 from pipelines.resources import ShopFolders
 
-_RECORDS = dg.AssetSelection.assets(*shop_records.record_assets, shop_records.set_aside)
+_RECORDS = dg.AssetSelection.assets(
+    *shop_records.record_assets, shop_records.corrections, shop_records.set_aside
+)
 load_records = dg.define_asset_job(
     "load_records",
     selection=_RECORDS,

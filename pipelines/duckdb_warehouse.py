@@ -16,7 +16,7 @@ import dataframely as dy
 import duckdb
 import polars as pl
 
-from ringland.shop_records.contracts import RECORD_KINDS
+from ringland.shop_records.contracts import ALL_KINDS
 
 # Nothing may be fetched from outside this machine.
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
@@ -70,7 +70,7 @@ class DuckDBWarehouse(dg.ConfigurableResource):
     def read_records(self) -> dict[str, pl.DataFrame]:
         """Every record table, rows in the order of their key."""
         with self.connect() as con:
-            return {kind: record_rows(con, kind) for kind in RECORD_KINDS}
+            return {kind: record_rows(con, kind) for kind in ALL_KINDS}
 
     def write_week(
         self, table: str, schema: type[dy.Schema], frame: pl.DataFrame, as_of: datetime
@@ -116,8 +116,8 @@ def insert(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) -> N
 def record_rows(con: duckdb.DuckDBPyConnection, kind: str) -> pl.DataFrame:
     """All loaded rows of a record kind with their provenance, in the order of their key."""
     table = f"shop_records.{kind}"
-    ensure_table(con, table, RECORD_KINDS[kind].schema, PROVENANCE)
-    order = ", ".join(RECORD_KINDS[kind].key)
+    ensure_table(con, table, ALL_KINDS[kind].schema, PROVENANCE)
+    order = ", ".join(ALL_KINDS[kind].key)
     rows: pl.DataFrame = con.sql(f"select * from {table} order by {order}").pl()
     return rows
 

@@ -40,6 +40,11 @@ class ShopFolders(dg.ConfigurableResource):
         return Path(self.home) / "set-aside.csv"
 
     @property
+    def mend_book(self) -> Path:
+        """The same rows as a workbook to mend and load again."""
+        return Path(self.home) / "set-aside.xlsx"
+
+    @property
     def incoming(self) -> Path:
         """The folder whose record files are loaded."""
         return Path(self.records)

@@ -30,6 +30,14 @@ def rows_unaccounted(warehouse: DuckDBWarehouse) -> list[str]:
     return wrong
 
 
+def all_set_aside(warehouse: DuckDBWarehouse) -> pl.DataFrame:
+    """The rows set aside as they stand: a `SetAside`, in the order of file and row."""
+    return warehouse.read(
+        "select * exclude (content_sha256) from shop_records.set_aside "
+        "order by kind, source_file, source_row, field, fault"
+    )
+
+
 def set_aside_rows(warehouse: DuckDBWarehouse, as_of: datetime | None = None) -> pl.DataFrame:
     """Rows to mend, one per fault: kind, source_file, source_row, field, fault, remedy, value.
 

@@ -4,17 +4,24 @@ import dagster as dg
 import polars as pl
 
 from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.mended_loading import load_corrections, load_mended
 from pipelines.record_loading import FileCount, load_kind
 from pipelines.resources import ShopFolders
-from pipelines.row_accounting import inert, rows_unaccounted, set_aside_rows
+from pipelines.row_accounting import (
+    all_set_aside,
+    inert,
+    rows_unaccounted,
+    set_aside_rows,
+)
 from pipelines.source_files import record_files
 from pipelines.weeks import WEEKS, as_of_week
 from ringland.shop_records.bench_station import station_pressures
 from ringland.shop_records.bench_tests import judge_bench_tests
-from ringland.shop_records.contracts import RECORD_KINDS, RecordKind
+from ringland.shop_records.contracts import CORRECTIONS, RECORD_KINDS, RecordKind
 from ringland.shop_records.engine_history import piston_lives as lives_of
 from ringland.shop_records.hour_meter import engine_sessions as sessions_of
 from ringland.shop_records.known_then import known_by
+from ringland.shop_records.mend_book import mend_workbook
 from ringland.shop_records.record_quality import record_quality as quality_of
 from ringland.shop_records.tables import (
     BenchVerdicts,
@@ -57,31 +64,45 @@ def _record_asset(kind: RecordKind) -> dg.AssetsDefinition:
     )
     def load(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeResult:
         counts = load_kind(warehouse, shop.raw, kind.name, shop.incoming, shop.mappings)
-        return dg.MaterializeResult(
-            metadata={
-                "files": counts_table(counts),
-                "rows_in": sum(count.rows_in for count in counts),
-                "rows_new": sum(count.rows_new for count in counts),
-                "rows_already_there": sum(count.rows_already_there for count in counts),
-                "rows_set_aside": sum(count.rows_set_aside for count in counts),
-                "rows_mended": sum(count.rows_mended for count in counts),
-                "counts": dg.MetadataValue.json([vars(count) for count in counts]),
-            }
-        )
+        return _result([*counts, *load_mended(warehouse, shop.raw, kind.name, shop.incoming)])
 
     return load
+
+
+def _result(counts: list[FileCount]) -> dg.MaterializeResult:
+    return dg.MaterializeResult(
+        metadata={
+            "files": counts_table(counts),
+            "rows_in": sum(count.rows_in for count in counts),
+            "rows_new": sum(count.rows_new for count in counts),
+            "rows_already_there": sum(count.rows_already_there for count in counts),
+            "rows_set_aside": sum(count.rows_set_aside for count in counts),
+            "rows_mended": sum(count.rows_mended for count in counts),
+            "counts": dg.MetadataValue.json([vars(count) for count in counts]),
+        }
+    )
 
 
 record_assets = [_record_asset(kind) for kind in RECORD_KINDS.values()]
 
 
-ALL_RECORDS = [_key(kind) for kind in RECORD_KINDS]
+EVERY_KIND = [_key(kind) for kind in RECORD_KINDS]
+ALL_RECORDS = [*EVERY_KIND, _key(CORRECTIONS.name)]
 
 
-@dg.asset(key_prefix=ROOM, group_name=ROOM, kinds={"csv"}, deps=ALL_RECORDS)
+@dg.asset(key_prefix=ROOM, group_name=ROOM, kinds={"duckdb"}, deps=EVERY_KIND)
+def corrections(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeResult:
+    """Records put right or taken back later, one row per corrected cell."""
+    counts = load_corrections(warehouse, shop.raw, shop.incoming)
+    mended = load_mended(warehouse, shop.raw, CORRECTIONS.name, shop.incoming)
+    return _result([*counts, *mended])
+
+
+@dg.asset(key_prefix=ROOM, group_name=ROOM, kinds={"csv", "xlsx"}, deps=ALL_RECORDS)
 def set_aside(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeResult:
-    """Rows to mend, one per fault, with the remedy in plain words; also as set-aside.csv."""
+    """Rows to mend, one per fault, with the remedy; also as set-aside.csv and set-aside.xlsx."""
     rows = set_aside_rows(warehouse)
+    shop.mend_book.write_bytes(mend_workbook(all_set_aside(warehouse)))
     inert(rows).write_csv(shop.set_aside_file)
     by_fault = rows.group_by("kind", "fault").len().sort("len", "fault", descending=[True, False])
     return dg.MaterializeResult(

@@ -93,7 +93,8 @@ def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
     if totals[3]:
         console.print(
             f"{totals[3]} rows were set aside; their faults and remedies: "
-            f"{home.folder / 'set-aside.csv'}",
+            f"{home.folder / 'set-aside.csv'}; "
+            f"mend them in {home.folder / 'set-aside.xlsx'} and load it again",
             soft_wrap=True,
         )
     for evaluation in result.get_asset_check_evaluations():

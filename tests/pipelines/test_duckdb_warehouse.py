@@ -15,7 +15,7 @@ from pipelines.duckdb_warehouse import (
     transaction,
     warehouse_at,
 )
-from ringland.shop_records.contracts import RECORD_KINDS
+from ringland.shop_records.contracts import ALL_KINDS
 
 MONDAY = datetime(2026, 8, 17, tzinfo=UTC)
 EARLIER = datetime(2026, 8, 10, tzinfo=UTC)
@@ -53,7 +53,7 @@ def boats(*names: str) -> pl.DataFrame:
 def test_a_new_warehouse_has_an_empty_table_of_every_kind(warehouse: DuckDBWarehouse) -> None:
     records = warehouse.read_records()
 
-    assert set(records) == set(RECORD_KINDS)
+    assert set(records) == set(ALL_KINDS)
     assert all(frame.is_empty() for frame in records.values())
     assert records["fills"].schema["filled_at"] == pl.Datetime("us", "UTC")
 

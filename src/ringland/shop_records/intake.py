@@ -214,6 +214,8 @@ def now_ended(kind: RecordKind, loaded: pl.DataFrame, already_loaded: pl.DataFra
     `recorded_at` stays as on record: the row was known then, and its end is known from the
     end itself.
     """
+    if not _told_later(kind):
+        return loaded.clear()
     _, met = _meet(kind, loaded, already_loaded)
     got_end = pl.any_horizontal(
         pl.lit(value=False),

@@ -212,7 +212,10 @@ def differences(
         pl.when(same)
         .then(pl.lit("Nothing to do: the earlier row is kept."))
         .otherwise(
-            pl.lit("The earlier row is kept. Keep the true one of the two and delete the other.")
+            pl.lit(
+                "The earlier row is kept. If this one is true, correct the earlier one in a "
+                "file 'corrections'; then leave this one out."
+            )
         ),
     ).with_columns(
         value=rows.select(

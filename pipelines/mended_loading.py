@@ -1,0 +1,101 @@
+"""Set-aside rows that come back mended, and files of corrections, into the warehouse."""
+
+from pathlib import Path
+
+import duckdb
+import polars as pl
+
+from pipelines.duckdb_warehouse import DuckDBWarehouse, ensure_table, record_rows
+from pipelines.raw_store import digest_of, keep
+from pipelines.record_loading import (
+    CONTENT,
+    SET_ASIDE,
+    Digests,
+    FileCount,
+    known_ids,
+    write_intakes,
+)
+from pipelines.source_files import correction_files, mended_files
+from ringland.shop_records.contracts import ALL_KINDS, CORRECTIONS, RECORD_KINDS, RecordKind
+from ringland.shop_records.corrections import correction_faults, with_corrections
+from ringland.shop_records.intake import take_in
+from ringland.shop_records.mend_book import MendedSheet, read_mended
+from ringland.shop_records.raw_text import RawFile, read_raw
+from ringland.shop_records.tables import SetAside
+from ringland.shop_records.text_cast import cast_text
+
+MENDED_KIND = "set_aside"
+
+
+def load_mended(
+    warehouse: DuckDBWarehouse, raw_folder: Path, kind: str, folder: Path
+) -> list[FileCount]:
+    """Load what the folder's workbooks of set-aside rows hold of one kind.
+
+    A row that was changed leaves the set-aside table, whether it loads now or is set aside
+    anew under the workbook's name; one marked 'leave out' leaves it for good.
+
+    Raises:
+        RecordFileError: a workbook cannot be read, or lost a column it needs.
+    """
+    counts = []
+    with warehouse.connect() as con:
+        ensure_table(con, SET_ASIDE, SetAside, CONTENT)
+        for path in mended_files(folder):
+            content = path.read_bytes()
+            there = con.sql(f"select * exclude (content_sha256) from {SET_ASIDE}").pl()
+            sheet = read_mended(path.name, content, there).get(kind)
+            if sheet is not None and (sheet.replaced or sheet.left_out):
+                keep(raw_folder, MENDED_KIND, path.name, content)
+                counts.append(_load_sheet(con, ALL_KINDS[kind], path.name, content, sheet))
+    return counts
+
+
+def _load_sheet(
+    con: duckdb.DuckDBPyConnection,
+    kind: RecordKind,
+    file_name: str,
+    content: bytes,
+    sheet: MendedSheet,
+) -> FileCount:
+    digest = digest_of(content)
+    decisions = [("replaced", row) for row in sheet.replaced]
+    decisions += [("left out", row) for row in sheet.left_out]
+    replaced = pl.DataFrame(
+        {
+            "kind": [kind.name] * len(decisions),
+            "raw_row": [row for _, row in decisions],
+            "decision": [decision for decision, _ in decisions],
+            "in_sha256": [digest] * len(decisions),
+        }
+    )
+    unreadable = _correction_faults(con, sheet.raw) if kind is CORRECTIONS else None
+    intake = take_in(kind, sheet.raw, known_ids(con, kind), unreadable)
+    notes = [f"Rows left out on purpose: {len(sheet.left_out)}."] if sheet.left_out else []
+    return write_intakes(con, kind, file_name, [intake], Digests(digest), notes, replaced)
+
+
+def load_corrections(warehouse: DuckDBWarehouse, raw_folder: Path, folder: Path) -> list[FileCount]:
+    """Load the folder's files of corrections, whose names begin with 'corrections'.
+
+    Raises:
+        RecordFileError: a file cannot be read as corrections at all.
+    """
+    counts = []
+    with warehouse.connect() as con:
+        ensure_table(con, SET_ASIDE, SetAside, CONTENT)
+        for path in correction_files(folder):
+            content = path.read_bytes()
+            keep(raw_folder, CORRECTIONS.name, path.name, content)
+            raw = read_raw(path.name, content)
+            intake = take_in(CORRECTIONS, raw, {}, _correction_faults(con, raw))
+            digests = Digests(digest_of(content))
+            counts.append(write_intakes(con, CORRECTIONS, path.name, [intake], digests, []))
+    return counts
+
+
+def _correction_faults(con: duckdb.DuckDBPyConnection, raw: RawFile) -> pl.DataFrame:
+    records = {name: record_rows(con, name) for name in RECORD_KINDS}
+    records = with_corrections(records, record_rows(con, CORRECTIONS.name))
+    typed, _ = cast_text(CORRECTIONS.schema, raw.frame)
+    return correction_faults(typed, records)

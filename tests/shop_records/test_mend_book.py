@@ -1,0 +1,114 @@
+"""Set-aside rows go into a workbook as plain text and come back mended or left out."""
+
+import io
+import zipfile
+
+import polars as pl
+import pytest
+import xlsxwriter
+
+from ringland.shop_records.contracts import RECORD_KINDS
+from ringland.shop_records.intake import take_in
+from ringland.shop_records.mend_book import mend_workbook, read_mended
+from ringland.shop_records.raw_text import RecordFileError, read_raw
+from ringland.shop_records.workbook_text import sheet_cells, sheet_names
+from tests.shop_records.record_rows import KNOWN
+
+EVIL = ['=HYPERLINK("http//x","y")', "<b>bold</b>", '"quoted"', "@SUM(1)", "+1", "-2", "a\nb"]
+
+
+def set_aside(fills: bytes) -> pl.DataFrame:
+    return take_in(RECORD_KINDS["fills"], read_raw("fills.csv", fills), KNOWN).set_aside
+
+
+FILLS = set_aside(
+    b"hull_id,filled_at,volume_l,source,note\n"
+    b"H01,2025-06-01T10:00:00Z,4o,outside,a\n"
+    b"H01,2025-06-02T10:00:00Z,41,Outside,b\n"
+    b"H01,2025-06-03T10:00:00Z,42\n"
+)
+
+
+def mended(content: bytes, **cells: str) -> bytes:
+    """The workbook as a spreadsheet program saves it, with cells (e.g. C2='x') changed."""
+    out = io.BytesIO()
+    book = xlsxwriter.Workbook(out, {"in_memory": True})
+    for name in sheet_names("b.xlsx", content):
+        sheet = book.add_worksheet(name)
+        for r, row in enumerate(sheet_cells("b.xlsx", content, name).rows()):
+            for c, cell in enumerate(row):
+                place = f"{chr(65 + c)}{r + 1}"
+                text = cells.get(place, cell) if name == "fills" else cell
+                sheet.write_string(r, c, text or "")
+    book.close()
+    return out.getvalue()
+
+
+def test_the_workbook_has_one_line_per_row_with_its_reasons_and_cells() -> None:
+    book = mend_workbook(FILLS)
+
+    cells = sheet_cells("set-aside.xlsx", book, "fills")
+    header, first, second, torn = cells.rows()
+    assert header[:7] == (
+        "leave out?", "fault", "remedy", "hull_id", "filled_at", "volume_l", "source",
+    )  # fmt: skip
+    assert first[1] == "volume_l is '4o', which is not a number."
+    assert first[3:7] == ("H01", "2025-06-01T10:00:00Z", "4o", "outside")
+    assert second[6] == "Outside"
+    assert torn[3:7] == ("", "", "", "")
+    assert '"H01", "2025-06-03T10:00:00Z", "42"' in torn[-1]
+    assert sheet_names("set-aside.xlsx", book) == ["How to mend", "fills"]
+
+
+def test_the_same_rows_give_the_same_bytes() -> None:
+    assert mend_workbook(FILLS) == mend_workbook(FILLS)
+
+
+@pytest.mark.parametrize("evil", EVIL)
+def test_no_text_becomes_a_formula_or_a_link(evil: str) -> None:
+    rows = FILLS.head(1).with_columns(fault=pl.lit(evil), source_file=pl.lit(evil))
+    rows = rows.with_columns(raw_row=pl.col("raw_row").str.replace("4o", "=1+1", literal=True))
+
+    book = mend_workbook(rows)
+
+    with zipfile.ZipFile(io.BytesIO(book)) as parts:
+        sheets = [parts.read(n).decode() for n in parts.namelist() if "worksheets/sheet" in n]
+        relations = [n for n in parts.namelist() if "worksheets/_rels" in n]
+    assert not any("<f>" in sheet or "<hyperlink" in sheet for sheet in sheets)
+    assert relations == []
+    assert sheet_cells("b.xlsx", book, "fills")[1, 1] == evil
+
+
+def test_a_book_nobody_touched_brings_nothing() -> None:
+    sheet = read_mended("b.xlsx", mended(mend_workbook(FILLS)), FILLS)["fills"]
+
+    assert (sheet.replaced, sheet.left_out, sheet.raw.rows_in) == ([], [], 0)
+
+
+def test_mended_rows_load_and_rows_left_out_are_named() -> None:
+    content = mended(mend_workbook(FILLS), F2="40", A3="Leave out", D4="H02",
+                     E4="2025-06-03T10:00:00Z", F4="42", G4="outside")  # fmt: skip
+
+    sheet = read_mended("b.xlsx", content, FILLS)["fills"]
+    intake = take_in(RECORD_KINDS["fills"], sheet.raw, KNOWN)
+
+    assert intake.loaded.select("hull_id", "volume_l", "source_file", "source_row").rows() == [
+        ("H01", 40.0, "b.xlsx [fills]", 2),
+        ("H02", 42.0, "b.xlsx [fills]", 4),
+    ]
+    assert len(sheet.replaced) == 2
+    assert [row for row in sheet.left_out if "Outside" in row] == sheet.left_out
+    assert len(sheet.left_out) == 1
+
+
+def test_a_row_that_was_mended_before_is_passed_over() -> None:
+    content = mended(mend_workbook(FILLS), F2="40")
+
+    assert read_mended("b.xlsx", content, FILLS.clear())["fills"].replaced == []
+
+
+def test_a_book_without_its_id_column_is_refused() -> None:
+    content = mended(mend_workbook(FILLS), A1="x")
+
+    with pytest.raises(RecordFileError, match=r"The sheet fills has no column 'leave out\?'"):
+        read_mended("b.xlsx", content, FILLS)
