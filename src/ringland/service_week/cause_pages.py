@@ -76,8 +76,8 @@ def build_cause_site(
 ) -> dict[str, bytes]:
     """Every file by its path relative to the site's folder, all under 'causes/'.
 
-    Index, a page and a PDF per report, the rebuild comparison, the bench form as a page and
-    as a spreadsheet for each number of cylinders on record.
+    Index; a page, a PDF and an acceptance form per report; the rebuild comparison; the bench
+    form as a page and as a spreadsheet for each number of cylinders on record.
 
     Args:
         shop: what the reports were made from.
@@ -100,6 +100,7 @@ def build_cause_site(
         name = report_name(report)
         site[f"{name}.html"] = cause_page(report, templates)
         site[f"{name}.pdf"] = cause_pdf(report, paper)
+        site[f"{name}-acceptance.xlsx"] = report.acceptance_form
         rows.append(
             {
                 "engine_id": report.engine_id,
@@ -154,6 +155,7 @@ def cause_page(report: CauseReport, templates: Environment | None = None) -> byt
             headings=HEADINGS,
             root="../",
             pdf=f"{report_name(report)}.pdf",
+            form=f"{report_name(report)}-acceptance.xlsx",
             photos=[
                 {"name": name, "src": photo.data_url}
                 for name, content in report.photos
@@ -212,7 +214,7 @@ def cause_pdf(report: CauseReport, paper: str = "a4") -> bytes:
 
 def _as_json(report: CauseReport) -> dict[str, Any]:
     fields = asdict(report)
-    for name in ("photos", "picture", "versions", "found_at", "as_of"):
+    for name in ("photos", "picture", "acceptance_form", "versions", "found_at", "as_of"):
         del fields[name]
     return fields
 

@@ -34,6 +34,7 @@ from ringland.service_week.cause_record import CauseRecord, record_before_failur
 from ringland.service_week.cause_table import UNDETERMINED, CauseTable
 from ringland.service_week.cause_trends import trend_lines, with_trends
 from ringland.service_week.rebuild_acceptance import RebuildBasis
+from ringland.service_week.rebuild_form import acceptance_workbook
 from ringland.service_week.rebuild_scope import RebuildSheet, can_close, propose_rebuild
 from ringland.shop_records.bench_trends import reading_trends
 
@@ -112,6 +113,8 @@ class CauseReport:
     options: Rows
     prevention: tuple[str, ...]
     acceptance: Rows
+    acceptance_form: bytes
+    """The acceptance readings as a spreadsheet to fill in."""
     closing: tuple[str, ...]
     afterwards: tuple[str, ...]
     afterwards_lines: tuple[str, ...]
@@ -182,6 +185,9 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         options=work.option_rows(sheet, shop.prices),
         prevention=_prevention(ranking, speaks, shop.table),
         acceptance=work.acceptance_rows(sheet),
+        acceptance_form=acceptance_workbook(
+            sheet, case.rebuild["rebuilt_at"] if case.rebuild else None
+        ),
         closing=work.closing_lines(*can_close(sheet), case.rebuild),
         afterwards=sheet.break_in,
         afterwards_lines=(sheet.kept_parts, sheet.disposal),
