@@ -23,6 +23,7 @@ _TOPPED_UP = 0.10
 """Chance that a tank with enough in it is filled all the same."""
 _LAIN_D = 14
 """A craft that has lain longer is filled up before it goes out."""
+_DRAINED_MINUTES_AFTER = 8 * 60
 _LATE_SEASON_DAY = 143
 _LATE_FILL = 0.55
 """From that day tanks are filled by halves, so as not to winter much fuel in the hulls."""
@@ -47,6 +48,7 @@ class CraftFuel:
         ]
         self.tanks = [MixedTank(hull.tank_l) for hull in hulls]
         self.outside_l = 0.0
+        self.drained_l = 0.0
         self._last_out = [0] * len(hulls)
         self._openings = {scenario.day_of(year, 4, 26) for year in scenario.seasons}
         self._closings = {scenario.day_of(year, 10, 1) for year in scenario.seasons}
@@ -90,6 +92,25 @@ class CraftFuel:
                 self._fill(hull, start_minute - FILL_MINUTES_BEFORE, litres)
         return tank
 
+    def drain_withdrawn(self) -> None:
+        """Empty the tank of every hull that left the fleet, in the evening of its last day.
+
+        Nobody rides it again, so this may be done once all rides are over.  Of every other
+        hull the litres are written down.
+        """
+        withdrawn = [
+            (at, hull.hull_id, hull.out_minute)
+            for at, hull in enumerate(self._hulls)
+            if hull.out_minute is not None
+        ]
+        for number, (at, hull_id, minute) in enumerate(withdrawn):
+            litres = self.tanks[at].volume_l
+            self.tanks[at] = MixedTank(self._hulls[at].tank_l)
+            self.drained_l += litres
+            written = max(0.1, round(litres, 1)) if number % 2 == 0 else None
+            drained = minute + _DRAINED_MINUTES_AFTER
+            self._book["drains"].append((hull_id, drained, written, "left the fleet"))
+
     def _is_late(self) -> bool:
         return self._season_day is not None and self._season_day > _LATE_SEASON_DAY
 
@@ -98,6 +119,7 @@ class CraftFuel:
         return {
             "delivered_l": sum(supply.delivered_l for supply in self.supplies),
             "outside_l": self.outside_l,
+            "drained_l": self.drained_l,
             "left_in_docks_l": sum(supply.tank.volume_l for supply in self.supplies),
             "left_in_craft_l": sum(tank.volume_l for tank in self.tanks),
         }

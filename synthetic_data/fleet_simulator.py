@@ -85,6 +85,7 @@ def simulate_fleet(scenario: Scenario, rng_seed: int) -> Fleet:
                 engine, hull, start, tank, hours=hours, throttle=throttle, rate=rate,
                 usual_throttle=usual[hull],
             )  # fmt: skip
+    craft.drain_withdrawn()
     shop.close_book()
     write_costs(scenario, book)
     truth_sessions = pl.DataFrame(water.truth_rows, schema=TRUTH_SCHEMA, orient="row")

@@ -23,6 +23,7 @@ WRITTEN: dict[str, str] = {
     "price_per_l",
     "fills": "hull_id filled_at volume_l source source_dock_id octane_aki octane_ron octane_mon "
     "ethanol_pct price_per_l booster_points",
+    "drains": "hull_id drained_at volume_l why",
     "sessions": "hull_id started_at ended_at running_h full_throttle_share burned_l",
     "calibrations": "engine_id in_force_at calibration octane_need_aki boost_kpa "
     "spark_advance_change_deg rev_limit_rpm",

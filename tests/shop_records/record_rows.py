@@ -26,6 +26,8 @@ VALID_TEXT: dict[str, dict[str, str]] = {
                    "octane_aki": "91", "price_per_l": "1.25"},
     "fills": {"hull_id": "H01", "filled_at": "2024-05-02T08:00:00Z", "volume_l": "40.5",
               "source": "dock", "source_dock_id": "north"},
+    "drains": {"hull_id": "H01", "drained_at": "2024-05-02T08:30:00Z", "volume_l": "12.5",
+               "why": "old fuel"},
     "sessions": {"hull_id": "H01", "started_at": "2024-05-02T09:00:00Z",
                  "ended_at": "2024-05-02T10:00:00Z", "running_h": "0.8",
                  "full_throttle_share": "0.3"},

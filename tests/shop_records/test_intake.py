@@ -85,6 +85,7 @@ IMPOSSIBLE = {
     "hour_readings": ("meter_h", "-3"),
     "deliveries": ("octane_aki", "9.1"),
     "fills": ("volume_l", "4300"),
+    "drains": ("volume_l", "4300"),
     "sessions": ("full_throttle_share", "30"),
     "calibrations": ("octane_need_aki", "9"),
     "inspections": ("measure", "colour"),

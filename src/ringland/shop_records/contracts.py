@@ -223,6 +223,16 @@ class Fills(dy.Schema):
         return (cls.source.col != "dock") | cls.source_dock_id.col.is_not_null()
 
 
+class Drains(dy.Schema):
+    """One row per draining of a craft's tank."""
+
+    hull_id = _text("the hull drained")
+    drained_at = _instant("when")
+    volume_l = _number("l", "litres taken out; empty: the tank was emptied", 0.1, 400, True)
+    why = _text("why, e.g. 'old fuel'", nullable=True)
+    recorded_at = _recorded()
+
+
 class Sessions(dy.Schema):
     """One row per rental."""
 
@@ -427,6 +437,7 @@ RECORD_KINDS: dict[str, RecordKind] = {
             "filled_at",
             _HULL | {"source_dock_id": "docks"},
         ),
+        RecordKind("drains", Drains, ("hull_id", "drained_at"), "drained_at", _HULL),
         RecordKind("sessions", Sessions, ("hull_id", "started_at"), "ended_at", _HULL),
         RecordKind(
             "calibrations", Calibrations, ("engine_id", "in_force_at"), "in_force_at", _ENGINE
