@@ -70,7 +70,7 @@ def log_risk_of(row: Floats, centre: Floats | tuple[float, ...], coef: Floats) -
     return total
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def net_sums(
     x: Floats,
     centre: Floats | tuple[float, ...],

@@ -139,24 +139,28 @@ def _slots(
     start: Floats, stop: Floats, event: Flags, stratum: Ints, n_strata: int
 ) -> tuple[Slots, Slots, Ints, Floats, Ints, Flags]:
     apart = same_time_within(start, stop)
+    event_rows = np.flatnonzero(event)
+    event_stop = stop[event_rows]
     first, last = np.empty(len(start), dtype=np.int32), np.empty(len(start), dtype=np.int32)
-    times, owners, opens = [], [], []
+    slot_times, owners, opens = [], [], []
     offset = 0
     for s in range(n_strata):
         rows: slice | Ints = slice(None) if n_strata == 1 else np.flatnonzero(stratum == s)
-        at = np.unique(stop[rows][event[rows]])
+        at = np.unique(event_stop if n_strata == 1 else event_stop[stratum[event_rows] == s])
         at = at[np.diff(at, prepend=-np.inf) > apart]
-        first[rows] = offset + slots_after(start[rows], at - apart)
-        last[rows] = offset + slots_after(stop[rows], at - apart)
-        times.append(np.append(at, np.nan))
+        for times, slots in ((start, first), (stop, last)):
+            slots[rows] = slots_after(times[rows], at - apart)
+            if offset:
+                slots[rows] += offset
+        slot_times.append(np.append(at, np.nan))
         owners.append(np.full(len(at) + 1, s, dtype=np.int64))
         opens.append(np.arange(len(at) + 1) == 0)
         offset += len(at) + 1
     return (
         first,
         last,
-        np.flatnonzero(event),
-        np.concatenate(times),
+        event_rows,
+        np.concatenate(slot_times),
         np.concatenate(owners),
         np.concatenate(opens),
     )
