@@ -86,3 +86,8 @@ def life(name: str = "H1", **cells: Any) -> dict[str, Any]:
 
 def lives(*rows: dict[str, Any]) -> pl.DataFrame:
     return _filled(PistonLives.create_empty().schema, rows)
+
+
+def drain(at: float, litres: float | None = None, name: str = "H1") -> dict[str, Any]:
+    """Litres drained at a day; none given: the tank was emptied."""
+    return {"hull_id": name, "drained_at": day(at), "volume_l": litres}

@@ -49,7 +49,9 @@ def test_rated_litres_split_hours_by_throttle() -> None:
 def test_measured_litres_stand_and_are_not_scaled() -> None:
     rated = rated_litres(engine_sessions(session(1, burned_l=12.5)), ASSUMPTIONS)
     fills = frame("fills").select("hull_id", "filled_at", "volume_l")
-    row = burned_litres(rated, burn_factors(rated, fills, ASSUMPTIONS)).row(0, named=True)
+    row = burned_litres(rated, burn_factors(rated, fills, frame("drains"), ASSUMPTIONS)).row(
+        0, named=True
+    )
 
     assert row["burn_l"] == 12.5
     assert not row["is_burn_estimated"]
@@ -58,7 +60,7 @@ def test_measured_litres_stand_and_are_not_scaled() -> None:
 def test_a_hull_without_fills_keeps_the_rated_burn_and_the_full_error() -> None:
     rated = rated_litres(engine_sessions(session(1)), ASSUMPTIONS)
     fills = frame("fills").select("hull_id", "filled_at", "volume_l")
-    row = burn_factors(rated, fills, ASSUMPTIONS).row(0, named=True)
+    row = burn_factors(rated, fills, frame("drains"), ASSUMPTIONS).row(0, named=True)
 
     assert (row["cruise_factor"], row["full_factor"]) == (1.0, 1.0)
     assert row["cruise_se"] == row["full_se"] == ASSUMPTIONS.number("fuel.burn_factor_sd")
@@ -84,7 +86,8 @@ def test_fills_tell_a_hulls_own_consumption(missing: float) -> None:
             if rng.random() >= missing:
                 fills.append(outside_fill(number + 0.1, max(put_back, 0.1)))
         rated = rated_litres(engine_sessions(*rides), ASSUMPTIONS)
-        row = burn_factors(rated, frame("fills", *fills), ASSUMPTIONS).row(0, named=True)
+        factors = burn_factors(rated, frame("fills", *fills), frame("drains"), ASSUMPTIONS)
+        row = factors.row(0, named=True)
         held += (
             abs(row["cruise_factor"] - 1.2) < 2 * row["cruise_se"]
             and abs(row["full_factor"] - 0.9) < 2 * row["full_se"]
@@ -165,7 +168,10 @@ def test_litres_on_hand_before_the_record_count_as_unrecorded() -> None:
 
 
 events = st.lists(
-    st.tuples(st.sampled_from(["fill", "burn"]), st.floats(0.1, 150)), min_size=1, max_size=30
+    st.tuples(st.sampled_from(["fill", "burn"]), st.floats(0.1, 150))
+    | st.just(("emptied", float("nan"))),
+    min_size=1,
+    max_size=30,
 )
 
 
@@ -186,6 +192,10 @@ def test_levels_stay_within_the_tank_and_burns_within_the_stretch(
         assert level <= 70 + 1e-6
         level -= explained.unexplained_l[i]
         assert level >= -1e-6
+        if kind == "emptied":
+            assert explained.volume_l[i] == pytest.approx(level, abs=1e-6)  # sums run otherwise
+            level = 0.0
+            continue
         ratio = explained.volume_l[i] / litres
         if kind == "fill":
             assert ratio == 1.0

@@ -74,7 +74,7 @@ def rated_litres(engine_sessions: pl.DataFrame, assumptions: Assumptions) -> pl.
 
 
 def burn_factors(
-    sessions: pl.DataFrame, fills: pl.DataFrame, assumptions: Assumptions
+    sessions: pl.DataFrame, fills: pl.DataFrame, drains: pl.DataFrame, assumptions: Assumptions
 ) -> pl.DataFrame:
     """Per hull: factors on the rated burn, their standard errors, spread of the filled level.
 
@@ -87,9 +87,11 @@ def burn_factors(
     Args:
         sessions: from `rated_litres`.
         fills: hull_id, filled_at, volume_l.
+        drains: hull_id, drained_at, volume_l; a window in which the tank was emptied, of
+            unknown litres, says nothing and is left out.
         assumptions: prior sd and limits of the factors.
     """
-    windows = _fill_windows(sessions, fills)
+    windows = _fill_windows(sessions, fills, drains)
     hulls = sessions.get_column("hull_id").unique().sort()
     rows = []
     by_hull = windows.partition_by("hull_id", as_dict=True)
@@ -107,11 +109,27 @@ def burn_factors(
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
-def _fill_windows(sessions: pl.DataFrame, fills: pl.DataFrame) -> pl.DataFrame:
+def _fill_windows(
+    sessions: pl.DataFrame, fills: pl.DataFrame, drains: pl.DataFrame
+) -> pl.DataFrame:
     """Rated litres between consecutive fills of a hull, against the litres that closed them."""
     fill_ends = fills.select(
         "hull_id", at="filled_at", close_at="filled_at", filled_l="volume_l"
     ).sort("at")
+    drained = (
+        drains.select("hull_id", "drained_at", drained_l="volume_l")
+        .sort("drained_at")
+        .join_asof(
+            fill_ends,
+            left_on="drained_at",
+            right_on="at",
+            by="hull_id",
+            strategy="forward",
+            check_sortedness=False,
+        )
+        .group_by("hull_id", "close_at")
+        .agg(pl.col("drained_l").sum(), was_emptied=pl.col("drained_l").is_null().any())
+    )
     return (
         sessions.sort("ended_at")
         .join_asof(
@@ -134,6 +152,9 @@ def _fill_windows(sessions: pl.DataFrame, fills: pl.DataFrame) -> pl.DataFrame:
         .sort("hull_id", "close_at")
         # The first window of a hull starts at an unknown level.
         .filter(pl.int_range(pl.len()).over("hull_id") > 0)
+        .join(drained, on=["hull_id", "close_at"], how="left", maintain_order="left")
+        .filter(~pl.col("was_emptied").fill_null(value=False))
+        .with_columns(pl.col("put_back_l") - pl.col("drained_l").fill_null(0.0))
     )
 
 
@@ -204,7 +225,7 @@ def explain_levels(
         starts: first event of each tank and, last, the number of events.
         is_fill: per event.
         stretch: per event, by what share its volume may be off; 0 where it was measured.
-        volume_l: per event.
+        volume_l: per event; NaN for an outflow that empties the tank, whatever is in it.
         tanks: what is usual at each tank.
         gain: see above.
     """
@@ -234,7 +255,7 @@ def _gap_at_fill_after(  # type: ignore[no-untyped-def]
     level += volume_l[fill]
     i = fill + 1
     while i < stop and not is_fill[i]:
-        level -= volume_l[i]
+        level = 0.0 if np.isnan(volume_l[i]) else level - volume_l[i]
         i += 1
     if i == stop:
         return -np.inf
@@ -271,11 +292,11 @@ def _explain(  # type: ignore[no-untyped-def]  # numba types it by the signature
             end = i
             burned = 0.0
             give = 0.0
-            while end < starts[tank + 1] and not is_fill[end]:
+            while end < starts[tank + 1] and not is_fill[end] and not np.isnan(volume_l[end]):
                 burned += volume_l[end]
                 give += stretch[end] * volume_l[end]
                 end += 1
-            has_fill = end < starts[tank + 1]
+            has_fill = end < starts[tank + 1] and is_fill[end] == 1
             next_fill = min(volume_l[end], holds) if has_fill else 0.0
             change = 0.0
             missing = 0.0
@@ -319,4 +340,8 @@ def _explain(  # type: ignore[no-untyped-def]  # numba types it by the signature
                     unexplained_l[end] = cut
                     level -= cut
                 level = min(level + next_fill, holds)
+                i = end + 1
+            elif end < starts[tank + 1]:
+                volume_l[end] = level
+                level = 0.0
                 i = end + 1

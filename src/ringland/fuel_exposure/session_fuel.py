@@ -8,7 +8,7 @@ The steps: litres per session, record made possible, dock tanks, craft tanks, ag
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import dataframely as dy
@@ -39,6 +39,7 @@ from ringland.fuel_exposure.tank_account import (
 )
 from ringland.fuel_exposure.tank_ages import age_quantile, share_older
 from ringland.fuel_exposure.tank_events import (
+    DRAINED,
     RECORDED,
     TankEvents,
     median_or,
@@ -51,6 +52,7 @@ from ringland.fuel_exposure.tank_kernel import (
     TankRun,
     mix_tanks,
 )
+from ringland.shop_records.contracts import Drains
 
 
 @dataclass(frozen=True)
@@ -81,25 +83,28 @@ def session_fuel(
 
     Args:
         records: the contracts' frames by kind, as known at `as_of`; hulls, docks,
-            deliveries and fills are read, and sessions if there, for rentals that no
-            engine on record accounts for.
+            deliveries and fills are read, drains if there, and sessions if there, for
+            rentals that no engine on record accounts for.
         engine_sessions: the EngineSessions frame.
         assumptions: every setting used.
         as_of: the moment of the ledger; later rows are refused.
 
     Raises:
-        ValueError: a fill, delivery or session lies after `as_of`, or a session names a
+        ValueError: a fill, drain, delivery or session lies after `as_of`, or a session names a
             hull that the hulls' record does not.
     """
-    _refuse_later(records, engine_sessions, as_of)
+    drains = records.get("drains", Drains.create_empty())
+    _refuse_later(records, engine_sessions, drains, as_of)
     hulls, fills = records["hulls"].sort("hull_id"), records["fills"]
     names = hulls.get_column("hull_id").to_list()
     rated = rated_litres(_with_engineless(engine_sessions, records), assumptions)
-    factors = burn_factors(rated, fills, assumptions)
+    factors = burn_factors(rated, fills, drains, assumptions)
     sessions = burned_litres(rated, factors).sort("hull_id", "ended_at", "started_at")
     _refuse_unknown_hulls(sessions, names)
     level_sd_l = dict(factors.select("hull_id", "fill_level_sd_l").iter_rows())
-    frame, events, capacity = _craft_events(sessions, fills, hulls, names, level_sd_l, assumptions)
+    frame, events, capacity = _craft_events(
+        sessions, fills, drains, hulls, names, level_sd_l, assumptions
+    )
     fill_row = _rows(frame, "fill_row")[events.row]
     session_row = _rows(frame, "session_row")[events.row]
     docks, poured_by, habits = _docks_with_gaps(records, events, fill_row, names, assumptions)
@@ -152,6 +157,7 @@ def _with_engineless(sessions: pl.DataFrame, records: Mapping[str, pl.DataFrame]
 def _craft_events(
     sessions: pl.DataFrame,
     fills: pl.DataFrame,
+    drains: pl.DataFrame,
     hulls: pl.DataFrame,
     names: list[str],
     level_sd_l: dict[str, float | None],
@@ -187,6 +193,15 @@ def _craft_events(
                     is_fill=True,
                     stretch=0.0,
                 ),
+                drains.with_row_index("drain_row").select(
+                    "drain_row",
+                    tank="hull_id",
+                    at="drained_at",
+                    earliest_at="drained_at",
+                    volume_l="volume_l",
+                    is_fill=False,
+                    stretch=0.0,
+                ),
             ],
             how="diagonal",
         )
@@ -194,6 +209,8 @@ def _craft_events(
     capacity = hulls.get_column("tank_l").to_numpy().astype(float)
     habits = _tank_habits(frame, fills, names, capacity, level_sd_l, assumptions)
     events = possible_events(frame, names, habits, assumptions.number("fuel.level_gain"))
+    is_drain = (events.role == RECORDED) & (_rows(frame, "drain_row")[events.row] >= 0)
+    events = replace(events, role=np.where(is_drain, DRAINED, events.role))
     return frame, events, capacity
 
 
@@ -206,7 +223,7 @@ def _tank_habits(
     A level that varies by sd about its mean and never overflows has its mean at least about
     sqrt(3) sd below the brim (the uniform spread that just touches it); that mean is taken
     as the level filled to.  On hand before a first fill is what it left room for up to that
-    level; before a first session, a full tank.
+    level; before a first session, a full tank; before a first emptying, nothing is made up.
     """
     sizes = dict(fills.group_by("hull_id").agg("volume_l").iter_rows())
     usual = np.array(
@@ -224,8 +241,10 @@ def _tank_habits(
         tank: volume if is_fill else 0.0
         for tank, volume, is_fill in first.select("tank", "volume_l", "is_fill").iter_rows()
     }
+    emptied = set(first.filter(pl.col("volume_l").is_null()).get_column("tank"))
     first_fill = np.array([fill_l.get(name, 0.0) for name in names])
     opening = np.maximum(np.where(steady, filled_to, capacity) - first_fill, 0.0)
+    opening[[name in emptied for name in names]] = 0.0
     missing_from = usual * assumptions.number("fuel.missing_fill_share")
     return TankHabits(capacity, usual, opening, filled_to, missing_from)
 
@@ -301,10 +320,14 @@ def _rows(frame: pl.DataFrame, column: str) -> Ints:
 
 
 def _refuse_later(
-    records: Mapping[str, pl.DataFrame], sessions: pl.DataFrame, as_of: datetime
+    records: Mapping[str, pl.DataFrame],
+    sessions: pl.DataFrame,
+    drains: pl.DataFrame,
+    as_of: datetime,
 ) -> None:
     for what, frame, column in [
         ("fills", records["fills"], "filled_at"),
+        ("drains", drains, "drained_at"),
         ("deliveries", records["deliveries"], "delivered_at"),
         ("engine sessions", sessions, "ended_at"),
     ]:

@@ -12,6 +12,7 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.fuel_exposure.craft_fills import Poured
 from ringland.fuel_exposure.tank_events import (
+    DRAINED,
     OPENING_STOCK,
     RECORDED,
     UNEXPLAINED_OUTFLOW,
@@ -28,9 +29,9 @@ _US_PER_DAY = 86_400_000_000
 def account(events: TankEvents, run: TankRun, names: list[str], kind: str) -> pl.DataFrame:
     """One row per tank: litres in, out, left, clamped; `off_l` is what does not add up.
 
-    in_recorded_l + in_unrecorded_l + opening_l = clamped_l + burned_l + unexplained_out_l +
-    left_l + off_l.  `clamped_l` is recorded fill that no tank of that size could take;
-    `short_l` is burn that no fuel was there for (not in the sum: it never was).
+    in_recorded_l + in_unrecorded_l + opening_l = clamped_l + burned_l + drained_l +
+    unexplained_out_l + left_l + off_l.  `clamped_l` is recorded fill that no tank of that
+    size could take; `short_l` is burn that no fuel was there for (not in the sum: it never was).
     """
     tanks = len(names)
     into = events.is_fill == 1
@@ -51,6 +52,7 @@ def account(events: TankEvents, run: TankRun, names: list[str], kind: str) -> pl
         "opening_l": litres(events.volume_l, events.role == OPENING_STOCK),
         "clamped_l": litres(clamped, into),
         "burned_l": litres(run.moved_l, recorded & ~into),
+        "drained_l": litres(run.moved_l, events.role == DRAINED),
         "unexplained_out_l": litres(run.moved_l, events.role == UNEXPLAINED_OUTFLOW),
         "left_l": left,
         "short_l": litres(short, ~into),
@@ -69,7 +71,7 @@ def account(events: TankEvents, run: TankRun, names: list[str], kind: str) -> pl
         }
     ).with_columns(
         off_l=pl.sum_horizontal("in_recorded_l", "in_unrecorded_l", "opening_l")
-        - pl.sum_horizontal("clamped_l", "burned_l", "unexplained_out_l", "left_l")
+        - pl.sum_horizontal("clamped_l", "burned_l", "drained_l", "unexplained_out_l", "left_l")
     )
 
 
@@ -79,18 +81,19 @@ def recent_balance(
     """Per hull: litres recorded in against litres burned of late, and whether they disagree.
 
     `is_balance_off` is null where nothing was burned in the last fuel.balance_days days, and
-    true where recorded fills differ from burns by more than fuel.balance_off of them:
+    true where recorded fills less drains differ from burns by more than fuel.balance_off:
     then the exposure of those days rests on fuel that is not on record.
     """
     since = as_of - timedelta(days=assumptions.number("fuel.balance_days"))
     litres = pl.col("volume_l")
-    off = (pl.col("in_recent_l") - pl.col("burned_recent_l")).abs()
+    off = (pl.col("in_recent_l") - pl.col("drained_recent_l") - pl.col("burned_recent_l")).abs()
     limit = assumptions.number("fuel.balance_off") * pl.col("burned_recent_l")
     return (
         tank_events.filter(pl.col("at") > since)
         .group_by("hull_id", maintain_order=True)
         .agg(
             in_recent_l=litres.filter(pl.col("event") == "fill").sum(),
+            drained_recent_l=litres.filter(pl.col("event") == "drain").sum(),
             burned_recent_l=litres.filter(pl.col("event") == "session").sum(),
         )
         .with_columns(is_balance_off=pl.when(pl.col("burned_recent_l") > 0).then(off > limit))
@@ -108,11 +111,12 @@ def event_frame(
         run: their run.
         names: of the tanks.
         words: the column of the tank's name, the word for an outflow and for a fill on
-            record, e.g. ("hull_id", "session", "fill"); what was added has the words
-            unrecorded_fill, unexplained_outflow and opening_stock.
+            record, e.g. ("hull_id", "session", "fill"); a drain and what was added have
+            the words drain, unrecorded_fill, unexplained_outflow and opening_stock.
     """
     name, outflow, fill = words
-    label = np.array(["", "unrecorded_fill", "unexplained_outflow", "opening_stock"])[events.role]
+    added = ["", "unrecorded_fill", "unexplained_outflow", "opening_stock", "drain"]
+    label = np.array(added)[events.role]
     label = np.where(events.role == RECORDED, np.where(events.is_fill == 1, fill, outflow), label)
     quality = run.quality
     return pl.DataFrame(

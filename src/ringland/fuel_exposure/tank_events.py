@@ -1,9 +1,8 @@
 """The events of a set of tanks in the kernel's order, with what had to be added to them.
 
 One row per event of a frame that has `tank` (a name), `at`, `earliest_at` (when an added
-fill could have been poured), `is_fill`, `volume_l` and `stretch` (by what share the volume
-may be off).  What the fuel was
-is not known here.
+fill could have been poured), `is_fill`, `volume_l` (null: an outflow that empties the tank)
+and `stretch` (by what share the volume may be off).  What the fuel was is not known here.
 """
 
 from __future__ import annotations
@@ -17,14 +16,15 @@ import polars as pl
 from ringland.fuel_exposure.burn_estimate import Explained, TankHabits, explain_levels
 from ringland.fuel_exposure.tank_kernel import Flags, Floats, Ints
 
-RECORDED, UNRECORDED_FILL, UNEXPLAINED_OUTFLOW, OPENING_STOCK = range(4)
+RECORDED, UNRECORDED_FILL, UNEXPLAINED_OUTFLOW, OPENING_STOCK, DRAINED = range(5)
 
 
 @dataclass(frozen=True)
 class TankEvents:
     """Events ordered by tank and time; `row` is the row of the frame they come from.
 
-    `role` is RECORDED or says what was added just before that row.
+    `role` is RECORDED, DRAINED for a drain on record, or says what was added just before that
+    row.
     """
 
     starts: Ints
@@ -45,8 +45,11 @@ def micros(frame: pl.DataFrame, column: str) -> Ints:
 
 
 def ordered_events(frame: pl.DataFrame) -> pl.DataFrame:
-    """Rows by tank, time, outflows before fills at one instant, then size: no name decides."""
-    return frame.sort("tank", "at", "is_fill", "volume_l", maintain_order=True)
+    """Rows by tank, time, outflows before fills at one instant, then size: no name decides.
+
+    What empties a tank comes after the other outflows of its instant.
+    """
+    return frame.sort("tank", "at", "is_fill", "volume_l", nulls_last=True, maintain_order=True)
 
 
 def possible_events(
@@ -69,7 +72,7 @@ def possible_events(
         starts,
         is_fill,
         frame.get_column("stretch").to_numpy().copy(),
-        frame.get_column("volume_l").to_numpy().copy(),
+        frame.get_column("volume_l").fill_null(np.nan).to_numpy().copy(),
         tanks,
         gain,
     )
