@@ -15,6 +15,14 @@ CALL_LABELS = {
     "not_enough_record": "Not enough record to say",
 }
 
+CALL_SHORT = {
+    "keep_off": "keep off the water",
+    "book_check": "book a check",
+    "rent_as_normal": "rent as normal",
+    "not_enough_record": "not enough record",
+}
+"""The calls without a day, for lists, exports and past weeks."""
+
 CALL_MARKS = {
     "keep_off": "\N{HEAVY MULTIPLICATION X}",
     "book_check": "\N{BLACK UP-POINTING TRIANGLE}",

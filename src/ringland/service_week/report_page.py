@@ -23,9 +23,10 @@ from plotly.offline import get_plotlyjs
 
 from ringland.service_week import fixed_words as words
 from ringland.service_week.bench_lines import bench_rows
-from ringland.service_week.call_lines import action_line, call_label, summary_line
+from ringland.service_week.call_lines import action_line, call_label
 from ringland.service_week.evidence_page import evidence_context
 from ringland.service_week.fleet_hazard import clear_factors
+from ringland.service_week.fleet_page import fleet_context
 from ringland.service_week.number_words import (
     chance_text,
     instant_text,
@@ -36,17 +37,14 @@ from ringland.service_week.number_words import (
 )
 from ringland.service_week.report_lines import (
     change_lines,
-    dock_rule_line,
     driver_line,
     failure_count_line,
     fuel_line,
     hull_rule_line,
-    one_grade_line,
     quality_line,
-    unpriced_line,
     use_line,
 )
-from ringland.service_week.risk_charts import exposure_timeline, fleet_chances
+from ringland.service_week.risk_charts import exposure_timeline
 from ringland.service_week.week_report import HullSheet, WeekReport
 
 SAFE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
@@ -65,16 +63,24 @@ class Chart:
     height: int
 
 
-def build_site(report: WeekReport) -> dict[str, bytes]:
+def build_site(report: WeekReport, beside: Mapping[str, bytes] | None = None) -> dict[str, bytes]:
     """Every file of the site by its path relative to the site's folder.
 
     The same report gives the same bytes.
+
+    Args:
+        report: the week.
+        beside: pages made elsewhere that join the site, by path; 'causes/index.html' gets
+            a place in the navigation.
     """
+    beside = beside or {}
     pages = hull_pages(sheet.hull_id for sheet in report.hulls)
     templates = _templates(report)
+    templates.globals["has_causes"] = "causes/index.html" in beside
     site = {
         "plotly.min.js": get_plotlyjs().encode(),
         "charts.js": _own("charts.js"),
+        "fleet.js": _own("fleet.js"),
         "ringland.css": _own("ringland.css"),
         "index.html": _fleet_page(templates, report, pages),
         "how-we-know.html": _evidence_page(templates, report),
@@ -83,7 +89,7 @@ def build_site(report: WeekReport) -> dict[str, bytes]:
     docks = {row["dock_id"]: row for row in report.dock_fuel.iter_rows(named=True)}
     for sheet in report.hulls:
         site[pages[sheet.hull_id]] = _hull_page(templates, report, sheet, docks, clear)
-    return site
+    return site | dict(beside)
 
 
 def hull_pages(hull_ids: Iterable[str]) -> dict[str, str]:
@@ -106,34 +112,10 @@ def hull_pages(hull_ids: Iterable[str]) -> dict[str, str]:
 
 
 def _fleet_page(templates: Environment, report: WeekReport, pages: Mapping[str, str]) -> bytes:
-    counts = Counter(str(sheet.call["call"]) for sheet in report.hulls)
-    charts = {}
-    told = [sheet for sheet in report.hulls if sheet.chance["chance_30d"] is not None]
-    if told:
-        chances = pl.DataFrame([{**sheet.chance, "call": sheet.call["call"]} for sheet in told])
-        charts["fleet"] = _chart(fleet_chances(chances))
-    docks = [
-        row
-        | {
-            "rule": dock_rule_line(row, report.assumptions),
-            "burned": fuel_line(row, report.assumptions),
-            "one_grade": one_grade_line(
-                [row["dock_id"]] if row["dock_id"] in report.one_grade_docks else []
-            ),
-        }
-        for row in report.dock_fuel.iter_rows(named=True)
-    ]
+    context = fleet_context(report)
+    charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
     return _render(
-        templates,
-        "index.html.j2",
-        root="",
-        here="fleet",
-        pages=pages,
-        tally=[(call, counts[call]) for call in words.CALL_LABELS if counts[call]],
-        summary=summary_line([sheet.call for sheet in report.assessed], report.prices.currency),
-        docks=docks,
-        charts=charts,
-        price_note=unpriced_line(report.prices.from_settings),
+        templates, "index.html.j2", root="", here="fleet", pages=pages, charts=charts, **context
     )
 
 

@@ -10,6 +10,7 @@ from typing import Any
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.service_week.action_catalogue import Catalogue
 from ringland.service_week.action_prices import Prices
 from ringland.service_week.bench_lines import latest_tests
 from ringland.service_week.call_lines import call_label
@@ -17,8 +18,11 @@ from ringland.service_week.fixed_words import ACTION_SHORT
 from ringland.service_week.fleet_evidence import FleetEvidence
 from ringland.service_week.fleet_hazard import FleetFits
 from ringland.service_week.fuel_burned import fuel_burned, one_grade_docks
+from ringland.service_week.hull_lineage import recent_fills
 from ringland.service_week.hull_timeline import hull_events, known_shares
 from ringland.service_week.number_words import chance_text, money_text, price_text, range_text
+from ringland.service_week.past_calls import WeekChange, change_since
+from ringland.service_week.week_decisions import WeekDecisions
 from ringland.service_week.week_tables import WeekTables
 
 Row = Mapping[str, Any]
@@ -31,7 +35,8 @@ class HullSheet:
     `call`, `chance` are its rows of `HullCalls` and `HullChances`; `drivers` its rows of
     `HullDrivers`; `state` its row of `running_sets`; `quality` its row of `RecordQuality`
     with `known_shares` (null if it did not run of late); `fuel` its row of `fuel_burned`,
-    empty if it did not run of late.
+    empty if it did not run of late.  `lineage` holds the record rows of the fills behind its
+    last hours, as `recent_fills` returns them.
     """
 
     hull_id: str
@@ -45,6 +50,7 @@ class HullSheet:
     tests: pl.DataFrame
     exposure: pl.DataFrame
     events: pl.DataFrame
+    lineage: pl.DataFrame
 
 
 @dataclass(frozen=True)
@@ -53,7 +59,9 @@ class WeekReport:
 
     `hulls` stand in order of rank, hulls that cannot be assessed last.  `row_accounting`
     has one row per record kind: kind, rows_in, loaded, set_aside.  `versions` names what
-    made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.
+    made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `decisions` with
+    its `catalogue`, and `past` (`PastCalls`), are None where they were not handed on: the
+    pages then say so.
     """
 
     as_of: datetime
@@ -68,6 +76,15 @@ class WeekReport:
     row_accounting: pl.DataFrame
     versions: Mapping[str, str]
     assumptions: Assumptions
+    decisions: WeekDecisions | None = None
+    catalogue: Catalogue | None = None
+    past: pl.DataFrame | None = None
+
+    @property
+    def change(self) -> WeekChange:
+        """What changed since the last report kept."""
+        rows = [{**sheet.call, "chance_30d": sheet.chance["chance_30d"]} for sheet in self.hulls]
+        return change_since(self.past, rows, self.as_of, self.assumptions)
 
     @property
     def assessed(self) -> tuple[HullSheet, ...]:
@@ -94,6 +111,9 @@ def make_week_report(
     row_accounting: pl.DataFrame,
     versions: Mapping[str, str],
     assumptions: Assumptions,
+    decisions: WeekDecisions | None = None,
+    catalogue: Catalogue | None = None,
+    past: pl.DataFrame | None = None,
 ) -> WeekReport:
     """The report of one week, from what was known at `as_of`.
 
@@ -110,6 +130,9 @@ def make_week_report(
         row_accounting: kind, rows_in, loaded, set_aside; a row per record kind.
         versions: what made the report, by name.
         assumptions: settings.
+        decisions: as `make_week_decisions` returns them; None: no plan is shown.
+        catalogue: what can be done, as `decisions` were made with.
+        past: `PastCalls` of earlier weeks; None: none is kept.
     """
     calls = _by_hull(tables.calls)
     chances = _by_hull(tables.chances)
@@ -120,9 +143,13 @@ def make_week_report(
     tests = latest_tests(bench).partition_by("engine_id", as_dict=True)
     events = hull_events(records).partition_by("hull_id", as_dict=True)
     ran = exposure.sort("started_at").partition_by("hull_id", as_dict=True)
+    lineage = recent_fills(records["fills"], exposure, assumptions).partition_by(
+        "hull_id", as_dict=True
+    )
     drivers = tables.drivers.partition_by("hull_id", as_dict=True)
     no_tests = bench.clear()
     no_events = hull_events(records).clear()
+    no_fills = recent_fills(records["fills"].clear(), exposure.clear(), assumptions)
     sheets = []
     for hull_id, call in calls.items():
         state = states[hull_id]
@@ -139,6 +166,7 @@ def make_week_report(
                 tests=tests.get((state["engine_id"],), no_tests),
                 exposure=ran.get((hull_id,), exposure.clear()),
                 events=events.get((hull_id,), no_events),
+                lineage=lineage.get((hull_id,), no_fills),
             )
         )
     middle = tables.chances.select("chance_7d", "chance_30d").median().row(0, named=True)
@@ -155,6 +183,9 @@ def make_week_report(
         row_accounting=row_accounting,
         versions=dict(sorted(versions.items())),
         assumptions=assumptions,
+        decisions=decisions,
+        catalogue=catalogue,
+        past=past,
     )
 
 
