@@ -4,7 +4,14 @@ from pathlib import Path
 
 import dagster as dg
 
-from pipelines import fuel_exposure, ring_survival, service_week, shop_records, week_checks
+from pipelines import (
+    failure_causes,
+    fuel_exposure,
+    ring_survival,
+    service_week,
+    shop_records,
+    week_checks,
+)
 from pipelines.drop_folder import drop_folder_sensor
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import Home
@@ -35,7 +42,7 @@ def build_definitions(
     home: Home, records_folder: Path | None = None, progress: dg.LoggerDefinition | None = None
 ) -> dg.Definitions:
     """The whole graph for one shop; records come from its drop folder unless told otherwise."""
-    rooms = [shop_records, fuel_exposure, ring_survival, service_week]
+    rooms = [shop_records, fuel_exposure, ring_survival, failure_causes, service_week]
     return dg.Definitions(
         assets=dg.load_assets_from_modules(rooms),
         asset_checks=dg.load_asset_checks_from_modules([*rooms, week_checks]),

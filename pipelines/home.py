@@ -44,6 +44,11 @@ class Home:
         return self.folder / "site"
 
     @property
+    def photos(self) -> Path:
+        """Photo files that teardown rows name."""
+        return self.folder / "photos"
+
+    @property
     def dagster(self) -> Path:
         """Dagster's own run history."""
         return self.folder / "dagster"

@@ -49,6 +49,11 @@ class ShopFolders(dg.ConfigurableResource):
         """The folder whose record files are loaded."""
         return Path(self.records)
 
+    def photos(self) -> dict[str, bytes]:
+        """Teardown photos by file name, from the home's photo folder."""
+        folder = Home(Path(self.home)).photos
+        return {path.name: path.read_bytes() for path in sorted(folder.glob("*.*"))}
+
     def assumptions(self) -> Assumptions:
         """The project's assumptions with the shop's own laid over them."""
         return load_assumptions(Home(Path(self.home)).settings)

@@ -1,18 +1,16 @@
 """Assets of the room `service_week`: chances, calls and the pages."""
 
-import hashlib
 import shutil
-from importlib.metadata import version
 from pathlib import Path
 
 import dagster as dg
-import polars as pl
 
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import current_exposure, session_exposure
 from pipelines.resources import ShopFolders
 from pipelines.row_accounting import row_accounting
 from pipelines.shop_records import bench_verdicts, record_quality
+from pipelines.versions import report_versions
 from pipelines.weeks import WEEKS, as_of_week
 from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure
 from ringland.service_week.fleet_evidence import FleetEvidence
@@ -78,6 +76,7 @@ def week_tables(
         "fleet_fits": dg.AssetIn(key_prefix="ring_survival"),
         "evidence": dg.AssetIn(key_prefix="ring_survival"),
         "week_tables": dg.AssetIn(key_prefix=ROOM),
+        "cause_pages": dg.AssetIn(key_prefix="failure_causes"),
     },
 )
 def report(
@@ -87,6 +86,7 @@ def report(
     fleet_fits: FleetFits,
     evidence: FleetEvidence,
     week_tables: WeekTables,
+    cause_pages: dict[str, bytes],
 ) -> dg.MaterializeResult:
     """The week's pages and its list."""
     as_of = as_of_week(context.partition_key)
@@ -102,11 +102,11 @@ def report(
         fits=fleet_fits,
         evidence=evidence,
         row_accounting=row_accounting(warehouse, as_of),
-        versions={"ringland": version("ringland"), "records": records_digest(records)},
+        versions=report_versions(records),
         assumptions=shop.assumptions(),
     )
     folder = shop.site / context.partition_key
-    write_site(folder, build_site(made))
+    write_site(folder, build_site(made, beside=cause_pages))
     return dg.MaterializeResult(
         metadata={
             "report": dg.MetadataValue.path(str(folder / "index.html")),
@@ -117,14 +117,6 @@ def report(
             ),
         }
     )
-
-
-def records_digest(records: dict[str, pl.DataFrame]) -> str:
-    """The start of a SHA-256 over all records a report was made from."""
-    digest = hashlib.sha256()
-    for kind, rows in sorted(records.items()):
-        digest.update(f"{kind}\n{rows.write_csv()}".encode())
-    return digest.hexdigest()[:16]
 
 
 def write_site(folder: Path, site: dict[str, bytes]) -> None:

@@ -99,7 +99,7 @@ def write_acceptance(
     """Measurements of a rebuilt engine before it goes back."""
     pad = round(baro_kpa / KPA_PER_INHG - rng.uniform(0.5, 1.2), 1)
     for cylinder in range(1, sheet.cylinders + 1):
-        gap, taper = rng.normal(0.60, 0.02), abs(rng.normal(0.02, 0.01))
+        gap, taper = rng.normal(0.65, 0.02), abs(rng.normal(0.02, 0.01))
         sheet.measured("ring_end_gap", round(float(gap), 2), "mm", cylinder)
         sheet.measured("bore_taper", round(float(taper), 3), "mm", cylinder)
         for port in ("intake", "exhaust"):
@@ -116,6 +116,9 @@ def write_acceptance(
             sheet.measured("bearing_clearance", round(clearance, 3), "mm", cylinder)
     flat = abs(float(rng.normal(0.025, 0.01)))
     sheet.measured("deck_flatness", round(flat, 3), "mm")
+    # a stream of its own: what a mechanic writes down must not change what breaks next
+    check_rng = rng.spawn(1)[0]
+    write_running_check(sheet, wear=0.0, bad_cylinder=None, baro_kpa=baro_kpa, rng=check_rng)
 
 
 def mechanic(rng: np.random.Generator) -> str:

@@ -214,13 +214,22 @@ class EngineShop:
         is_raised = engine.calibration == "raised"
         told = str(rng.choice(_COMPLAINTS[trouble.mode])) if rng.random() < 0.8 else None
         seen = engine.pistons.window.look_back()
-        cause = settled_cause(trouble.mode, seen.shortfall_on if seen else 0.0, is_raised, rng)
+        shortfall_on = seen.shortfall_on if seen else 0.0
+        cause = settled_cause(trouble.mode, shortfall_on, is_raised, rng)
         settled = None if cause is None else opened + int(rng.integers(600, 6000))
         self._book["failures"].append(
             (engine.engine_id, minute, trouble.mode, how, last_good, told, cause, settled)
         )
         opening = Opening(engine.engine_id, opened, engine.cylinders)
-        write_teardown(self._book, opening, trouble.mode, trouble.cylinder, is_raised, rng=rng)
+        write_teardown(
+            self._book,
+            opening,
+            trouble.mode,
+            trouble.cylinder,
+            is_raised,
+            shortfall_on=shortfall_on,
+            rng=rng,
+        )
 
     def morning(self, day: int) -> None:
         """Rebuilt and new engines come ready; spares go into waiting hulls."""

@@ -81,6 +81,8 @@ _SEEN_WITH: dict[str, dict[str, float]] = {
     },
 }
 _CERTAIN = 1.0
+RAISED_NEED_ON = 2.0
+"""How many octane numbers more the raised calibration needs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +101,7 @@ def write_teardown(
     bad_cylinder: int,
     is_raised: bool,
     *,
+    shortfall_on: float,
     rng: np.random.Generator,
 ) -> None:
     """One row per finding looked for, by cylinder or for the whole engine."""
@@ -119,6 +122,9 @@ def write_teardown(
             is_there = cylinder in hit and rng.random() < chance
             is_certain = chance == _CERTAIN and cylinder == bad_cylinder
             _write(book, opening, cylinder, words, is_there, is_looked_at=is_certain, rng=rng)
+    state = "seen" if shortfall_on >= 1.0 else "not_seen"
+    sample = ("fuel system", "fuel sample below the need of the calibration", state, None, None)
+    book["teardowns"].append((opening.engine_id, opening.minute, None, *sample))
 
 
 def _write(
@@ -157,5 +163,6 @@ def settled_cause(
     if mode == "ring_land_fracture":
         if shortfall_on < 1.0:
             return None
-        return "knock_tune" if is_raised else "knock_fuel"
+        # had the stock calibration run well on this fuel, the calibration is what settles it
+        return "knock_tune" if is_raised and shortfall_on <= RAISED_NEED_ON else "knock_fuel"
     return {"water": "water", "ring_wear": "wear", "bearing": "no_oil"}.get(mode)

@@ -1,0 +1,77 @@
+"""Assets of the room `failure_causes`: why each engine broke, and what it must pass."""
+
+import dagster as dg
+import numpy as np
+
+from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.fuel_exposure import session_exposure, spells
+from pipelines.resources import ShopFolders
+from pipelines.shop_records import bench_verdicts, piston_lives
+from pipelines.versions import report_versions
+from pipelines.weeks import WEEKS, as_of_week
+from ringland.fuel_exposure.tables import SessionExposure, Spells
+from ringland.service_week.action_prices import prices
+from ringland.service_week.cause_pages import build_cause_site
+from ringland.service_week.cause_report import ShopRecord, cause_reports
+from ringland.service_week.cause_table import default_cause_table
+from ringland.service_week.fleet_hazard import FleetFits
+from ringland.service_week.rebuild_comparison import builds_after_rebuild, compare_rebuilds
+from ringland.shop_records.bench_verdicts import default_bench_limits
+from ringland.shop_records.known_then import known_by
+from ringland.shop_records.tables import BenchVerdicts, PistonLives
+
+ROOM = "failure_causes"
+DRAW_SEED = 19140628  # any fixed number: the same records must give the same draws
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"html"},
+    deps=[piston_lives, session_exposure, spells, bench_verdicts],
+    ins={"fleet_fits": dg.AssetIn(key_prefix="ring_survival")},
+)
+def cause_pages(
+    context: dg.AssetExecutionContext,
+    warehouse: DuckDBWarehouse,
+    shop: ShopFolders,
+    fleet_fits: FleetFits,
+) -> dg.Output[dict[str, bytes]]:
+    """A cause report and a rebuild sheet per failed engine, the bench form, does it pay."""
+    as_of = as_of_week(context.partition_key)
+    records = known_by(warehouse.read_records(), as_of)
+    assumptions = shop.assumptions()
+    lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
+    hazard = fleet_fits.ring_land.hazard
+    record = ShopRecord(
+        as_of=as_of,
+        is_demo=shop.is_demo,
+        records=records,
+        lives=lives,
+        exposure=warehouse.read_week("fuel_exposure.session_exposure", SessionExposure, as_of),
+        bench=warehouse.read_week("shop_records.bench_verdicts", BenchVerdicts, as_of),
+        effects=hazard.effects(assumptions.number("survival.confidence")) if hazard else (),
+        prices=prices(records["costs"], as_of.year, assumptions),
+        table=default_cause_table(),
+        limits=default_bench_limits(),
+        assumptions=assumptions,
+        photos=shop.photos(),
+        versions=report_versions(records),
+    )
+    builds, left_out = builds_after_rebuild(lives, records["rebuilds"], assumptions)
+    comparison = compare_rebuilds(
+        builds,
+        warehouse.read_week("fuel_exposure.spells", Spells, as_of),
+        assumptions,
+        np.random.default_rng(DRAW_SEED),
+    )
+    reports = cause_reports(record)
+    return dg.Output(
+        build_cause_site(record, reports, comparison),
+        metadata={
+            "reports": len(reports),
+            "rebuilds_compared": builds.height,
+            "rebuilds_left_out": dg.MetadataValue.json(list(left_out)),
+        },
+    )
