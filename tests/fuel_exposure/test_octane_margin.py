@@ -1,10 +1,17 @@
+import math
 from typing import Any
 
 import polars as pl
 import pytest
 
 from ringland.assumptions import load_assumptions
-from ringland.fuel_exposure.octane_margin import corrected_need, on_octane_index, session_exposure
+from ringland.fuel_exposure.octane_margin import (
+    chance_need_unmet,
+    corrected_need,
+    octane_index_trials,
+    on_octane_index,
+    session_exposure,
+)
 from ringland.fuel_exposure.tables import SessionFuel
 from tests.fuel_exposure.small_records import engine_sessions, session
 
@@ -124,3 +131,45 @@ def test_octane_index_moves_the_margin_only_by_a_gap_in_sensitivity() -> None:
     assert moved.get_column("shortfall_on").to_list() == pytest.approx([3.2])
     assert on_octane_index(table, 0.5, -1.5).equals(table)
     assert on_octane_index(table, -0.3, 0.0).equals(table)
+
+
+def test_of_engines_alike_half_need_more_than_fuel_that_just_meets_the_stated_need() -> None:
+    """Normal table: 15.87 % beyond one standard deviation (any table of the distribution)."""
+    sd = ASSUMPTIONS.number("octane.need_spread_on")
+    more = chance_need_unmet([0.0, sd, -sd, float("nan")], ASSUMPTIONS)
+
+    assert more[:3].tolist() == pytest.approx([0.5, 0.1587, 0.8413], abs=5e-5)  # four digits
+    assert math.isnan(more[3])
+
+
+def test_index_trials_move_the_shortfall_only_by_a_gap_in_sensitivity() -> None:
+    """By hand: margins -1 and +1 with 1 h hard each; K = 0 and a gap of -1.5 moves both by -0.75,
+    K = -0.3 and -1.5 by -1.2, so the second falls short too."""
+    margins = pl.DataFrame(
+        {
+            "octane_margin_on": [-1.0, 1.0, None],
+            "shortfall_on": [1.0, 0.0, None],
+            "hard_running_h": [1.0, 1.0, 1.0],
+            "burn_l": [30.0, 10.0, 50.0],
+        }
+    )
+    trials = octane_index_trials(margins, ASSUMPTIONS)
+
+    assert trials["weight_k"].to_list() == [0.5, 0.0, 0.0, -0.3, -0.3]
+    assert trials["sensitivity_gap_on"].to_list() == [0.0, -1.5, 1.5, -1.5, 1.5]
+    assert trials["shortfall_on"].to_list() == pytest.approx(
+        [0.5, 1.75 / 2, 0.25 / 2, (2.2 + 0.2) / 2, 0.0]
+    )
+    assert trials["below_need_share"].to_list() == pytest.approx([0.75, 0.75, 0.75, 1.0, 0.0])
+
+
+def test_index_trials_of_nothing_known_are_null() -> None:
+    margins = pl.DataFrame(
+        {"octane_margin_on": [], "shortfall_on": [], "hard_running_h": [], "burn_l": []},
+        schema_overrides=dict.fromkeys(
+            ("octane_margin_on", "shortfall_on", "hard_running_h", "burn_l"), pl.Float64
+        ),
+    )
+    trials = octane_index_trials(margins, ASSUMPTIONS)
+
+    assert trials["shortfall_on"].null_count() == trials["below_need_share"].null_count() == 5

@@ -51,8 +51,7 @@ def spells(
         entry, exit_h = life["entry_h"], life["exit_h"]
         if not exit_h > entry:
             continue
-        inner = np.arange(np.floor(entry / step) + 1, np.ceil(exit_h / step)) * step
-        cuts = np.array([entry, *inner[(inner > entry) & (inner < exit_h)], exit_h])
+        cuts = stretch_edges(entry, exit_h, step)
         at = book.instants(life, cuts)
         parts.append(
             book.covariates(life, cuts[:-1]).with_columns(
@@ -81,6 +80,12 @@ def current_exposure(
         .iter_rows(named=True)
     ]
     return CurrentExposure.validate(_stacked(parts, CurrentExposure), cast=True)
+
+
+def stretch_edges(entry_h: float, exit_h: float, step_h: float) -> Floats:
+    """A life's entry, the multiples of the step within it, and its exit."""
+    inner = np.arange(np.floor(entry_h / step_h) + 1, np.ceil(exit_h / step_h)) * step_h
+    return np.array([entry_h, *inner[(inner > entry_h) & (inner < exit_h)], exit_h])
 
 
 def _stacked(parts: list[pl.DataFrame], schema: type[dy.Schema]) -> pl.DataFrame:
@@ -129,7 +134,7 @@ class _Book:
     def __init__(self, exposure: pl.DataFrame, assumptions: Assumptions) -> None:
         self._trailing_h = assumptions.number("exposure.trailing_h")
         self._usual_share = assumptions.number("exposure.full_throttle_share")
-        rows = _session_totals(exposure, assumptions)
+        rows = session_totals(exposure, assumptions)
         of_sets = rows.filter(
             pl.col("piston_set_id").is_not_null() & pl.col("set_h_start").is_not_null()
         ).sort("piston_set_id", "set_h_start", "started_at")
@@ -260,7 +265,7 @@ def _ratio(part: Floats, whole: Floats, otherwise: float = 0.0) -> Floats:
     return np.where(whole > 0, part / np.where(whole > 0, whole, 1.0), otherwise)
 
 
-def _session_totals(exposure: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
+def session_totals(exposure: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
     """Per session, the amounts whose running totals the covariates are made of.
 
     Where the octane is not on record the shortfall is taken in the middle of its bounds;
@@ -283,6 +288,7 @@ def _session_totals(exposure: pl.DataFrame, assumptions: Assumptions) -> pl.Data
     return exposure.with_columns(
         hours=pl.col("engine_h_stop") - pl.col("engine_h_start"),
         hard_h=hard,
+        short_on=best,
         short_onh=hard * best,
         short_low_onh=hard * low,
         short_high_onh=hard * high,

@@ -10,9 +10,8 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.fuel_exposure.octane_margin import ROUNDING_ON
 from ringland.fuel_exposure.session_fuel import SessionFuelResult
-
-_ROUNDING_ON = 1e-6  # a blend of one grade is that grade to about 1e-13
 
 
 def tank_course(
@@ -88,7 +87,7 @@ def dock_fuel_view(
         .join(_needs(fuel, exposure), on="dock_id", how="left")
         .with_columns(
             pl.col("sold_l", "sold_below_need_l").fill_null(0.0),
-            meets_every_need=pl.col("octane_aki") >= pl.col("need_high_aki") - _ROUNDING_ON,
+            meets_every_need=pl.col("octane_aki") >= pl.col("need_high_aki") - ROUNDING_ON,
         )
         .sort("dock_id")
     )
@@ -129,7 +128,7 @@ def _sold(fuel: SessionFuelResult, exposure: pl.DataFrame, since: datetime) -> p
         )  # both sorted above; Polars cannot check it within groups
     )
     litres = pl.col("moved_l")
-    below = pl.col("poured_octane_aki") < pl.col("octane_need_aki") - _ROUNDING_ON
+    below = pl.col("poured_octane_aki") < pl.col("octane_need_aki") - ROUNDING_ON
     return sold.group_by(dock_id="source_dock_id").agg(
         sold_l=litres.sum(),
         sold_below_need_l=litres.filter(below).sum(),
@@ -160,6 +159,6 @@ def _needs(fuel: SessionFuelResult, exposure: pl.DataFrame) -> pl.DataFrame:
             hulls=pl.len(),
             need_low_aki=need.min(),
             need_high_aki=need.max(),
-            below_need_hulls=(need > pl.col("blend_aki") + _ROUNDING_ON).sum(),
+            below_need_hulls=(need > pl.col("blend_aki") + ROUNDING_ON).sum(),
         )
     )

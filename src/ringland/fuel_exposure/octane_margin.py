@@ -9,11 +9,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import dataframely as dy
+import numpy as np
+import numpy.typing as npt
 import polars as pl
+from scipy.special import ndtr
 
 from ringland.assumptions import Assumptions
 from ringland.fuel_exposure.tables import SessionExposure
 from ringland.fuel_exposure.throttle_share import with_full_throttle_share
+
+ROUNDING_ON = 1e-6
+"""A blend of one grade is that grade to about 1e-13: less than this is no shortfall."""
 
 NEED_RULES = (
     "spark_advance_deg",
@@ -63,6 +69,21 @@ def with_octane_need(engine_sessions: pl.DataFrame, assumptions: Assumptions) ->
     )
 
 
+def chance_need_unmet(
+    margin_on: npt.ArrayLike, assumptions: Assumptions
+) -> npt.NDArray[np.float64]:
+    """Of engines alike, the share that need more than the fuel gives at this stated margin.
+
+    A stated need is the middle of engines of one model, whose own needs are taken as normal
+    about it with octane.need_spread_on: at a margin of nothing, half need more.  Not folded
+    into the shortfall or its bounds, which speak of the record: no record tells one engine's
+    own need, and a hazard fitted on the stated need already averages over engines.
+    NaN for an unknown margin.
+    """
+    margin = np.asarray(margin_on, float)
+    return np.asarray(ndtr(-margin / assumptions.number("octane.need_spread_on")))
+
+
 def session_exposure(
     session_fuel: pl.DataFrame, engine_sessions: pl.DataFrame, assumptions: Assumptions
 ) -> dy.DataFrame[SessionExposure]:
@@ -104,6 +125,39 @@ def session_exposure(
     return SessionExposure.validate(
         table.select(SessionExposure.column_names()).sort("hull_id", "started_at"), cast=True
     )
+
+
+def octane_index_trials(exposure: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
+    """The sensitivity run: what of the shortfall hangs on the octane-index weight.
+
+    Each weight is tried with fuels whose sensitivity lies octane.sensitivity_spread_on below
+    and above that behind the need; at K = 0.5, the pump number, the gap changes nothing.
+
+    Returns:
+        One row per trial: weight_k, sensitivity_gap_on, shortfall_on (mean over hard running
+        of known margin), below_need_share (of its litres); null with no known margin.
+    """
+    gap = assumptions.number("octane.sensitivity_spread_on")
+    weights = [assumptions.number(f"octane.index_k_{name}") for name in ("zero", "boosted")]
+    trials = [(0.5, 0.0), *((k, sign * gap) for k in weights for sign in (-1.0, 1.0))]
+    known = exposure.filter(pl.col("octane_margin_on").is_not_null())
+    hard, litres = pl.col("hard_running_h"), pl.col("burn_l")
+    rows = []
+    for weight_k, gap_on in trials:
+        moved = on_octane_index(known, weight_k, gap_on)
+        rows.append(
+            moved.select(
+                weight_k=pl.lit(weight_k),
+                sensitivity_gap_on=pl.lit(gap_on),
+                shortfall_on=pl.when(hard.sum() > 0).then(
+                    (pl.col("shortfall_on") * hard).sum() / hard.sum()
+                ),
+                below_need_share=pl.when(litres.sum() > 0).then(
+                    litres.filter(pl.col("shortfall_on") > ROUNDING_ON).sum() / litres.sum()
+                ),
+            )
+        )
+    return pl.concat(rows)
 
 
 def on_octane_index(

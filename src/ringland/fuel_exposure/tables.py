@@ -32,7 +32,11 @@ class SessionFuel(dy.Schema):
 
 
 class SessionExposure(dy.Schema):
-    """One row per rental: octane supplied against octane needed, in hard running."""
+    """One row per rental: octane supplied against octane needed, in hard running.
+
+    The bounds are those of the fuel record alone.  Engines of one model differ in what they
+    need (octane.need_spread_on): see `octane_margin.chance_need_unmet`.
+    """
 
     hull_id = dy.String()
     dock_id = dy.String()
@@ -83,6 +87,44 @@ class ExposureCovariates(dy.Schema):
     is_forged = dy.Bool()
     build_number = dy.Int64()
     known_share_25h = dy.Float64(description="share of litres burned whose octane is on record")
+
+
+class ExposureWindows(dy.Schema):
+    """What a piston set itself burned by an hour of its life, over three looks back.
+
+    `25h` is over the last exposure.trailing_h engine hours, `28d` over the last
+    exposure.trailing_d days, `life` since it was fitted.  Means are over all litres of the
+    window; each is split into what litres of known octane and what assumed litres bring to
+    it, so the two parts add up to the mean.  Null where nothing was burned in the window.
+    """
+
+    piston_set_id = dy.String()
+    at_h = dy.Float64(min=0, description="engine hours since the set was fitted")
+    at = dy.Datetime(time_zone="UTC", description="when it had run them")
+    burned_25h_l = dy.Float64(min=0)
+    burned_28d_l = dy.Float64(min=0)
+    burned_life_l = dy.Float64(min=0)
+    known_25h_share = dy.Float64(nullable=True)
+    known_28d_share = dy.Float64(nullable=True)
+    known_life_share = dy.Float64(nullable=True)
+    short_known_25h_on = dy.Float64(nullable=True, description="octane shortfall over litres")
+    short_known_28d_on = dy.Float64(nullable=True)
+    short_known_life_on = dy.Float64(nullable=True)
+    short_assumed_25h_on = dy.Float64(nullable=True)
+    short_assumed_28d_on = dy.Float64(nullable=True)
+    short_assumed_life_on = dy.Float64(nullable=True)
+    age_known_25h_d = dy.Float64(nullable=True)
+    age_known_28d_d = dy.Float64(nullable=True)
+    age_known_life_d = dy.Float64(nullable=True)
+    age_assumed_25h_d = dy.Float64(nullable=True)
+    age_assumed_28d_d = dy.Float64(nullable=True)
+    age_assumed_life_d = dy.Float64(nullable=True)
+    old_known_25h_share = dy.Float64(nullable=True, description="litres older than 28 days")
+    old_known_28d_share = dy.Float64(nullable=True)
+    old_known_life_share = dy.Float64(nullable=True)
+    old_assumed_25h_share = dy.Float64(nullable=True)
+    old_assumed_28d_share = dy.Float64(nullable=True)
+    old_assumed_life_share = dy.Float64(nullable=True)
 
 
 class Spells(ExposureCovariates):
