@@ -20,6 +20,7 @@ from tests.fuel_exposure.small_records import (
 )
 
 ASSUMPTIONS = load_assumptions()
+HULLS = records(hulls=[hull("H1"), hull("H2")])["hulls"]
 
 
 def seen(
@@ -39,7 +40,7 @@ def test_dock_view_counts_litres_below_the_need_of_the_next_ride() -> None:
         fills=[dock_fill(5, 40), dock_fill(5, 30, "H2"), outside_fill(7, 10, octane_aki=93.0)],
         hulls=[hull("H1", tank_l=40.0), hull("H2", tank_l=40.0)],
     )
-    row = dock_fuel_view(fuel, exposure, day(10), ASSUMPTIONS).row(0, named=True)
+    row = dock_fuel_view(fuel, exposure, HULLS, day(10), ASSUMPTIONS).row(0, named=True)
 
     assert (row["sold_l"], row["sold_below_need_l"]) == (70.0, 40.0)
     assert row["sold_octane_aki"] == pytest.approx(89.0)
@@ -47,10 +48,22 @@ def test_dock_view_counts_litres_below_the_need_of_the_next_ride() -> None:
     assert row["oldest_sold_d"] == pytest.approx(5 + ASSUMPTIONS.number("fuel.delivery_age_d"))
     assert row["fuel_age_d"] == pytest.approx(10 + ASSUMPTIONS.number("fuel.delivery_age_d"))
     assert row["turns_in_d"] == pytest.approx(14 - row["fuel_age_d"])
-    assert (row["hulls"], row["below_need_hulls"]) == (2, 1)
+    assert (row["hulls"], row["below_need_hulls"], row["below_need"]) == (2, 1, ["H1"])
     assert row["meets_every_need"] is False
     # mean of the levels 1000, 960, 930 over 28 days at 70 l
     assert row["turnover_d"] == pytest.approx((1000 + 960 + 930) / 3 * 28 / 70, rel=0.02)
+
+
+def test_the_needs_are_of_hulls_still_in_service() -> None:
+    fuel, exposure = seen(
+        [session(6), session(6, "H2", octane_need_aki=87.0)], day(10),
+        deliveries=[delivery(0, 1000, octane_aki=89.0)],
+        fills=[dock_fill(5, 40), dock_fill(5, 30, "H2")], hulls=[hull("H1"), hull("H2")],
+    )  # fmt: skip
+    left = records(hulls=[hull("H1") | {"out_of_service_at": day(8)}, hull("H2")])["hulls"]
+    row = dock_fuel_view(fuel, exposure, left, day(10), ASSUMPTIONS).row(0, named=True)
+
+    assert (row["hulls"], row["need_high_aki"], row["below_need"]) == (1, 87.0, [])
 
 
 def test_fuel_labelled_as_the_need_meets_it() -> None:
@@ -58,7 +71,7 @@ def test_fuel_labelled_as_the_need_meets_it() -> None:
         [session(6)], day(10), deliveries=[delivery(0, 1000, octane_aki=91.0)],
         fills=[dock_fill(5, 40)],
     )  # fmt: skip
-    row = dock_fuel_view(fuel, exposure, day(10), ASSUMPTIONS).row(0, named=True)
+    row = dock_fuel_view(fuel, exposure, HULLS, day(10), ASSUMPTIONS).row(0, named=True)
 
     assert row["meets_every_need"] is True
     assert row["sold_below_need_l"] == 0.0
@@ -69,7 +82,7 @@ def test_a_dock_that_sold_nothing_of_late_has_no_turnover() -> None:
         [session(6)], day(100), deliveries=[delivery(0, 1000, octane_aki=91.0)],
         fills=[dock_fill(5, 40)],
     )  # fmt: skip
-    row = dock_fuel_view(fuel, exposure, day(100), ASSUMPTIONS).row(0, named=True)
+    row = dock_fuel_view(fuel, exposure, HULLS, day(100), ASSUMPTIONS).row(0, named=True)
 
     assert row["sold_l"] == 0.0
     assert row["turnover_d"] is None

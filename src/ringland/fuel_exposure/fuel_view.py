@@ -59,13 +59,18 @@ def tank_course(
 
 
 def dock_fuel_view(
-    fuel: SessionFuelResult, exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions
+    fuel: SessionFuelResult,
+    exposure: pl.DataFrame,
+    hulls: pl.DataFrame,
+    as_of: datetime,
+    assumptions: Assumptions,
 ) -> pl.DataFrame:
     """What each dock sold of late and what stands in its tank, against what its hulls need.
 
     Args:
         fuel: the ledger.
         exposure: the SessionExposure frame.
+        hulls: the contract's frame; the needs are of those in service.
         as_of: the moment the view speaks of.
         assumptions: record.recent_sessions_d is how far "of late" reaches.
 
@@ -76,15 +81,15 @@ def dock_fuel_view(
         In the tank now: level_l, octane_low_aki, octane_aki, octane_high_aki, fuel_age_d,
         unknown_share, turns_in_d and old_in_d (days until its mean age passes the two
         thresholds; negative: since).  Its hulls: hulls, need_low_aki, need_high_aki (of
-        their last rides), below_need_hulls (those that need more than the best estimate),
-        meets_every_need (the best estimate does; null: no need known).
+        their last rides), below_need_hulls (how many need more than the best estimate),
+        below_need (their names), meets_every_need (the best estimate does; null: no need known).
     """
     since = as_of - timedelta(days=assumptions.number("record.recent_sessions_d"))
     return (
         _in_the_tank(fuel, as_of, assumptions)
         .join(_sold(fuel, exposure, since), on="dock_id", how="left")
         .join(_turnover(fuel, since, as_of), on="dock_id", how="left")
-        .join(_needs(fuel, exposure), on="dock_id", how="left")
+        .join(_needs(fuel, exposure, hulls, as_of), on="dock_id", how="left")
         .with_columns(
             pl.col("sold_l", "sold_below_need_l").fill_null(0.0),
             meets_every_need=pl.col("octane_aki") >= pl.col("need_high_aki") - ROUNDING_ON,
@@ -148,10 +153,20 @@ def _turnover(fuel: SessionFuelResult, since: datetime, as_of: datetime) -> pl.D
     )
 
 
-def _needs(fuel: SessionFuelResult, exposure: pl.DataFrame) -> pl.DataFrame:
-    last = exposure.sort("started_at").group_by("hull_id", maintain_order=True).last()
+def _needs(
+    fuel: SessionFuelResult, exposure: pl.DataFrame, hulls: pl.DataFrame, as_of: datetime
+) -> pl.DataFrame:
+    left = pl.col("out_of_service_at")
+    here = hulls.filter(left.is_null() | (left > as_of)).select("hull_id")
+    last = (
+        exposure.join(here, on="hull_id", how="semi")
+        .sort("started_at")
+        .group_by("hull_id", maintain_order=True)
+        .last()
+    )
     blend = fuel.dock_events.group_by("dock_id", maintain_order=True).last()
     need = pl.col("octane_need_aki")
+    is_below = (need > pl.col("blend_aki") + ROUNDING_ON).fill_null(value=False)
     return (
         last.join(blend.select("dock_id", blend_aki="octane_aki"), on="dock_id")
         .group_by("dock_id")
@@ -159,6 +174,7 @@ def _needs(fuel: SessionFuelResult, exposure: pl.DataFrame) -> pl.DataFrame:
             hulls=pl.len(),
             need_low_aki=need.min(),
             need_high_aki=need.max(),
-            below_need_hulls=(need > pl.col("blend_aki") + ROUNDING_ON).sum(),
+            below_need_hulls=is_below.sum(),
+            below_need=pl.col("hull_id").filter(is_below).sort(),
         )
     )

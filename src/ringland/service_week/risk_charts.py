@@ -5,6 +5,7 @@ from __future__ import annotations
 import plotly.graph_objects as go
 import polars as pl
 
+from ringland.fuel_exposure.octane_margin import ROUNDING_ON
 from ringland.service_week.chart_look import (
     BLUE,
     GREEN,
@@ -70,12 +71,12 @@ def exposure_timeline(
     """
     traces = [
         _margin_trace(mark, part)
-        for mark, part in zip(MARGIN_CLASSES, _by_shortfall(exposure), strict=True)
+        for mark, part in zip(MARGIN_CLASSES, by_shortfall(exposure), strict=True)
     ]
     traces.append(_age_trace(exposure.filter(pl.col("fuel_age_d").is_not_null())))
     traces += [_lane_trace(lane, events.filter(pl.col("lane") == lane)) for lane in LANES]
-    lines = [_level("y", 0.0, "solid")]
-    lines += [_level("y2", days, "dot") for days in (turns_after_d, old_after_d)]
+    lines = [level_line("y", 0.0, "solid")]
+    lines += [level_line("y2", days, "dot") for days in (turns_after_d, old_after_d)]
     return go.Figure(
         {
             "data": traces,
@@ -159,7 +160,7 @@ def _lane_trace(lane: str, part: pl.DataFrame) -> dict[str, object]:
     }
 
 
-def _level(axis: str, at: float, dash: str) -> dict[str, object]:
+def level_line(axis: str, at: float, dash: str) -> dict[str, object]:
     """A level line across the whole time axis."""
     return {
         "type": "line",
@@ -173,12 +174,12 @@ def _level(axis: str, at: float, dash: str) -> dict[str, object]:
     }
 
 
-def _by_shortfall(exposure: pl.DataFrame) -> tuple[pl.DataFrame, ...]:
+def by_shortfall(exposure: pl.DataFrame) -> tuple[pl.DataFrame, ...]:
     """Sessions that met the need, fell short by up to 1 octane number, and by more."""
     margin = pl.col("octane_margin_on")
     return (
-        exposure.filter(margin >= 0),
-        exposure.filter((margin < 0) & (margin >= -1)),
+        exposure.filter(margin >= -ROUNDING_ON),
+        exposure.filter((margin < -ROUNDING_ON) & (margin >= -1)),
         exposure.filter(margin < -1),
     )
 
