@@ -4,15 +4,18 @@ import os
 import subprocess
 import sys
 import webbrowser
+from collections.abc import Callable
 from datetime import UTC, date, datetime
 from importlib.resources import files
 from pathlib import Path
+from typing import TypeVar
 
 import click
 
 from pipelines.home import Home
 from pipelines.weeks import week_of
 
+T = TypeVar("T")
 DEMO_AS_OF = date(2026, 8, 17)
 AS_OF = click.option(
     "--as-of",
@@ -93,6 +96,57 @@ def week(home: Home, as_of: datetime | None) -> None:
     _week(home.prepare(), week_of(day))
 
 
+@main.command()
+@click.pass_obj
+def check(home: Home) -> None:
+    """Look whether the warehouse and the kept files are whole."""
+    from pipelines.warehouse_care import check_warehouse  # noqa: PLC0415 - imports Dagster
+
+    findings = check_warehouse(home)
+    for finding in findings:
+        click.echo(f"{'ok   ' if not finding.wrong else 'WRONG'} {finding.about}")
+        for line in finding.wrong:
+            click.echo(f"      {line}")
+    if any(finding.wrong for finding in findings):
+        raise click.ClickException("The warehouse can be built again from raw/: ringland rebuild.")
+    click.echo("Nothing wrong.")
+
+
+@main.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.pass_obj
+def backup(home: Home, file: Path) -> None:
+    """Put the kept files, mappings, settings and a copy of the warehouse into one ZIP FILE."""
+    from pipelines.warehouse_care import back_up  # noqa: PLC0415 - imports Dagster
+
+    _in_words(lambda: back_up(home, file))
+    click.echo(f"Backup: {file}")
+
+
+@main.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.pass_obj
+def publish(home: Home, file: Path) -> None:
+    """Put a copy of the warehouse at FILE for others to read while records are loaded."""
+    from pipelines.duckdb_warehouse import warehouse_at  # noqa: PLC0415 - imports Dagster
+    from pipelines.warehouse_care import publish_copy  # noqa: PLC0415 - imports Dagster
+
+    _in_words(lambda: publish_copy(warehouse_at(home.database), file))
+    click.echo(f"Published: {file}")
+
+
+@main.command()
+@click.pass_obj
+def rebuild(home: Home) -> None:
+    """Build the warehouse anew from every file taken in, by the mappings as they are now."""
+    from pipelines.warehouse_care import rebuild as build_again  # noqa: PLC0415 - imports Dagster
+
+    old = _in_words(lambda: build_again(home.prepare()))
+    click.echo("The warehouse was built again. Run the weeks again: ringland week.")
+    if old:
+        click.echo(f"The old one: {old}")
+
+
 @main.command("open")
 @AS_OF
 @click.pass_obj
@@ -126,6 +180,18 @@ def graph(home: Home, port: int) -> None:
     command = [sys.executable, "-m", "dagster", "dev", "-m", "pipelines.definitions"]
     command += ["-h", "127.0.0.1", "-p", str(port)]
     sys.exit(subprocess.call(command, env=environment))  # noqa: S603 - no input but a port number
+
+
+def _in_words(do: Callable[[], T]) -> T:
+    """What `do` gives; a refusal ends the command with its words, without a traceback."""
+    from pipelines.duckdb_warehouse import WarehouseError  # noqa: PLC0415 - imports Dagster
+    from ringland.shop_records.column_mapping import MappingError  # noqa: PLC0415
+    from ringland.shop_records.raw_file import RecordFileError  # noqa: PLC0415
+
+    try:
+        return do()
+    except (WarehouseError, MappingError, RecordFileError, OSError) as error:
+        raise click.ClickException(str(error)) from error
 
 
 def _load(home: Home, folder: Path) -> None:

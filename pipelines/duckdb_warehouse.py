@@ -5,6 +5,7 @@ from the contracts; the numbered scripts in `warehouse/` make the rest and count
 schema version.
 """
 
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
@@ -17,6 +18,7 @@ import duckdb
 import polars as pl
 
 from ringland.shop_records.contracts import ALL_KINDS
+from ringland.shop_records.tables import SetAside
 
 # Nothing may be fetched from outside this machine.
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
@@ -30,6 +32,9 @@ _SQL_TYPES = {
     dy.Bool: "boolean",
     dy.Datetime: "timestamptz",
 }
+# How DuckDB says on Linux and macOS, and on Windows, that another process has the file.
+_BUSY = ("Conflicting lock", "being used by another process")
+SET_ASIDE = "shop_records.set_aside"
 PROVENANCE = {"source_file": "varchar not null", "source_row": "bigint not null"}
 WEEKLY = {"as_of": "timestamptz not null"}
 
@@ -42,18 +47,15 @@ class DuckDBWarehouse(dg.ConfigurableResource):
     """One shop's warehouse file."""
 
     database: str
+    patience_s: float = 60.0  # a load of a season's files takes seconds
 
     @contextmanager
     def connect(self) -> Iterator[duckdb.DuckDBPyConnection]:
-        """A short connection, in UTC, with the schema brought up to date."""
-        try:
-            con = duckdb.connect(self.database, config=_CONFIG)
-        except duckdb.IOException as error:
-            raise WarehouseError(
-                f"The warehouse {self.database} cannot be opened: another ringland command is "
-                f"using it, or the file is damaged. Wait for the other command, or move the "
-                f"file away and load the files in raw/ again. ({error})"
-            ) from error
+        """A short connection, in UTC, with the schema brought up to date.
+
+        While another command is at work on the warehouse this waits, up to `patience_s`.
+        """
+        con = _opened(self.database, self.patience_s)
         try:
             con.execute("set timezone = 'UTC'")
             _bring_up_to_date(con)
@@ -94,6 +96,26 @@ class DuckDBWarehouse(dg.ConfigurableResource):
         return self.read(f"select * from {table} where as_of = ? order by rowid", [as_of])
 
 
+def _opened(database: str, patience_s: float) -> duckdb.DuckDBPyConnection:
+    give_up_at = time.monotonic() + patience_s
+    while True:
+        try:
+            return duckdb.connect(database, config=_CONFIG)
+        except duckdb.Error as error:
+            is_busy = any(words in str(error) for words in _BUSY)
+            if is_busy and time.monotonic() < give_up_at:
+                time.sleep(0.05)
+                continue
+            what = (
+                "another ringland command is using it. Wait until that is done"
+                if is_busy
+                else "the file is damaged or no warehouse. Run 'ringland rebuild'"
+            )
+            raise WarehouseError(
+                f"The warehouse {database} cannot be opened: {what}. ({error})"
+            ) from error
+
+
 @contextmanager
 def transaction(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
     """All of it or none of it."""
@@ -120,6 +142,13 @@ def record_rows(con: duckdb.DuckDBPyConnection, kind: str) -> pl.DataFrame:
     order = ", ".join(ALL_KINDS[kind].key)
     rows: pl.DataFrame = con.sql(f"select * from {table} order by {order}").pl()
     return rows
+
+
+def ensure_record_tables(con: duckdb.DuckDBPyConnection) -> None:
+    """Make the table of every record kind and of the rows set aside, where they are missing."""
+    for name, kind in ALL_KINDS.items():
+        ensure_table(con, f"shop_records.{name}", kind.schema, PROVENANCE)
+    ensure_table(con, SET_ASIDE, SetAside, {"content_sha256": "varchar not null"})
 
 
 def ensure_table(

@@ -5,11 +5,9 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from pipelines.duckdb_warehouse import DuckDBWarehouse, ensure_table, record_rows
+from pipelines.duckdb_warehouse import SET_ASIDE, DuckDBWarehouse, ensure_record_tables, record_rows
 from pipelines.raw_store import digest_of, keep
 from pipelines.record_loading import (
-    CONTENT,
-    SET_ASIDE,
     Digests,
     FileCount,
     known_ids,
@@ -21,10 +19,10 @@ from ringland.shop_records.corrections import correction_faults, with_correction
 from ringland.shop_records.intake import take_in
 from ringland.shop_records.mend_book import MendedSheet, read_mended
 from ringland.shop_records.raw_text import RawFile, read_raw
-from ringland.shop_records.tables import SetAside
 from ringland.shop_records.text_cast import cast_text
 
-MENDED_KIND = "set_aside"
+MENDED_KIND = "set_aside/"
+"""In the list of what was taken in, a sheet of a mended workbook is of this kind and its own."""
 
 
 def load_mended(
@@ -40,13 +38,13 @@ def load_mended(
     """
     counts = []
     with warehouse.connect() as con:
-        ensure_table(con, SET_ASIDE, SetAside, CONTENT)
+        ensure_record_tables(con)
         for path in mended_files(folder):
             content = path.read_bytes()
             there = con.sql(f"select * exclude (content_sha256) from {SET_ASIDE}").pl()
             sheet = read_mended(path.name, content, there).get(kind)
             if sheet is not None and (sheet.replaced or sheet.left_out):
-                keep(raw_folder, MENDED_KIND, path.name, content)
+                keep(raw_folder, MENDED_KIND + kind, path.name, content)
                 counts.append(_load_sheet(con, ALL_KINDS[kind], path.name, content, sheet))
     return counts
 
@@ -83,7 +81,6 @@ def load_corrections(warehouse: DuckDBWarehouse, raw_folder: Path, folder: Path)
     """
     counts = []
     with warehouse.connect() as con:
-        ensure_table(con, SET_ASIDE, SetAside, CONTENT)
         for path in correction_files(folder):
             content = path.read_bytes()
             keep(raw_folder, CORRECTIONS.name, path.name, content)

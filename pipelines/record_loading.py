@@ -13,8 +13,9 @@ import duckdb
 import polars as pl
 
 from pipelines.duckdb_warehouse import (
+    SET_ASIDE,
     DuckDBWarehouse,
-    ensure_table,
+    ensure_record_tables,
     insert,
     record_rows,
     transaction,
@@ -25,10 +26,6 @@ from ringland.shop_records.contracts import RECORD_KINDS, RecordKind
 from ringland.shop_records.intake import Intake, now_ended, split_new, take_in
 from ringland.shop_records.mapped_rows import DockClocks, read_mapped
 from ringland.shop_records.raw_text import read_raw
-from ringland.shop_records.tables import SetAside
-
-SET_ASIDE = "shop_records.set_aside"
-CONTENT = {"content_sha256": "varchar not null"}
 
 
 @dataclass(frozen=True)
@@ -67,7 +64,6 @@ def load_kind(
         MappingError: a file's mapping does not say what it must, or does not fit the file.
     """
     with warehouse.connect() as con:
-        ensure_table(con, SET_ASIDE, SetAside, CONTENT)
         return [
             load_file(con, raw_folder, RECORD_KINDS[kind], path, mapping_path(path, mappings))
             for path in record_files(folder, kind, mappings)
@@ -140,6 +136,7 @@ def write_intakes(
 
     `replaced` holds the rows of `shop_records.mended` that this file brings.
     """
+    ensure_record_tables(con)
     there = record_rows(con, kind.name)
     fresh, ended, aside, already = [], [], [], 0
     for intake in intakes:

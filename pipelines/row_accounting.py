@@ -4,7 +4,7 @@ from datetime import datetime
 
 import polars as pl
 
-from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.duckdb_warehouse import DuckDBWarehouse, ensure_record_tables
 from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.known_then import known_by
 
@@ -12,6 +12,7 @@ from ringland.shop_records.known_then import known_by
 def rows_unaccounted(warehouse: DuckDBWarehouse) -> list[str]:
     """What does not add up between the files' counts and the tables, in words; empty: all does."""
     with warehouse.connect() as con:
+        ensure_record_tables(con)
         loaded = con.sql(
             "select kind, sum(rows_new)::bigint from shop_records.files group by kind order by kind"
         ).fetchall()
@@ -32,6 +33,8 @@ def rows_unaccounted(warehouse: DuckDBWarehouse) -> list[str]:
 
 def all_set_aside(warehouse: DuckDBWarehouse) -> pl.DataFrame:
     """The rows set aside as they stand: a `SetAside`, in the order of file and row."""
+    with warehouse.connect() as con:
+        ensure_record_tables(con)
     return warehouse.read(
         "select * exclude (content_sha256) from shop_records.set_aside "
         "order by kind, source_file, source_row, field, fault"

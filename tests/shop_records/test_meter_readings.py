@@ -51,7 +51,7 @@ def test_a_flag_says_meter_reading_and_reason() -> None:
         None,
         at("05-15 08:00"),
         "Meter M1 was read as 62.0 h: less than an earlier reading of the same meter. "
-        "The reading is not used.",
+        "It is not used.",
     )
 
 
@@ -62,6 +62,42 @@ def test_a_new_meter_starts_at_any_figure() -> None:
         row["read_at"] = at("05-16 08:00") + timedelta(days=7 * i)
 
     assert judged(*old, *new) == ([100, 110, 120, 0.2, 8], [])
+
+
+@pytest.mark.parametrize(
+    ("shown", "line", "flags"),
+    [
+        # 999.9 comes round: 12.3 is 1,012.3
+        ([940, 985.5, 12.3, 40], [940, 985.5, 1012.3, 1040], ["meter_rolled_over"]),
+        ([9900, 9990, 55, 100], [9900, 9990, 10055, 10100], ["meter_rolled_over"]),
+        # set back: what was gained before is not known, the line counts from the reading before
+        ([300, 310, 320, 4, 12, 20], [300, 310, 320, 324, 332, 340], ["meter_reset"]),
+        # one low reading is a slip as long as nothing follows it
+        ([300, 310, 320, 4], [300, 310, 320], ["meter_runs_backwards"]),
+        # too far from the end of the dial to have come round, too few to believe a reset
+        ([300, 310, 320, 4, 12], [300, 310, 320], ["meter_runs_backwards"] * 2),
+        # a slip after a rollover is judged along the line
+        (
+            [940, 985.5, 12.3, 400, 45],
+            [940, 985.5, 1012.3, 1045],
+            ["meter_rolled_over", "meter_factor_ten"],
+        ),
+    ],
+)
+def test_a_meter_that_starts_again_is_followed_on(
+    shown: list[float], line: list[float], flags: list[str]
+) -> None:
+    good, found = good_readings(records(hour_readings=readings(*shown))["hour_readings"])
+
+    assert good["line_h"].to_list() == pytest.approx(line)
+    assert found["flag"].to_list() == flags
+
+
+def test_a_span_with_a_reset_in_it_is_not_known() -> None:
+    rows = readings(300, 310, 320, 4, 12, 20)
+    good, _ = good_readings(records(hour_readings=rows)["hour_readings"])
+
+    assert meter_spans(good)["gained_h"].to_list() == [10, 10, 8, 8]
 
 
 def test_no_meter_runs_more_than_a_day_in_a_day() -> None:
@@ -105,7 +141,8 @@ def test_good_readings_never_fall_and_row_order_does_not_matter(
     seed.shuffle(rows)
     again, _ = good_readings(records(hour_readings=rows)["hour_readings"])
 
-    assert good["meter_h"].is_sorted()
-    assert good.height + flags.height == len(shown)
+    starts = flags["flag"].is_in(["meter_rolled_over", "meter_reset"]).sum()
+    assert good["line_h"].is_sorted()
+    assert good.height + flags.height - starts == len(shown)
     assert good.height >= len(shown) - len(slips)  # at most the slips are lost
     assert again.equals(good)

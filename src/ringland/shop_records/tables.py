@@ -8,12 +8,26 @@ from ringland.shop_records.contracts import FAILURE_MODES
 
 LIFE_STATES = ["failed", "removed", "withdrawn", "running"]
 BENCH_VERDICTS = ["pass", "fail", "lap and retest", "gauge error", "cannot judge"]
+HOUR_LINE_REPAIRS = ["rolled over", "reset", "new meter"]
 RECORD_CHANGES = ["corrected", "withdrawn", "came later"]
 RECORD_FLAGS = [
     "meter_runs_backwards",
     "meter_over_24_h_a_day",
     "meter_factor_ten",
     "meter_digits_swapped",
+    "meter_rolled_over",
+    "meter_reset",
+    "meter_counts_key_on",
+    "sessions_overlap",
+    "sessions_without_fills",
+    "fills_without_sessions",
+    "written_in_batches",
+    "fill_above_tank",
+    "fuel_balance_off",
+    "calibration_gap",
+    "vacuum_above_barometer",
+    "two_engines_in_hull",
+    "engine_in_two_hulls",
     "meter_and_sessions_disagree",
     "no_engine_in_hull",
     "before_engine_record",
@@ -59,6 +73,27 @@ class RecordFlags(dy.Schema):
     engine_id = dy.String(nullable=True)
     noted_at = dy.Datetime(time_zone="UTC", description="the instant of the record in doubt")
     sentence = dy.String(description="what does not fit and what was done, in plain words")
+
+
+class HourLine(dy.Schema):
+    """One row per good meter reading: the hull's hours along its meters and by its rentals.
+
+    Both lines begin at zero with the hull's first good reading.  Where a meter was replaced
+    or reset the line goes on with the rentals' hours.
+    """
+
+    hull_id = dy.String()
+    meter_id = dy.String()
+    read_at = dy.Datetime(time_zone="UTC")
+    meter_h = dy.Float64(description="as shown")
+    line_h = dy.Float64(description="hours of the hull along its meters since the first reading")
+    rentals_h = dy.Float64(description="running hours written down for its rentals since then")
+    residual_h = dy.Float64(description="line_h less rentals_h: running on no rental's record")
+    repair = dy.String(
+        nullable=True,
+        description="how the line was carried on here; null: the meter alone",
+        check=lambda col: col.is_in(HOUR_LINE_REPAIRS),
+    )
 
 
 class EngineSessions(dy.Schema):
