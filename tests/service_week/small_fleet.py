@@ -11,8 +11,11 @@ import polars as pl
 
 from ringland.assumptions import load_assumptions
 from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure, Spells
+from ringland.service_week.catalogue_file import default_catalogue
 from ringland.service_week.fleet_evidence import fleet_evidence
 from ringland.service_week.fleet_hazard import FleetFits, fit_fleet
+from ringland.service_week.past_calls import past_calls
+from ringland.service_week.week_decisions import default_limits, make_week_decisions
 from ringland.service_week.week_report import WeekReport, make_week_report
 from ringland.service_week.week_tables import WeekTables, make_week_tables
 from ringland.shop_records.tables import BenchVerdicts, PistonLives, RecordQuality
@@ -21,6 +24,7 @@ from tests.shop_records.record_rows import records
 AS_OF = datetime(2026, 8, 3, 6, tzinfo=UTC)
 START = AS_OF - timedelta(days=120)
 SETTINGS = load_assumptions().changed(survival__draws=200)
+SEASON_ENDS = AS_OF + timedelta(days=60)
 NEED_AKI = 91.0
 DOCK_AKI = {"north": 91.5, "south": 88.0}
 
@@ -57,8 +61,11 @@ class SmallFleet:
             assumptions=SETTINGS,
         )
 
-    def report(self, *, is_demo: bool = True) -> WeekReport:
+    def report(self, *, is_demo: bool = True, earlier: bool = True) -> WeekReport:
+        """The week's report, with plan and catalogue; with two earlier weeks' calls if asked."""
         fits = self.fits()
+        tables = self.tables(fits)
+        catalogue = default_catalogue(SETTINGS)
         return make_week_report(
             as_of=AS_OF,
             is_demo=is_demo,
@@ -66,7 +73,7 @@ class SmallFleet:
             exposure=self.exposure,
             bench=self.bench,
             record_quality=self.quality,
-            tables=self.tables(fits),
+            tables=tables,
             fits=fits,
             evidence=fleet_evidence(self.lives, fits, SETTINGS),
             row_accounting=pl.DataFrame(
@@ -74,7 +81,30 @@ class SmallFleet:
             ),
             versions={"ringland": "test", "records": "none"},
             assumptions=SETTINGS,
+            decisions=make_week_decisions(
+                running=tables.running,
+                fits=fits,
+                lives=self.lives,
+                inspections=self.records["inspections"],
+                prices=tables.prices,
+                catalogue=catalogue,
+                limits=default_limits(catalogue, SETTINGS),
+                as_of=AS_OF,
+                season_ends_at=SEASON_ENDS,
+                assumptions=SETTINGS,
+                rng=np.random.default_rng(11),
+            ),
+            catalogue=catalogue,
+            past=earlier_weeks(tables) if earlier else None,
+            season_ends_at=SEASON_ENDS,
         )
+
+
+def earlier_weeks(tables: WeekTables) -> pl.DataFrame:
+    """Calls of two and of one week before: all rented as normal, half the chance of now."""
+    calls = tables.calls.with_columns(call=pl.lit("rent_as_normal"), action=pl.lit("nothing"))
+    chances = tables.chances.with_columns(pl.col("chance_30d") / 2)
+    return past_calls({AS_OF - timedelta(weeks=k): (calls, chances) for k in (2, 1)})
 
 
 @cache

@@ -1,56 +1,19 @@
 """The site in headless Chromium, opened from disk at laptop and phone width."""
 
-import os
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
-from ringland.service_week.report_page import build_site
-from tests.service_week.small_fleet import small_fleet
+from tests.service_week.report_in_browser import browser, needs_chromium, site_folder
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-ARGUMENTS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
+__all__ = ["browser", "site_folder"]  # fixtures of this module's tests
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(
-        CHROMIUM is None and os.environ.get("RINGLAND_REQUIRE_TOOLS") != "1",
-        reason="Chromium is not installed: apt-get install chromium",
-    ),
-]
+pytestmark = needs_chromium
 
 
-@pytest.fixture(scope="module")
-def site_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("site")
-    for path, content in build_site(small_fleet().report()).items():
-        file = folder / path
-        file.parent.mkdir(exist_ok=True)
-        file.write_bytes(content)
-    return folder
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield browser
-        browser.close()
-
-
-@pytest.fixture(params=[1280, 390], ids=["laptop", "phone"])
+@pytest.fixture(params=[1280, 768, 390], ids=["laptop", "tablet", "phone"])
 def page(request: pytest.FixtureRequest, browser: Browser) -> Iterator[Page]:
     """A page that fails its test on any console message, error or request off the disk."""
     page = browser.new_page(viewport={"width": request.param, "height": 800})
@@ -175,5 +138,5 @@ def test_list_reads_without_scripts(browser: Browser, site_folder: Path) -> None
     page = context.new_page()
     page.goto((site_folder / "index.html").as_uri())
 
-    assert page.locator("table.list tbody tr").count() == 12
+    assert page.locator("table.hulls tbody tr").count() == 12
     context.close()

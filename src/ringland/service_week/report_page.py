@@ -16,17 +16,18 @@ from importlib.resources import files
 from typing import Any
 
 import plotly.graph_objects as go
-import polars as pl
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
+from ringland.fuel_exposure.week_fuel import WeekFuel
 from ringland.service_week import fixed_words as words
-from ringland.service_week.bench_lines import bench_rows
-from ringland.service_week.call_lines import action_line, call_label
+from ringland.service_week.call_lines import call_label
 from ringland.service_week.evidence_page import evidence_context
 from ringland.service_week.fleet_hazard import clear_factors
 from ringland.service_week.fleet_page import fleet_context
+from ringland.service_week.fuel_page import INDEX, fuel_contexts, tank_pages
+from ringland.service_week.hull_page import hull_context
 from ringland.service_week.number_words import (
     chance_text,
     instant_text,
@@ -35,17 +36,8 @@ from ringland.service_week.number_words import (
     price_text,
     share_text,
 )
-from ringland.service_week.report_lines import (
-    change_lines,
-    driver_line,
-    failure_count_line,
-    fuel_line,
-    hull_rule_line,
-    quality_line,
-    use_line,
-)
-from ringland.service_week.risk_charts import exposure_timeline
 from ringland.service_week.week_report import HullSheet, WeekReport
+from ringland.service_week.what_if import fleet_script
 
 SAFE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)
@@ -63,7 +55,11 @@ class Chart:
     height: int
 
 
-def build_site(report: WeekReport, beside: Mapping[str, bytes] | None = None) -> dict[str, bytes]:
+def build_site(
+    report: WeekReport,
+    beside: Mapping[str, bytes] | None = None,
+    fuel: WeekFuel | None = None,
+) -> dict[str, bytes]:
     """Every file of the site by its path relative to the site's folder.
 
     The same report gives the same bytes.
@@ -72,11 +68,13 @@ def build_site(report: WeekReport, beside: Mapping[str, bytes] | None = None) ->
         report: the week.
         beside: pages made elsewhere that join the site, by path; 'causes/index.html' gets
             a place in the navigation.
+        fuel: the week's fuel; None: no fuel page is made.
     """
     beside = beside or {}
     pages = hull_pages(sheet.hull_id for sheet in report.hulls)
     templates = _templates(report)
     templates.globals["has_causes"] = "causes/index.html" in beside
+    templates.globals["tanks"] = {} if fuel is None else tank_pages(pages)
     site = {
         "plotly.min.js": get_plotlyjs().encode(),
         "charts.js": _own("charts.js"),
@@ -85,10 +83,20 @@ def build_site(report: WeekReport, beside: Mapping[str, bytes] | None = None) ->
         "index.html": _fleet_page(templates, report, pages),
         "how-we-know.html": _evidence_page(templates, report),
     }
+    if report.catalogue is not None and report.fits.at_stake:
+        site["what-if.js"] = _own("what-if.js")
+        site["what-if-fleet.js"] = fleet_script(
+            report.fits, report.catalogue, report.prices, report.grades_aki, report.assumptions
+        )
     clear = clear_factors(report.fits, report.assumptions)
     docks = {row["dock_id"]: row for row in report.dock_fuel.iter_rows(named=True)}
     for sheet in report.hulls:
         site[pages[sheet.hull_id]] = _hull_page(templates, report, sheet, docks, clear)
+    if fuel is not None:
+        for path, (name, context) in fuel_contexts(report, fuel, pages).items():
+            charts = {chart: _chart(figure) for chart, figure in context.pop("figures").items()}
+            here = "fuel" if path == INDEX else "tank"
+            site[path] = _render(templates, name, root="../", here=here, charts=charts, **context)
     return site | dict(beside)
 
 
@@ -126,31 +134,16 @@ def _hull_page(
     docks: Mapping[str, Mapping[str, Any]],
     clear: Collection[str],
 ) -> bytes:
-    settings = report.assumptions
-    charts = {}
-    if sheet.exposure.height:
-        turns_d, old_d = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
-        charts["timeline"] = _chart(exposure_timeline(sheet.exposure, sheet.events, turns_d, old_d))
-    dock = docks.get(sheet.dock_id)
+    context = hull_context(report, sheet, docks, clear)
+    charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
     return _render(
         templates,
         "hull.html.j2",
         root="../",
         here="hull",
-        sheet=sheet,
-        action=action_line(sheet.call, report.prices.currency),
-        fuel_rule=hull_rule_line(sheet.fuel, dock, settings),
-        quality=quality_line(sheet.quality),
-        use=use_line(sheet.state, settings),
-        behind=failure_count_line(report.fits),
-        drivers=_driver_rows(sheet.drivers, clear),
-        fuel=fuel_line(sheet.fuel, settings),
-        unknown_note=_unknown_note(sheet.exposure),
-        tests=bench_rows(sheet.tests),
-        turns_d=number_text(settings.number("fuel.turns_after_d"), 0),
-        old_d=number_text(settings.number("fuel.old_after_d"), 0),
-        changes=change_lines(sheet.call, sheet.state, sheet.quality),
         charts=charts,
+        bar_top=range_top(row["high"] for row in context["horizons"]),
+        **context,
     )
 
 
@@ -160,28 +153,6 @@ def _evidence_page(templates: Environment, report: WeekReport) -> bytes:
     return _render(
         templates, "how_we_know.html.j2", root="", here="evidence", charts=charts, **context
     )
-
-
-def _driver_rows(
-    drivers: Iterable[Mapping[str, Any]], clear: Collection[str]
-) -> list[dict[str, object]]:
-    rows = list(drivers)
-    longest = max((abs(row["log_hazard_part"]) for row in rows), default=0.0) or 1.0
-    return [
-        {
-            "line": driver_line(row, is_clear=row["factor"] in clear),
-            "part": row["log_hazard_part"],
-            "width": round(50 * abs(row["log_hazard_part"]) / longest, 1),
-        }
-        for row in rows
-    ]
-
-
-def _unknown_note(exposure: pl.DataFrame) -> str:
-    unknown = exposure["octane_margin_on"].null_count()
-    if not unknown:
-        return ""
-    return f"{unknown} of {exposure.height} rentals have no known margin and are not drawn above."
 
 
 def _templates(report: WeekReport) -> Environment:
@@ -206,7 +177,11 @@ def _templates(report: WeekReport) -> Environment:
         "call_label": lambda call: call_label(call, report.as_of, settings),
         "at": lambda value, top, shift=0.0: round(BAR_W * min(1.0, value / top) + shift, 2),
     }
-    templates.globals |= {"words": words, "report": report, "range_top": range_top(report)}
+    templates.globals |= {
+        "words": words,
+        "report": report,
+        "range_top": range_top(sheet.chance["chance_30d_high"] for sheet in report.hulls),
+    }
     return templates
 
 
@@ -217,9 +192,8 @@ def _keep_percent_with_its_number(value: object) -> object:
     return value
 
 
-def range_top(report: WeekReport) -> float:
-    """The end of the scale of every range bar: the first round share at or above all ranges."""
-    highs = [sheet.chance["chance_30d_high"] for sheet in report.hulls]
+def range_top(highs: Iterable[float | None]) -> float:
+    """The end of the scale of range bars: the first round share at or above all their ends."""
     highest = max((high for high in highs if high is not None), default=0.0)
     return next(top for top in (0.05, 0.1, 0.2, 0.3, 0.5, 0.75, 1.0) if highest <= top)
 

@@ -18,12 +18,14 @@ from ringland.service_week.fixed_words import ACTION_SHORT
 from ringland.service_week.fleet_evidence import FleetEvidence
 from ringland.service_week.fleet_hazard import FleetFits
 from ringland.service_week.fuel_burned import fuel_burned, one_grade_docks
+from ringland.service_week.horizons import Horizon, page_horizons
 from ringland.service_week.hull_lineage import recent_fills
 from ringland.service_week.hull_timeline import hull_events, known_shares
 from ringland.service_week.number_words import chance_text, money_text, price_text, range_text
 from ringland.service_week.past_calls import WeekChange, change_since
 from ringland.service_week.week_decisions import WeekDecisions
 from ringland.service_week.week_tables import WeekTables
+from ringland.service_week.what_if import grades_sold
 
 Row = Mapping[str, Any]
 
@@ -61,7 +63,7 @@ class WeekReport:
     has one row per record kind: kind, rows_in, loaded, set_aside.  `versions` names what
     made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `decisions` with
     its `catalogue`, and `past` (`PastCalls`), are None where they were not handed on: the
-    pages then say so.
+    pages then say so.  `grades_aki` are the pump numbers on record.
     """
 
     as_of: datetime
@@ -79,6 +81,8 @@ class WeekReport:
     decisions: WeekDecisions | None = None
     catalogue: Catalogue | None = None
     past: pl.DataFrame | None = None
+    horizons: tuple[Horizon, ...] = ()
+    grades_aki: tuple[float, ...] = ()
 
     @property
     def change(self) -> WeekChange:
@@ -114,6 +118,7 @@ def make_week_report(
     decisions: WeekDecisions | None = None,
     catalogue: Catalogue | None = None,
     past: pl.DataFrame | None = None,
+    season_ends_at: datetime | None = None,
 ) -> WeekReport:
     """The report of one week, from what was known at `as_of`.
 
@@ -133,6 +138,7 @@ def make_week_report(
         decisions: as `make_week_decisions` returns them; None: no plan is shown.
         catalogue: what can be done, as `decisions` were made with.
         past: `PastCalls` of earlier weeks; None: none is kept.
+        season_ends_at: the season's last day; None: no chance to its end is given.
     """
     calls = _by_hull(tables.calls)
     chances = _by_hull(tables.chances)
@@ -186,6 +192,15 @@ def make_week_report(
         decisions=decisions,
         catalogue=catalogue,
         past=past,
+        horizons=page_horizons(
+            fits=fits,
+            running=tables.running,
+            chances=tables.chances,
+            as_of=as_of,
+            season_ends_at=season_ends_at,
+            assumptions=assumptions,
+        ),
+        grades_aki=tuple(grades_sold(records["deliveries"], records["fills"])),
     )
 
 

@@ -1,7 +1,9 @@
 "use strict";
 // Draws each picture from the figures embedded in its page; asks nothing of any network.
 (function () {
-  var PAPER = { width: 690, height: 400 }; // px: what A4 and Letter hold between the margins
+  var isSheet = document.body.classList.contains("sheet");
+  var PAPER = { width: isSheet ? 725 : 690, height: isSheet ? 182 : 400 };
+  // px: what A4 and Letter hold between the margins; a hull's sheet is one page of either
   var ON_DARK = { // the same hues, lighter, so that they keep their contrast
     "#0072B2": "#5db7e8", "#B87400": "#f0b040", "#C2410C": "#ff8a5c",
     "#00795B": "#3dbe97", "#6B7780": "#a3b0b8", "#8A4B85": "#cc8fc6"
@@ -60,11 +62,20 @@
 
   window.addEventListener("beforeprint", function () {
     size(function (height) {
-      return { autosize: false, width: PAPER.width, height: Math.min(height, PAPER.height) };
+      var onPaper = { autosize: false, width: PAPER.width, height: Math.min(height, PAPER.height) };
+      return isSheet
+        ? Object.assign(onPaper, { "font.size": 6.5, "margin.t": 14, "margin.b": 14, "margin.l": 52 })
+        : onPaper;
     });
   });
   window.addEventListener("afterprint", function () {
-    size(function (height) { return { autosize: true, width: null, height: height }; });
+    size(function (height) {
+      var back = { autosize: true, width: null, height: height };
+      return isSheet
+        ? Object.assign(back, { "font.size": isNarrow ? 11 : 13, "margin.t": 48, "margin.b": 36,
+          "margin.l": isNarrow ? 48 : 70 })
+        : back;
+    });
   });
   drawAll();
 })();
