@@ -19,13 +19,19 @@ from ringland.shop_records.bench_station import station_pressures
 from ringland.shop_records.bench_tests import judge_bench_tests
 from ringland.shop_records.contracts import CORRECTIONS, RECORD_KINDS, RecordKind
 from ringland.shop_records.engine_history import piston_lives as lives_of
+from ringland.shop_records.hour_line import hour_line as line_of
+from ringland.shop_records.hour_line import key_on_flags
 from ringland.shop_records.hour_meter import engine_sessions as sessions_of
 from ringland.shop_records.known_then import known_by
 from ringland.shop_records.mend_book import mend_workbook
+from ringland.shop_records.octane_scale import scale_chances
+from ringland.shop_records.record_doubts import record_doubts as doubts_of
 from ringland.shop_records.record_quality import record_quality as quality_of
 from ringland.shop_records.tables import (
     BenchVerdicts,
     EngineSessions,
+    HourLine,
+    OctaneScaleChances,
     PistonLives,
     RecordFlags,
     RecordQuality,
@@ -202,6 +208,61 @@ def bench_verdicts(
     return dg.MaterializeResult(
         metadata={"rows": verdicts.height, "verdicts": dg.MetadataValue.json(counted.to_dicts())}
     )
+
+
+@dg.asset(
+    key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"duckdb"}, deps=ALL_RECORDS
+)
+def hour_line(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse
+) -> dg.MaterializeResult:
+    """Hours of each hull along its meters and by its rentals, one row per good reading."""
+    as_of = as_of_week(context.partition_key)
+    line = line_of(known_by(warehouse.read_records(), as_of))
+    warehouse.write_week(f"{ROOM}.hour_line", HourLine, line, as_of)
+    return dg.MaterializeResult(
+        metadata={"rows": line.height, "repairs": line["repair"].drop_nulls().len()}
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"duckdb"},
+    deps=[hour_line, bench_verdicts],
+)
+def record_doubts(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
+) -> dg.MaterializeResult:
+    """Records that do not fit each other, one row per doubt."""
+    as_of = as_of_week(context.partition_key)
+    line = warehouse.read_week(f"{ROOM}.hour_line", HourLine, as_of)
+    verdicts = warehouse.read_week(f"{ROOM}.bench_verdicts", BenchVerdicts, as_of)
+    doubts = pl.concat(
+        [
+            doubts_of(known_by(warehouse.read_records(), as_of), verdicts, shop.assumptions()),
+            key_on_flags(line, shop.assumptions()),
+        ]
+    )
+    warehouse.write_week(f"{ROOM}.record_doubts", RecordFlags, doubts, as_of)
+    by_flag = doubts["flag"].value_counts(sort=True)
+    return dg.MaterializeResult(
+        metadata={"rows": doubts.height, "by_flag": dg.MetadataValue.json(by_flag.to_dicts())}
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"duckdb"}, deps=ALL_RECORDS
+)
+def octane_scales(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
+) -> dg.MaterializeResult:
+    """Octane numbers without a scale and the chance of each, one row per fill or delivery."""
+    as_of = as_of_week(context.partition_key)
+    chances = scale_chances(known_by(warehouse.read_records(), as_of), shop.assumptions())
+    warehouse.write_week(f"{ROOM}.octane_scales", OctaneScaleChances, chances, as_of)
+    return dg.MaterializeResult(metadata={"rows": chances.height})
 
 
 @dg.asset(

@@ -39,8 +39,9 @@ def test_each_hull_in_service_has_the_facts_of_its_own_record() -> None:
     quality = record_quality(known, sessions, AS_OF)
 
     assert quality.rows() == [
-        ("bare", None, None, None, None, False, False),
-        ("full", "E1", 0.5, 10.0, 0.75, True, True),  # ended 12:00 the day before; 3 of 4 h
+        ("bare", None, None, None, None, False, False, None, None),
+        # ended 12:00 the day before; 3 of 4 h; no fill on record; 3 h on the meter, 3 written
+        ("full", "E1", 0.5, 10.0, 0.75, True, True, None, 1.0),
     ]
 
 
@@ -62,3 +63,25 @@ def test_a_bench_test_of_the_set_before_does_not_count() -> None:
     sessions, _ = engine_sessions(known, load_assumptions())
 
     assert record_quality(known, sessions, AS_OF)["has_bench_test"].to_list() == [False]
+
+
+def test_fuel_is_labelled_by_its_own_octane_or_by_an_earlier_delivery_to_the_dock() -> None:
+    fill = {"hull_id": "H1", "filled_at": at("06-01 00:00")}
+    known = records(
+        hulls=[{"hull_id": "H1", "dock_id": "north", "in_service_at": at("05-01 00:00")}],
+        deliveries=[
+            {"dock_id": "north", "delivered_at": at("05-20 00:00"), "octane_ron": 95.0},
+            {"dock_id": "south", "delivered_at": at("06-02 00:00"), "octane_aki": 91.0},
+        ],
+        fills=[
+            fill | {"volume_l": 10.0, "octane_aki": 91.0},
+            fill | {"volume_l": 20.0, "source_dock_id": "north"},
+            fill | {"volume_l": 30.0, "source_dock_id": "south"},
+            fill | {"volume_l": 40.0, "octane_unlabelled": 91.0},
+        ],
+    )
+    sessions, _ = engine_sessions(known, load_assumptions())
+
+    quality = record_quality(known, sessions, AS_OF)
+
+    assert quality["labelled_fuel_share"].to_list() == [0.3]  # 30 of 100 l

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.shop_records.tables import OctaneScaleChances
 
 SCALES = ("aki", "ron", "mon")
 # Countries whose pumps show (R+M)/2; elsewhere they show RON.  From memory.
@@ -20,11 +21,9 @@ AKI_COUNTRIES = ("BR", "CA", "MX", "US")
 
 
 def scale_chances(records: Mapping[str, pl.DataFrame], assumptions: Assumptions) -> pl.DataFrame:
-    """Each fill and delivery with a bare octane number, with a chance for every scale.
+    """An `OctaneScaleChances`: each fill and delivery with a bare octane number.
 
-    Columns: kind ('fills' or 'deliveries'), hull_id, dock_id (of the bulk tank, else the
-    hull's home dock), at, octane_unlabelled, chance_aki, chance_ron, chance_mon.  A row that
-    gives a labelled octane as well is not there: it is resolved.
+    A row that gives a labelled octane as well is not there: it is resolved.
 
     Args:
         records: docks, hulls, fills and deliveries as known.
@@ -58,20 +57,10 @@ def scale_chances(records: Mapping[str, pl.DataFrame], assumptions: Assumptions)
         for scale in SCALES
     }
     all_scales = pl.sum_horizontal(unscaled.values())
-    return (
-        bare.with_columns(
-            (chance / all_scales).alias(f"chance_{scale}") for scale, chance in unscaled.items()
-        )
-        .select(
-            "kind",
-            "hull_id",
-            "dock_id",
-            "at",
-            "octane_unlabelled",
-            *(f"chance_{scale}" for scale in SCALES),
-        )
-        .sort("at", "kind", "hull_id", "dock_id")
-    )
+    rows = bare.with_columns(
+        (chance / all_scales).alias(f"chance_{scale}") for scale, chance in unscaled.items()
+    ).sort("at", "kind", "hull_id", "dock_id")
+    return OctaneScaleChances.validate(rows.select(OctaneScaleChances.column_names()), cast=True)
 
 
 def _octane_rows(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:

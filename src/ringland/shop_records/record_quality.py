@@ -10,6 +10,7 @@ from datetime import datetime
 
 import polars as pl
 
+from ringland.shop_records.hour_line import hour_line
 from ringland.shop_records.meter_readings import good_readings
 from ringland.shop_records.tables import RecordQuality
 
@@ -41,6 +42,8 @@ def record_quality(
         hulls.join(_engine_in_hull(records, as_of), on="hull_id", how="left")
         .join(rentals, on="hull_id", how="left")
         .join(read, on="hull_id", how="left")
+        .join(_labelled_fuel(records), on="hull_id", how="left")
+        .join(_hours_explained(records), on="hull_id", how="left")
     )
     tuned = records["calibrations"]["engine_id"].unique()
     tested = _tested_engines(records)
@@ -49,6 +52,34 @@ def record_quality(
         has_calibration=pl.col("engine_id").is_in(tuned.implode()).fill_null(value=False),
     ).sort("hull_id")
     return RecordQuality.validate(rows.select(RecordQuality.column_names()))
+
+
+def _labelled_fuel(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
+    """Per hull, the share of its litres with an octane on a stated scale on record."""
+    scales = ["octane_aki", "octane_ron", "octane_mon"]
+    is_labelled = pl.any_horizontal(pl.col(scale).is_not_null() for scale in scales)
+    first = (
+        records["deliveries"]
+        .filter(is_labelled)
+        .group_by("dock_id")
+        .agg(_first=pl.col("delivered_at").min())
+    )
+    dock_is_known = (pl.col("_first") <= pl.col("filled_at")).fill_null(value=False)
+    return (
+        records["fills"]
+        .join(first, left_on="source_dock_id", right_on="dock_id", how="left")
+        .group_by("hull_id")
+        .agg(
+            labelled_fuel_share=pl.col("volume_l").filter(is_labelled | dock_is_known).sum()
+            / pl.col("volume_l").sum()
+        )
+    )
+
+
+def _hours_explained(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
+    last = hour_line(records).group_by("hull_id", maintain_order=True).last()
+    share = (pl.col("rentals_h") / pl.col("line_h")).clip(0, 1)
+    return last.filter(pl.col("line_h") > 0).select("hull_id", hours_explained_share=share)
 
 
 def _days_since(instant: pl.Expr, as_of: datetime) -> pl.Expr:

@@ -23,7 +23,6 @@ RECORD_FLAGS = [
     "fills_without_sessions",
     "written_in_batches",
     "fill_above_tank",
-    "fuel_balance_off",
     "calibration_gap",
     "vacuum_above_barometer",
     "two_engines_in_hull",
@@ -94,6 +93,19 @@ class HourLine(dy.Schema):
         description="how the line was carried on here; null: the meter alone",
         check=lambda col: col.is_in(HOUR_LINE_REPAIRS),
     )
+
+
+class OctaneScaleChances(dy.Schema):
+    """One row per fill or delivery with an octane number whose scale nobody wrote down."""
+
+    kind = dy.String(check=lambda col: col.is_in(["fills", "deliveries"]))
+    hull_id = dy.String(nullable=True)
+    dock_id = dy.String(nullable=True, description="of the bulk tank, else the hull's home dock")
+    at = dy.Datetime(time_zone="UTC")
+    octane_unlabelled = dy.Float64()
+    chance_aki = dy.Float64(min=0, max=1)
+    chance_ron = dy.Float64(min=0, max=1)
+    chance_mon = dy.Float64(min=0, max=1)
 
 
 class EngineSessions(dy.Schema):
@@ -195,3 +207,17 @@ class RecordQuality(dy.Schema):
         description="compression or leak-down measured on this engine since its set was fitted"
     )
     has_calibration = dy.Bool(description="a calibration of this engine is on record")
+    labelled_fuel_share = dy.Float64(
+        nullable=True,
+        min=0,
+        max=1,
+        description="share of the litres filled whose octane and its scale are written down, at "
+        "the pump or on a delivery to the dock before; null: no fill on record",
+    )
+    hours_explained_share = dy.Float64(
+        nullable=True,
+        min=0,
+        max=1,
+        description="share of the hours along the hull's meters that its rentals account for; "
+        "null: the meters never moved",
+    )
