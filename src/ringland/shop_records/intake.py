@@ -133,8 +133,15 @@ def _column_notes(kind: RecordKind, raw: RawFile) -> tuple[str, ...]:
 
 
 def _not_yet_named(later: pl.DataFrame, earlier: pl.DataFrame) -> pl.DataFrame:
-    """Later faults less those on a cell already reported, which is null since its cast."""
-    return later.join(earlier, on=[SOURCE_ROW, "field"], how="anti")
+    """Later faults less those that name a cell already reported, which is null since its cast.
+
+    A rule over several columns is not judged where one of them could not be read.
+    """
+    cells = later.select(
+        SOURCE_ROW, pl.col("field").str.split(", "), _at=pl.int_range(pl.len())
+    ).explode("field")
+    named = cells.join(earlier, on=[SOURCE_ROW, "field"], how="semi")["_at"]
+    return later.filter(~pl.int_range(pl.len()).is_in(named.implode()))
 
 
 def _with_source(kind: RecordKind, rows: pl.DataFrame, source_file: str) -> pl.DataFrame:
