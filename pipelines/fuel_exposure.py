@@ -12,6 +12,8 @@ from ringland.fuel_exposure.exposure_spells import spells as spells_of
 from ringland.fuel_exposure.octane_margin import session_exposure as exposure_of
 from ringland.fuel_exposure.session_fuel import session_fuel as fuel_of
 from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure, SessionFuel, Spells
+from ringland.fuel_exposure.week_fuel import WeekFuel
+from ringland.fuel_exposure.week_fuel import week_fuel as week_fuel_of
 from ringland.shop_records.known_then import known_by
 from ringland.shop_records.tables import EngineSessions, PistonLives
 
@@ -58,6 +60,33 @@ def session_exposure(
     warehouse.write_week(f"{ROOM}.session_exposure", SessionExposure, exposure, as_of)
     below = exposure.filter(pl.col("shortfall_on") > 0).height
     return dg.MaterializeResult(metadata={"rows": exposure.height, "rentals_below_need": below})
+
+
+@dg.asset(
+    key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, deps=[session_exposure, piston_lives]
+)
+def week_fuel(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
+) -> dg.Output[WeekFuel]:
+    """What each dock holds and sold and what each tank went through of late, for the pages.
+
+    The ledger is run again: its events are many, and cheaper to make than to keep.
+    """
+    as_of = as_of_week(context.partition_key)
+    fuel = week_fuel_of(
+        known_by(warehouse.read_records(), as_of),
+        warehouse.read_week("shop_records.engine_sessions", EngineSessions, as_of),
+        warehouse.read_week(f"{ROOM}.session_exposure", SessionExposure, as_of),
+        warehouse.read_week("shop_records.piston_lives", PistonLives, as_of),
+        as_of,
+        shop.assumptions(),
+    )
+    sold, below = fuel.docks.select(pl.col("sold_l").sum(), pl.col("sold_below_need_l").sum()).row(
+        0
+    )
+    return dg.Output(
+        fuel, metadata={"litres_sold": round(sold), "litres_sold_below_need": round(below)}
+    )
 
 
 @dg.asset(

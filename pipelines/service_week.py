@@ -13,6 +13,7 @@ from pipelines.shop_records import bench_verdicts, record_quality
 from pipelines.versions import report_versions
 from pipelines.weeks import WEEKS, as_of_week
 from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure
+from ringland.fuel_exposure.week_fuel import WeekFuel
 from ringland.service_week.fleet_evidence import FleetEvidence
 from ringland.service_week.fleet_hazard import FleetFits
 from ringland.service_week.report_page import build_site
@@ -76,6 +77,7 @@ def week_tables(
         "fleet_fits": dg.AssetIn(key_prefix="ring_survival"),
         "evidence": dg.AssetIn(key_prefix="ring_survival"),
         "week_tables": dg.AssetIn(key_prefix=ROOM),
+        "week_fuel": dg.AssetIn(key_prefix="fuel_exposure"),
         "cause_pages": dg.AssetIn(key_prefix="failure_causes"),
     },
 )
@@ -86,6 +88,7 @@ def report(
     fleet_fits: FleetFits,
     evidence: FleetEvidence,
     week_tables: WeekTables,
+    week_fuel: WeekFuel,
     cause_pages: dict[str, bytes],
 ) -> dg.MaterializeResult:
     """The week's pages and its list."""
@@ -106,7 +109,7 @@ def report(
         assumptions=shop.assumptions(),
     )
     folder = shop.site / context.partition_key
-    write_site(folder, build_site(made, beside=cause_pages))
+    write_site(folder, build_site(made, beside=cause_pages, fuel=week_fuel))
     return dg.MaterializeResult(
         metadata={
             "report": dg.MetadataValue.path(str(folder / "index.html")),

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.fuel_exposure.octane_margin import ROUNDING_ON
 
 
 def fuel_burned(
@@ -29,6 +30,7 @@ def fuel_burned(
     """
     since = as_of - timedelta(days=assumptions.number("record.recent_sessions_d"))
     margin, always = pl.col("octane_margin_on"), pl.lit(True)
+    is_short = margin < -ROUNDING_ON
     known = pl.col("burn_l").filter(margin.is_not_null()).sum()
     return (
         exposure.filter(pl.col("started_at") > since)
@@ -39,9 +41,9 @@ def fuel_burned(
             burned_l=pl.col("burn_l").sum(),
             need_high_aki=pl.col("octane_need_aki").max(),
             below_need_share=pl.when(known > 0).then(
-                pl.col("burn_l").filter(margin < 0).sum() / known
+                pl.col("burn_l").filter(is_short).sum() / known
             ),
-            shortfall_on=_weighted(-margin, margin < 0),
+            shortfall_on=_weighted(-margin, is_short),
             fuel_age_d=_weighted(pl.col("fuel_age_d"), always),
             over_14d_share=_weighted(pl.col("share_over_14d"), always),
             over_28d_share=_weighted(pl.col("share_over_28d"), always),

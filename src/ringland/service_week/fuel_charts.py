@@ -74,7 +74,7 @@ def tank_picture(
             "layout": layout(height=640)
             | {
                 "hovermode": "closest",
-                "margin": {"l": 70, "r": 16, "t": 96, "b": 36},
+                "margin": {"l": 70, "r": 16, "t": 48, "b": 36},
                 "shapes": shapes,
                 "xaxis": {"type": "date", "anchor": "y3"},
                 "yaxis": {

@@ -30,6 +30,8 @@ Page = tuple[str, dict[str, Any]]
 """A template's name and its context; `figures` holds the pictures by name."""
 
 INDEX = "fuel/index.html"
+LITRES_WORTH_SAYING = 0.5
+"""Fewer round to nothing."""
 
 
 def tank_pages(pages: Mapping[str, str]) -> dict[str, str]:
@@ -82,7 +84,8 @@ def _index(
     by_dock = fuel.dock_course.partition_by("dock_id", as_dict=True)
     figures: dict[str, Any] = {}
     docks = []
-    for number, dock in enumerate(fuel.docks.iter_rows(named=True)):
+    most_below_first = fuel.docks.sort("sold_below_need_l", "dock_id", descending=[True, False])
+    for number, dock in enumerate(most_below_first.iter_rows(named=True)):
         name = dock["dock_id"]
         course = by_dock.get((name,), fuel.dock_course.clear())
         pictures = _pictures({f"dock-{number}": course}, settings, dock["need_high_aki"])
@@ -92,6 +95,7 @@ def _index(
                 "name": name,
                 "picture": next(iter(pictures), None),
                 "rule": dock_rule_line(rules[name], settings) if name in rules else "",
+                "row": dock,
                 "facts": _dock_facts(dock, settings),
                 "below": [hull for hull in dock["below_need"] or () if hull in pages],
                 "likely": _likely_line(dock, settings),
@@ -157,7 +161,7 @@ def _dock_facts(dock: Row, settings: Assumptions) -> list[tuple[str, str]]:
             "Oldest sold",
             "nothing sold"
             if dock["oldest_sold_d"] is None
-            else f"{number_text(dock['oldest_sold_d'], 0)} days old on average",
+            else f"the oldest fill averaged {number_text(dock['oldest_sold_d'], 0)} days",
         ),
         (
             "Turnover",
@@ -258,15 +262,20 @@ def _account_lines(row: Row | None, settings: Assumptions) -> list[str]:
     """Where the litres of this tank came from and went, over the whole record."""
     if row is None:
         return []
-    litres = {name: number_text(row[name], 0) for name in row if name.endswith("_l")}
-    lines = [
-        f"In: {litres['in_recorded_l']} l filled, {litres['in_unrecorded_l']} l in "
-        f"{count_text(row['unrecorded_fills'], 'fill')} nobody wrote down, "
-        f"{litres['opening_l']} l on hand before the record.",
-        f"Out: {litres['burned_l']} l burned, {litres['drained_l']} l drained, "
-        f"{litres['unexplained_out_l']} l left unexplained, {litres['clamped_l']} l more than the "
-        f"tank holds. {litres['left_l']} l are left in it.",
-    ]
+    missing = count_text(row["unrecorded_fills"], "fill")
+    came = {
+        "in_recorded_l": "filled",
+        "in_unrecorded_l": f"in {missing} nobody wrote down",
+        "opening_l": "on hand before the record",
+    }
+    went = {
+        "burned_l": "burned",
+        "drained_l": "drained",
+        "unexplained_out_l": "left unexplained",
+        "clamped_l": "written down beyond what the tank holds",
+        "left_l": "still in the tank",
+    }
+    lines = [f"In: {_parts(row, came)}.", f"Out: {_parts(row, went)}."]
     if row["is_balance_off"]:
         lines.append(
             f"Recorded fills and burns of the last {_days(settings, 'fuel.balance_days')} days "
@@ -274,3 +283,10 @@ def _account_lines(row: Row | None, settings: Assumptions) -> list[str]:
             f"burned in them rests on fuel that is not on record."
         )
     return lines
+
+
+def _parts(row: Row, names: Mapping[str, str]) -> str:
+    """Litres with what became of them, those that round to nothing left out."""
+    said = [f"{number_text(row[name], 0)} l {words}" for name, words in names.items()
+            if row[name] >= LITRES_WORTH_SAYING]  # fmt: skip
+    return ", ".join(said) or "nothing"
