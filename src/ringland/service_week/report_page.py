@@ -36,6 +36,13 @@ from ringland.service_week.number_words import (
     price_text,
     share_text,
 )
+from ringland.service_week.week_digest import (
+    digest_opening,
+    digest_sections,
+    digest_subject,
+    digest_text,
+)
+from ringland.service_week.week_exports import week_exports
 from ringland.service_week.week_report import HullSheet, WeekReport
 from ringland.service_week.what_if import fleet_script
 
@@ -62,7 +69,8 @@ def build_site(
 ) -> dict[str, bytes]:
     """Every file of the site by its path relative to the site's folder.
 
-    The same report gives the same bytes.
+    Beside the pages stand the week's tables and its mail as text and HTML.  The same report
+    gives the same bytes.
 
     Args:
         report: the week.
@@ -78,11 +86,17 @@ def build_site(
     site = {
         "plotly.min.js": get_plotlyjs().encode(),
         "charts.js": _own("charts.js"),
-        "fleet.js": _own("fleet.js"),
         "ringland.css": _own("ringland.css"),
-        "index.html": _fleet_page(templates, report, pages),
-        "how-we-know.html": _evidence_page(templates, report),
     }
+    if not report.is_customer_copy:
+        site |= {
+            "fleet.js": _own("fleet.js"),
+            "index.html": _fleet_page(templates, report, pages),
+            "how-we-know.html": _evidence_page(templates, report),
+            "mail/digest.txt": digest_text(report).encode(),
+            "mail/digest.html": _digest_html(report),
+            **week_exports(report),
+        }
     if report.catalogue is not None and report.fits.at_stake:
         site["what-if.js"] = _own("what-if.js")
         site["what-if-fleet.js"] = fleet_script(
@@ -144,6 +158,19 @@ def _hull_page(
         charts=charts,
         bar_top=range_top(row["high"] for row in context["horizons"]),
         **context,
+    )
+
+
+def _digest_html(report: WeekReport) -> bytes:
+    return (
+        _templates(report)
+        .get_template("digest.html.j2")
+        .render(
+            subject=digest_subject(report),
+            opening=digest_opening(report),
+            sections=digest_sections(report),
+        )
+        .encode()
     )
 
 

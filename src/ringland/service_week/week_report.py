@@ -64,6 +64,7 @@ class WeekReport:
     made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `decisions` with
     its `catalogue`, and `past` (`PastCalls`), are None where they were not handed on: the
     pages then say so.  `grades_aki` are the pump numbers on record.
+    A customer's copy holds one hull and leads to no other page.
     """
 
     as_of: datetime
@@ -83,6 +84,7 @@ class WeekReport:
     past: pl.DataFrame | None = None
     horizons: tuple[Horizon, ...] = ()
     grades_aki: tuple[float, ...] = ()
+    is_customer_copy: bool = False
 
     @property
     def change(self) -> WeekChange:
