@@ -141,7 +141,7 @@ def true_hazard_of(scenario: Scenario) -> CumulativeHazard:
     return hazard
 
 
-SEASONS = {48: 8, 12: 6, 120: 2}
+SEASONS = {48: 8, 12: 6, 120: 1}
 """Fleets by number of hulls in each world, in the table of `regret.md`."""
 
 POLICIES = ("run to failure", "new set at 400 h", "fuel-age rule", "this tool", "oracle")
@@ -190,8 +190,10 @@ def summary(table: pl.DataFrame) -> pl.DataFrame:
     best = pl.col("total").filter(policy == "oracle").first().over(group)
     simple = pl.col("total").filter(policy.is_in(SIMPLE)).min().over(group)
     return means.with_columns(
-        # Where the oracle saves nothing there is nothing to have a share of.
-        share_of_oracle=pl.when(base - best > 1).then((base - pl.col("total")) / (base - best)),
+        # Where the oracle saves next to nothing there is nothing to have a share of.
+        share_of_oracle=pl.when(base - best > 0.01 * base).then(
+            (base - pl.col("total")) / (base - best)
+        ),
         over_best_simple=pl.col("total") / simple - 1,
     )
 
