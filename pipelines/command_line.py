@@ -1,8 +1,10 @@
 """The command line: load records, run a week, read the list, open the pages."""
 
 import os
+import shutil
 import subprocess
 import sys
+import tempfile
 import webbrowser
 from collections.abc import Callable
 from datetime import UTC, date, datetime
@@ -55,11 +57,19 @@ def demo(home: Home) -> None:
 
 
 @main.command()
-@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.argument("path", metavar="FOLDER_OR_FILE", type=click.Path(exists=True, path_type=Path))
 @click.pass_obj
-def load(home: Home, folder: Path) -> None:
-    """Load every record file in FOLDER; rows that cannot be used are set aside with reasons."""
-    _load(home.prepare(), folder)
+def load(home: Home, path: Path) -> None:
+    """Load every record file in a folder, or one file; rows that cannot be used are set aside."""
+    home.prepare()
+    if path.is_dir():
+        _load(home, path)
+        return
+    with tempfile.TemporaryDirectory() as folder:  # the one file and its mapping, as a folder
+        for file in (path, path.with_suffix(".toml")):
+            if file.exists():
+                shutil.copy(file, folder)
+        _load(home, Path(folder))
 
 
 @main.command()
@@ -89,11 +99,28 @@ def draft(home: Home, file: Path, *, show: bool) -> None:
 
 @main.command()
 @AS_OF
+@click.option("--restate", is_flag=True, help="Use all that is known today of the time up to then.")
 @click.pass_obj
-def week(home: Home, as_of: datetime | None) -> None:
+def week(home: Home, as_of: datetime | None, *, restate: bool) -> None:
     """Work out one week from the records known by then, write its pages and show its list."""
-    day = as_of.date() if as_of else datetime.now(UTC).date()
-    _week(home.prepare(), week_of(day))
+    now = datetime.now(UTC)
+    key = week_of(as_of.date() if as_of else now.date())
+    if restate:
+        from pipelines.terminal import show_changes  # noqa: PLC0415 - imports Dagster
+
+        show_changes(home.prepare(), key, now)
+    _week(home.prepare(), key, now if restate else None)
+
+
+@main.command()
+@AS_OF
+@click.pass_obj
+def changes(home: Home, as_of: datetime | None) -> None:
+    """Show what became known of a week since: late and corrected records, with the reason."""
+    from pipelines.terminal import show_changes  # noqa: PLC0415 - imports Dagster
+
+    now = datetime.now(UTC)
+    show_changes(home.prepare(), week_of(as_of.date() if as_of else now.date()), now)
 
 
 @main.command()
@@ -200,9 +227,9 @@ def _load(home: Home, folder: Path) -> None:
     show_counts(home, watched_run(home, "load_records", "Loading records", records_folder=folder))
 
 
-def _week(home: Home, partition_key: str) -> None:
+def _week(home: Home, partition_key: str, told_by: datetime | None = None) -> None:
     from pipelines.terminal import show_week, watched_run  # noqa: PLC0415 - imports Dagster
 
     title = f"Week of {partition_key}"
-    result = watched_run(home, "week_report", title, partition_key=partition_key)
+    result = watched_run(home, "week_report", title, partition_key=partition_key, told_by=told_by)
     show_week(result, partition_key)

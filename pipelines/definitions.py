@@ -1,5 +1,6 @@
 """The one place where assets, checks, jobs, schedule, sensor and resources are put together."""
 
+from datetime import datetime
 from pathlib import Path
 
 import dagster as dg
@@ -13,7 +14,7 @@ from pipelines import (
     week_checks,
 )
 from pipelines.drop_folder import drop_folder_sensor
-from pipelines.duckdb_warehouse import warehouse_at
+from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.home import Home
 from pipelines.resources import ShopFolders
 
@@ -39,9 +40,15 @@ def every_monday(context: dg.ScheduleEvaluationContext) -> dg.RunRequest:
 
 
 def build_definitions(
-    home: Home, records_folder: Path | None = None, progress: dg.LoggerDefinition | None = None
+    home: Home,
+    records_folder: Path | None = None,
+    progress: dg.LoggerDefinition | None = None,
+    told_by: datetime | None = None,
 ) -> dg.Definitions:
-    """The whole graph for one shop; records come from its drop folder unless told otherwise."""
+    """The whole graph for one shop; records come from its drop folder unless told otherwise.
+
+    Given `told_by`, weeks are worked out with what was known at that later instant.
+    """
     rooms = [shop_records, fuel_exposure, ring_survival, failure_causes, service_week]
     return dg.Definitions(
         assets=dg.load_assets_from_modules(rooms),
@@ -53,7 +60,9 @@ def build_definitions(
         executor=dg.in_process_executor,
         loggers={"progress": progress} if progress else None,
         resources={
-            "warehouse": warehouse_at(home.database),
+            "warehouse": DuckDBWarehouse(
+                database=str(home.database), told_by=told_by.isoformat() if told_by else ""
+            ),
             "shop": ShopFolders(home=str(home.folder), records=str(records_folder or home.drop)),
         },
     )

@@ -18,6 +18,7 @@ import duckdb
 import polars as pl
 
 from ringland.shop_records.contracts import ALL_KINDS
+from ringland.shop_records.known_then import restated
 from ringland.shop_records.tables import SetAside
 
 # Nothing may be fetched from outside this machine.
@@ -48,6 +49,8 @@ class DuckDBWarehouse(dg.ConfigurableResource):
 
     database: str
     patience_s: float = 60.0  # a load of a season's files takes seconds
+    told_by: str = ""
+    """Instant (ISO 8601) up to which records are looked back on; empty: each as it was known."""
 
     @contextmanager
     def connect(self) -> Iterator[duckdb.DuckDBPyConnection]:
@@ -70,9 +73,10 @@ class DuckDBWarehouse(dg.ConfigurableResource):
             return result
 
     def read_records(self) -> dict[str, pl.DataFrame]:
-        """Every record table, rows in the order of their key."""
+        """Every record table, rows in the order of their key; restated if `told_by` is given."""
         with self.connect() as con:
-            return {kind: record_rows(con, kind) for kind in ALL_KINDS}
+            records = {kind: record_rows(con, kind) for kind in ALL_KINDS}
+        return restated(records, datetime.fromisoformat(self.told_by)) if self.told_by else records
 
     def write_week(
         self, table: str, schema: type[dy.Schema], frame: pl.DataFrame, as_of: datetime

@@ -3,6 +3,7 @@
 import logging
 import os
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 
 import dagster as dg
@@ -27,15 +28,18 @@ def run_graph(
     listener: Listener,
     partition_key: str | None = None,
     records_folder: Path | None = None,
+    told_by: datetime | None = None,
 ) -> dg.ExecuteInProcessResult:
     """The result of one job, e.g. 'load_records' or 'week_report'.
+
+    Given `told_by`, the week is restated: worked out with what was known at that instant.
 
     Raises:
         GraphRunError: a step failed; the text is its own error, without the traceback.
     """
     os.environ["DAGSTER_HOME"] = str(home.dagster)
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
-    definitions = build_definitions(home, records_folder, _listening_logger(listener))
+    definitions = build_definitions(home, records_folder, _listening_logger(listener), told_by)
     with dg.DagsterInstance.get() as instance:
         result = definitions.resolve_job_def(job).execute_in_process(
             instance=instance,

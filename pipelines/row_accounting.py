@@ -5,8 +5,9 @@ from datetime import datetime
 import polars as pl
 
 from pipelines.duckdb_warehouse import DuckDBWarehouse, ensure_record_tables
-from ringland.shop_records.contracts import RECORD_KINDS
-from ringland.shop_records.known_then import known_by
+from ringland.shop_records.contracts import CORRECTIONS, RECORD_KINDS
+from ringland.shop_records.known_then import known_by, restated
+from ringland.shop_records.record_changes import what_changed
 
 
 def rows_unaccounted(warehouse: DuckDBWarehouse) -> list[str]:
@@ -88,3 +89,10 @@ def row_accounting(warehouse: DuckDBWarehouse, as_of: datetime) -> pl.DataFrame:
             "set_aside": [counted[kind] for kind in RECORD_KINDS],
         }
     )
+
+
+def changes_since(warehouse: DuckDBWarehouse, as_of: datetime, told_by: datetime) -> pl.DataFrame:
+    """A `RecordChanges`: what is known at `told_by` of the time up to `as_of` that was not then."""
+    records = warehouse.read_records()
+    now = known_by(restated(records, told_by), as_of)
+    return what_changed(known_by(records, as_of), now, records[CORRECTIONS.name])

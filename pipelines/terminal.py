@@ -1,5 +1,6 @@
 """What the command line shows while it works and when it is done."""
 
+from datetime import datetime
 from pathlib import Path
 from typing import Any, cast
 
@@ -11,11 +12,15 @@ from rich.markup import escape
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
+from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.graph_run import GraphRunError, run_graph
 from pipelines.home import Home
+from pipelines.row_accounting import changes_since, inert
+from pipelines.weeks import as_of_week
 from ringland.shop_records.contracts import RECORD_KINDS
 
 console = Console()
+_CHANGES_SHOWN = 20
 if not console.is_terminal:
     console.width = 160  # a file or a pipe is not 80 columns wide
 
@@ -30,6 +35,7 @@ def watched_run(
     *,
     partition_key: str | None = None,
     records_folder: Path | None = None,
+    told_by: datetime | None = None,
 ) -> dg.ExecuteInProcessResult:
     """Run a job of the graph under a progress line; a failure ends the command with its reason."""
     columns = (
@@ -53,6 +59,7 @@ def watched_run(
                 listener=listen,
                 partition_key=partition_key,
                 records_folder=records_folder,
+                told_by=told_by,
             )
         except GraphRunError as error:
             raise click.ClickException(str(error)) from error
@@ -103,6 +110,24 @@ def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
                 f"{name}: {value.value}" for name, value in evaluation.metadata.items()
             )
             console.print(f"Check not passed: {evaluation.check_name.replace('_', ' ')}: {facts}")
+
+
+def show_changes(home: Home, partition_key: str, told_by: datetime) -> None:
+    """What became known of a week since, and why; in full as a CSV file."""
+    changes = changes_since(warehouse_at(home.database), as_of_week(partition_key), told_by)
+    if changes.is_empty():
+        console.print(f"Nothing that was known of the week of {partition_key} has changed since.")
+        return
+    table = Table(title=f"Known of the week of {partition_key} since", title_justify="left")
+    for heading in ("record", "change", "column", "before", "after", "why"):
+        table.add_column(heading)
+    for row in changes.head(_CHANGES_SHOWN).rows():
+        kind, key, *cells = (escape(cell or "") for cell in row)
+        table.add_row(f"{kind}: {key}", *cells)
+    console.print(table)
+    file = home.folder / f"changes-{partition_key}.csv"
+    inert(changes).write_csv(file)
+    console.print(f"{changes.height} changes: {file}", soft_wrap=True)
 
 
 def show_week(result: dg.ExecuteInProcessResult, partition_key: str) -> None:
