@@ -22,6 +22,7 @@ from ringland.shop_records.raw_file import (
 )
 
 DELIMITERS = (",", ";", "\t")
+_BLANK = b' ,;\t\r\n"'
 _BYTE_ORDER_MARKS = {
     b"\xef\xbb\xbf": "utf-8",
     b"\xff\xfe": "utf-16-le",
@@ -37,9 +38,11 @@ def read_csv(file_name: str, content: bytes, layout: Layout) -> RawFile:
             header repeats or lacks a column name.
     """
     content = _as_utf8(file_name, content, layout.encoding)
-    if not content.strip(b' ,;\t\r\n"'):
+    # The whole of a large file is looked at only if its beginning is blank.
+    if not content[:4096].strip(_BLANK) and not content.strip(_BLANK):
         raise RecordFileError(file_name, "The file is empty.", "Export it again.")
-    first_line, _, rest = content.partition(b"\n")
+    end = content.find(b"\n")
+    first_line = content if end < 0 else content[:end]
     odd_first_line = b'"' in first_line or not first_line.strip() or b"\r" in first_line[:-1]
     if odd_first_line or layout.header_rows not in ((), (1,)):
         return _read_csv_by_record(file_name, content, layout)
@@ -47,7 +50,7 @@ def read_csv(file_name: str, content: bytes, layout: Layout) -> RawFile:
     names = header_names(
         file_name, first_line.decode().rstrip("\r").split(delimiter), is_lenient=layout.is_lenient
     )
-    if not rest:
+    if end < 0 or end + 1 == len(content):
         return RawFile(file_name, all_text(names, []))
     try:
         frame = pl.read_csv(
@@ -75,7 +78,7 @@ def _has_spaces(content: bytes) -> bool:
     return (
         not content.isascii()
         or any(mark in content for mark in (b" ", b"\t", b'"'))
-        or content.count(b"\r") != content.count(b"\r\n")
+        or (b"\r" in content and content.count(b"\r") != content.count(b"\r\n"))
     )
 
 

@@ -17,6 +17,7 @@ from ringland.shop_records.contracts import RecordKind
 from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.raw_text import SOURCE_ROW, RawFile, RecordFileError
 from ringland.shop_records.row_faults import (
+    all_rules_hold,
     differences,
     reference_faults,
     repeat_faults,
@@ -85,21 +86,21 @@ def take_in(
     typed, found = cast_text(kind.schema, text)
     if unreadable is not None:
         found = pl.concat([unreadable, _not_yet_named(found, unreadable)])
-    found = pl.concat(
+    good = _without(typed, found)
+    if all_rules_hold(kind, good):  # then only rows already at fault may break one more
+        doubtful = typed.filter(pl.col(SOURCE_ROW).is_in(found[SOURCE_ROW].unique().implode()))
+    else:
+        doubtful = typed
+    later = pl.concat(
         [
-            found,
-            _not_yet_named(rule_faults(kind, typed), found),
+            _not_yet_named(rule_faults(kind, doubtful), found),
             reference_faults(kind, typed, known),
         ]
     )
-    good = (
-        typed
-        if found.is_empty()
-        else typed.join(found, on=SOURCE_ROW, how="anti", maintain_order="left")
-    )
+    found = pl.concat([found, later])
+    good = _without(good, later)
     repeats = repeat_faults(kind, good)
-    if not repeats.is_empty():
-        good = good.join(repeats, on=SOURCE_ROW, how="anti", maintain_order="left")
+    good = _without(good, repeats)
     intake = Intake(
         kind.name,
         raw.file_name,
@@ -110,6 +111,13 @@ def take_in(
     )
     _close_account(intake)
     return intake
+
+
+def _without(rows: pl.DataFrame, found: pl.DataFrame) -> pl.DataFrame:
+    """The rows no fault was found in."""
+    if found.is_empty():
+        return rows
+    return rows.filter(~pl.col(SOURCE_ROW).is_in(found[SOURCE_ROW].unique().implode()))
 
 
 def _column_notes(kind: RecordKind, raw: RawFile) -> tuple[str, ...]:

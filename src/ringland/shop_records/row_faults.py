@@ -57,6 +57,11 @@ def rule_faults(kind: RecordKind, typed: pl.DataFrame) -> pl.DataFrame:
     return found
 
 
+def all_rules_hold(kind: RecordKind, typed: pl.DataFrame) -> bool:
+    """Whether `rule_faults` would find none: several times quicker to ask, and mostly so."""
+    return kind.schema.is_valid(typed.select(kind.schema.column_names()))
+
+
 def _column_faults(
     schema: type[dy.Schema], name: str, check: str, rows: pl.DataFrame
 ) -> pl.DataFrame:
@@ -128,9 +133,11 @@ def reference_faults(
     found = [pl.DataFrame(schema=FAULT_SCHEMA)]
     for name, other in kind.refers_to.items():
         ids = pl.Series(sorted(known.get(other, ())), dtype=pl.String)
-        rows = typed.filter(pl.col(name).is_not_null() & ~pl.col(name).is_in(ids.implode()))
-        if not rows.height:
+        named = typed[name].unique().drop_nulls()  # few, however many rows name them
+        strange = named.filter(~named.is_in(ids.implode()))
+        if strange.is_empty():
             continue
+        rows = typed.filter(pl.col(name).is_in(strange.implode()))
         remedies = {
             unknown: _nearest(unknown, other, ids.to_list()) for unknown in rows[name].unique()
         }
