@@ -9,8 +9,9 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.service_week.fixed_words import MEASURE_LABELS, MODE_LABELS
+from ringland.shop_records.plain_words import sentence
 
-LANES = ("Fill", "Test", "Calibration", "Piston set", "Failure", "Rebuild")
+LANES = ("Fill", "Drain", "Test", "Calibration", "Piston set", "Failure", "Rebuild")
 """The kinds of event, in the order in which they are drawn."""
 
 
@@ -40,6 +41,15 @@ def hull_events(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
                 pl.lit("grade not written down"),
             ),
             pl.coalesce(pl.format("from {}", "source_dock_id"), pl.lit("outside pump or can")),
+        ),
+    )
+    drains = records["drains"].select(
+        "hull_id",
+        at="drained_at",
+        lane=pl.lit("Drain"),
+        text=pl.concat_str(
+            pl.coalesce(sentence("{} l", pl.col("volume_l").round(1)), pl.lit("emptied")),
+            pl.coalesce(sentence(", {}", "why"), pl.lit("")),
         ),
     )
     engine = pl.concat(
@@ -91,7 +101,7 @@ def hull_events(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
         .filter(pl.col("hull_id").is_not_null())
         .select("hull_id", "at", "lane", "text")
     )
-    return pl.concat([fills.select("hull_id", "at", "lane", "text"), placed]).sort(
+    return pl.concat([fills.select("hull_id", "at", "lane", "text"), drains, placed]).sort(
         "hull_id", "at", "lane", "text"
     )
 

@@ -34,6 +34,7 @@ LANE_MARKS = dict(
         LANES,
         (
             MarkClass("Fill", GREY, "line-ns-open"),
+            MarkClass("Drain", PURPLE, "triangle-down-open"),
             MarkClass("Test", BLUE, "square-open"),
             MarkClass("Calibration", PURPLE, "diamond"),
             MarkClass("Piston set", GREEN, "star"),
