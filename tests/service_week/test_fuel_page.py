@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from datetime import timedelta
 
 import polars as pl
@@ -12,7 +13,7 @@ from ringland.service_week.report_page import build_site, hull_pages
 from ringland.service_week.risk_charts import MARGIN_CLASSES
 from tests.service_week.small_fleet import AS_OF, small_fleet
 from tests.service_week.small_fuel import fuel_of, site_with_fuel
-from tests.service_week.test_report_page import HOSTILE, NAMED, Page
+from tests.service_week.test_report_page import HOSTILE, NAMED, SWAPPED, Page, hostile
 
 
 def page_text(content: bytes) -> str:
@@ -83,6 +84,25 @@ def test_hostile_names_are_text_in_pages_and_pictures() -> None:
             assert not {"img", "b", "i"} & set(page.tags)
             for script in page.scripts:
                 assert script.get("type") == "application/json" or "src" in script
+
+
+def test_hostile_docks_are_text_too() -> None:
+    fleet = small_fleet()
+    fleet = replace(
+        fleet,
+        records={kind: hostile(frame) for kind, frame in fleet.records.items()},
+        exposure=hostile(fleet.exposure),
+        exposure_now=hostile(fleet.exposure_now),
+        spells=hostile(fleet.spells),
+        lives=hostile(fleet.lives),
+        bench=hostile(fleet.bench),
+    )
+    site = build_site(fleet.report(), fuel=fuel_of(fleet))
+    page = Page(site[INDEX])
+
+    assert SWAPPED["south"] in page.text
+    assert "b" not in page.tags
+    assert page.handlers == []
 
 
 def test_names_of_docks_in_a_picture_are_inert() -> None:
