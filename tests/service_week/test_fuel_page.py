@@ -57,6 +57,17 @@ def test_a_docks_page_says_what_engines_of_one_model_leave_open() -> None:
     assert "about 39 % of engines alike may need more" in text
 
 
+def test_a_dock_without_a_delivery_on_record_is_named() -> None:
+    fleet = small_fleet()
+    report = fleet.report()
+    fuel = fuel_of(fleet)
+    fuel = replace(fuel, docks=fuel.docks.filter(pl.col("dock_id") == "north"))
+
+    text = page_text(build_site(report, fuel=fuel)[INDEX])
+
+    assert "No delivery on record, so what was sold there cannot be told: south." in text
+
+
 def test_sensitivity_run_stands_on_the_page_with_all_its_trials() -> None:
     text = site_with_fuel()[INDEX].decode().split('id="weight"')[1].split("</table>")[0]
     rows = re.findall(r'<tr><td class="num">([^<]*)</td><td class="num">([^<]*)</td>', text)

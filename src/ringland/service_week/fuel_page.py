@@ -110,6 +110,7 @@ def _index(
     return {
         "figures": figures,
         "docks": docks,
+        "silent": sorted(set(rules) - set(fuel.docks["dock_id"])),
         "hulls": hulls,
         "pages": pages,
         "tanks": tanks,
