@@ -50,6 +50,23 @@ def test_the_dock_with_litres_below_need_stands_first() -> None:
     assert "the blend gives every stated need" in text
 
 
+def test_hulls_with_nothing_to_say_are_named_in_one_line() -> None:
+    fleet = small_fleet()
+    report = fleet.report()
+    well = {"below_need_share": 0.0, "over_28d_share": 0.0, "unknown_share": 0.0}
+    sheets = tuple(
+        replace(sheet, fuel={**sheet.fuel, **well}) if sheet.hull_id == "H04" else sheet
+        for sheet in report.hulls
+    )
+    site = build_site(replace(report, hulls=sheets), fuel=fuel_of(fleet))
+    section = site[INDEX].decode().split('id="hulls"')[1].split("</section>")[0]
+    table, line = section.split("</table>")
+
+    assert "H04" not in table
+    assert "H04" in line
+    assert "H05" in table
+
+
 def test_a_docks_page_says_what_engines_of_one_model_leave_open() -> None:
     """Blend 91.5 against need 91 at a spread of 1.75: 1 - Phi(0.5 / 1.75) = 39 % (normal table)."""
     text = page_text(site_with_fuel()[INDEX])
@@ -70,7 +87,9 @@ def test_a_dock_without_a_delivery_on_record_is_named() -> None:
 
 def test_sensitivity_run_stands_on_the_page_with_all_its_trials() -> None:
     text = site_with_fuel()[INDEX].decode().split('id="weight"')[1].split("</table>")[0]
-    rows = re.findall(r'<tr><td class="num">([^<]*)</td><td class="num">([^<]*)</td>', text)
+    rows = re.findall(
+        r'<tr><td class="num"[^>]*>([^<]*)</td><td class="num"[^>]*>([^<]*)</td>', text
+    )
 
     assert rows == [("0.5", "0.0"), ("0.0", "-1.5"), ("0.0", "1.5"), ("-0.3", "-1.5"),
                     ("-0.3", "1.5")]  # fmt: skip

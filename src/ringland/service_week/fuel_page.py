@@ -107,11 +107,13 @@ def _index(
         if sheet.fuel
     ]
     hulls.sort(key=lambda row: (-(row["below_need_share"] or 0.0), row["hull_id"]))
+    well = [row["hull_id"] for row in hulls if _is_well(row)]
     return {
         "figures": figures,
         "docks": docks,
         "silent": sorted(set(rules) - set(fuel.docks["dock_id"])),
-        "hulls": hulls,
+        "hulls": [row for row in hulls if row["hull_id"] not in well],
+        "well": sorted(well),
         "pages": pages,
         "tanks": tanks,
         "days": _days(settings, "record.recent_sessions_d"),
@@ -121,6 +123,12 @@ def _index(
         "need_spread": number_text(settings.number("octane.need_spread_on"), 2),
         **_ages(settings),
     }
+
+
+def _is_well(burned: Row) -> bool:
+    """Whether all a hull burned of late is known, met the need, and hardly any of it was old."""
+    shares = [burned[name] for name in ("below_need_share", "over_28d_share", "unknown_share")]
+    return shares[0] == 0.0 and all(x is not None and x < WORTH_SAYING for x in shares)
 
 
 def _days(settings: Assumptions, name: str) -> str:
