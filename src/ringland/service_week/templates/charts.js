@@ -55,6 +55,7 @@
   }
 
   function size(change) {
+    if (!window.Plotly) { return; }
     document.querySelectorAll(".plot").forEach(function (plot) {
       Plotly.relayout(plot, change(Number(plot.dataset.height)));
     });
@@ -77,5 +78,26 @@
         : back;
     });
   });
-  drawAll();
+  // The fleet's list is to answer before the drawing library is read: that takes most of a
+  // second on a slow laptop, so there it is read when the picture comes near, or in a pause.
+  var PAUSE_MS = 3000;
+  var later = document.currentScript.dataset.later;
+  if (!later) {
+    drawAll();
+    return;
+  }
+  var isAsked = false;
+  function drawLater() {
+    if (isAsked) { return; }
+    isAsked = true;
+    var library = document.createElement("script");
+    library.src = later;
+    library.onload = drawAll;
+    document.head.appendChild(library);
+  }
+  var watcher = new IntersectionObserver(function (seen) {
+    if (seen.some(function (one) { return one.isIntersecting; })) { drawLater(); }
+  }, { rootMargin: "400px" });
+  document.querySelectorAll(".plot").forEach(function (plot) { watcher.observe(plot); });
+  window.addEventListener("load", function () { window.setTimeout(drawLater, PAUSE_MS); });
 })();
