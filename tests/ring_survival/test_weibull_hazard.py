@@ -23,6 +23,7 @@ from ringland.ring_survival.weibull_likelihood import (
     SpellSums,
     log_posterior,
     log_posteriors,
+    weighted_draws,
 )
 
 from .simulated_spells import Simulated, weibull_spells
@@ -359,3 +360,45 @@ def test_any_record_in_any_unit_gives_finite_answers(seed: int) -> None:
     assert (fit.unaided is None) == (fit.unaided_why_not is not None)
     if fit.unaided_errors is not None:
         assert np.all(fit.unaided_errors > 0)
+
+
+def test_a_shape_past_all_numbers_explains_nothing(spells: Simulated) -> None:
+    """Was NaN: the hazards of stop and start were both infinite and were subtracted."""
+    sums = SpellSums.of(spells.start, spells.stop, spells.event, spells.x)
+    prior = PRIOR.of_parameters(2)
+    steep, beyond = [np.log(110.0), np.log(0.3), 0.0, 0.0], [800.0, 6.9, 0.0, 0.0]
+
+    found = log_posteriors(np.array([prior.mean, steep, beyond]), sums, prior)
+
+    assert np.isfinite(found[0])
+    assert np.isneginf(found[1:]).all()
+
+
+@pytest.mark.parametrize("nothing", [np.nan, np.inf, -np.inf])
+def test_a_proposal_without_a_finite_density_is_never_drawn(nothing: float) -> None:
+    """One such proposal made every weight NaN, and the refit's Cholesky stopped the week."""
+
+    def half_normal(theta: np.ndarray) -> np.ndarray:
+        return np.where(theta[:, 0] > 0, -0.5 * theta[:, 0] ** 2, nothing)
+
+    draws, worth = weighted_draws(
+        half_normal, np.zeros(1), np.eye(1), 4000, np.random.default_rng(3)
+    )
+
+    assert (draws > 0).all()
+    assert 1 < worth <= 8000
+    # Mean of the half normal, sqrt(2 / pi); 0.04 is over four of its standard errors,
+    # 0.603 / sqrt(4000) = 0.0095.
+    assert draws.mean() == pytest.approx(np.sqrt(2 / np.pi), abs=0.04)
+
+
+def test_a_density_finite_nowhere_is_an_error_that_says_so() -> None:
+    """Never an empty or a made-up posterior."""
+    with pytest.raises(ValueError, match="not finite at any draw"):
+        weighted_draws(
+            lambda theta: np.full(len(theta), np.nan),
+            np.zeros(1),
+            np.eye(1),
+            10,
+            np.random.default_rng(3),
+        )

@@ -103,7 +103,17 @@ def log_posterior(
 
 
 def log_posteriors(theta: Floats, spells: SpellSums, prior: NormalPrior) -> Floats:
-    """The value of `log_posterior` at each row of `theta`."""
+    """The value of `log_posterior` at each row of `theta`; minus infinity where it overflows.
+
+    So far out the cumulative hazards pass the largest number, and their differences, or
+    what the events add, are no numbers any more: such a theta explains nothing.
+    """
+    with np.errstate(over="ignore", invalid="ignore"):  # made minus infinity just below
+        value = _log_posteriors(theta, spells, prior)
+    return np.where(np.isfinite(value), value, -np.inf)
+
+
+def _log_posteriors(theta: Floats, spells: SpellSums, prior: NormalPrior) -> Floats:
     k, d = np.exp(theta[:, 0]), spells.n_events
     hazards = _total_hazards(
         np.ascontiguousarray(theta), spells.age, spells.start_at, spells.stop_at, spells.z
@@ -188,12 +198,19 @@ def weighted_draws(
 
     A Student proposal is drawn from, weighted by the density and, while the weights are
     uneven, refitted to its weighted draws; then the best pool is resampled systematically
-    (Cappe et al. 2004, population Monte Carlo).
+    (Cappe et al. 2004, population Monte Carlo).  A draw whose log density is not finite
+    gets no weight.
+
+    Raises:
+        ValueError: the density is not finite at any draw of the first proposal.
     """
     best_worth, best_pool, best_weight = 0.0, np.empty((0, 0)), np.empty(0)
     for _ in range(1 + REFITS):
         pool, log_proposal = _student_draws(centre, covariance, POOL * n_draws, rng)
-        log_weight = log_density(pool) - log_proposal
+        density = log_density(pool)
+        log_weight = np.where(np.isfinite(density), density, -np.inf) - log_proposal
+        if np.isneginf(log_weight).all():
+            break  # nothing to learn from; an earlier pool, if any, stands
         weight = np.exp(log_weight - log_weight.max())
         weight /= weight.sum()
         worth = 1.0 / float((weight**2).sum())
@@ -204,6 +221,8 @@ def weighted_draws(
         centre = weight @ pool
         covariance = (pool - centre).T @ ((pool - centre) * weight[:, None])
         covariance += 1e-12 * np.diag(np.diag(covariance).clip(min=1e-12))
+    if not best_worth:
+        raise ValueError("The density is not finite at any draw: its centre is far off.")
     ticks = (rng.random() + np.arange(n_draws)) / n_draws
     chosen = np.searchsorted(np.cumsum(best_weight), ticks).clip(max=len(best_weight) - 1)
     return best_pool[chosen], best_worth
