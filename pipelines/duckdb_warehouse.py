@@ -17,8 +17,8 @@ import dataframely as dy
 import duckdb
 import polars as pl
 
-from ringland.shop_records.contracts import ALL_KINDS
 from ringland.shop_records.known_then import restated
+from ringland.shop_records.record_kinds import ALL_KINDS
 from ringland.shop_records.tables import SetAside
 
 # Nothing may be fetched from outside this machine.

@@ -22,10 +22,10 @@ from pipelines.duckdb_warehouse import (
 )
 from pipelines.raw_store import digest_of, keep
 from pipelines.source_files import mapping_path, read_mapping, record_files
-from ringland.shop_records.contracts import RECORD_KINDS, RecordKind
 from ringland.shop_records.intake import Intake, now_ended, split_new, take_in
 from ringland.shop_records.mapped_rows import DockClocks, read_mapped
 from ringland.shop_records.raw_text import read_raw
+from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,6 @@ from pipelines.source_files import record_files
 from pipelines.weeks import WEEKS, as_of_week
 from ringland.shop_records.bench_station import station_pressures
 from ringland.shop_records.bench_tests import judge_bench_tests
-from ringland.shop_records.contracts import CORRECTIONS, RECORD_KINDS, RecordKind
 from ringland.shop_records.engine_history import piston_lives as lives_of
 from ringland.shop_records.hour_line import hour_line as line_of
 from ringland.shop_records.hour_line import key_on_flags
@@ -26,6 +25,7 @@ from ringland.shop_records.known_then import known_by
 from ringland.shop_records.mend_book import mend_workbook
 from ringland.shop_records.octane_scale import scale_chances
 from ringland.shop_records.record_doubts import record_doubts as doubts_of
+from ringland.shop_records.record_kinds import CORRECTIONS, RECORD_KINDS, RecordKind
 from ringland.shop_records.record_quality import record_quality as quality_of
 from ringland.shop_records.tables import (
     BenchVerdicts,

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ringland.shop_records.column_mapping import ColumnMapping, MappingError, parse_mapping
-from ringland.shop_records.contracts import RECORD_KINDS
+from ringland.shop_records.record_kinds import RECORD_KINDS
 
 ENDINGS = {".csv", ".tsv", ".txt", ".xlsx", ".parquet"}
 MENDED = "set-aside"

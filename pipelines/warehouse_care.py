@@ -28,7 +28,7 @@ from pipelines.raw_store import TakenIn, digest_of, kept_path, taken_in
 from pipelines.record_loading import load_file
 from pipelines.row_accounting import rows_unaccounted
 from pipelines.source_files import mapping_path
-from ringland.shop_records.contracts import ALL_KINDS, CORRECTIONS, RECORD_KINDS
+from ringland.shop_records.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS
 
 
 @dataclass(frozen=True)

@@ -16,9 +16,9 @@ import pytest
 
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.record_loading import load_kind
-from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.intake import take_in
 from ringland.shop_records.raw_text import read_raw
+from ringland.shop_records.record_kinds import RECORD_KINDS
 
 ROWS = int(os.environ.get("RINGLAND_BENCHMARK_ROWS", "10000000"))
 HULLS = 500

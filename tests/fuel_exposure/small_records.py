@@ -5,7 +5,7 @@ from typing import Any
 
 import polars as pl
 
-from ringland.shop_records.contracts import RECORD_KINDS
+from ringland.shop_records.record_kinds import RECORD_KINDS
 from ringland.shop_records.tables import EngineSessions, PistonLives
 
 START = datetime(2025, 5, 1, tzinfo=UTC)

@@ -22,11 +22,11 @@ from pipelines.home import Home
 from pipelines.week_checks import contract_checks, contract_result, freshness_result
 from pipelines.weeks import as_of_week
 from ringland.service_week.tables import HullCalls
-from ringland.shop_records.contracts import RECORD_KINDS
+from ringland.shop_records.record_kinds import RECORD_KINDS
 from tests.pipelines.demo_run import DEMO_WEEK, DemoRun
 
 AS_OF = as_of_week(DEMO_WEEK)
-ROOMS = {"shop_records", "fuel_exposure", "ring_survival", "service_week"}
+ROOMS = {"shop_records", "fuel_exposure", "ring_survival", "failure_causes", "service_week"}
 
 
 def test_the_definitions_are_loadable() -> None:

@@ -20,10 +20,10 @@ from ringland.fuel_exposure.octane_margin import session_exposure
 from ringland.fuel_exposure.session_fuel import session_fuel
 from ringland.fuel_exposure.tables import Spells
 from ringland.service_week.fleet_hazard import FleetFits, fit_fleet
-from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.engine_history import piston_lives
 from ringland.shop_records.hour_meter import engine_sessions
 from ringland.shop_records.known_then import known_by
+from ringland.shop_records.record_kinds import RECORD_KINDS
 from synthetic_data.fleet_simulator import simulate_fleet
 from synthetic_data.record_files import write_records
 from synthetic_data.scenario import Scenario, no_fuel_effect

@@ -10,9 +10,9 @@ from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.mended_loading import load_corrections, load_mended
 from pipelines.record_loading import load_kind
 from pipelines.row_accounting import all_set_aside, rows_unaccounted, set_aside_rows
-from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.known_then import known_by
 from ringland.shop_records.mend_book import mend_workbook
+from ringland.shop_records.record_kinds import RECORD_KINDS
 from tests.shop_records.test_mend_book import mended
 
 DOCKS = "dock_id,time_zone\nnorth,America/Chicago\n"

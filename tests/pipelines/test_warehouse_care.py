@@ -25,8 +25,8 @@ from pipelines.warehouse_care import (
     rebuild,
     record_tables,
 )
-from ringland.shop_records.contracts import ALL_KINDS
 from ringland.shop_records.mend_book import mend_workbook
+from ringland.shop_records.record_kinds import ALL_KINDS
 from tests.pipelines.load_worker import load_all
 from tests.shop_records.test_mend_book import mended
 

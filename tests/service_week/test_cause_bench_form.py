@@ -10,9 +10,9 @@ from playwright.sync_api import Page, sync_playwright
 from ringland.service_week.cause_bench_form import bench_form_page, bench_form_workbook
 from ringland.service_week.cause_findings import engine_findings
 from ringland.service_week.cause_table import default_cause_table
-from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.intake import Intake, take_in
 from ringland.shop_records.raw_text import read_raw
+from ringland.shop_records.record_kinds import RECORD_KINDS
 
 TABLE = default_cause_table()
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")

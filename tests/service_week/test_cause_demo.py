@@ -24,12 +24,12 @@ from ringland.service_week.rebuild_comparison import (
 from ringland.shop_records.bench_station import station_pressures
 from ringland.shop_records.bench_tests import judge_bench_tests
 from ringland.shop_records.bench_verdicts import default_bench_limits
-from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.engine_history import piston_lives
 from ringland.shop_records.hour_meter import engine_sessions
 from ringland.shop_records.intake import take_in
 from ringland.shop_records.known_then import known_by
 from ringland.shop_records.raw_text import read_raw
+from ringland.shop_records.record_kinds import RECORD_KINDS
 
 DEMO = Path(__file__).parents[2] / "synthetic_data" / "demo"
 AS_OF = datetime(2026, 10, 5, tzinfo=UTC)

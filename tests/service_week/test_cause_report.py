@@ -26,7 +26,7 @@ from ringland.service_week.cause_report import CauseReport, ShopRecord, cause_re
 from ringland.service_week.cause_table import default_cause_table
 from ringland.service_week.rebuild_comparison import builds_after_rebuild, compare_rebuilds
 from ringland.shop_records.bench_verdicts import default_bench_limits
-from ringland.shop_records.contracts import RECORD_KINDS
+from ringland.shop_records.record_kinds import RECORD_KINDS
 from ringland.shop_records.tables import BenchVerdicts
 from tests.service_week.cause_rows import OPENED, START, lives, sessions, teardown
 

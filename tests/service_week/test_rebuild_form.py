@@ -1,8 +1,8 @@
 from ringland.service_week.rebuild_form import acceptance_workbook
 from ringland.service_week.rebuild_scope import RebuildSheet, can_close
-from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.intake import Intake, take_in
 from ringland.shop_records.raw_text import read_raw
+from ringland.shop_records.record_kinds import RECORD_KINDS
 from tests.service_week.test_rebuild_scope import GOOD, REBUILT, judged, sheet
 
 Values = dict[tuple[str, int | None, str | None], float]

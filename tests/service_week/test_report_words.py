@@ -25,7 +25,7 @@ from ringland.service_week.report_lines import (
     hull_rule_line,
     use_line,
 )
-from ringland.shop_records.contracts import FAILURE_MODES, MEASURES
+from ringland.shop_records.record_columns import FAILURE_MODES, MEASURES
 from ringland.shop_records.tables import BENCH_VERDICTS, BenchVerdicts
 from tests.service_week.small_fleet import SETTINGS, frame
 

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 import polars as pl
 
-from ringland.shop_records.contracts import RECORD_KINDS
+from ringland.shop_records.record_kinds import RECORD_KINDS
 
 VALID_TEXT: dict[str, dict[str, str]] = {
     "docks": {"dock_id": "north", "bulk_tank_l": "4000", "altitude_m": "180",

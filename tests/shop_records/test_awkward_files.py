@@ -10,11 +10,11 @@ import pytest
 import xlsxwriter
 
 from ringland.shop_records.column_mapping import parse_mapping
-from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.intake import Intake, take_in
 from ringland.shop_records.mapped_cells import read_clock_form
 from ringland.shop_records.mapped_rows import DockClocks, MappedTable, read_mapped
 from ringland.shop_records.raw_text import RecordFileError, read_raw
+from ringland.shop_records.record_kinds import RECORD_KINDS
 from ringland.shop_records.units import in_unit
 
 FIXTURES = Path(__file__).parent / "fixtures"

@@ -11,7 +11,8 @@ from ringland.shop_records import tables
 from ringland.shop_records.bench_station import station_pressures
 from ringland.shop_records.bench_tests import STANDARD_UNITS, judge_bench_tests
 from ringland.shop_records.bench_verdicts import default_bench_limits, differential_orifice_in
-from ringland.shop_records.contracts import MEASURES, Inspections
+from ringland.shop_records.contracts import Inspections
+from ringland.shop_records.record_columns import MEASURES
 
 REFERENCE = tomllib.loads(
     (Path(__file__).parents[1] / "reference_values" / "bench_tests.toml").read_text()

@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.shop_records.contracts import CORRECTIONS, RECORD_KINDS
 from ringland.shop_records.corrections import correction_faults, key_text, with_corrections
 from ringland.shop_records.intake import take_in
 from ringland.shop_records.known_then import known_by, restated
 from ringland.shop_records.raw_text import read_raw
 from ringland.shop_records.record_changes import what_changed
+from ringland.shop_records.record_kinds import CORRECTIONS, RECORD_KINDS
 from ringland.shop_records.text_cast import cast_text
 from tests.shop_records.record_rows import KNOWN, at, records
 

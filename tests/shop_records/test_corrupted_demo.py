@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.intake import Intake, take_in
 from ringland.shop_records.raw_text import RecordFileError, read_raw
+from ringland.shop_records.record_kinds import RECORD_KINDS
 
 DEMO = Path(__file__).resolve().parents[2] / "synthetic_data" / "demo"
 LINES = 120  # enough for every kind of row, few enough to be quick

@@ -2,8 +2,8 @@
 
 from html.parser import HTMLParser
 
-from ringland.shop_records.contracts import ALL_KINDS
 from ringland.shop_records.data_dictionary import data_dictionary, dictionary_html, row_rules
+from ringland.shop_records.record_kinds import ALL_KINDS
 
 
 def test_every_column_of_every_kind_stands_there_once_with_its_meaning() -> None:

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.known_then import known_by
+from ringland.shop_records.record_kinds import RECORD_KINDS
 from tests.shop_records.record_rows import at, records
 
 AS_OF = at("06-10 00:00")

@@ -7,10 +7,10 @@ import polars as pl
 import pytest
 import xlsxwriter
 
-from ringland.shop_records.contracts import RECORD_KINDS
 from ringland.shop_records.intake import take_in
 from ringland.shop_records.mend_book import mend_workbook, read_mended
 from ringland.shop_records.raw_text import RecordFileError, read_raw
+from ringland.shop_records.record_kinds import RECORD_KINDS
 from ringland.shop_records.workbook_text import sheet_cells, sheet_names
 from tests.shop_records.record_rows import KNOWN
 

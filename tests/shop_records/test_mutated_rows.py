@@ -7,10 +7,10 @@ from collections.abc import Callable
 import polars as pl
 import pytest
 
-from ringland.shop_records.contracts import RECORD_KINDS, RecordKind
 from ringland.shop_records.intake import take_in
 from ringland.shop_records.raw_file import RawFile
 from ringland.shop_records.raw_text import read_raw
+from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
 from tests.shop_records.record_rows import KNOWN, VALID_TEXT
 
 ROWS = 100_000 // len(RECORD_KINDS) + 1

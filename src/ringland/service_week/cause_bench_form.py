@@ -17,8 +17,9 @@ from markupsafe import Markup
 
 from ringland.service_week.cause_findings import NOT_LOOKED_AT, WORKED_OUT
 from ringland.service_week.cause_table import CauseTable, Finding
-from ringland.service_week.fixed_words import CAUTIONS
-from ringland.shop_records.contracts import LOOKED_AT, Teardowns
+from ringland.service_week.fixed_words import CAUTIONS, DEMO_LABEL
+from ringland.shop_records.contracts import Teardowns
+from ringland.shop_records.record_columns import LOOKED_AT
 
 BY_CYLINDER = ("piston", "rings", "bore", "plug", "rod", "bearing", "valve")
 """Parts of which each cylinder has its own."""
@@ -28,12 +29,15 @@ EXTENTS = tuple(Teardowns.columns()["extent"].metadata["allowed"])  # type: igno
 _STATE_WORDS = {"seen": "seen", "not_seen": "not seen", NOT_LOOKED_AT: "not looked at"}
 
 
-def bench_form_page(table: CauseTable, engines: Mapping[str, int]) -> bytes:
+def bench_form_page(
+    table: CauseTable, engines: Mapping[str, int], *, is_demo: bool = False
+) -> bytes:
     """The form as one HTML file that needs nothing beside it.
 
     Args:
         table: the cause table whose findings are asked for.
         engines: engine serial -> number of cylinders, offered while typing; may be empty.
+        is_demo: the engines offered are invented; the form then says so.
     """
     parts: dict[str, list[dict[str, object]]] = {}
     for finding in _asked(table):
@@ -55,7 +59,8 @@ def bench_form_page(table: CauseTable, engines: Mapping[str, int]) -> bytes:
         loader=PackageLoader("ringland.service_week"), autoescape=True, undefined=StrictUndefined
     )
     page = templates.get_template("bench_form.html.j2")
-    return page.render(data=_safe_json(data), cautions=CAUTIONS).encode()
+    note = DEMO_LABEL if is_demo else None
+    return page.render(data=_safe_json(data), cautions=CAUTIONS, demo=note).encode()
 
 
 def _asked(table: CauseTable) -> list[Finding]:

@@ -88,7 +88,7 @@ def build_cause_site(
     templates = _templates()
     engines = dict(shop.records["engines"].select("engine_id", "cylinders").iter_rows())
     site = {
-        "bench-form.html": bench_form_page(shop.table, engines),
+        "bench-form.html": bench_form_page(shop.table, engines, is_demo=shop.is_demo),
         "rebuilds.html": rebuild_page(comparison, shop),
     }
     forms = []

@@ -1,8 +1,7 @@
 """How one source's files are read: its columns, units, dates, time zone and codes.
 
-A mapping is a small TOML file that the user keeps beside the source's files.  Here it is
-read and checked; every complaint names the file, the entry and the remedy.  What it says
-is carried out in `mapped_rows`; a first draft of one is written by `mapping_draft`.
+A mapping is a small TOML file kept beside the source's files.  Here it is read and
+checked; every complaint names file, entry and remedy.  `mapped_rows` carries it out.
 """
 
 from __future__ import annotations
@@ -15,8 +14,8 @@ from fnmatch import fnmatch
 
 import dataframely as dy
 
-from ringland.shop_records.contracts import RECORD_KINDS, RecordKind
 from ringland.shop_records.raw_file import Layout
+from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
 from ringland.shop_records.units import UnitError, conversion
 
 ASKED = "?"

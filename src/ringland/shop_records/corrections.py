@@ -12,9 +12,9 @@ from collections.abc import Mapping
 
 import polars as pl
 
-from ringland.shop_records.contracts import RECORD_KINDS, RecordKind
 from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.raw_file import SOURCE_ROW
+from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
 from ringland.shop_records.row_faults import reference_faults, rule_faults, shown
 from ringland.shop_records.text_cast import FAULT_SCHEMA, cast_instants, cast_text, faults
 

@@ -9,7 +9,7 @@ from datetime import datetime
 import dataframely as dy
 import polars as pl
 
-from ringland.shop_records.contracts import ALL_KINDS, RecordKind
+from ringland.shop_records.record_kinds import ALL_KINDS, RecordKind
 
 _TYPES = {
     dy.String: "text",

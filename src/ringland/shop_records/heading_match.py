@@ -13,9 +13,9 @@ import dataframely as dy
 import polars as pl
 
 from ringland.shop_records.column_mapping import SERIAL, Writing, has_time
-from ringland.shop_records.contracts import RecordKind
 from ringland.shop_records.mapped_cells import clock_hours, plain_numbers, read_clock_form
 from ringland.shop_records.raw_file import SOURCE_ROW, RawFile
+from ringland.shop_records.record_kinds import RecordKind
 from ringland.shop_records.text_cast import cast_instants
 
 DATE_FORMS = tuple(

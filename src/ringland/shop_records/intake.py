@@ -13,9 +13,9 @@ from typing import NamedTuple
 
 import polars as pl
 
-from ringland.shop_records.contracts import RecordKind
 from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.raw_text import SOURCE_ROW, RawFile, RecordFileError
+from ringland.shop_records.record_kinds import RecordKind
 from ringland.shop_records.row_faults import (
     all_rules_hold,
     differences,

@@ -13,8 +13,8 @@ from datetime import datetime
 
 import polars as pl
 
-from ringland.shop_records.contracts import ALL_KINDS, CORRECTIONS, RecordKind
 from ringland.shop_records.corrections import with_corrections
+from ringland.shop_records.record_kinds import ALL_KINDS, CORRECTIONS, RecordKind
 
 
 def known_by(records: Mapping[str, pl.DataFrame], as_of: datetime) -> dict[str, pl.DataFrame]:

@@ -21,7 +21,6 @@ from ringland.shop_records.column_mapping import (
     MappingError,
     TableRule,
 )
-from ringland.shop_records.contracts import RecordKind
 from ringland.shop_records.mapped_cells import (
     coded,
     figures,
@@ -31,6 +30,7 @@ from ringland.shop_records.mapped_cells import (
 )
 from ringland.shop_records.raw_file import SOURCE_ROW, RawFile
 from ringland.shop_records.raw_text import is_workbook, read_raw
+from ringland.shop_records.record_kinds import RecordKind
 from ringland.shop_records.text_cast import FAULT_SCHEMA
 from ringland.shop_records.units import conversion
 

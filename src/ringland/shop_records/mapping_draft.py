@@ -14,7 +14,6 @@ import dataframely as dy
 import polars as pl
 
 from ringland.shop_records.column_mapping import ASKED, CLOCK_HOURS, has_time
-from ringland.shop_records.contracts import RECORD_KINDS, RecordKind
 from ringland.shop_records.heading_match import (
     Guess,
     cell_looks,
@@ -28,6 +27,7 @@ from ringland.shop_records.heading_match import (
     is_time_of_day,
 )
 from ringland.shop_records.raw_file import SOURCE_ROW, RawFile
+from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
 from ringland.shop_records.source_look import SourceLook
 
 _SHOWN = 3

@@ -17,8 +17,8 @@ from datetime import datetime
 import polars as pl
 import xlsxwriter
 
-from ringland.shop_records.contracts import ALL_KINDS, RecordKind
 from ringland.shop_records.raw_file import SOURCE_ROW, Layout, RawFile, RecordFileError
+from ringland.shop_records.record_kinds import ALL_KINDS, RecordKind
 from ringland.shop_records.workbook_text import read_workbook, sheet_names
 
 DECISION = "leave out?"

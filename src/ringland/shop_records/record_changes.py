@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 import polars as pl
 
-from ringland.shop_records.contracts import RECORD_KINDS, RecordKind
 from ringland.shop_records.corrections import as_key_text, key_text
+from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
 from ringland.shop_records.tables import RecordChanges
 
 _KEY = "record_key"

@@ -14,9 +14,9 @@ from datetime import datetime
 import dataframely as dy
 import polars as pl
 
-from ringland.shop_records.contracts import RecordKind
 from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.raw_text import SOURCE_ROW
+from ringland.shop_records.record_kinds import RecordKind
 from ringland.shop_records.text_cast import FAULT_SCHEMA, faults
 
 _SHOWN_IDS = 5

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataframely as dy
 
-from ringland.shop_records.contracts import FAILURE_MODES
+from ringland.shop_records.record_columns import FAILURE_MODES
 
 LIFE_STATES = ["failed", "removed", "withdrawn", "running"]
 BENCH_VERDICTS = ["pass", "fail", "lap and retest", "gauge error", "cannot judge"]
