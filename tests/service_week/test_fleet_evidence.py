@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from ringland.ring_survival.life_data import piston_life_columns
+from ringland.service_week.evidence_charts import weibull_plot
 from ringland.service_week.fleet_evidence import fleet_evidence, life_curve
 from ringland.service_week.fleet_hazard import clear_factors
 from ringland.service_week.report_page import build_site
@@ -52,6 +53,22 @@ def test_survival_and_numbers_at_risk_by_hand() -> None:
     assert curve.steps["at_h"].to_list() == [0, 50, 200, 300, 400]
     assert curve.steps["estimate"].to_list() == pytest.approx([1, 2 / 3, 4 / 9, 4 / 9, 4 / 9])
     assert dict(curve.at_risk.rows()) == {0: 3, 80: 2, 160: 3, 240: 2, 320: 1, 400: 0}
+
+
+def test_the_probability_plot_stands_on_enough_failures_only() -> None:
+    """Twelve sets fail at 100, 200, ... h: the first point is at F = 1/24 (mid-step)."""
+    twelve = lives(*((0, 100.0 * n, "ring_land_fracture") for n in range(1, 13)))
+    plot = life_curve(piston_life_columns(twelve), "ring_land_fracture").plot
+    one = lives((0, 100, "ring_land_fracture"), (0, 200, None))
+
+    assert plot is not None
+    assert plot.points["share_failed"][0] == pytest.approx(1 / 24)
+    assert life_curve(piston_life_columns(one), "ring_land_fracture").plot is None
+    figure = weibull_plot(plot, "ring_land_fracture")
+    markers = figure.data[-1]
+    assert list(markers.x) == [100 * n for n in range(1, 13)]
+    # on Weibull axes y = log(-log(1 - F))
+    assert markers.y[0] == pytest.approx(np.log(-np.log(23 / 24)), abs=1e-4)
 
 
 def test_cumulative_incidence_and_survival_add_to_one() -> None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import plotly.graph_objects as go
 import polars as pl
 
+from ringland.ring_survival.probability_plot import ProbabilityPlot
 from ringland.service_week.chart_look import (
     BLUE,
     GREEN,
@@ -71,6 +73,56 @@ def survival_curve(steps: pl.DataFrame, smooth: pl.DataFrame, mode: str) -> go.F
     figure.update_layout(**layout(height=340))
     figure.update_xaxes(title_text="engine hours since the piston set was fitted")
     figure.update_yaxes(title_text="share still running", range=[0, 1.02])
+    return figure
+
+
+PLOT_SHARES = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 0.9)
+"""Shares failed that the probability plot's axis names."""
+
+
+def weibull_plot(plot: ProbabilityPlot, mode: str) -> go.Figure:
+    """The failures on Weibull axes with the fitted line and its limits.
+
+    Failures that follow the line follow the distribution; a bend says they do not.
+    """
+    colour, _ = MODE_STYLES[mode]
+    line = plot.line.filter(pl.all_horizontal(pl.col("y", "y_low", "y_high").is_finite()))
+    ages, points = line["age"].to_numpy().round(1), plot.points
+    quiet = {"color": colour, "width": 0}
+    figure = go.Figure(
+        [
+            go.Scatter(
+                x=ages, y=line["y_high"].to_numpy().round(4), mode="lines", line=quiet,
+                showlegend=False,
+            ),
+            go.Scatter(
+                x=ages, y=line["y_low"].to_numpy().round(4), mode="lines", line=quiet,
+                fill="tonexty", fillcolor=pale(colour),
+                name=f"{100 * plot.confidence:.0f} % limits of the line",
+            ),
+            go.Scatter(
+                x=ages, y=line["y"].to_numpy().round(4), mode="lines",
+                line={"color": GREY, "width": 2, "dash": "dash"}, name="Weibull",
+            ),
+            go.Scatter(
+                x=points["age"].to_numpy().round(1), y=points["y"].to_numpy().round(4),
+                mode="markers", marker={"color": colour, "size": 8, "symbol": "diamond"},
+                name="failures",
+            ),
+        ]
+    )  # fmt: skip
+    figure.update_layout(**layout(height=340))
+    hours = [10, 20, 50, 100, 200, 500, 1000, 2000, 5000]
+    figure.update_xaxes(
+        type="log", title_text="engine hours since fitted, log scale", tickvals=hours
+    )
+    ticks = np.log(-np.log1p(-np.array(PLOT_SHARES)))
+    figure.update_yaxes(
+        title_text="share failed",
+        tickvals=ticks.round(4).tolist(),
+        ticktext=[f"{100 * share:.0f} %" for share in PLOT_SHARES],
+        zeroline=False,
+    )
     return figure
 
 

@@ -7,7 +7,12 @@ from typing import Any
 import plotly.graph_objects as go
 import polars as pl
 
-from ringland.service_week.evidence_charts import effects_chart, incidence_curves, survival_curve
+from ringland.service_week.evidence_charts import (
+    effects_chart,
+    incidence_curves,
+    survival_curve,
+    weibull_plot,
+)
 from ringland.service_week.fixed_words import (
     COX_MODEL,
     FACTOR_LABELS,
@@ -33,6 +38,8 @@ def evidence_context(report: WeekReport) -> dict[str, Any]:
             figures[f"survival-{curve.mode}"] = survival_curve(
                 curve.steps, curve.smooth, curve.mode
             )
+        if curve.plot is not None:
+            figures[f"weibull-{curve.mode}"] = weibull_plot(curve.plot, curve.mode)
     if evidence.incidence.height:
         figures["incidence"] = incidence_curves(evidence.incidence)
     effects = evidence.effects.with_columns(

@@ -19,6 +19,7 @@ from ringland.ring_survival.parametric_life import (
     NoFiniteFitError,
     fit_life,
 )
+from ringland.ring_survival.probability_plot import ProbabilityPlot, probability_plot
 from ringland.service_week.fixed_words import COX_MODEL, PRIOR_MODEL, UNAIDED_MODEL
 from ringland.service_week.fleet_hazard import COVARIATES, MODES_AT_STAKE, FleetFits
 
@@ -48,6 +49,8 @@ class LifeCurve:
     weibull_problem: str | None
     warnings: tuple[str, ...]
     is_doubtful: bool
+    plot: ProbabilityPlot | None
+    """None where no Weibull was fitted, or too few failed."""
 
 
 @dataclass(frozen=True)
@@ -121,6 +124,8 @@ def life_curve(columns: PistonLifeColumns, mode: str) -> LifeCurve:
     except LifeDataError as error:
         problem = str(error)
     fit, weibull_problem = _weibull(columns, mode) if problem is None else (None, problem)
+    # a straight line through one or two failures would look like evidence
+    is_enough = is_mode.sum() >= FEW_FAILURES
     return LifeCurve(
         mode=mode,
         n_failures=int(is_mode.sum()),
@@ -133,6 +138,7 @@ def life_curve(columns: PistonLifeColumns, mode: str) -> LifeCurve:
         weibull_problem=weibull_problem,
         warnings=warnings,
         is_doubtful=is_mode.sum() < FEW_FAILURES,
+        plot=probability_plot(columns.of_mode(mode), fit) if fit and is_enough else None,
     )
 
 
