@@ -7,11 +7,12 @@ import dagster as dg
 
 from pipelines import (
     failure_causes,
+    fleet_risk,
     fuel_exposure,
-    ring_survival,
     service_week,
     shop_records,
     week_checks,
+    week_pages,
 )
 from pipelines.drop_folder import drop_folder_sensor
 from pipelines.duckdb_warehouse import DuckDBWarehouse
@@ -49,7 +50,7 @@ def build_definitions(
 
     Given `told_by`, weeks are worked out with what was known at that later instant.
     """
-    rooms = [shop_records, fuel_exposure, ring_survival, failure_causes, service_week]
+    rooms = [shop_records, fuel_exposure, fleet_risk, service_week, failure_causes, week_pages]
     return dg.Definitions(
         assets=dg.load_assets_from_modules(rooms),
         asset_checks=dg.load_asset_checks_from_modules([*rooms, week_checks]),

@@ -9,13 +9,13 @@ from pipelines.resources import ShopFolders
 from pipelines.shop_records import bench_verdicts, piston_lives
 from pipelines.versions import report_versions
 from pipelines.weeks import WEEKS, as_of_week
+from ringland.failure_causes.cause_pages import build_cause_site
+from ringland.failure_causes.cause_report import ShopRecord, cause_reports
+from ringland.failure_causes.cause_table import default_cause_table
+from ringland.failure_causes.rebuild_comparison import builds_after_rebuild, compare_rebuilds
+from ringland.fleet_risk.fleet_hazard import FleetFits
 from ringland.fuel_exposure.tables import SessionExposure, Spells
 from ringland.service_week.action_prices import prices
-from ringland.service_week.cause_pages import build_cause_site
-from ringland.service_week.cause_report import ShopRecord, cause_reports
-from ringland.service_week.cause_table import default_cause_table
-from ringland.service_week.fleet_hazard import FleetFits
-from ringland.service_week.rebuild_comparison import builds_after_rebuild, compare_rebuilds
 from ringland.shop_records.bench_verdicts import default_bench_limits
 from ringland.shop_records.known_then import known_by
 from ringland.shop_records.tables import BenchVerdicts, PistonLives
@@ -30,7 +30,7 @@ DRAW_SEED = 19140628  # any fixed number: the same records must give the same dr
     partitions_def=WEEKS,
     kinds={"html"},
     deps=[piston_lives, session_exposure, spells, bench_verdicts],
-    ins={"fleet_fits": dg.AssetIn(key_prefix="ring_survival")},
+    ins={"fleet_fits": dg.AssetIn(key_prefix="fleet_risk")},
 )
 def cause_pages(
     context: dg.AssetExecutionContext,

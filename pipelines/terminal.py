@@ -132,7 +132,7 @@ def show_changes(home: Home, partition_key: str, told_by: datetime) -> None:
 
 def show_week(result: dg.ExecuteInProcessResult, partition_key: str) -> None:
     """The week's list and where its pages are."""
-    (made,) = result.asset_materializations_for_node("service_week__report")
+    (made,) = result.asset_materializations_for_node("week_pages__report")
     listed = cast("dict[str, Any]", made.metadata["list"].value)
     narrow = console.width < _WIDE
     table = Table(title=f"Week of {partition_key}", title_justify="left", box=box.SIMPLE)

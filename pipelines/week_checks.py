@@ -17,8 +17,9 @@ from pipelines.shop_records import (
     record_quality,
 )
 from pipelines.weeks import as_of_week
+from ringland.fleet_risk.tables import HullChances, HullDrivers
 from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure, SessionFuel, Spells
-from ringland.service_week.tables import HullCalls, HullChances, HullDrivers
+from ringland.service_week.tables import HullCalls
 from ringland.shop_records.tables import (
     BenchVerdicts,
     EngineSessions,

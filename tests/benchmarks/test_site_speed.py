@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import sync_playwright
 
-from ringland.service_week.report_page import build_site
-from tests.service_week.report_in_browser import ARGUMENTS, CHROMIUM
+from ringland.week_pages.report_page import build_site
 from tests.service_week.small_fleet import small_fleet
+from tests.week_pages.report_in_browser import ARGUMENTS, CHROMIUM
 
 N_HULLS = 500
 

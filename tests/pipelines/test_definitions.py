@@ -26,7 +26,14 @@ from ringland.shop_records.record_kinds import RECORD_KINDS
 from tests.pipelines.demo_run import DEMO_WEEK, DemoRun
 
 AS_OF = as_of_week(DEMO_WEEK)
-ROOMS = {"shop_records", "fuel_exposure", "ring_survival", "failure_causes", "service_week"}
+ROOMS = {
+    "shop_records",
+    "fuel_exposure",
+    "fleet_risk",
+    "service_week",
+    "failure_causes",
+    "week_pages",
+}
 
 
 def test_the_definitions_are_loadable() -> None:
@@ -162,4 +169,4 @@ def test_dagster_dev_serves_the_graph(tmp_path: Path) -> None:
     nodes = answer["assetNodes"]
     assert isinstance(nodes, list)
     assert {node["groupName"] for node in nodes} == ROOMS
-    assert ["service_week", "report"] in [node["assetKey"]["path"] for node in nodes]
+    assert ["week_pages", "report"] in [node["assetKey"]["path"] for node in nodes]

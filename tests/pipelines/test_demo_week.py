@@ -15,11 +15,11 @@ from pipelines.home import Home
 from pipelines.row_accounting import row_accounting, rows_unaccounted, set_aside_rows
 from pipelines.weeks import as_of_week
 from ringland.assumptions import load_assumptions
+from ringland.fleet_risk.fleet_hazard import FleetFits, fit_fleet
 from ringland.fuel_exposure.exposure_spells import spells
 from ringland.fuel_exposure.octane_margin import session_exposure
 from ringland.fuel_exposure.session_fuel import session_fuel
 from ringland.fuel_exposure.tables import Spells
-from ringland.service_week.fleet_hazard import FleetFits, fit_fleet
 from ringland.shop_records.engine_history import piston_lives
 from ringland.shop_records.hour_meter import engine_sessions
 from ringland.shop_records.known_then import known_by

@@ -10,15 +10,15 @@ import numpy as np
 import polars as pl
 
 from ringland.assumptions import load_assumptions
+from ringland.fleet_risk.fleet_evidence import fleet_evidence
+from ringland.fleet_risk.fleet_hazard import FleetFits, fit_fleet
 from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure, Spells
 from ringland.service_week.catalogue_file import default_catalogue
-from ringland.service_week.fleet_evidence import fleet_evidence
-from ringland.service_week.fleet_hazard import FleetFits, fit_fleet
-from ringland.service_week.past_calls import past_calls
 from ringland.service_week.week_decisions import default_limits, make_week_decisions
-from ringland.service_week.week_report import WeekReport, make_week_report
 from ringland.service_week.week_tables import WeekTables, make_week_tables
 from ringland.shop_records.tables import BenchVerdicts, PistonLives, RecordQuality
+from ringland.week_pages.past_calls import past_calls
+from ringland.week_pages.week_report import WeekReport, make_week_report
 from tests.shop_records.record_rows import records
 
 AS_OF = datetime(2026, 8, 3, 6, tzinfo=UTC)

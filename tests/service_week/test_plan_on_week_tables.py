@@ -6,17 +6,17 @@ import numpy as np
 import polars as pl
 import pytest
 
+from ringland.fleet_risk.score_history import score_history
 from ringland.service_week.action_options import option_table, spare_day_worth
 from ringland.service_week.catalogue_file import default_catalogue
-from ringland.service_week.fuel_rule_words import rule_sentences
 from ringland.service_week.fuel_rules import WHOLE_FLEET, FuelRule, compare_fuel_rules
 from ringland.service_week.hazard_ahead import planning_hazard
 from ringland.service_week.last_tests import with_days_since_test
-from ringland.service_week.score_history import score_history
 from ringland.service_week.season_outlook import season_outlook
 from ringland.service_week.small_fleet_advice import hull_advice, life_bound
 from ringland.service_week.week_limits import WeekLimits
 from ringland.service_week.week_planner import plan_week
+from ringland.week_pages.fuel_rule_words import rule_sentences
 from tests.service_week.small_fleet import AS_OF, SETTINGS, small_fleet
 
 CATALOGUE = default_catalogue(SETTINGS)

@@ -8,19 +8,19 @@ import polars as pl
 import pytest
 
 from ringland.assumptions import load_assumptions
+from ringland.fleet_risk.challenger import challenger_fit, champion_fit, contest
+from ringland.fleet_risk.fleet_hazard import fit_fleet
+from ringland.fleet_risk.negative_control import negative_control
 from ringland.service_week.action_catalogue import NOTHING
 from ringland.service_week.action_options import option_table
 from ringland.service_week.catalogue_file import default_catalogue
-from ringland.service_week.challenger import challenger_fit, champion_fit, contest
-from ringland.service_week.fleet_hazard import fit_fleet
 from ringland.service_week.hazard_ahead import planning_hazard
-from ringland.service_week.negative_control import negative_control
 from ringland.service_week.renewal_age import renewal_age
 from ringland.service_week.season_outlook import season_outlook
 from ringland.service_week.small_fleet_advice import hull_advice, life_bound
 from ringland.service_week.week_limits import WeekLimits
 from ringland.service_week.week_planner import plan_week
-from tests.service_week.made_spells import BEGIN, made_spells
+from tests.fleet_risk.made_spells import BEGIN, made_spells
 from tests.service_week.plan_cases import PRICES, running_hulls
 
 SETTINGS = load_assumptions().changed(survival__draws=500)

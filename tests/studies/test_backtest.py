@@ -22,17 +22,17 @@ import polars as pl
 import pytest
 
 from ringland.assumptions import load_assumptions
-from ringland.ring_survival.calibration import CalibrationLine, calibration_line
-from ringland.ring_survival.estimates import Estimate
-from ringland.ring_survival.forecast_scores import censoring_weights, score_limits
-from ringland.service_week.failure_risk import hull_chances
-from ringland.service_week.fleet_hazard import fit_fleet
-from ringland.service_week.rival_forecasts import (
+from ringland.fleet_risk.failure_risk import hull_chances
+from ringland.fleet_risk.fleet_hazard import fit_fleet
+from ringland.fleet_risk.rival_forecasts import (
     BASE_RATE,
     FUEL_AGE_RULE,
     HOURS_ONLY,
     rival_chances,
 )
+from ringland.ring_survival.calibration import CalibrationLine, calibration_line
+from ringland.ring_survival.estimates import Estimate
+from ringland.ring_survival.forecast_scores import censoring_weights, score_limits
 from synthetic_data.fleet_simulator import simulate_fleet
 from synthetic_data.scenario import Scenario
 

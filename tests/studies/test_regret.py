@@ -24,11 +24,11 @@ import polars as pl
 import pytest
 
 from ringland.assumptions import load_assumptions
+from ringland.fleet_risk.fleet_hazard import fit_fleet
 from ringland.service_week.action_catalogue import NOTHING
 from ringland.service_week.action_options import option_table
 from ringland.service_week.action_prices import prices
 from ringland.service_week.catalogue_file import default_catalogue
-from ringland.service_week.fleet_hazard import fit_fleet
 from ringland.service_week.hazard_ahead import CumulativeHazard, planning_hazard
 from ringland.service_week.week_limits import WeekLimits
 from ringland.service_week.week_planner import plan_week

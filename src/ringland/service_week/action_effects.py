@@ -12,14 +12,14 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ringland.assumptions import Assumptions
-from ringland.service_week.action_prices import Prices
-from ringland.service_week.failure_risk import (
+from ringland.fleet_risk.failure_risk import (
     HORIZONS_D,
     chances_of,
     cumulative_hazard,
     failure_chances,
 )
-from ringland.service_week.fleet_hazard import FleetFits
+from ringland.fleet_risk.fleet_hazard import FleetFits
+from ringland.service_week.action_prices import Prices
 
 Floats = NDArray[np.float64]
 

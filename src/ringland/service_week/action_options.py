@@ -12,9 +12,9 @@ import numpy as np
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.fleet_risk.fleet_hazard import BOUNDS, with_bound
 from ringland.service_week.action_catalogue import NOTHING, Catalogue, CatalogueError
 from ringland.service_week.action_prices import ITEMS, Prices
-from ringland.service_week.fleet_hazard import BOUNDS, with_bound
 from ringland.service_week.hazard_ahead import CumulativeHazard, Floats
 from ringland.service_week.option_outcome import (
     Actions,

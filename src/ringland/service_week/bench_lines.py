@@ -9,8 +9,8 @@ from typing import Any
 import polars as pl
 
 from ringland.assumptions import Assumptions
-from ringland.service_week.fixed_words import MARK_WORDS, MEASURE_LABELS
-from ringland.service_week.number_words import day_text
+from ringland.wording.fixed_words import MARK_WORDS, MEASURE_LABELS
+from ringland.wording.number_words import day_text
 
 WARNING_MEASURES = ("leak_down", "compression")
 """Tests whose failure calls for the engine to be looked at again before it is rented."""

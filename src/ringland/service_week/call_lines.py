@@ -8,13 +8,13 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from ringland.assumptions import Assumptions
-from ringland.service_week.fixed_words import (
+from ringland.wording.fixed_words import (
     ACTION_LABELS,
     CALL_LABELS,
     FACTOR_LABELS,
     MODE_LABELS,
 )
-from ringland.service_week.number_words import (
+from ringland.wording.number_words import (
     MONTHS,
     WEEKDAYS,
     chance_text,

@@ -17,11 +17,11 @@ import numpy as np
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.fleet_risk.expected_use import DAY_S
+from ringland.fleet_risk.unmeasured_confounding import e_value_with_limit
 from ringland.service_week.action_catalogue import Catalogue
 from ringland.service_week.action_prices import Prices
-from ringland.service_week.expected_use import DAY_S
 from ringland.service_week.hazard_ahead import CumulativeHazard, Floats
-from ringland.service_week.unmeasured_confounding import e_value_with_limit
 
 WHOLE_FLEET = "whole fleet"
 

@@ -21,8 +21,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ringland.assumptions import Assumptions
+from ringland.fleet_risk.fleet_hazard import FleetFits, ModeFit
 from ringland.service_week.action_catalogue import Action, Effect
-from ringland.service_week.fleet_hazard import FleetFits, ModeFit
 
 Floats = NDArray[np.float64]
 

@@ -10,10 +10,10 @@ import numpy as np
 import polars as pl
 
 from ringland.assumptions import Assumptions
-from ringland.service_week.expected_use import DAY_S
-from ringland.service_week.failure_risk import chance_with_range
-from ringland.service_week.fleet_hazard import FleetFits
-from ringland.service_week.number_words import number_text
+from ringland.fleet_risk.expected_use import DAY_S
+from ringland.fleet_risk.failure_risk import chance_with_range
+from ringland.fleet_risk.fleet_hazard import FleetFits
+from ringland.wording.number_words import number_text
 
 
 @dataclass(frozen=True)

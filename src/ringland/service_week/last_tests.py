@@ -6,7 +6,7 @@ from datetime import datetime
 
 import polars as pl
 
-from ringland.service_week.expected_use import DAY_S
+from ringland.fleet_risk.expected_use import DAY_S
 from ringland.service_week.option_outcome import TESTED
 
 MEASURES = ("compression", "leak_down")

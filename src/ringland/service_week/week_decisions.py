@@ -13,13 +13,13 @@ import numpy as np
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.fleet_risk.expected_use import DAY_S
+from ringland.fleet_risk.failure_risk import HORIZONS_D
+from ringland.fleet_risk.fleet_hazard import COVARIATES, FleetFits
 from ringland.ring_survival.age_replacement import AgeReplacement
 from ringland.service_week.action_catalogue import Catalogue
 from ringland.service_week.action_options import option_table, spare_day_worth
 from ringland.service_week.action_prices import Prices
-from ringland.service_week.expected_use import DAY_S
-from ringland.service_week.failure_risk import HORIZONS_D
-from ringland.service_week.fleet_hazard import COVARIATES, FleetFits
 from ringland.service_week.hazard_ahead import planning_hazard
 from ringland.service_week.last_tests import with_days_since_test
 from ringland.service_week.renewal_age import renewal_age

@@ -9,14 +9,14 @@ from datetime import datetime
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.fleet_risk.expected_use import expected_use
+from ringland.fleet_risk.failure_risk import hull_chances, hull_drivers
+from ringland.fleet_risk.fleet_hazard import FleetFits, clear_factors
+from ringland.fleet_risk.hull_state import installed_engines, open_failures, running_sets
 from ringland.service_week.action_effects import action_costs
 from ringland.service_week.action_prices import Prices, prices
 from ringland.service_week.bench_lines import bench_warnings
-from ringland.service_week.expected_use import expected_use
-from ringland.service_week.failure_risk import hull_chances, hull_drivers
-from ringland.service_week.fleet_hazard import FleetFits, clear_factors
 from ringland.service_week.fuel_burned import dock_fuel
-from ringland.service_week.hull_state import installed_engines, open_failures, running_sets
 from ringland.service_week.weekly_calls import hull_calls
 
 

@@ -12,10 +12,10 @@ from typing import Any
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.fleet_risk.failure_risk import HORIZONS_D
 from ringland.service_week.action_effects import check_cost
 from ringland.service_week.action_prices import Prices
 from ringland.service_week.call_lines import call_reason
-from ringland.service_week.failure_risk import HORIZONS_D
 from ringland.service_week.tables import HullCalls
 
 

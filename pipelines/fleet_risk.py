@@ -1,0 +1,68 @@
+"""Assets of the room `fleet_risk`: what the fleet's lives say about its failures."""
+
+import dagster as dg
+import numpy as np
+
+from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.fuel_exposure import spells
+from pipelines.resources import ShopFolders
+from pipelines.shop_records import piston_lives
+from pipelines.weeks import WEEKS, as_of_week
+from ringland.fleet_risk.fleet_evidence import FleetEvidence, fleet_evidence
+from ringland.fleet_risk.fleet_hazard import FleetFits, fit_fleet
+from ringland.fuel_exposure.tables import Spells
+from ringland.shop_records.tables import PistonLives
+
+ROOM = "fleet_risk"
+DRAW_SEED = 19140628  # any fixed number: the same records must give the same draws
+
+
+@dg.asset(key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"python"}, deps=[spells])
+def fleet_fits(
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
+) -> dg.Output[FleetFits]:
+    """The hazard models of the week: ring-land fracture and ring wear, with Cox beside them."""
+    as_of = as_of_week(context.partition_key)
+    fits = fit_fleet(
+        warehouse.read_week("fuel_exposure.spells", Spells, as_of),
+        shop.assumptions(),
+        np.random.default_rng(DRAW_SEED),
+    )
+    return dg.Output(
+        fits,
+        metadata={
+            "failures": dg.MetadataValue.json({fit.mode: fit.n_failures for fit in fits.modes}),
+            "doubtful": dg.MetadataValue.json([f.mode for f in fits.modes if f.is_doubtful]),
+            "problems": dg.MetadataValue.json([f.problem for f in fits.modes if f.problem]),
+            "cannot_separate": dg.MetadataValue.json(list(fits.cannot_separate)),
+        },
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"python"},
+    deps=[piston_lives],
+    ins={"fleet_fits": dg.AssetIn(key_prefix=ROOM)},
+)
+def evidence(
+    context: dg.AssetExecutionContext,
+    warehouse: DuckDBWarehouse,
+    shop: ShopFolders,
+    fleet_fits: FleetFits,
+) -> dg.Output[FleetEvidence]:
+    """Survival curves, cumulative incidence and effects with limits and failure counts."""
+    as_of = as_of_week(context.partition_key)
+    lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
+    found = fleet_evidence(lives, fleet_fits, shop.assumptions())
+    return dg.Output(
+        found,
+        metadata={
+            "piston_sets": found.n_sets,
+            "running": found.n_running,
+            "failures": dg.MetadataValue.json(found.mode_counts.to_dicts()),
+            "effects": dg.MetadataValue.json(found.effects.to_dicts()),
+        },
+    )

@@ -1,0 +1,125 @@
+"""Assets of the room `week_pages`: the week's report as pages, list, tables and mail."""
+
+import shutil
+from datetime import datetime
+from pathlib import Path
+
+import dagster as dg
+import polars as pl
+
+from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.fuel_exposure import session_exposure
+from pipelines.resources import ShopFolders
+from pipelines.row_accounting import row_accounting
+from pipelines.shop_records import bench_verdicts, record_quality
+from pipelines.versions import report_versions
+from pipelines.weeks import WEEKS, as_of_week
+from ringland.fleet_risk.fleet_evidence import FleetEvidence
+from ringland.fleet_risk.fleet_hazard import FleetFits
+from ringland.fuel_exposure.tables import SessionExposure
+from ringland.fuel_exposure.week_fuel import WeekFuel
+from ringland.service_week.catalogue_file import default_catalogue
+from ringland.service_week.horizons import season_end
+from ringland.service_week.week_decisions import (
+    WeekDecisions,
+)
+from ringland.service_week.week_tables import WeekTables
+from ringland.shop_records.known_then import known_by
+from ringland.shop_records.tables import BenchVerdicts, RecordQuality
+from ringland.week_pages.past_calls import PastCalls
+from ringland.week_pages.report_page import build_site
+from ringland.week_pages.week_bundle import week_bundle
+from ringland.week_pages.week_report import (
+    WEEK_LIST_HEADINGS,
+    make_week_report,
+    week_list_lines,
+)
+
+ROOM = "week_pages"
+BUNDLE = "ringland-week.zip"
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"html"},
+    deps=[session_exposure, bench_verdicts, record_quality],
+    ins={
+        "fleet_fits": dg.AssetIn(key_prefix="fleet_risk"),
+        "evidence": dg.AssetIn(key_prefix="fleet_risk"),
+        "week_tables": dg.AssetIn(key_prefix="service_week"),
+        "week_decisions": dg.AssetIn(key_prefix="service_week"),
+        "week_fuel": dg.AssetIn(key_prefix="fuel_exposure"),
+        "cause_pages": dg.AssetIn(key_prefix="failure_causes"),
+    },
+)
+def report(
+    context: dg.AssetExecutionContext,
+    warehouse: DuckDBWarehouse,
+    shop: ShopFolders,
+    fleet_fits: FleetFits,
+    evidence: FleetEvidence,
+    week_tables: WeekTables,
+    week_decisions: WeekDecisions | None,
+    week_fuel: WeekFuel,
+    cause_pages: dict[str, bytes],
+) -> dg.MaterializeResult:
+    """The week's pages and its list."""
+    as_of = as_of_week(context.partition_key)
+    records = known_by(warehouse.read_records(), as_of)
+    settings = shop.assumptions()
+    made = make_week_report(
+        as_of=as_of,
+        is_demo=shop.is_demo,
+        records=records,
+        exposure=warehouse.read_week("fuel_exposure.session_exposure", SessionExposure, as_of),
+        bench=warehouse.read_week("shop_records.bench_verdicts", BenchVerdicts, as_of),
+        record_quality=warehouse.read_week("shop_records.record_quality", RecordQuality, as_of),
+        tables=week_tables,
+        fits=fleet_fits,
+        evidence=evidence,
+        row_accounting=row_accounting(warehouse, as_of),
+        versions=report_versions(records),
+        assumptions=settings,
+        decisions=week_decisions,
+        catalogue=default_catalogue(settings),
+        past=earlier_calls(warehouse, as_of),
+        season_ends_at=season_end(as_of, settings),
+    )
+    folder = shop.site / context.partition_key
+    site = build_site(made, beside=cause_pages, fuel=week_fuel)
+    write_site(folder, site | {BUNDLE: week_bundle(site)})
+    return dg.MaterializeResult(
+        metadata={
+            "report": dg.MetadataValue.path(str(folder / "index.html")),
+            "hulls": len(made.hulls),
+            "not_assessed": len(made.not_assessed),
+            "list": dg.MetadataValue.json(
+                {"headings": list(WEEK_LIST_HEADINGS), "rows": week_list_lines(made)}
+            ),
+        }
+    )
+
+
+def earlier_calls(warehouse: DuckDBWarehouse, as_of: datetime) -> pl.DataFrame:
+    """`PastCalls` of every week before `as_of` that was reported."""
+    rows = warehouse.read(
+        "select as_of, hull_id, call, action, chance_30d from service_week.hull_calls "
+        "join service_week.hull_chances using (as_of, hull_id) where as_of < ? "
+        "order by as_of, hull_id",
+        [as_of],
+    )
+    return PastCalls.validate(rows, cast=True)
+
+
+def write_site(folder: Path, site: dict[str, bytes]) -> None:
+    """Put a whole site in the place of an earlier one."""
+    fresh = folder.with_name(folder.name + ".new")
+    shutil.rmtree(fresh, ignore_errors=True)
+    for name, content in site.items():
+        path = fresh / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    shutil.rmtree(folder, ignore_errors=True)
+    fresh.rename(folder)

@@ -1,0 +1,238 @@
+"""Cause reports as pages and PDFs, with everything they need inside them.
+
+Text only ever passes as data: through Jinja2's escaping into a page, through JSON into the
+PDF's layout, which sets it as text and never reads it as markup.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import asdict
+from importlib.resources import files
+from typing import Any
+
+import typst
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from ringland.failure_causes import rebuild_lines
+from ringland.failure_causes.cause_bench_form import bench_form_page, bench_form_workbook
+from ringland.failure_causes.cause_photos import shown_photo
+from ringland.failure_causes.cause_report import CauseReport, ShopRecord
+from ringland.failure_causes.rebuild_comparison import RebuildComparison
+from ringland.wording import fixed_words
+from ringland.wording.number_words import day_text, instant_text
+
+TITLES = (
+    "Job and serials",
+    "Complaint",
+    "Measured before it was opened",
+    "Found, by cylinder",
+    "What it means",
+    "Causes, ranked",
+    "What the record says",
+    "What cannot be known",
+    "What must be done, why, and what it costs",
+    "Prevention",
+    "Acceptance readings",
+    "Break-in, next check, kept parts, disposal",
+)
+"""The twelve parts, in order."""
+
+HEADINGS = {
+    "measured": ("Test", "Day", "Place", "Reading", "Verdict", "Why", "Limit is"),
+    "settle": ("Not looked at yet", "Part", "Would tell (bits)"),
+    "record": (
+        "Factor",
+        "This engine",
+        "Bounds",
+        "Fleet's middle",
+        "Above this share of fleet",
+        "Hazard against middle",
+        "Share of log hazard",
+    ),
+    "work": ("Work", "Why", "Because of", "Parts", "Hours", "Basis"),
+    "options": ("Option", "Price", "What it leaves"),
+    "acceptance": (
+        "Reading",
+        "Place",
+        "Target",
+        "Limit [mark]",
+        "Before",
+        "After",
+        "Verdict",
+        "Signed",
+    ),
+}
+
+
+def build_cause_site(
+    shop: ShopRecord,
+    reports: Sequence[CauseReport],
+    comparison: RebuildComparison,
+    paper: str = "a4",
+) -> dict[str, bytes]:
+    """Every file by its path relative to the site's folder, all under 'causes/'.
+
+    Index; a page, a PDF and an acceptance form per report; the rebuild comparison; the bench
+    form as a page and as a spreadsheet for each number of cylinders on record.
+
+    Args:
+        shop: what the reports were made from.
+        reports: from `cause_report.cause_reports`.
+        comparison: from `rebuild_comparison.compare_rebuilds`.
+        paper: 'a4' or 'us-letter'.
+    """
+    templates = _templates()
+    engines = dict(shop.records["engines"].select("engine_id", "cylinders").iter_rows())
+    site = {
+        "bench-form.html": bench_form_page(shop.table, engines, is_demo=shop.is_demo),
+        "rebuilds.html": rebuild_page(comparison, shop),
+    }
+    forms = []
+    for cylinders in sorted(set(engines.values())):
+        forms.append((cylinders, f"bench-form-{cylinders}-cylinders.xlsx"))
+        site[forms[-1][1]] = bench_form_workbook(shop.table, cylinders)
+    rows = []
+    for report in sorted(reports, key=lambda report: report.found_at, reverse=True):
+        name = report_name(report)
+        site[f"{name}.html"] = cause_page(report, templates)
+        site[f"{name}.pdf"] = cause_pdf(report, paper)
+        site[f"{name}-acceptance.xlsx"] = report.acceptance_form
+        rows.append(
+            {
+                "engine_id": report.engine_id,
+                "day": day_text(report.found_at),
+                "short": " ".join(report.summary[:2]),
+                "page": f"{name}.html",
+                "pdf": f"{name}.pdf",
+            }
+        )
+    index = templates.get_template("cause_index.html.j2").render(
+        root="../", rows=rows, forms=forms, as_of=shop.as_of, is_demo=shop.is_demo
+    )
+    site["index.html"] = index.encode()
+    return {f"causes/{name}": content for name, content in site.items()}
+
+
+def rebuild_page(comparison: RebuildComparison, shop: ShopRecord) -> bytes:
+    """The rebuild comparison as one page, to stand beside the cause reports."""
+    page = _templates().get_template("rebuilds.html.j2")
+    return page.render(
+        root="../",
+        as_of=shop.as_of,
+        is_demo=shop.is_demo,
+        answers=rebuild_lines.answer_lines(comparison),
+        chosen=rebuild_lines.CHOSEN,
+        group_headings=rebuild_lines.GROUP_HEADINGS,
+        groups=rebuild_lines.group_rows(comparison, shop.prices.currency),
+        ratio_headings=rebuild_lines.RATIO_HEADINGS,
+        ratios=rebuild_lines.ratio_rows(comparison),
+        mode_headings=rebuild_lines.MODE_HEADINGS,
+        modes=rebuild_lines.mode_rows(comparison),
+        at_h=f"{shop.assumptions.number('rebuild.incidence_at_h'):.0f}",
+    ).encode()
+
+
+def report_name(report: CauseReport) -> str:
+    """A name safe as a file on every system: plain letters, the day, and a digest."""
+    letters = re.sub(r"[^A-Za-z0-9]+", "-", report.engine_id).strip("-")[:30] or "engine"
+    whole = f"{report.engine_id}|{report.found_at.isoformat()}|{report.mode}"
+    digest = hashlib.sha256(whole.encode()).hexdigest()[:6]
+    return f"{letters}-{report.found_at:%Y-%m-%d}-{digest}"
+
+
+def cause_page(report: CauseReport, templates: Environment | None = None) -> bytes:
+    """The report as one HTML page; its photos and picture are inside it."""
+    templates = templates or _templates()
+    return (
+        templates.get_template("cause_report.html.j2")
+        .render(
+            report=report,
+            titles=[f"{number}. {title}" for number, title in enumerate(TITLES, start=1)],
+            headings=HEADINGS,
+            root="../",
+            pdf=f"{report_name(report)}.pdf",
+            form=f"{report_name(report)}-acceptance.xlsx",
+            photos=[
+                {"name": name, "src": photo.data_url}
+                for name, content in report.photos
+                if (photo := shown_photo(content))
+            ],
+            picture=report.picture and f"data:image/svg+xml;base64,{_base64(report.picture)}",
+        )
+        .encode()
+    )
+
+
+def cause_pdf(report: CauseReport, paper: str = "a4") -> bytes:
+    """The report as a PDF; the same report gives the same bytes.
+
+    Args:
+        report: the report.
+        paper: 'a4' or 'us-letter'.
+    """
+    layout = files("ringland.failure_causes").joinpath("templates", "cause_report.typ")
+    inputs: dict[str, bytes] = {"main.typ": layout.read_bytes()}
+    photos = []
+    for number, (name, content) in enumerate(report.photos):
+        if photo := shown_photo(content):
+            file = f"photo-{number}.svg"
+            inputs[file] = photo.svg
+            photos.append({"file": file, "name": name})
+    if report.picture:
+        inputs["picture.svg"] = report.picture
+    data = {
+        "report": _as_json(report),
+        "titles": TITLES,
+        "headings": HEADINGS,
+        "paper": paper,
+        "photos": photos,
+        "picture": "picture.svg" if report.picture else "",
+        "as_of": f"As known on {instant_text(report.as_of)}",
+        "demo": f"{fixed_words.DEMO_LABEL}: no real fleet, shop or person."
+        if report.is_demo
+        else "",
+        "fonts": ["Libertinus Serif"],
+        "never": fixed_words.NEVER_CLEARANCE,
+        "association": fixed_words.ASSOCIATION,
+        "versions": ", ".join(f"{name} {value}" for name, value in report.versions.items()),
+    }
+    made: object = typst.compile(  # type: ignore[call-overload]  # its types lag: a dict is taken
+        inputs,
+        format="pdf",
+        sys_inputs={"report": json.dumps(data)},
+        timestamp=report.as_of,
+        ignore_system_fonts=True,  # the same letters on every machine
+    )
+    if not isinstance(made, bytes):
+        raise TypeError("the PDF did not come back as bytes")
+    return made
+
+
+def _as_json(report: CauseReport) -> dict[str, Any]:
+    fields = asdict(report)
+    for name in ("photos", "picture", "acceptance_form", "versions", "found_at", "as_of"):
+        del fields[name]
+    return fields
+
+
+def _base64(content: bytes) -> str:
+    return base64.b64encode(content).decode()
+
+
+def _templates() -> Environment:
+    templates = Environment(
+        loader=PackageLoader("ringland.failure_causes"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    templates.filters["instant"] = instant_text
+    templates.globals["words"] = fixed_words
+    return templates

@@ -1,0 +1,98 @@
+"""A check on hidden bias: octane must not predict failures it cannot cause.
+
+Water and foreign objects break engines whatever fuel is in the tank.  If shortfall "goes
+with" those failures too, something unrecorded (who runs hard, who looks after a hull)
+stands behind both, and the fuel effect on ring lands is suspect.  Lipsitch, Tchetgen
+Tchetgen and Cohen (2010), Epidemiology 21:383-388.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from ringland.assumptions import Assumptions
+from ringland.fleet_risk.fleet_hazard import covariate_matrix, good_state, hazard_prior
+from ringland.ring_survival.weibull_hazard import fit_weibull_hazard
+
+MODES = ("water", "foreign_object")
+FACTOR = "shortfall_25h_on"
+
+
+@dataclass(frozen=True)
+class NegativeControl:
+    """The hazard ratio of control failures per octane number of shortfall, and what it says.
+
+    `passes` is None where the record cannot tell: too few failures, or the shortfall never
+    varies.
+    """
+
+    n_failures: int
+    hazard_ratio: float | None
+    low: float | None
+    high: float | None
+    prior_share: float | None
+    passes: bool | None
+    sentence: str
+
+
+def negative_control(
+    spells: pl.DataFrame, assumptions: Assumptions, rng: np.random.Generator
+) -> NegativeControl:
+    """Whether octane shortfall goes with water and foreign-object failures: it must not.
+
+    Args:
+        spells: `Spells`, a row per interval.
+        assumptions: settings: priors, step, level, and how much of the answer may be prior.
+        rng: source of the parameter draws.
+    """
+    event = spells["mode"].is_in(list(MODES)).fill_null(False).to_numpy()
+    n_failures = int(event.sum())
+    if spells.is_empty() or spells[FACTOR].n_unique() < 2:
+        why = "octane shortfall does not vary in this record"
+        return NegativeControl(n_failures, None, None, None, None, None, f"Cannot tell: {why}.")
+    fit = fit_weibull_hazard(
+        spells["start_h"].to_numpy(),
+        spells["stop_h"].to_numpy(),
+        event,
+        covariate_matrix(spells, [FACTOR]),
+        names=[FACTOR],
+        step=[assumptions.number(f"step.{FACTOR}")],
+        centre=[good_state(assumptions)[FACTOR]],
+        prior=hazard_prior(assumptions),
+        n_draws=int(assumptions.number("survival.draws")),
+        rng=rng,
+    )
+    effect = fit.effects(assumptions.number("survival.confidence"))[0]
+    holds_one = effect.low <= 1 <= effect.high
+    is_prior = effect.prior_share > assumptions.number("survival.mostly_prior_share")
+    numbers = (
+        f"hazard ratio {effect.hazard_ratio:.2f} per octane number "
+        f"({effect.low:.2f} to {effect.high:.2f}, {n_failures} failures)"
+    )
+    if holds_one and is_prior:
+        sentence = (
+            f"Cannot tell: too few water and foreign-object failures; the range is mostly the "
+            f"prior's. {numbers.capitalize()}."
+        )
+    elif holds_one:
+        sentence = (
+            f"As it should be: octane shortfall does not go with water or foreign-object "
+            f"failures; the range holds no effect. {numbers.capitalize()}."
+        )
+    else:
+        sentence = (
+            f"Warning: octane shortfall goes with water and foreign-object failures, which it "
+            f"cannot cause: something unrecorded stands behind both. {numbers.capitalize()}."
+        )
+    return NegativeControl(
+        n_failures=n_failures,
+        hazard_ratio=effect.hazard_ratio,
+        low=effect.low,
+        high=effect.high,
+        prior_share=effect.prior_share,
+        passes=None if holds_one and is_prior else holds_one,
+        sentence=sentence,
+    )

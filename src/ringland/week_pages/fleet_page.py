@@ -1,0 +1,111 @@
+"""What the fleet page says this week: the list, what changed, the plan, the docks."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from typing import Any
+
+import plotly.graph_objects as go
+import polars as pl
+
+from ringland.service_week.call_lines import summary_line
+from ringland.week_pages.past_calls import WeekChange
+from ringland.week_pages.plan_lines import (
+    bay_lines,
+    kit_lines,
+    outlook_line,
+    plan_groups,
+    plan_summary,
+)
+from ringland.week_pages.report_lines import (
+    WORTH_SAYING,
+    dock_rule_line,
+    fuel_line,
+    one_grade_line,
+    unpriced_line,
+)
+from ringland.week_pages.risk_charts import fleet_chances
+from ringland.week_pages.week_report import WeekReport
+from ringland.wording import fixed_words as words
+from ringland.wording.number_words import count_text, day_text, number_text, share_text
+
+Row = Mapping[str, Any]
+
+
+def fleet_context(report: WeekReport) -> dict[str, Any]:
+    """What the fleet page's template needs; `figures` are drawn by name."""
+    counts = Counter(str(sheet.call["call"]) for sheet in report.hulls)
+    told = [sheet for sheet in report.hulls if sheet.chance["chance_30d"] is not None]
+    figures: dict[str, go.Figure] = {}
+    if told:
+        chances = pl.DataFrame([{**sheet.chance, "call": sheet.call["call"]} for sheet in told])
+        figures["fleet"] = fleet_chances(chances)
+    change = report.change
+    return {
+        "tally": [(call, counts[call]) for call in words.CALL_LABELS if counts[call]],
+        "summary": summary_line([sheet.call for sheet in report.assessed], report.prices.currency),
+        "change": change,
+        "change_title": change_title(change),
+        "plan": _plan(report),
+        "docks": [_dock(row, report) for row in report.dock_fuel.iter_rows(named=True)],
+        "dock_ids": sorted({sheet.dock_id for sheet in report.hulls}),
+        "need_of": need_of,
+        "figures": figures,
+        "price_note": unpriced_line(report.prices.from_settings),
+    }
+
+
+def need_of(call: Row) -> str:
+    """What a hull needs this week: 'shop', 'fuel' (a change of fuel only) or 'none'."""
+    if call["call"] in ("keep_off", "book_check"):
+        return "shop"
+    return "none" if call["action"] == "nothing" else "fuel"
+
+
+def change_title(change: WeekChange) -> str:
+    """The heading over what changed since the last report."""
+    if change.since is None:
+        return "What changed since last week: no earlier report is kept to compare with."
+    if not change.lines:
+        return f"Nothing changed since the report of {day_text(change.since)}."
+    hulls = count_text(len(change.lines), "hull")
+    return f"Changed since the report of {day_text(change.since)}: {hulls}."
+
+
+def dock_alarm(dock: Row, report: WeekReport) -> str:
+    """Litres below need and old litres at a dock, where there are any; else empty."""
+    parts = []
+    below, old = dock["below_need_share"], dock["over_28d_share"]
+    litres = dock["burned_l"] or 0.0
+    if below is not None and below >= WORTH_SAYING:
+        parts.append(f"{number_text(below * litres, 0)} l below need ({share_text(below)})")
+    if old is not None and old >= WORTH_SAYING:
+        days = number_text(report.assumptions.number("fuel.old_after_d"), 0)
+        parts.append(f"{number_text(old * litres, 0)} l older than {days} days ({share_text(old)})")
+    return "; ".join(parts)
+
+
+def _dock(row: Row, report: WeekReport) -> dict[str, Any]:
+    is_one_grade = row["dock_id"] in report.one_grade_docks
+    return {
+        **row,
+        "alarm": dock_alarm(row, report),
+        "rule": dock_rule_line(row, report.assumptions),
+        "burned": fuel_line(row, report.assumptions),
+        "one_grade": one_grade_line([row["dock_id"]] if is_one_grade else []),
+    }
+
+
+def _plan(report: WeekReport) -> dict[str, Any] | None:
+    decisions, catalogue = report.decisions, report.catalogue
+    if decisions is None or catalogue is None:
+        return None
+    currency = report.prices.currency
+    return {
+        "summary": plan_summary(decisions, currency),
+        "groups": plan_groups(decisions, catalogue),
+        "bay": bay_lines(decisions, currency),
+        "kits": kit_lines(decisions),
+        "outlook": outlook_line(decisions, currency),
+    }

@@ -1,0 +1,301 @@
+"""What the fuel pages say: dock by dock, hull by hull, and one page for each hull's tank.
+
+Litres burned against need are those of `fuel_burned`, the dock's rule that of
+`report_lines`: here stands what the ledger adds, what docks hold and sold and how each tank
+came to its blend.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import polars as pl
+
+from ringland.assumptions import Assumptions
+from ringland.fuel_exposure.week_fuel import WeekFuel
+from ringland.week_pages.fuel_charts import tank_picture
+from ringland.week_pages.report_lines import WORTH_SAYING, dock_rule_line
+from ringland.week_pages.week_report import WeekReport
+from ringland.wording.number_words import (
+    UNKNOWN,
+    count_text,
+    day_text,
+    number_text,
+    share_text,
+)
+
+Row = Mapping[str, Any]
+Page = tuple[str, dict[str, Any]]
+"""A template's name and its context; `figures` holds the pictures by name."""
+
+INDEX = "fuel/index.html"
+LITRES_WORTH_SAYING = 0.5
+"""Fewer round to nothing."""
+
+
+def tank_pages(pages: Mapping[str, str]) -> dict[str, str]:
+    """The fuel page of each hull, beside its own page as `hull_pages` names it."""
+    return {hull_id: path.replace("hulls/", "fuel/", 1) for hull_id, path in pages.items()}
+
+
+def fuel_contexts(report: WeekReport, fuel: WeekFuel, pages: Mapping[str, str]) -> dict[str, Page]:
+    """Every fuel page by its path in the site.
+
+    Args:
+        report: the week.
+        fuel: its fuel, as `week_fuel` returns it.
+        pages: the page of each hull, as `hull_pages` returns them.
+    """
+    tanks = tank_pages(pages)
+    made = {INDEX: ("fuel.html.j2", _index(report, fuel, pages, tanks))}
+    courses = fuel.tank_course.partition_by("hull_id", as_dict=True)
+    worst = fuel.worst.partition_by("hull_id", as_dict=True)
+    windows = {row["hull_id"]: row for row in fuel.windows.iter_rows(named=True)}
+    accounts = {row["tank"]: row for row in fuel.balance.iter_rows(named=True)}
+    for sheet in report.hulls:
+        hull_id = sheet.hull_id
+        course = courses.get((hull_id,), fuel.tank_course.clear())
+        made[tanks[hull_id]] = (
+            "tank.html.j2",
+            {
+                "hull_id": hull_id,
+                "dock_id": sheet.dock_id,
+                "hull_page": pages[hull_id],
+                "figures": _pictures({"tank": course}, report.assumptions),
+                "days": _days(report.assumptions, "fuel.picture_d"),
+                "worst": [
+                    ride | {"day": day_text(ride["started_at"])}
+                    for ride in worst.get((hull_id,), fuel.worst.clear()).iter_rows(named=True)
+                ],
+                "windows": _windows(windows.get(hull_id), report.assumptions),
+                "account": _account_lines(accounts.get(hull_id), report.assumptions),
+                **_ages(report.assumptions),
+            },
+        )
+    return made
+
+
+def _index(
+    report: WeekReport, fuel: WeekFuel, pages: Mapping[str, str], tanks: Mapping[str, str]
+) -> dict[str, Any]:
+    settings = report.assumptions
+    rules = {row["dock_id"]: row for row in report.dock_fuel.iter_rows(named=True)}
+    by_dock = fuel.dock_course.partition_by("dock_id", as_dict=True)
+    figures: dict[str, Any] = {}
+    docks = []
+    most_below_first = fuel.docks.sort("sold_below_need_l", "dock_id", descending=[True, False])
+    for number, dock in enumerate(most_below_first.iter_rows(named=True)):
+        name = dock["dock_id"]
+        course = by_dock.get((name,), fuel.dock_course.clear())
+        pictures = _pictures({f"dock-{number}": course}, settings, dock["need_high_aki"])
+        figures |= pictures
+        docks.append(
+            {
+                "name": name,
+                "picture": next(iter(pictures), None),
+                "rule": dock_rule_line(rules[name], settings) if name in rules else "",
+                "row": dock,
+                "facts": _dock_facts(dock, settings),
+                "below": [hull for hull in dock["below_need"] or () if hull in pages],
+                "likely": _likely_line(dock, settings),
+            }
+        )
+    hulls = [
+        {"hull_id": sheet.hull_id, "dock_id": sheet.dock_id, **sheet.fuel}
+        for sheet in report.hulls
+        if sheet.fuel
+    ]
+    hulls.sort(key=lambda row: (-(row["below_need_share"] or 0.0), row["hull_id"]))
+    well = [row["hull_id"] for row in hulls if _is_well(row)]
+    return {
+        "figures": figures,
+        "docks": docks,
+        "silent": sorted(set(rules) - set(fuel.docks["dock_id"])),
+        "hulls": [row for row in hulls if row["hull_id"] not in well],
+        "well": sorted(well),
+        "pages": pages,
+        "tanks": tanks,
+        "days": _days(settings, "record.recent_sessions_d"),
+        "picture_days": _days(settings, "fuel.picture_d"),
+        "trials": fuel.trials.to_dicts(),
+        "gap": number_text(settings.number("octane.sensitivity_spread_on")),
+        "need_spread": number_text(settings.number("octane.need_spread_on"), 2),
+        **_ages(settings),
+    }
+
+
+def _is_well(burned: Row) -> bool:
+    """Whether all a hull burned of late is known, met the need, and hardly any of it was old."""
+    shares = [burned[name] for name in ("below_need_share", "over_28d_share", "unknown_share")]
+    return shares[0] == 0.0 and all(x is not None and x < WORTH_SAYING for x in shares)
+
+
+def _days(settings: Assumptions, name: str) -> str:
+    return number_text(settings.number(name), 0)
+
+
+def _ages(settings: Assumptions) -> dict[str, str]:
+    return {
+        "turns_d": _days(settings, "fuel.turns_after_d"),
+        "old_d": _days(settings, "fuel.old_after_d"),
+    }
+
+
+def _pictures(
+    courses: Mapping[str, pl.DataFrame], settings: Assumptions, need_aki: float | None = None
+) -> dict[str, Any]:
+    """The picture of each tank that has an event to show."""
+    turns_d, old_d = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
+    return {
+        name: tank_picture(course, turns_d, old_d, need_aki)
+        for name, course in courses.items()
+        if course.height
+    }
+
+
+def _dock_facts(dock: Row, settings: Assumptions) -> list[tuple[str, str]]:
+    days = _days(settings, "record.recent_sessions_d")
+    return [
+        (f"Sold below need, last {days} days", _sold_line(dock)),
+        (
+            "Blend now",
+            f"{number_text(dock['octane_aki'])} AKI "
+            f"({number_text(dock['octane_low_aki'])} to {number_text(dock['octane_high_aki'])})"
+            + _unknown_part(dock["unknown_share"]),
+        ),
+        ("Need of its hulls", _need_line(dock)),
+        ("In the tank", f"{number_text(dock['level_l'], 0)} l; {_age_line(dock, settings)}"),
+        (
+            "Oldest sold",
+            "nothing sold"
+            if dock["oldest_sold_d"] is None
+            else f"the oldest fill averaged {number_text(dock['oldest_sold_d'], 0)} days",
+        ),
+        (
+            "Turnover",
+            "nothing sold"
+            if dock["turnover_d"] is None
+            else f"the tank lasts {number_text(dock['turnover_d'], 0)} days at this rate of sale",
+        ),
+    ]
+
+
+def _sold_line(dock: Row) -> str:
+    sold, below = dock["sold_l"], dock["sold_below_need_l"]
+    if not sold:
+        return "nothing sold"
+    if not below:
+        return f"none known of {number_text(sold, 0)} l"
+    return (
+        f"{number_text(below, 0)} l of {number_text(sold, 0)} l ({share_text(below / sold)}) went "
+        f"into craft that needed more"
+    )
+
+
+def _unknown_part(share: float | None) -> str:
+    if share is None or share < WORTH_SAYING:
+        return ""
+    return f"; {share_text(share)} of it without a grade on record"
+
+
+def _need_line(dock: Row) -> str:
+    low, high = dock["need_low_aki"], dock["need_high_aki"]
+    if high is None:
+        return UNKNOWN
+    span = number_text(high, 0) if low == high else f"{number_text(low, 0)} to {high:.0f}"
+    if not dock["below_need_hulls"]:
+        return f"{span} AKI: the blend gives every stated need"
+    return (
+        f"{span} AKI: {dock['below_need_hulls']} of {count_text(dock['hulls'], 'hull')} need more "
+        f"than the blend gives"
+    )
+
+
+def _age_line(dock: Row, settings: Assumptions) -> str:
+    """How old the fuel is and when it will be old."""
+    age, left = dock["fuel_age_d"], dock["old_in_d"]
+    if age is None:
+        return "age not known"
+    old_d = _days(settings, "fuel.old_after_d")
+    said = f"{number_text(age, 0)} days old on average"
+    if left <= 0:
+        return f"{said}, past {old_d} days for {number_text(-left, 0)}"
+    return f"{said}, {number_text(left, 0)} days until {old_d} if nothing is delivered"
+
+
+def _likely_line(dock: Row, settings: Assumptions) -> str:
+    """What the stated needs leave open: engines of one model differ."""
+    share = dock["need_more_share"]
+    if share is None:
+        return ""
+    return (
+        f"At the highest stated need, about {share_text(share)} of engines alike may need more "
+        f"than this blend: engines of one model differ by about "
+        f"{number_text(settings.number('octane.need_spread_on'), 2)} octane numbers (assumption)."
+    )
+
+
+def _windows(row: Row | None, settings: Assumptions) -> list[dict[str, str]]:
+    """The running set's litres over hours, days and life, known and assumed apart."""
+    if row is None:
+        return []
+    spans = {
+        "25h": f"last {_days(settings, 'exposure.trailing_h')} engine hours",
+        "28d": f"{_days(settings, 'exposure.trailing_d')} days to its last ride",
+        "life": "since the set was fitted",
+    }
+    return [
+        {
+            "span": span,
+            "litres": number_text(row[f"burned_{key}_l"], 0),
+            "known": share_text(row[f"known_{key}_share"]),
+            "short": _split(row, f"short_{{}}_{key}_on", 2),
+            "age": _split(row, f"age_{{}}_{key}_d", 1),
+            "old": _split(row, f"old_{{}}_{key}_share", None),
+        }
+        for key, span in spans.items()
+    ]
+
+
+def _split(row: Row, name: str, digits: int | None) -> str:
+    """Known plus assumed part of a mean, e.g. '1.20 + 0.05'."""
+    parts = [row[name.format(origin)] for origin in ("known", "assumed")]
+    if None in parts:
+        return UNKNOWN
+    shown = [share_text(x) if digits is None else number_text(x, digits) for x in parts]
+    return " + ".join(shown)
+
+
+def _account_lines(row: Row | None, settings: Assumptions) -> list[str]:
+    """Where the litres of this tank came from and went, over the whole record."""
+    if row is None:
+        return []
+    missing = count_text(row["unrecorded_fills"], "fill")
+    came = {
+        "in_recorded_l": "filled",
+        "in_unrecorded_l": f"in {missing} nobody wrote down",
+        "opening_l": "on hand before the record",
+    }
+    went = {
+        "burned_l": "burned",
+        "drained_l": "drained",
+        "unexplained_out_l": "left unexplained",
+        "clamped_l": "written down beyond what the tank holds",
+        "left_l": "still in the tank",
+    }
+    lines = [f"In: {_parts(row, came)}.", f"Out: {_parts(row, went)}."]
+    if row["is_balance_off"]:
+        lines.append(
+            f"Recorded fills and burns of the last {_days(settings, 'fuel.balance_days')} days "
+            f"differ by more than {share_text(settings.number('fuel.balance_off'))}: what it "
+            f"burned in them rests on fuel that is not on record."
+        )
+    return lines
+
+
+def _parts(row: Row, names: Mapping[str, str]) -> str:
+    """Litres with what became of them, those that round to nothing left out."""
+    said = [f"{number_text(row[name], 0)} l {words}" for name, words in names.items()
+            if row[name] >= LITRES_WORTH_SAYING]  # fmt: skip
+    return ", ".join(said) or "nothing"

@@ -1,0 +1,183 @@
+"""What a hull's page says: its call, chances, drivers, record, tests, job and history."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from typing import Any
+
+import plotly.graph_objects as go
+import polars as pl
+from markupsafe import Markup
+
+from ringland.service_week.action_catalogue import Catalogue
+from ringland.service_week.bench_lines import bench_rows
+from ringland.service_week.call_lines import action_line
+from ringland.week_pages.past_calls import call_history
+from ringland.week_pages.plan_lines import hull_plan_line
+from ringland.week_pages.report_lines import (
+    change_lines,
+    driver_line,
+    failure_count_line,
+    fuel_line,
+    hull_rule_line,
+    quality_line,
+    use_line,
+)
+from ringland.week_pages.risk_charts import exposure_timeline
+from ringland.week_pages.week_report import HullSheet, WeekReport
+from ringland.week_pages.what_if import hull_figures, safe_json
+from ringland.wording.number_words import (
+    UNKNOWN,
+    count_text,
+    instant_text,
+    number_text,
+)
+
+Row = Mapping[str, Any]
+
+JOBS = {
+    "repair": ("full_rebuild",),
+    "planned_top_end": ("planned_top_end",),
+    "drain_and_check": ("drain_refill", "leak_down_check"),
+    "check": ("leak_down_check",),
+    "drain_refill": ("drain_refill",),
+    "nothing": (),
+}
+"""The catalogue's entries that say what an action of the list takes."""
+
+
+def hull_context(
+    report: WeekReport, sheet: HullSheet, docks: Mapping[str, Row], clear: Collection[str]
+) -> dict[str, Any]:
+    """What the hull page's template needs; `figures` are drawn by name.
+
+    Args:
+        report: the week's report.
+        sheet: the hull.
+        docks: rows of `dock_fuel` by dock.
+        clear: factors whose effect the record tells from none.
+    """
+    settings = report.assumptions
+    turns_d, old_d = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
+    figures: dict[str, go.Figure] = {}
+    if sheet.exposure.height:
+        figures["timeline"] = exposure_timeline(sheet.exposure, sheet.events, turns_d, old_d)
+    dock = docks.get(sheet.dock_id)
+    return {
+        "sheet": sheet,
+        "action": action_line(sheet.call, report.prices.currency),
+        "job": job_line(str(sheet.call["action"] or "nothing"), report.catalogue),
+        "plan": _plan_line(report, sheet),
+        "fuel_rule": hull_rule_line(sheet.fuel, dock, settings),
+        "quality": quality_line(sheet.quality),
+        "use": use_line(sheet.state, settings),
+        "behind": failure_count_line(report.fits),
+        "drivers": _driver_rows(sheet.drivers, clear),
+        "fuel": fuel_line(sheet.fuel, settings),
+        "unknown_note": _unknown_note(sheet.exposure),
+        "tests": bench_rows(sheet.tests),
+        "turns_d": number_text(turns_d, 0),
+        "old_d": number_text(old_d, 0),
+        "changes": change_lines(sheet.call, sheet.state, sheet.quality),
+        "horizons": horizon_rows(report, sheet),
+        "history": call_history(
+            report.past,
+            sheet.hull_id,
+            sheet.events.filter(pl.col("lane") == "Failure"),
+            report.as_of,
+            int(settings.number("report.history_weeks")),
+        ),
+        "has_past": report.past is not None,
+        "lineage": [lineage_row(row) for row in sheet.lineage.iter_rows(named=True)],
+        "look_back_h": number_text(settings.number("exposure.trailing_h"), 0),
+        "what_if": _what_if(report, sheet, dock),
+        "figures": figures,
+    }
+
+
+def job_line(action: str, catalogue: Catalogue | None) -> str:
+    """What the job takes: mechanic's hours, lift slots, kits; empty where nobody said."""
+    if catalogue is None or any(name not in catalogue.actions for name in JOBS[action]):
+        return ""
+    jobs = [catalogue.actions[name] for name in JOBS[action]]
+    if not jobs:
+        return ""
+    parts = [f"{number_text(sum(job.mechanic_h for job in jobs))} mechanic hours"]
+    slots = sum(job.lift_slots for job in jobs)
+    parts.append(count_text(slots, "lift slot") if slots else "no lift slot")
+    kits = [
+        f"{count} {part.replace('_', ' ')}" for job in jobs for part, count in job.parts.items()
+    ]
+    parts.append(", ".join(kits) if kits else "no kit")
+    return "; ".join(parts) + "."
+
+
+def horizon_rows(report: WeekReport, sheet: HullSheet) -> list[dict[str, Any]]:
+    """The chances by horizon: label, chance, low, high, middle (of the fleet)."""
+    rows = []
+    for horizon in report.horizons:
+        own = horizon.chances.get(sheet.hull_id)
+        if own is not None:
+            rows.append(
+                {
+                    "label": horizon.label,
+                    "chance": own[0],
+                    "low": own[1],
+                    "high": own[2],
+                    "middle": horizon.fleet_middle,
+                }
+            )
+    return rows
+
+
+def lineage_row(row: Row) -> dict[str, str]:
+    """One fill in texts: when, litres, source, grade, and the row of the file it stands in."""
+    grade = row["octane_aki"], row["octane_ron"]
+    at_dock = row["source"] == "dock"
+    return {
+        "at": instant_text(row["filled_at"]),
+        "litres": number_text(row["volume_l"]),
+        "source": str(row["source_dock_id"] or "") if at_dock else str(row["source"]),
+        "grade": f"{grade[0]:g} AKI"
+        if grade[0] is not None
+        else f"{grade[1]:g} RON"
+        if grade[1] is not None
+        else "as the dock's tank"
+        if at_dock
+        else UNKNOWN,
+        "row": UNKNOWN
+        if row["source_file"] is None
+        else f"{row['source_file']}, row {row['source_row']}",
+    }
+
+
+def _plan_line(report: WeekReport, sheet: HullSheet) -> str:
+    if report.decisions is None or report.catalogue is None:
+        return ""
+    return hull_plan_line(sheet.hull_id, report.decisions, report.catalogue, report.prices.currency)
+
+
+def _what_if(report: WeekReport, sheet: HullSheet, dock: Row | None) -> Markup | None:
+    if report.catalogue is None or sheet.chance["chance_30d"] is None:
+        return None
+    return Markup(safe_json(hull_figures(sheet.state, sheet.fuel, dock)))  # noqa: S704  # safe_json
+
+
+def _driver_rows(drivers: Iterable[Row], clear: Collection[str]) -> list[dict[str, object]]:
+    rows = list(drivers)
+    longest = max((abs(row["log_hazard_part"]) for row in rows), default=0.0) or 1.0
+    return [
+        {
+            "line": driver_line(row, is_clear=row["factor"] in clear),
+            "part": row["log_hazard_part"],
+            "width": round(50 * abs(row["log_hazard_part"]) / longest, 1),
+        }
+        for row in rows
+    ]
+
+
+def _unknown_note(exposure: pl.DataFrame) -> str:
+    unknown = exposure["octane_margin_on"].null_count()
+    if not unknown:
+        return ""
+    return f"{unknown} of {exposure.height} rentals have no known margin and are not drawn above."

@@ -1,0 +1,244 @@
+"""The static site: sentences and pictures to pages that open from disk without a network.
+
+Pages share one script and one stylesheet beside them.  All text goes through escaping:
+Jinja2 escapes the pages, `chart_look.inert` the figures' labels, and the figures' JSON is
+made safe to stand in a script element.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Any
+
+import plotly.graph_objects as go
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from plotly.offline import get_plotlyjs
+
+from ringland.fleet_risk.fleet_hazard import clear_factors
+from ringland.fuel_exposure.week_fuel import WeekFuel
+from ringland.service_week.call_lines import call_label
+from ringland.week_pages.evidence_page import evidence_context
+from ringland.week_pages.fleet_page import fleet_context
+from ringland.week_pages.fuel_page import INDEX, fuel_contexts, tank_pages
+from ringland.week_pages.hull_page import hull_context
+from ringland.week_pages.week_digest import (
+    digest_opening,
+    digest_sections,
+    digest_subject,
+    digest_text,
+)
+from ringland.week_pages.week_exports import week_exports
+from ringland.week_pages.week_report import HullSheet, WeekReport
+from ringland.week_pages.what_if import fleet_script
+from ringland.wording import fixed_words as words
+from ringland.wording.number_words import (
+    chance_text,
+    instant_text,
+    money_text,
+    number_text,
+    price_text,
+    share_text,
+)
+
+SAFE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
+RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)
+"""File names Windows keeps for devices."""
+
+BAR_W = 200.0
+"""Width of a range bar in its own units; the page stretches it."""
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A figure as it stands in a page: its JSON, safe in a script element, and its height."""
+
+    json: Markup
+    height: int
+
+
+def build_site(
+    report: WeekReport,
+    beside: Mapping[str, bytes] | None = None,
+    fuel: WeekFuel | None = None,
+) -> dict[str, bytes]:
+    """Every file of the site by its path relative to the site's folder.
+
+    Beside the pages stand the week's tables and its mail as text and HTML.  The same report
+    gives the same bytes.
+
+    Args:
+        report: the week.
+        beside: pages made elsewhere that join the site, by path; 'causes/index.html' gets
+            a place in the navigation.
+        fuel: the week's fuel; None: no fuel page is made.
+    """
+    beside = beside or {}
+    pages = hull_pages(sheet.hull_id for sheet in report.hulls)
+    templates = _templates(report)
+    templates.globals["has_causes"] = "causes/index.html" in beside
+    templates.globals["tanks"] = {} if fuel is None else tank_pages(pages)
+    site = {
+        "plotly.min.js": get_plotlyjs().encode(),
+        "charts.js": _own("charts.js"),
+        "ringland.css": _own("ringland.css"),
+    }
+    if not report.is_customer_copy:
+        site |= {
+            "fleet.js": _own("fleet.js"),
+            "index.html": _fleet_page(templates, report, pages),
+            "how-we-know.html": _evidence_page(templates, report),
+            "mail/digest.txt": digest_text(report).encode(),
+            "mail/digest.html": _digest_html(report),
+            **week_exports(report),
+        }
+    if report.catalogue is not None and report.fits.at_stake:
+        site["what-if.js"] = _own("what-if.js")
+        site["what-if-fleet.js"] = fleet_script(
+            report.fits, report.catalogue, report.prices, report.grades_aki, report.assumptions
+        )
+    clear = clear_factors(report.fits, report.assumptions)
+    docks = {row["dock_id"]: row for row in report.dock_fuel.iter_rows(named=True)}
+    for sheet in report.hulls:
+        site[pages[sheet.hull_id]] = _hull_page(templates, report, sheet, docks, clear)
+    if fuel is not None:
+        for path, (name, context) in fuel_contexts(report, fuel, pages).items():
+            charts = {chart: _chart(figure) for chart, figure in context.pop("figures").items()}
+            here = "fuel" if path == INDEX else "tank"
+            site[path] = _render(templates, name, root="../", here=here, charts=charts, **context)
+    return site | dict(beside)
+
+
+def hull_pages(hull_ids: Iterable[str]) -> dict[str, str]:
+    """The page of each hull, safe as a file name on every system and as a link.
+
+    An id that is plain and not taken in another case names its own file; any other gets
+    its plain letters and the start of its SHA-256.
+    """
+    ids = sorted(set(hull_ids))
+    seen = Counter(hull_id.casefold() for hull_id in ids)
+    pages = {}
+    for hull_id in ids:
+        is_plain = SAFE_NAME.fullmatch(hull_id) and not RESERVED.fullmatch(hull_id)
+        name = hull_id
+        if not is_plain or seen[hull_id.casefold()] > 1:
+            letters = re.sub(r"[^A-Za-z0-9]+", "-", hull_id).strip("-")[:30]
+            name = f"{letters or 'hull'}-{hashlib.sha256(hull_id.encode()).hexdigest()[:10]}"
+        pages[hull_id] = f"hulls/{name}.html"
+    return pages
+
+
+def _fleet_page(templates: Environment, report: WeekReport, pages: Mapping[str, str]) -> bytes:
+    context = fleet_context(report)
+    charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
+    return _render(
+        templates, "index.html.j2", root="", here="fleet", pages=pages, charts=charts, **context
+    )
+
+
+def _hull_page(
+    templates: Environment,
+    report: WeekReport,
+    sheet: HullSheet,
+    docks: Mapping[str, Mapping[str, Any]],
+    clear: Collection[str],
+) -> bytes:
+    context = hull_context(report, sheet, docks, clear)
+    charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
+    return _render(
+        templates,
+        "hull.html.j2",
+        root="../",
+        here="hull",
+        charts=charts,
+        bar_top=range_top(row["high"] for row in context["horizons"]),
+        **context,
+    )
+
+
+def _digest_html(report: WeekReport) -> bytes:
+    return (
+        _templates(report)
+        .get_template("digest.html.j2")
+        .render(
+            subject=digest_subject(report),
+            opening=digest_opening(report),
+            sections=digest_sections(report),
+        )
+        .encode()
+    )
+
+
+def _evidence_page(templates: Environment, report: WeekReport) -> bytes:
+    context = evidence_context(report)
+    charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
+    return _render(
+        templates, "how_we_know.html.j2", root="", here="evidence", charts=charts, **context
+    )
+
+
+def _templates(report: WeekReport) -> Environment:
+    currency, settings = report.prices.currency, report.assumptions
+    templates = Environment(
+        loader=PackageLoader("ringland.week_pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        finalize=_keep_percent_with_its_number,
+    )
+    templates.filters |= {
+        "chance": chance_text,
+        "share": share_text,
+        "number": number_text,
+        "instant": instant_text,
+        "money": lambda amount: money_text(amount, currency),
+        "price": lambda amount: price_text(amount, currency),
+        "plain": lambda value: f"{value:g}",
+        "call_label": lambda call: call_label(call, report.as_of, settings),
+        "at": lambda value, top, shift=0.0: round(BAR_W * min(1.0, value / top) + shift, 2),
+    }
+    templates.globals |= {
+        "words": words,
+        "report": report,
+        "range_top": range_top(sheet.chance["chance_30d_high"] for sheet in report.hulls),
+    }
+    return templates
+
+
+def _keep_percent_with_its_number(value: object) -> object:
+    """Plain text with a no-break space before each percent sign; anything else as it is."""
+    if type(value) is str:  # Markup is done already
+        return value.replace(" %", "\N{NO-BREAK SPACE}%")
+    return value
+
+
+def range_top(highs: Iterable[float | None]) -> float:
+    """The end of the scale of range bars: the first round share at or above all their ends."""
+    highest = max((high for high in highs if high is not None), default=0.0)
+    return next(top for top in (0.05, 0.1, 0.2, 0.3, 0.5, 0.75, 1.0) if highest <= top)
+
+
+def _render(templates: Environment, name: str, **context: Any) -> bytes:
+    charts = context["charts"]
+    return templates.get_template(name).render(has_charts=bool(charts), **context).encode()
+
+
+def _chart(figure: go.Figure) -> Chart:
+    text = figure.to_json()
+    for sign in "<>&\u2028\u2029":  # none may end the script element or a line of it
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return Chart(
+        Markup(text),  # noqa: S704  # made safe just above
+        int(figure.layout.height),
+    )
+
+
+def _own(name: str) -> bytes:
+    return files("ringland.week_pages").joinpath("templates", name).read_bytes()

@@ -1,0 +1,134 @@
+"""The week in a mail: plain text and HTML, ready to send; no picture, no link to a network."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from ringland.service_week.call_lines import action_line, call_label, summary_line
+from ringland.week_pages.fleet_page import change_title, need_of
+from ringland.week_pages.plan_lines import kit_lines, plan_summary
+from ringland.week_pages.report_lines import dock_rule_line
+from ringland.week_pages.week_report import HullSheet, WeekReport
+from ringland.wording import fixed_words as words
+from ringland.wording.number_words import (
+    chance_text,
+    count_text,
+    day_text,
+    instant_text,
+    range_text,
+)
+
+WIDTH = 76
+"""Columns a mail program shows without a break (RFC 5322 asks for at most 78)."""
+
+
+def digest_subject(report: WeekReport) -> str:
+    """The subject line, e.g. 'Hulls, week of Mon 17 Aug 2026: 1 to keep off, 8 to check'."""
+    calls = Counter(str(sheet.call["call"]) for sheet in report.hulls)
+    parts = [
+        f"{calls[call]} {text}"
+        for call, text in (
+            ("keep_off", "to keep off"),
+            ("book_check", "to check"),
+            ("not_enough_record", "not assessed"),
+        )
+        if calls[call]
+    ]
+    demo = f"[{words.DEMO_LABEL}] " if report.is_demo else ""
+    return (
+        f"{demo}Hulls, week of {day_text(report.as_of)}: {', '.join(parts) or 'nothing to check'}"
+    )
+
+
+def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
+    """The digest as headings with their lines, in the order of what matters."""
+    currency = report.prices.currency
+    shop = [sheet for sheet in report.assessed if need_of(sheet.call) == "shop"]
+    fuel = [sheet for sheet in report.assessed if need_of(sheet.call) == "fuel"]
+    unassessed = report.not_assessed
+    change = report.change
+    sections = [
+        ("Keep off or check", [_hull_line(sheet, report) for sheet in shop] or ["No hull."]),
+        ("Change the fuel before the next rental", [_names(fuel)]),
+        (
+            "Not assessed: judge by inspection",
+            [f"{sheet.hull_id}: {sheet.call['reason']}" for sheet in unassessed] or ["No hull."],
+        ),
+        (
+            "Since the last report",
+            [change_title(change), *(f"{hull}: {line}." for hull, line in change.lines)],
+        ),
+        (
+            "Fuel rule, dock by dock",
+            [
+                f"{row['dock_id']}: {dock_rule_line(row, report.assumptions)}"
+                for row in report.dock_fuel.iter_rows(named=True)
+            ],
+        ),
+    ]
+    if report.decisions is not None:
+        sections.append(
+            (
+                "What pays, and kits",
+                [plan_summary(report.decisions, currency), *kit_lines(report.decisions)],
+            )
+        )
+    sections.append(("Before you touch it", [words.NEVER_CLEARANCE, *words.CAUTIONS]))
+    return sections
+
+
+def digest_opening(report: WeekReport) -> list[str]:
+    """The lines before the first heading."""
+    lines = [f"As known on {instant_text(report.as_of)}."]
+    if report.is_demo:
+        lines.insert(0, f"{words.DEMO_LABEL}: no real fleet, shop or person.")
+    lines.append(summary_line([sheet.call for sheet in report.assessed], report.prices.currency))
+    return [line for line in lines if line]
+
+
+def digest_text(report: WeekReport) -> str:
+    """The digest as plain text, lines of at most 76 columns but for words that are longer."""
+    out = [digest_subject(report), ""]
+    for line in digest_opening(report):
+        out += _wrapped(line, "")
+    for heading, lines in digest_sections(report):
+        out += ["", heading.upper(), ""]
+        for line in lines:
+            out += _wrapped(line, "- ")
+    return "\n".join(out) + "\n"
+
+
+def _hull_line(sheet: HullSheet, report: WeekReport) -> str:
+    label = call_label(str(sheet.call["call"]), report.as_of, report.assumptions)
+    chance = sheet.chance
+    odds = (
+        "failed already"
+        if chance["chance_30d"] is None
+        else f"chance in 30 days {chance_text(chance['chance_30d'])} "
+        f"({range_text(chance['chance_30d_low'], chance['chance_30d_high'])})"
+    )
+    return (
+        f"{sheet.hull_id} ({sheet.dock_id}): {label}; {odds}. {sheet.call['reason']} "
+        f"Do: {action_line(sheet.call, report.prices.currency)}"
+    )
+
+
+def _names(sheets: list[HullSheet]) -> str:
+    if not sheets:
+        return "No hull."
+    listed = ", ".join(sheet.hull_id for sheet in sheets)
+    return f"{count_text(len(sheets), 'hull')}: {listed}."
+
+
+def _wrapped(line: str, mark: str) -> list[str]:
+    """The line in pieces; text of the records may hold no line break of its own."""
+    words_left = line.split()
+    pieces, piece = [], mark
+    for word in words_left:
+        joined = f"{piece}{'' if piece in (mark, ' ' * len(mark)) else ' '}{word}"
+        if len(joined) > WIDTH and piece.strip(" -"):
+            pieces.append(piece)
+            piece = " " * len(mark) + word
+        else:
+            piece = joined
+    return [*pieces, piece]

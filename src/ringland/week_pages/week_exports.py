@@ -1,0 +1,213 @@
+"""The week's tables for a spreadsheet or another program: CSV, Parquet, XLSX.
+
+Headings carry their units.  In CSV and XLSX text that a spreadsheet would take for a
+formula is kept as text; Parquet holds the values as they are.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from datetime import UTC, datetime
+
+import polars as pl
+import xlsxwriter
+
+from ringland.service_week.action_catalogue import NOTHING
+from ringland.week_pages.week_report import WeekReport
+from ringland.wording.fixed_words import ACTION_SHORT, CALL_SHORT, DEMO_LABEL, FACTOR_LABELS
+
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+"""What a spreadsheet takes for the start of a formula (after OWASP, 'CSV Injection')."""
+
+COLUMN_W, HEADING_H = 18, 48
+
+
+def week_exports(report: WeekReport) -> dict[str, bytes]:
+    """Every export by its path: each table as CSV and Parquet, all of them as one workbook.
+
+    The same report gives the same bytes.
+    """
+    tables = export_tables(report)
+    exports: dict[str, bytes] = {"tables/week.xlsx": workbook(tables, report)}
+    for name, table in tables.items():
+        exports[f"tables/{name}.csv"] = csv_bytes(table)
+        exports[f"tables/{name}.parquet"] = _parquet(table)
+    return exports
+
+
+def export_tables(report: WeekReport) -> dict[str, pl.DataFrame]:
+    """The tables by name, headings with units."""
+    tables = {
+        "hulls": hull_table(report),
+        "drivers": driver_table(report),
+        "docks": dock_table(report),
+    }
+    if report.decisions is not None:
+        tables["plan"] = plan_table(report)
+    return tables
+
+
+def hull_table(report: WeekReport) -> pl.DataFrame:
+    """One row per hull: call, action, prices and chances; those not assessed last."""
+    money = report.prices.currency
+    rows = [
+        {
+            "as of (UTC)": report.as_of,
+            "data": DEMO_LABEL if report.is_demo else "records of the shop",
+            "rank": sheet.call["rank"],
+            "hull": sheet.hull_id,
+            "dock": sheet.dock_id,
+            "engine": sheet.state["engine_id"],
+            "piston set": sheet.chance["piston_set_id"],
+            "this week": CALL_SHORT[str(sheet.call["call"])],
+            "reason": sheet.call["reason"],
+            "do": ACTION_SHORT[str(sheet.call["action"])] if sheet.call["action"] else None,
+            f"cost of doing ({money})": sheet.call["action_cost"],
+            f"cost of waiting over 30 days ({money})": sheet.call["cost_of_waiting"],
+            f"expected saving ({money})": sheet.call["saving"],
+            "engine hours on the set (h)": sheet.chance["age_h"],
+            "expected use in 30 days (h)": sheet.chance["expected_h_30d"],
+            **{
+                f"chance of failure in {days} days{end} (share of 1)": sheet.chance[
+                    f"chance_{days}d{column}"
+                ]
+                for days in (7, 30)
+                for end, column in (("", ""), (", low", "_low"), (", high", "_high"))
+            },
+            "why no chance": sheet.chance["why_not"],
+        }
+        for sheet in report.hulls
+    ]
+    text, number = pl.String(), pl.Float64()
+    kinds: dict[str, pl.DataType] = {"as of (UTC)": pl.Datetime("us", "UTC"), "rank": pl.Int64()}
+    names = list(rows[0]) if rows else []
+    schema = {name: kinds.get(name, number if "(" in name else text) for name in names}
+    return pl.DataFrame(rows, schema=schema)
+
+
+def driver_table(report: WeekReport) -> pl.DataFrame:
+    """One row per hull and factor: its value, the fleet's middle, its part of the log hazard."""
+    drivers = [row for sheet in report.hulls for row in sheet.drivers]
+    schema = {
+        "hull": pl.String(),
+        "factor": pl.String(),
+        "value (unit of the factor)": pl.Float64(),
+        "fleet middle (unit of the factor)": pl.Float64(),
+        "part of log hazard (natural log)": pl.Float64(),
+        "rests on assumptions": pl.Boolean(),
+    }
+    rows = [
+        (
+            row["hull_id"],
+            FACTOR_LABELS[str(row["factor"])],
+            row["value"],
+            row["fleet_middle"],
+            row["log_hazard_part"],
+            row["is_assumed"],
+        )
+        for row in drivers
+    ]
+    return pl.DataFrame(rows, schema=schema, orient="row")
+
+
+def dock_table(report: WeekReport) -> pl.DataFrame:
+    """One row per dock: the fuel its hulls burned of late against what they need."""
+    return report.dock_fuel.select(
+        pl.col("dock_id").alias("dock"),
+        pl.col("n_hulls").alias("hulls that ran (count)"),
+        pl.col("burned_l").alias("burned (l)"),
+        pl.col("need_high_aki").alias("highest need (AKI)"),
+        pl.col("below_need_share").alias("below need (share of 1)"),
+        pl.col("shortfall_on").alias("mean shortfall below need (octane numbers)"),
+        pl.col("fuel_age_d").alias("mean fuel age (d)"),
+        pl.col("over_28d_share").alias("older than 28 d (share of 1)"),
+        pl.col("oldest_fuel_d").alias("oldest mean age of a rental (d)"),
+        pl.col("unknown_share").alias("not on record (share of 1)"),
+        pl.col("delivered_at").alias("last delivery (UTC)"),
+        pl.col("delivered_aki").alias("last delivery (AKI)"),
+    )
+
+
+def plan_table(report: WeekReport) -> pl.DataFrame:
+    """One row per hull with a chance: what the plan gives it, and what that saves."""
+    if report.decisions is None or report.catalogue is None:
+        raise ValueError("no plan in this report; hand on decisions and catalogue.")
+    money, labels = report.prices.currency, report.catalogue.label
+    return report.decisions.plan.rows.select(
+        pl.col("hull_id").alias("hull"),
+        pl.col("option")
+        .map_elements(
+            lambda option: "leave this week" if option == NOTHING else labels(option),
+            return_dtype=pl.String,
+        )
+        .alias("step"),
+        pl.col("expected_cost").alias(f"expected cost ({money})"),
+        pl.col("saving").alias(f"saving against leaving it ({money})"),
+        pl.col("reason"),
+    )
+
+
+def csv_bytes(table: pl.DataFrame) -> bytes:
+    """The table as CSV with a byte-order mark, so that a spreadsheet reads it as UTF-8."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow([inert_cell(name) for name in table.columns])
+    for row in table.iter_rows():
+        writer.writerow([_csv_cell(value) for value in row])
+    return ("\ufeff" + out.getvalue()).encode()
+
+
+def inert_cell(text: str) -> str:
+    """The text with an apostrophe before it where a spreadsheet would compute it."""
+    return f"'{text}" if text.startswith(FORMULA_STARTS) else text
+
+
+def workbook(tables: Mapping[str, pl.DataFrame], report: WeekReport) -> bytes:
+    """All tables as sheets of one workbook; every text cell a text."""
+    out = io.BytesIO()
+    options = {
+        "in_memory": True,
+        "strings_to_formulas": False,
+        "strings_to_urls": False,
+        "strings_to_numbers": False,
+        "nan_inf_to_errors": True,
+    }
+    with xlsxwriter.Workbook(out, options) as book:
+        # The report's own instant stands for the clock's, so that bytes repeat.
+        book.set_properties({"created": report.as_of.replace(tzinfo=None)})
+        heading = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
+        instant = book.add_format({"num_format": "yyyy-mm-dd hh:mm"})
+        for name, table in tables.items():
+            sheet = book.add_worksheet(name)
+            sheet.freeze_panes(1, 0)
+            sheet.set_row(0, HEADING_H)
+            for column, title in enumerate(table.columns):
+                sheet.set_column(column, column, COLUMN_W)
+                sheet.write_string(0, column, title, heading)
+                for line, value in enumerate(table[title].to_list(), start=1):
+                    if isinstance(value, str):
+                        sheet.write_string(line, column, value)
+                    elif isinstance(value, datetime):
+                        at = value.astimezone(UTC).replace(tzinfo=None)
+                        sheet.write_datetime(line, column, at, instant)
+                    elif value is not None:
+                        sheet.write(line, column, value)
+            if table.height:
+                sheet.autofilter(0, 0, table.height, table.width - 1)
+    return out.getvalue()
+
+
+def _csv_cell(value: object) -> object:
+    if isinstance(value, str):
+        return inert_cell(value)
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    return "" if value is None else value
+
+
+def _parquet(table: pl.DataFrame) -> bytes:
+    out = io.BytesIO()
+    table.write_parquet(out)
+    return out.getvalue()

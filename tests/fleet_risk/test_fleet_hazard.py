@@ -1,0 +1,95 @@
+"""What the week's fits take in, leave out, and say about themselves."""
+
+import numpy as np
+import polars as pl
+import pytest
+
+from ringland.fleet_risk.fleet_hazard import (
+    COVARIATES,
+    fit_fleet,
+    usable_covariates,
+    what_cannot_be_separated,
+    with_bound,
+)
+from tests.service_week.small_fleet import SETTINGS, small_fleet
+
+
+def test_both_modes_and_cox_are_fitted_on_the_fleets_failures() -> None:
+    spells = small_fleet().spells
+    fits = small_fleet().fits()
+
+    failures = dict(spells.drop_nulls("mode").group_by("mode").len().iter_rows())
+    assert {fit.mode: fit.n_failures for fit in fits.modes} == failures
+    assert fits.ring_land.covariates == COVARIATES
+    assert fits.modes[1].covariates == ()
+    assert fits.cox.problem is None
+    assert fits.cannot_tell is None
+
+
+def test_same_seed_gives_the_same_draws() -> None:
+    first, second = (small_fleet().fits().ring_land.hazard for _ in range(2))
+
+    assert first is not None
+    assert second is not None
+    np.testing.assert_array_equal(first.draws, second.draws)
+
+
+def test_a_column_of_one_value_is_left_out_and_named() -> None:
+    spells = small_fleet().spells.with_columns(is_forged=pl.lit(False))
+    used, left_out = usable_covariates(spells, COVARIATES)
+
+    assert used == tuple(name for name in COVARIATES if name != "is_forged")
+    assert left_out == {"is_forged": "has one value (0) in the whole record"}
+
+
+def test_a_column_that_copies_another_is_left_out_as_not_separable() -> None:
+    spells = small_fleet().spells.with_columns(is_forged=pl.col("is_raised_calibration"))
+    used, left_out = usable_covariates(spells, COVARIATES)
+
+    assert "is_forged" not in used
+    assert "cannot separate" in left_out["is_forged"]
+
+
+def test_one_grade_a_dock_is_said_not_to_separate() -> None:
+    one_grade = small_fleet().spells.with_columns(
+        shortfall_25h_on=pl.when(pl.col("dock_id") == "south").then(3.0).otherwise(0.0)
+    )
+    mixed = one_grade.with_columns(
+        shortfall_25h_on=pl.Series(np.tile([0.0, 3.0], one_grade.height)[: one_grade.height])
+    )
+
+    (sentence,) = what_cannot_be_separated(one_grade, SETTINGS)
+    assert "cannot be separated" in sentence
+    assert what_cannot_be_separated(mixed, SETTINGS) == ()
+
+
+def test_no_failure_still_answers_from_the_prior_and_cox_says_why_not() -> None:
+    spells = small_fleet().spells.with_columns(mode=pl.lit(None, dtype=pl.String))
+    fits = fit_fleet(spells, SETTINGS, np.random.default_rng(1))
+
+    assert fits.ring_land.n_failures == 0
+    assert fits.ring_land.hazard is not None
+    assert fits.ring_land.is_doubtful
+    assert fits.cox.fit is None
+    assert fits.cox.problem is not None
+    assert "event" in fits.cox.problem
+
+
+def test_no_running_time_is_a_problem_not_a_fit() -> None:
+    fits = fit_fleet(small_fleet().spells.clear(), SETTINGS, np.random.default_rng(1))
+
+    assert fits.ring_land.hazard is None
+    assert fits.cannot_tell is not None
+    assert "no running time on record" in fits.cannot_tell
+    with pytest.raises(ValueError, match="no running time on record"):
+        fits.ring_land.cumulative_hazard(np.zeros(0), np.ones(0), small_fleet().spells.clear())
+
+
+def test_bounds_stand_in_for_the_shortfall() -> None:
+    spells = small_fleet().spells
+
+    worst = with_bound(spells, "worst_fuel")["shortfall_25h_on"]
+    best = with_bound(spells, "best_fuel")["shortfall_25h_on"]
+    assert worst.equals(spells["shortfall_25h_high_on"], check_names=False)
+    assert best.equals(spells["shortfall_25h_low_on"], check_names=False)
+    assert with_bound(spells, "as_recorded").equals(spells)

@@ -1,0 +1,52 @@
+"""The small fleet's site on disk and a headless Chromium, for the tests that open pages."""
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+from ringland.week_pages.report_page import build_site
+from tests.service_week.small_fleet import small_fleet
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+ARGUMENTS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+needs_chromium = [
+    pytest.mark.browser,
+    pytest.mark.skipif(
+        CHROMIUM is None and os.environ.get("RINGLAND_REQUIRE_TOOLS") != "1",
+        reason="Chromium is not installed: apt-get install chromium",
+    ),
+]
+
+
+@pytest.fixture(scope="module")
+def site_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The site of the small fleet, as its operator gets it."""
+    folder = tmp_path_factory.mktemp("site")
+    for path, content in build_site(small_fleet().report()).items():
+        file = folder / path
+        file.parent.mkdir(exist_ok=True)
+        file.write_bytes(content)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """A Chromium that asks nothing of the network."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield browser
+        browser.close()
