@@ -7,7 +7,7 @@ import sys
 import tempfile
 import webbrowser
 from collections.abc import Callable
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from importlib.resources import files
 from pathlib import Path
 from typing import TypeVar
@@ -172,6 +172,35 @@ def rebuild(home: Home) -> None:
     click.echo("The warehouse was built again. Run the weeks again: ringland week.")
     if old:
         click.echo(f"The old one: {old}")
+
+
+@main.command()
+@click.option(
+    "--since",
+    type=click.DateTime(["%Y-%m-%d"]),
+    metavar="YYYY-MM-DD",
+    required=True,
+    help="The first week to work out.",
+)
+@AS_OF
+@click.pass_obj
+def backfill(home: Home, since: datetime, as_of: datetime | None) -> None:
+    """Work out past weeks from what was known then, so that 'ringland week' can score them.
+
+    Every week from --since to the one before --as-of; takes some seconds a week.
+    """
+    from pipelines.terminal import watched_run  # noqa: PLC0415 - imports Dagster
+
+    last = date.fromisoformat(week_of(as_of.date() if as_of else datetime.now(UTC).date()))
+    monday = date.fromisoformat(week_of(since.date()))
+    if monday >= last:
+        raise click.UsageError(f"--since must lie before the week of {last}.")
+    home.prepare()
+    while monday < last:
+        key = monday.isoformat()
+        watched_run(home, "past_week", f"Week of {key}", partition_key=key)
+        monday += timedelta(days=7)
+    click.echo(f"Now run 'ringland week --as-of {last}' for the score of these weeks.")
 
 
 @main.command("open")

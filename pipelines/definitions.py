@@ -9,6 +9,7 @@ from pipelines import (
     failure_causes,
     fleet_risk,
     fuel_exposure,
+    score,
     service_week,
     shop_records,
     week_checks,
@@ -34,6 +35,13 @@ week_report = dg.define_asset_job(
 )
 
 
+past_week = dg.define_asset_job(
+    "past_week",
+    selection=dg.AssetSelection.assets(service_week.week_tables).upstream() - _RECORDS,
+    description="A past week's chances and calls from what was known then, without its pages.",
+)
+
+
 @dg.schedule(job=week_report, cron_schedule="0 5 * * 1", execution_timezone="UTC")
 def every_monday(context: dg.ScheduleEvaluationContext) -> dg.RunRequest:
     """The report of the week that begins today."""
@@ -50,11 +58,19 @@ def build_definitions(
 
     Given `told_by`, weeks are worked out with what was known at that later instant.
     """
-    rooms = [shop_records, fuel_exposure, fleet_risk, service_week, failure_causes, week_pages]
+    rooms = [
+        shop_records,
+        fuel_exposure,
+        fleet_risk,
+        service_week,
+        score,
+        failure_causes,
+        week_pages,
+    ]
     return dg.Definitions(
         assets=dg.load_assets_from_modules(rooms),
         asset_checks=dg.load_asset_checks_from_modules([*rooms, week_checks]),
-        jobs=[load_records, week_report],
+        jobs=[load_records, week_report, past_week],
         schedules=[every_monday],
         sensors=[drop_folder_sensor(home.drop, load_records)],
         # One DuckDB file takes one writer; several processes would only wait for each other.

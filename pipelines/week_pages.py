@@ -16,6 +16,7 @@ from pipelines.versions import report_versions
 from pipelines.weeks import WEEKS, as_of_week
 from ringland.fleet_risk.fleet_evidence import FleetEvidence
 from ringland.fleet_risk.fleet_hazard import FleetFits
+from ringland.fleet_risk.score_history import ScoreHistory
 from ringland.fuel_exposure.tables import SessionExposure
 from ringland.fuel_exposure.week_fuel import WeekFuel
 from ringland.service_week.catalogue_file import default_catalogue
@@ -52,6 +53,7 @@ BUNDLE = "ringland-week.zip"
         "week_decisions": dg.AssetIn(key_prefix="service_week"),
         "week_fuel": dg.AssetIn(key_prefix="fuel_exposure"),
         "cause_pages": dg.AssetIn(key_prefix="failure_causes"),
+        "score": dg.AssetIn(key_prefix="fleet_risk"),
     },
 )
 def report(
@@ -64,6 +66,7 @@ def report(
     week_decisions: WeekDecisions | None,
     week_fuel: WeekFuel,
     cause_pages: dict[str, bytes],
+    score: ScoreHistory,
 ) -> dg.MaterializeResult:
     """The week's pages and its list."""
     as_of = as_of_week(context.partition_key)
@@ -88,7 +91,7 @@ def report(
         season_ends_at=season_end(as_of, settings),
     )
     folder = shop.site / context.partition_key
-    site = build_site(made, beside=cause_pages, fuel=week_fuel)
+    site = build_site(made, beside=cause_pages, fuel=week_fuel, score=score)
     write_site(folder, site | {BUNDLE: week_bundle(site)})
     return dg.MaterializeResult(
         metadata={

@@ -9,7 +9,9 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+from click.testing import CliRunner
 
+from pipelines.command_line import main
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.home import Home
 from pipelines.row_accounting import row_accounting, rows_unaccounted, set_aside_rows
@@ -243,3 +245,35 @@ def test_every_page_says_the_records_are_invented(demo: DemoRun) -> None:
 
     assert len(pages) > 40
     assert [page for page in pages if "Invented demo data" not in page.read_text()] == []
+
+
+def test_backfilled_weeks_are_scored_in_a_later_one(
+    new_home: Callable[[str], Home], few_records: Path
+) -> None:
+    home = new_home("backfilled")
+    load(home, few_records)
+    until = ["--as-of", "2026-07-06"]
+    run = CliRunner().invoke(
+        main, ["--home", str(home.folder), "backfill", "--since", "2026-06-01", *until]
+    )
+    assert run.exit_code == 0, run.output
+    later = run_week(home, "2026-07-06")
+
+    page = (later / "score.html").read_text()
+    weeks = warehouse_at(home.database).read(
+        "select distinct as_of from service_week.hull_chances order by as_of"
+    )
+    assert weeks["as_of"].dt.date().cast(pl.String).to_list() == [
+        "2026-06-01", "2026-06-08", "2026-06-15", "2026-06-22", "2026-06-29", "2026-07-06",
+    ]  # fmt: skip
+    assert "followed by a failure within 30 days" in page
+    assert not (home.site / "2026-06-01").exists()  # chances and calls only
+
+
+def test_a_backfill_that_begins_too_late_says_so(new_home: Callable[[str], Home]) -> None:
+    home = new_home("late")
+    arguments = ["backfill", "--since", "2026-07-06", "--as-of", "2026-07-06"]
+    run = CliRunner().invoke(main, ["--home", str(home.folder), *arguments])
+
+    assert run.exit_code == 2
+    assert "must lie before the week of 2026-07-06" in run.output

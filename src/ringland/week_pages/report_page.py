@@ -21,12 +21,14 @@ from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
 from ringland.fleet_risk.fleet_hazard import clear_factors
+from ringland.fleet_risk.score_history import ScoreHistory
 from ringland.fuel_exposure.week_fuel import WeekFuel
 from ringland.service_week.call_lines import call_label
 from ringland.week_pages.evidence_page import evidence_context
 from ringland.week_pages.fleet_page import fleet_context
 from ringland.week_pages.fuel_page import INDEX, fuel_contexts, tank_pages
 from ringland.week_pages.hull_page import hull_context
+from ringland.week_pages.score_page import score_context
 from ringland.week_pages.week_digest import (
     digest_opening,
     digest_sections,
@@ -66,6 +68,7 @@ def build_site(
     report: WeekReport,
     beside: Mapping[str, bytes] | None = None,
     fuel: WeekFuel | None = None,
+    score: ScoreHistory | None = None,
 ) -> dict[str, bytes]:
     """Every file of the site by its path relative to the site's folder.
 
@@ -77,11 +80,13 @@ def build_site(
         beside: pages made elsewhere that join the site, by path; 'causes/index.html' gets
             a place in the navigation.
         fuel: the week's fuel; None: no fuel page is made.
+        score: how earlier weeks' advice fared; None: no score page is made.
     """
     beside = beside or {}
     pages = hull_pages(sheet.hull_id for sheet in report.hulls)
     templates = _templates(report)
     templates.globals["has_causes"] = "causes/index.html" in beside
+    templates.globals["has_score"] = score is not None
     templates.globals["tanks"] = {} if fuel is None else tank_pages(pages)
     site = {
         "plotly.min.js": get_plotlyjs().encode(),
@@ -97,6 +102,12 @@ def build_site(
             "mail/digest.html": _digest_html(report),
             **week_exports(report),
         }
+    if score is not None:
+        context = score_context(score, report.assumptions)
+        charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
+        site["score.html"] = _render(
+            templates, "score.html.j2", root="", here="score", charts=charts, **context
+        )
     if report.catalogue is not None and report.fits.at_stake:
         site["what-if.js"] = _own("what-if.js")
         site["what-if-fleet.js"] = fleet_script(

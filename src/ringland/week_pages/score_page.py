@@ -1,0 +1,96 @@
+"""What the score page says: of past weeks' advice, what came true."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+import polars as pl
+
+from ringland.assumptions import Assumptions
+from ringland.fleet_risk.score_history import HORIZON_D, ScoreHistory
+from ringland.week_pages.chart_look import BLUE, GREY, layout
+from ringland.wording.number_words import count_text, day_text, number_text, share_text
+
+
+def score_context(score: ScoreHistory, assumptions: Assumptions) -> dict[str, Any]:
+    """Everything the template of the score page names; `figures` are Plotly figures."""
+    figures = {}
+    groups = score.groups.filter(pl.col("came_true").is_not_null())
+    if groups.height:
+        figures["calibration"] = calibration_chart(groups)
+    return {
+        "figures": figures,
+        "horizon_d": f"{HORIZON_D:.0f}",
+        "counts": list(score.counts.items()),
+        "is_empty": score.counts["scored"] == 0,
+        "flag_line": flag_line(score),
+        "calibration_line": calibration_sentence(score, assumptions),
+        "groups": score.groups.to_dicts(),
+        "scores": score.scores.to_dicts(),
+        "leads": [
+            row | {"day": day_text(row["failed_at"])} for row in score.leads.iter_rows(named=True)
+        ],
+    }
+
+
+def flag_line(score: ScoreHistory) -> str:
+    """What followed the flags, and what came without one."""
+    flags = count_text(score.flagged, "flag")
+    return (
+        f"{flags} (a hull kept off or sent to a check, counted once a week): "
+        f"{score.failed_after_flag} were followed by a failure within {HORIZON_D:.0f} days. "
+        f"{count_text(score.failed_without_flag, 'hull-week')} without a flag were. "
+        f"A flag that led to work cannot come true any more, so hits alone say little."
+    )
+
+
+def calibration_sentence(score: ScoreHistory, assumptions: Assumptions) -> str:
+    """How far the chances were too bold or too timid, with limits."""
+    if score.line is None:
+        return f"No calibration line: {score.no_line}"
+    slope, level = score.line.slope, score.line.in_the_large
+    confidence = share_text(assumptions.number("survival.confidence"))
+    return (
+        f"{number_text(score.line.observed_failures, 0)} hull-weeks failed where the chances "
+        f"add to {number_text(score.line.expected_failures, 1)}. Calibration slope "
+        f"{number_text(slope.value, 2)} ({number_text(slope.low, 2)} to "
+        f"{number_text(slope.high, 2)}, {confidence}); 1 is right, below 1 the chances spread "
+        f"too widely. Level {number_text(level.value, 2)} ({number_text(level.low, 2)} to "
+        f"{number_text(level.high, 2)}) on the log odds; 0 is right."
+    )
+
+
+def calibration_chart(groups: pl.DataFrame) -> go.Figure:
+    """Share that failed against the chance that was said, by group, with its limits."""
+    said, came = groups["said"].to_numpy(), groups["came_true"].to_numpy()
+    top = float(max(said.max(), groups["high"].max(), 0.01)) * 1.05
+    figure = go.Figure(
+        [
+            go.Scatter(
+                x=[0, top],
+                y=[0, top],
+                mode="lines",
+                line={"color": GREY, "dash": "dash"},
+                name="as said",
+            ),
+            go.Scatter(
+                x=said.round(5),
+                y=came.round(5),
+                mode="markers",
+                marker={"color": BLUE, "size": 9, "symbol": "square"},
+                error_y={
+                    "type": "data",
+                    "symmetric": False,
+                    "array": np.maximum(groups["high"].to_numpy() - came, 0).round(5),
+                    "arrayminus": np.maximum(came - groups["low"].to_numpy(), 0).round(5),
+                },
+                name="came true, with limits",
+            ),
+        ]
+    )
+    figure.update_layout(**layout(height=360))
+    figure.update_xaxes(title_text="chance said for 30 days", range=[0, top], tickformat=".0%")
+    figure.update_yaxes(title_text="share that failed", range=[0, top], tickformat=".0%")
+    return figure
