@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from ringland.fleet_risk.expected_use import expected_use
+from ringland.fleet_risk.expected_use import expected_use, season_turn
 from ringland.fleet_risk.hull_state import installed_engines, open_failures
 from ringland.fuel_exposure.tables import SessionExposure
 from ringland.service_week.action_prices import prices
@@ -78,6 +78,51 @@ def test_use_is_recent_hours_over_recent_days_in_service_else_the_docks_middle()
         "new": (1.0, True),
         "old": (1.0, True),
     }
+
+
+def rentals(*day_hours: tuple[float, float]) -> pl.DataFrame:
+    """One hull's rentals from (days ago, hours)."""
+    return frame(SessionExposure, [session("old", day, hours) for day, hours in day_hours])
+
+
+LAST_YEAR = 364.0
+
+
+def test_the_seasons_turn_is_hours_ahead_over_hours_of_late_a_year_ago() -> None:
+    """A year ago: 28 h in the 28 days before (1 h/d), 60 h in the 30 days after (2 h/d): 2."""
+    rising = rentals(
+        (LAST_YEAR + 20, 14), (LAST_YEAR + 10, 14), (LAST_YEAR - 5, 30), (LAST_YEAR - 25, 30),
+        (LAST_YEAR + 29, 99), (LAST_YEAR - 31, 99), (3, 50),
+    )  # fmt: skip
+    falling = rentals((LAST_YEAR + 10, 28), (LAST_YEAR - 10, 15), (LAST_YEAR + 40, 1))
+
+    assert season_turn(rising, AS_OF, SETTINGS) == pytest.approx(2.0)
+    assert season_turn(falling, AS_OF, SETTINGS) == pytest.approx(0.5)
+
+
+def test_without_an_earlier_season_use_stays_as_it_was_of_late() -> None:
+    assert season_turn(rentals((3, 5), (200, 5)), AS_OF, SETTINGS) == 1.0
+    assert season_turn(rentals((LAST_YEAR + 40, 5), (3, 5)), AS_OF, SETTINGS) == 1.0
+    assert season_turn(rentals(), AS_OF, SETTINGS) == 1.0
+
+
+def test_the_seasons_turn_is_held_within_its_setting() -> None:
+    leap = rentals((LAST_YEAR + 40, 1), (LAST_YEAR + 10, 1), (LAST_YEAR - 10, 1000))
+    fall = rentals((LAST_YEAR + 40, 1), (LAST_YEAR + 10, 1000))
+    most = SETTINGS.number("record.season_turn_most")
+
+    assert season_turn(leap, AS_OF, SETTINGS) == most
+    assert season_turn(fall, AS_OF, SETTINGS) == 1 / most
+
+
+def test_expected_use_is_recent_use_times_the_seasons_turn() -> None:
+    sessions = [session("old", day) for day in range(1, 28, 2)]
+    sessions += [session("old", LAST_YEAR + 40, 1.0), session("old", LAST_YEAR + 10, 28.0)]
+    sessions += [session("old", LAST_YEAR - 10, 60.0)]
+    use = expected_use(frame(SessionExposure, sessions), HULLS, AS_OF, SETTINGS)
+
+    old = use.row(by_predicate=pl.col("hull_id") == "old", named=True)
+    assert (old["season_turn"], old["use_h_d"]) == (pytest.approx(2.0), pytest.approx(2.0))
 
 
 def test_the_engine_in_a_hull_is_the_one_fitted_last_and_not_lifted() -> None:

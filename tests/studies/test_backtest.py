@@ -22,6 +22,7 @@ import polars as pl
 import pytest
 
 from ringland.assumptions import load_assumptions
+from ringland.fleet_risk.expected_use import season_turn
 from ringland.fleet_risk.failure_risk import hull_chances
 from ringland.fleet_risk.fleet_hazard import fit_fleet
 from ringland.fleet_risk.rival_forecasts import (
@@ -90,7 +91,12 @@ def _running(known: pl.DataFrame, docks: dict[str, str], as_of: datetime) -> pl.
     """Sets running at an instant, with exposure as of the last rental and the use of late."""
     since = as_of - timedelta(days=SETTINGS.number("record.recent_sessions_d"))
     use = known.filter(pl.col("started_at") > since).group_by("hull_id").agg(
-        use_h_d=pl.col("running_h").sum() / SETTINGS.number("record.recent_sessions_d")
+        use_h_d=season_turn(
+            known.select("started_at", engine_h_start=pl.lit(0.0), engine_h_stop="running_h"),
+            as_of,
+            SETTINGS,
+        )
+        * pl.col("running_h").sum() / SETTINGS.number("record.recent_sessions_d")
     )  # fmt: skip
     last = known.sort("started_at").group_by("hull_id", maintain_order=True).last()
     return (

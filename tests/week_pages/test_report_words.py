@@ -212,11 +212,13 @@ def test_fuel_rules_name_the_need_and_a_delivery_that_misses_it() -> None:
 
 
 def test_use_says_whose_it_is() -> None:
-    own = use_line({"use_h_d": 1.25, "is_own_use": True}, SETTINGS)
-    dock = use_line({"use_h_d": 1.25, "is_own_use": False}, SETTINGS)
+    own = use_line({"use_h_d": 1.25, "is_own_use": True, "season_turn": 1.0}, SETTINGS)
+    dock = use_line({"use_h_d": 1.25, "is_own_use": False, "season_turn": 0.5}, SETTINGS)
 
     assert "its own mean" in own
     assert "dock's hulls" in dock
+    assert "earlier seasons" not in own
+    assert "times 0.50 for how earlier seasons went on" in dock
     assert "not known" in use_line({"use_h_d": None, "is_own_use": False}, SETTINGS)
 
 

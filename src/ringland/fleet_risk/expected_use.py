@@ -1,4 +1,8 @@
-"""How many engine hours a hull is expected to run: what it did of late, else its dock's middle."""
+"""How many engine hours a hull is expected to run: what it did of late, in this season's turn.
+
+A rental year rises in spring and falls in autumn.  What a hull ran of late is therefore
+multiplied by how the whole fleet's hours went on from these same weeks in earlier seasons.
+"""
 
 from __future__ import annotations
 
@@ -9,15 +13,20 @@ import polars as pl
 from ringland.assumptions import Assumptions
 
 DAY_S = 86_400.0
+YEAR_D = 364
+"""Whole weeks, so that a weekend is held against a weekend."""
+AHEAD_D = 30
+"""Days ahead that the season's turn speaks of; shorter and longer horizons take it too."""
 
 
 def expected_use(
     exposure: pl.DataFrame, hulls: pl.DataFrame, as_of: datetime, assumptions: Assumptions
 ) -> pl.DataFrame:
-    """Mean engine hours a day for each hull in service, over its recent days in service.
+    """Mean engine hours a day expected of each hull in service over the days ahead.
 
-    Looks back `record.recent_sessions_d` days.  A hull without a rental in that time gets
-    the middle of its dock's hulls that had one; where no hull of the dock had one, null.
+    Its mean over the last `record.recent_sessions_d` days in service, times the season's
+    turn (`season_turn`).  A hull without a rental in that time gets the middle of its
+    dock's hulls that had one; where no hull of the dock had one, null.
 
     Args:
         exposure: `SessionExposure` as known at `as_of`.
@@ -26,7 +35,7 @@ def expected_use(
         assumptions: settings.
 
     Returns:
-        One row per hull in service: hull_id, dock_id, use_h_d, is_own_use,
+        One row per hull in service: hull_id, dock_id, use_h_d, season_turn, is_own_use,
         last_session_at (null: never rented), throttle_known_share (of its recent rentals).
     """
     look_back_d = assumptions.number("record.recent_sessions_d")
@@ -51,14 +60,53 @@ def expected_use(
             own_h_d=pl.when(pl.col("recent_sessions") > 0).then(pl.col("recent_h") / days)
         )
     )
+    turn = season_turn(exposure, as_of, assumptions)
     return own.select(
         "hull_id",
         "dock_id",
-        use_h_d=pl.coalesce("own_h_d", pl.col("own_h_d").median().over("dock_id")),
+        use_h_d=turn * pl.coalesce("own_h_d", pl.col("own_h_d").median().over("dock_id")),
+        season_turn=pl.lit(turn),
         is_own_use=pl.col("own_h_d").is_not_null(),
         last_session_at="last_session_at",
         throttle_known_share="throttle_known_share",
     ).sort("hull_id")
+
+
+def season_turn(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions) -> float:
+    """Hours a day in the days ahead over those of late, as earlier seasons went on from here.
+
+    Pooled over all earlier years whose look-back lies within the record; held within
+    `record.season_turn_most` and its inverse.  1 where no earlier year is on record, or
+    where nothing ran in those weeks.
+
+    Args:
+        exposure: started_at, engine_h_start and engine_h_stop of the rentals known at `as_of`.
+        as_of: the instant looked ahead from.
+        assumptions: settings.
+    """
+    look_back_d = assumptions.number("record.recent_sessions_d")
+    first = exposure["started_at"].min()
+    if not isinstance(first, datetime):
+        return 1.0
+    ran_h = pl.col("engine_h_stop") - pl.col("engine_h_start")
+    before_h = after_h = 0.0
+    then = as_of - timedelta(days=YEAR_D)
+    while then - timedelta(days=look_back_d) >= first:
+        for_days = pl.col("started_at") - pl.lit(then)
+        before, after = exposure.select(
+            ran_h.filter(for_days.is_between(-timedelta(days=look_back_d), timedelta(0), "left"))
+            .sum()
+            .alias("before"),
+            ran_h.filter(for_days.is_between(timedelta(0), timedelta(days=AHEAD_D), "left"))
+            .sum()
+            .alias("after"),
+        ).row(0)
+        before_h, after_h = before_h + before, after_h + after
+        then -= timedelta(days=YEAR_D)
+    if before_h <= 0.0:
+        return 1.0
+    most = assumptions.number("record.season_turn_most")
+    return min(max((after_h / AHEAD_D) / (before_h / look_back_d), 1.0 / most), most)
 
 
 def in_service(hulls: pl.DataFrame, as_of: datetime) -> pl.DataFrame:

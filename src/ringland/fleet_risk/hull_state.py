@@ -112,6 +112,7 @@ def running_sets(
         .join(
             exposure_now.drop("hull_id", "dock_id", "last_session_at"), on="engine_id", how="left"
         )
+        .rechunk()  # Polars 2.1 panics when it formats a column with an empty chunk
         .with_columns(why_not=reasons)
         .sort("hull_id")
     )

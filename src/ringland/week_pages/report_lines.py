@@ -65,7 +65,9 @@ def use_line(state: Mapping[str, Any], assumptions: Assumptions) -> str:
         if state["is_own_use"]
         else f"the middle of its dock's hulls: it had no rental in the last {days} days"
     )
-    return f"Counted with {number_text(use)} engine hours a day, {whose}."
+    turn = state["season_turn"]
+    season = "" if turn == 1 else f", times {number_text(turn, 2)} for how earlier seasons went on"
+    return f"Counted with {number_text(use)} engine hours a day: {whose}{season}."
 
 
 def fuel_line(burned: Mapping[str, Any], assumptions: Assumptions) -> str:

@@ -24,6 +24,7 @@ from ringland.fleet_risk.fleet_hazard import clear_factors
 from ringland.fleet_risk.score_history import ScoreHistory
 from ringland.fuel_exposure.week_fuel import WeekFuel
 from ringland.service_week.call_lines import call_label
+from ringland.shop_records.data_dictionary import dictionary_html
 from ringland.week_pages.evidence_page import evidence_context
 from ringland.week_pages.fleet_page import fleet_context
 from ringland.week_pages.fuel_page import INDEX, fuel_contexts, tank_pages
@@ -98,6 +99,7 @@ def build_site(
             "fleet.js": _own("fleet.js"),
             "index.html": _fleet_page(templates, report, pages),
             "how-we-know.html": _evidence_page(templates, report),
+            "data-dictionary.html": _dictionary_page(templates),
             "mail/digest.txt": digest_text(report).encode(),
             "mail/digest.html": _digest_html(report),
             **week_exports(report),
@@ -190,6 +192,13 @@ def _evidence_page(templates: Environment, report: WeekReport) -> bytes:
     charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
     return _render(
         templates, "how_we_know.html.j2", root="", here="evidence", charts=charts, **context
+    )
+
+
+def _dictionary_page(templates: Environment) -> bytes:
+    fragment = Markup(dictionary_html())  # noqa: S704  # made from our own contracts, escaped there
+    return _render(
+        templates, "dictionary.html.j2", root="", here="dictionary", charts={}, dictionary=fragment
     )
 
 
