@@ -15,7 +15,8 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.shop_records.meter_readings import good_readings, meter_spans
 from ringland.shop_records.plain_words import sentence
-from ringland.shop_records.tables import EngineSessions, RecordFlags
+from ringland.shop_records.record_flags import record_flags
+from ringland.shop_records.tables import EngineSessions
 
 
 def engine_sessions(
@@ -126,7 +127,7 @@ def _stretch(
     off = pl.concat([recorded.filter(~is_plausible), idle]).filter(
         off_h > assumptions.number("meter.off_h")
     )
-    return placed, _flags(off, "meter_and_sessions_disagree", "to_at", disagreement)
+    return placed, record_flags(off, "meter_and_sessions_disagree", "to_at", disagreement)
 
 
 def _with_engine(
@@ -150,7 +151,7 @@ def _with_engine(
         pl.col("removed_at").is_null() | (pl.col("started_at") < pl.col("removed_at"))
     )
     is_on_record = pl.col("started_at") >= pl.col("first_recorded_at")
-    no_engine = _flags(
+    no_engine = record_flags(
         placed.filter(~is_fitted).with_columns(engine_id=pl.lit(None, pl.String)),
         "no_engine_in_hull",
         "started_at",
@@ -160,7 +161,7 @@ def _with_engine(
             "hull_id",
         ),
     )
-    too_early = _flags(
+    too_early = record_flags(
         placed.filter(is_fitted & ~is_on_record),
         "before_engine_record",
         "started_at",
@@ -211,7 +212,7 @@ def _with_piston_set(
     off_h = pl.col("fitted_engine_h") - pl.when("is_first").then(pl.col("base_h")).otherwise(
         "engine_h"
     )
-    flags = _flags(
+    flags = record_flags(
         sets.filter(off_h.abs() > assumptions.number("meter.fitted_off_h")).with_columns(
             hull_id=pl.lit(None, pl.String)
         ),
@@ -244,18 +245,3 @@ def _with_piston_set(
 def _with_calibration(sessions: pl.DataFrame, calibrations: pl.DataFrame) -> pl.DataFrame:
     events = calibrations.select("engine_id", "in_force_at", "calibration", "octane_need_aki")
     return latest_before(sessions, events, "engine_id", "started_at", "in_force_at")
-
-
-def _flags(rows: pl.DataFrame, flag: str, at: str, words: pl.Expr) -> pl.DataFrame:
-    missing = [name for name in ("hull_id", "engine_id") if name not in rows.columns]
-    return (
-        rows.with_columns(pl.lit(None, pl.String).alias(name) for name in missing)
-        .select(
-            pl.lit(flag).alias("flag"),
-            "hull_id",
-            "engine_id",
-            pl.col(at).alias("noted_at"),
-            words.alias("sentence"),
-        )
-        .pipe(RecordFlags.validate, cast=True)
-    )

@@ -12,7 +12,7 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.shop_records.plain_words import sentence
-from ringland.shop_records.tables import RecordFlags
+from ringland.shop_records.record_flags import record_flags
 
 Records = Mapping[str, pl.DataFrame]
 _DAY = "%Y-%m-%d"
@@ -56,7 +56,7 @@ def overlapping_sessions(records: Records) -> pl.DataFrame:
         pl.col("started_at").dt.strftime(f"{_DAY} %H:%M"),
         pl.col("_busy_until").dt.strftime("%H:%M"),
     )
-    return _flags(rows, "sessions_overlap", "started_at", words)
+    return record_flags(rows, "sessions_overlap", "started_at", words)
 
 
 def rides_and_fills_apart(records: Records, assumptions: Assumptions) -> pl.DataFrame:
@@ -83,7 +83,7 @@ def rides_and_fills_apart(records: Records, assumptions: Assumptions) -> pl.Data
     of_month = pl.col("_month").dt.strftime("%Y-%m")
     return pl.concat(
         [
-            _flags(
+            record_flags(
                 dry,
                 "sessions_without_fills",
                 "_last_ride",
@@ -95,7 +95,7 @@ def rides_and_fills_apart(records: Records, assumptions: Assumptions) -> pl.Data
                     of_month,
                 ),
             ),
-            _flags(
+            record_flags(
                 idle,
                 "fills_without_sessions",
                 "_last_fill",
@@ -134,7 +134,7 @@ def written_in_batches(records: Records, assumptions: Assumptions) -> pl.DataFra
             pl.col("recorded_at").dt.strftime(_DAY),
             pl.col("_late").round(0).cast(pl.Int64),
         )
-        found.append(_flags(rows, "written_in_batches", "recorded_at", words))
+        found.append(record_flags(rows, "written_in_batches", "recorded_at", words))
     return pl.concat(found)
 
 
@@ -155,7 +155,7 @@ def fills_above_tank(records: Records, assumptions: Assumptions) -> pl.DataFrame
         pl.col("tank_l").round(1),
         "hull_id",
     )
-    return _flags(rows, "fill_above_tank", "filled_at", words)
+    return record_flags(rows, "fill_above_tank", "filled_at", words)
 
 
 def calibration_gaps(records: Records) -> pl.DataFrame:
@@ -180,7 +180,7 @@ def calibration_gaps(records: Records) -> pl.DataFrame:
         pl.col("installed_at").dt.strftime(_DAY),
         until,
     )
-    return _flags(rows, "calibration_gap", "installed_at", words)
+    return record_flags(rows, "calibration_gap", "installed_at", words)
 
 
 def vacuum_above_barometer(bench_verdicts: pl.DataFrame) -> pl.DataFrame:
@@ -193,7 +193,7 @@ def vacuum_above_barometer(bench_verdicts: pl.DataFrame) -> pl.DataFrame:
         "engine_id",
         "reason",
     )
-    return _flags(rows, "vacuum_above_barometer", "inspected_at", words)
+    return record_flags(rows, "vacuum_above_barometer", "inspected_at", words)
 
 
 def engines_in_two_places(records: Records) -> pl.DataFrame:
@@ -226,20 +226,5 @@ def engines_in_two_places(records: Records) -> pl.DataFrame:
             pl.col("_out").is_null() | (pl.col("_out") > pl.col("installed_at")),
         )
         said = sentence(words, "engine_id", "hull_id", pl.col("installed_at").dt.strftime(_DAY))
-        found.append(_flags(rows, flag, "installed_at", said))
+        found.append(record_flags(rows, flag, "installed_at", said))
     return pl.concat(found)
-
-
-def _flags(rows: pl.DataFrame, flag: str, at: str, words: pl.Expr) -> pl.DataFrame:
-    missing = [name for name in ("hull_id", "engine_id") if name not in rows.columns]
-    return (
-        rows.with_columns(pl.lit(None, pl.String).alias(name) for name in missing)
-        .select(
-            pl.lit(flag).alias("flag"),
-            "hull_id",
-            "engine_id",
-            pl.col(at).alias("noted_at"),
-            words.alias("sentence"),
-        )
-        .pipe(RecordFlags.validate, cast=True)
-    )
