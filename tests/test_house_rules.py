@@ -71,3 +71,10 @@ def test_readme_opens_with_the_job() -> None:
     opening = (ROOT / "README.md").read_text(encoding="utf-8").split("\n\n")[1]
     for word in ("ring land", "fuel", "week", "records"):
         assert word in opening
+
+
+def test_ci_calls_exactly_the_readmes_test_command() -> None:
+    commands = re.findall(r"^```\n(.+)\n```$", (ROOT / "README.md").read_text(), re.MULTILINE)
+    (test_command,) = [command for command in commands if command.endswith("pytest")]
+
+    assert (ROOT / ".ci" / "run").read_text().splitlines()[-1] == test_command
