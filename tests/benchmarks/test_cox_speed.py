@@ -22,7 +22,8 @@ import pandas as pd
 import pytest
 from lifelines import CoxTimeVaryingFitter
 
-from ringland.ring_survival.cox_regression import CoxFit, fit_cox
+from ringland.ring_survival.cox_fit import CoxFit
+from ringland.ring_survival.cox_regression import fit_cox
 from ringland.ring_survival.hull_bootstrap import bootstrap_hulls
 
 pytestmark = pytest.mark.benchmark

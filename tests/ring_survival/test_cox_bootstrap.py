@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from ringland.assumptions import load_assumptions
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_maximum import CoxFitError, NoEventsError, SeparationError
-from ringland.ring_survival.cox_regression import CoxFit, fit_cox
+from ringland.ring_survival.cox_regression import fit_cox
 from ringland.ring_survival.fit_checks import judge_cox_fit
 from ringland.ring_survival.hull_bootstrap import (
     NO_EVENT,

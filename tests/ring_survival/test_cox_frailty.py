@@ -9,9 +9,10 @@ import numpy as np
 import polars as pl
 import pytest
 
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_frailty import fit_gamma_frailty
 from ringland.ring_survival.cox_maximum import CoxFitError
-from ringland.ring_survival.cox_regression import CoxFit, fit_cox
+from ringland.ring_survival.cox_regression import fit_cox
 
 from .simulated_spells import Simulated, weibull_spells
 

@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_maximum import partial_likelihood
 from ringland.ring_survival.cox_prediction import (
     BeyondRecordError,
     baseline,
     predict_survival,
 )
-from ringland.ring_survival.cox_regression import CoxFit, fit_cox
+from ringland.ring_survival.cox_regression import fit_cox
 from ringland.ring_survival.spell_checks import SpellError
 
 from .simulated_spells import gridded_spells, weibull_spells

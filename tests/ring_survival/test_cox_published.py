@@ -10,9 +10,10 @@ import numpy as np
 import polars as pl
 import pytest
 
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_prediction import baseline
 from ringland.ring_survival.cox_proportionality import proportionality_test
-from ringland.ring_survival.cox_regression import CoxFit, fit_cox
+from ringland.ring_survival.cox_regression import fit_cox
 from ringland.ring_survival.cox_residuals import (
     martingale_residuals,
     schoenfeld_residuals,

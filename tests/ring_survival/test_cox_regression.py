@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from lifelines import CoxPHFitter
 from scipy import optimize
 
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_maximum import (
     CollinearityError,
     CoxFitError,
@@ -19,7 +20,7 @@ from ringland.ring_survival.cox_maximum import (
     thinned_coefficients,
 )
 from ringland.ring_survival.cox_prediction import baseline
-from ringland.ring_survival.cox_regression import CoxFit, fit_cox
+from ringland.ring_survival.cox_regression import fit_cox
 from ringland.ring_survival.cox_residuals import martingale_residuals, score_residuals
 from ringland.ring_survival.risk_sets import build_risk_sets
 from ringland.ring_survival.spell_checks import SpellError

@@ -18,8 +18,9 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ringland.assumptions import Assumptions
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_maximum import CoxFitError
-from ringland.ring_survival.cox_regression import CoxFit, fit_cox
+from ringland.ring_survival.cox_regression import fit_cox
 from ringland.ring_survival.spell_checks import SpellError
 from ringland.ring_survival.weibull_hazard import (
     HazardPrior,

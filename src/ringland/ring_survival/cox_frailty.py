@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy import optimize, special, stats
 
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_kernel import SlotSums
 from ringland.ring_survival.cox_maximum import (
     CoxFitError,
@@ -20,7 +21,6 @@ from ringland.ring_survival.cox_maximum import (
     inverse_information,
     partial_likelihood,
 )
-from ringland.ring_survival.cox_regression import CoxFit
 from ringland.ring_survival.cox_residuals import residual_sums
 from ringland.ring_survival.risk_sets import RiskSets
 from ringland.ring_survival.spell_checks import Floats, Ints

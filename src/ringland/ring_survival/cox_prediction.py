@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from ringland.ring_survival.cox_regression import CoxFit
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.spell_checks import (
     Floats,
     SpellError,

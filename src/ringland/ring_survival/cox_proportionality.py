@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 from scipy import stats
 
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_maximum import CoxFitError
-from ringland.ring_survival.cox_regression import CoxFit
 from ringland.ring_survival.cox_residuals import schoenfeld_residuals
 from ringland.ring_survival.risk_sets import RiskSets, same_time_within
 from ringland.ring_survival.spell_checks import Floats

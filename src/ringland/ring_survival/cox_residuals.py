@@ -6,17 +6,13 @@ others is at risk for all of the first of the d steps and for less of each later
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 from numba import njit
 
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_kernel import SlotSums, log_risk_of
 from ringland.ring_survival.cox_maximum import known_length
 from ringland.ring_survival.spell_checks import Flags, Floats, Ints, Slots, SpellError
-
-if TYPE_CHECKING:
-    from ringland.ring_survival.cox_regression import CoxFit
 
 
 def martingale_residuals(fit: CoxFit) -> Floats:

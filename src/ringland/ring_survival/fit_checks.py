@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ringland.assumptions import Assumptions
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_maximum import CoxFitError
 from ringland.ring_survival.cox_proportionality import TooFewEventsError, proportionality_test
-from ringland.ring_survival.cox_regression import CoxFit
 from ringland.ring_survival.hull_bootstrap import HullBootstrap
 from ringland.ring_survival.weibull_hazard import WeibullHazardFit
 

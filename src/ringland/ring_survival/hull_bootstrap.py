@@ -15,8 +15,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy import stats
 
+from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_maximum import CoxFitError, NoEventsError, SeparationError, maximise
-from ringland.ring_survival.cox_regression import CoxFit
 from ringland.ring_survival.spell_checks import Floats
 
 NO_EVENT = "no event drawn"
