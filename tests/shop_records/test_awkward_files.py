@@ -15,7 +15,7 @@ from ringland.shop_records.mapped_cells import read_clock_form
 from ringland.shop_records.mapped_rows import DockClocks, MappedTable, read_mapped
 from ringland.shop_records.raw_text import RecordFileError, read_raw
 from ringland.shop_records.record_kinds import RECORD_KINDS
-from ringland.shop_records.units import in_unit
+from ringland.units import in_unit
 
 FIXTURES = Path(__file__).parent / "fixtures"
 KNOWN = {"hulls": ["H01", "H02"], "engines": ["E1", "E2"], "docks": ["north", "south"]}

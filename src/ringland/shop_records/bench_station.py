@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from ringland.shop_records.units import standard_pressure_kpa
+from ringland.units import standard_pressure_kpa
 
 
 def station_pressures(

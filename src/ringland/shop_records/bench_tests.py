@@ -15,7 +15,7 @@ from ringland.assumptions import Assumptions
 from ringland.shop_records import bench_verdicts as verdicts
 from ringland.shop_records.bench_valve_seal import judge_valve_seal
 from ringland.shop_records.bench_verdicts import Reading, Verdict, cannot_judge
-from ringland.shop_records.units import UnitError, in_unit
+from ringland.units import UnitError, in_unit
 
 STANDARD_UNITS = {
     "compression": "kPa",

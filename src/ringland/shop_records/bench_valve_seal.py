@@ -17,7 +17,7 @@ from ringland.shop_records.bench_verdicts import (
     cannot_judge,
     held_against,
 )
-from ringland.shop_records.units import STANDARD_PRESSURE_KPA, in_unit
+from ringland.units import STANDARD_PRESSURE_KPA, in_unit
 
 
 def judge_valve_seal(reading: Reading, limits: Assumptions) -> Verdict:

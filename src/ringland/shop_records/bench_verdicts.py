@@ -13,7 +13,7 @@ from importlib.resources import files
 from typing import Any
 
 from ringland.assumptions import Assumption, Assumptions, read_assumptions
-from ringland.shop_records.units import STANDARD_PRESSURE_KPA
+from ringland.units import STANDARD_PRESSURE_KPA
 
 PASS = "pass"  # noqa: S105  # a verdict, not a password
 FAIL = "fail"

@@ -16,7 +16,7 @@ import dataframely as dy
 
 from ringland.shop_records.raw_file import Layout
 from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
-from ringland.shop_records.units import UnitError, conversion
+from ringland.units import UnitError, conversion
 
 ASKED = "?"
 """What a draft writes where only the user knows the answer."""

@@ -14,7 +14,7 @@ import polars as pl
 from ringland.shop_records.column_mapping import CLOCK_HOURS, SERIAL, ColumnRule, Writing, has_time
 from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.text_cast import cast_instants
-from ringland.shop_records.units import conversion
+from ringland.units import conversion
 
 Complaints = pl.DataFrame
 """One row per cell in order: fault and remedy, both null where the cell is in order."""

@@ -32,7 +32,7 @@ from ringland.shop_records.raw_file import SOURCE_ROW, RawFile
 from ringland.shop_records.raw_text import is_workbook, read_raw
 from ringland.shop_records.record_kinds import RecordKind
 from ringland.shop_records.text_cast import FAULT_SCHEMA
-from ringland.shop_records.units import conversion
+from ringland.units import conversion
 
 
 @dataclass(frozen=True)

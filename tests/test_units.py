@@ -3,7 +3,7 @@ from pathlib import Path
 
 import pytest
 
-from ringland.shop_records.units import (
+from ringland.units import (
     UNIT_NAMES,
     UnitError,
     in_unit,
@@ -12,7 +12,7 @@ from ringland.shop_records.units import (
 
 REFERENCE = json.loads(
     (
-        Path(__file__).resolve().parents[1] / "reference_values" / "engineering" / "units.json"
+        Path(__file__).resolve().parent / "reference_values" / "engineering" / "units.json"
     ).read_text()
 )
 

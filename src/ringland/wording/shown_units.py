@@ -1,0 +1,75 @@
+"""The unit a quantity is shown in, and its figure there: the only place where pages convert.
+
+What is worked out and stored keeps its own unit (litres, kPa, mm); octane grades stay AKI
+and vacuum stays in inches of mercury, as the trade reads its gauge in both systems.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ringland.units import in_unit
+from ringland.wording.manner import manner
+
+
+@dataclass(frozen=True)
+class ShownUnit:
+    """A unit of `units.UNIT_NAMES` with the decimals it needs to say what the other says."""
+
+    unit: str
+    extra_digits: int = 0
+    """Decimals beyond those the stored unit is given, so that no figure becomes coarser."""
+
+    @property
+    def written(self) -> str:
+        """The unit as it stands behind a figure."""
+        return WRITTEN.get(self.unit, self.unit)
+
+
+WRITTEN = {"US gal": "gal", "degC": "\N{DEGREE SIGN}C", "degF": "\N{DEGREE SIGN}F"}
+"""Units a reader knows by another sign than the converter; 'gal' is the US gallon here."""
+
+SHOWN = {
+    "l": {"us": ShownUnit("US gal")},
+    "kPa": {"us": ShownUnit("psi")},
+    "mm": {"us": ShownUnit("in", extra_digits=1)},
+    "degC": {"us": ShownUnit("degF")},
+    "ml": {},
+}
+"""Stored unit to the one shown, where a system of units shows another."""
+
+READ_IN = {"psi": "kPa", "bar": "kPa", "in": "mm", "US gal": "l", "imp gal": "l", "degF": "degC"}
+"""Units a record may be written in to the stored one, for readings that are shown as read."""
+
+
+def shown_unit(stored: str) -> ShownUnit:
+    """The unit that stands for a stored one, e.g. 'US gal' for 'l' in US units."""
+    return SHOWN.get(stored, {}).get(manner().units, ShownUnit(stored))
+
+
+def shown(value: float, stored: str) -> float:
+    """The value in the unit it is shown in."""
+    unit = shown_unit(stored).unit
+    return value if unit == stored else in_unit(value, stored, unit)
+
+
+def shown_factor(stored: str) -> float:
+    """What a stored value is multiplied by to be shown; for whole columns.
+
+    Raises:
+        ValueError: the unit has another zero as well, as temperatures have.
+    """
+    at_0, at_1 = shown(0.0, stored), shown(1.0, stored)
+    if at_0 != 0.0:
+        raise ValueError(f"'{stored}' is shown on a scale with another zero; convert one by one.")
+    return at_1
+
+
+def price_factor() -> float:
+    """What money a litre is multiplied by to be money per unit of volume shown."""
+    return 1.0 / shown_factor("l")
+
+
+def volume_noun() -> str:
+    """The unit of volume as a word of a sentence, e.g. 'litre'."""
+    return {"metric": "litre", "us": "gallon"}[manner().units]
