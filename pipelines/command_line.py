@@ -243,10 +243,17 @@ def _in_words(do: Callable[[], T]) -> T:
     from pipelines.duckdb_warehouse import WarehouseError  # noqa: PLC0415 - imports Dagster
     from ringland.shop_records.column_mapping import MappingError  # noqa: PLC0415
     from ringland.shop_records.raw_file import RecordFileError  # noqa: PLC0415
+    from ringland.wording.manner_file import PageSettingError  # noqa: PLC0415
 
     try:
         return do()
-    except (WarehouseError, MappingError, RecordFileError, OSError) as error:
+    except (
+        WarehouseError,
+        MappingError,
+        RecordFileError,
+        PageSettingError,
+        OSError,
+    ) as error:
         raise click.ClickException(str(error)) from error
 
 
@@ -259,6 +266,7 @@ def _load(home: Home, folder: Path) -> None:
 def _week(home: Home, partition_key: str, told_by: datetime | None = None) -> None:
     from pipelines.terminal import show_week, watched_run  # noqa: PLC0415 - imports Dagster
 
+    _in_words(home.manner)  # a wrong page setting is told before the week is worked out
     title = f"Week of {partition_key}"
     result = watched_run(home, "week_report", title, partition_key=partition_key, told_by=told_by)
     show_week(result, partition_key)

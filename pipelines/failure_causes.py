@@ -19,6 +19,7 @@ from ringland.service_week.action_prices import prices
 from ringland.shop_records.bench_verdicts import default_bench_limits
 from ringland.shop_records.known_then import known_by
 from ringland.shop_records.tables import BenchVerdicts, PistonLives
+from ringland.wording.manner import in_manner
 
 ROOM = "failure_causes"
 DRAW_SEED = 19140628  # any fixed number: the same records must give the same draws
@@ -44,6 +45,7 @@ def cause_pages(
     assumptions = shop.assumptions()
     lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
     hazard = fleet_fits.ring_land.hazard
+    shown = shop.manner()
     record = ShopRecord(
         as_of=as_of,
         is_demo=shop.is_demo,
@@ -66,9 +68,11 @@ def cause_pages(
         assumptions,
         np.random.default_rng(DRAW_SEED),
     )
-    reports = cause_reports(record)
+    with in_manner(shown):
+        reports = cause_reports(record)
+        pages = build_cause_site(record, reports, comparison, shown.paper)
     return dg.Output(
-        build_cause_site(record, reports, comparison),
+        pages,
         metadata={
             "reports": len(reports),
             "rebuilds_compared": builds.height,

@@ -4,6 +4,9 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+from ringland.wording.manner import DEFAULT_MANNER, Manner
+from ringland.wording.manner_file import page_settings_text, read_manner
+
 DEFAULT_HOME = Path("warehouse") / "local"
 
 
@@ -64,9 +67,25 @@ class Home:
         own = self.folder / "assumptions.toml"
         return own if own.exists() else None
 
+    @property
+    def page_settings(self) -> Path:
+        """How this shop's pages show figures; written with the project's own at first."""
+        return self.folder / "pages.toml"
+
     def mark_as_demo(self) -> None:
         """Say that all records in this home are invented."""
         (self.folder / "invented-records").touch()
+
+    def manner(self) -> Manner:
+        """How this shop's pages show figures.
+
+        Raises:
+            PageSettingError: an entry of its file is not one of those known.
+        """
+        if not self.page_settings.exists():
+            return DEFAULT_MANNER
+        text = self.page_settings.read_text(encoding="utf-8")
+        return read_manner(str(self.page_settings), text)
 
     def prepare(self) -> "Home":
         """Make the folders that must exist, with Dagster's telemetry off."""
@@ -80,4 +99,6 @@ class Home:
         ):
             folder.mkdir(parents=True, exist_ok=True)
         (self.dagster / "dagster.yaml").write_text("telemetry:\n  enabled: false\n")
+        if not self.page_settings.exists():
+            self.page_settings.write_text(page_settings_text(), encoding="utf-8")
         return self

@@ -6,6 +6,7 @@ import dagster as dg
 
 from pipelines.home import Home
 from ringland.assumptions import Assumptions, load_assumptions
+from ringland.wording.manner import Manner
 
 
 class ShopFolders(dg.ConfigurableResource):
@@ -57,3 +58,7 @@ class ShopFolders(dg.ConfigurableResource):
     def assumptions(self) -> Assumptions:
         """The project's assumptions with the shop's own laid over them."""
         return load_assumptions(Home(Path(self.home)).settings)
+
+    def manner(self) -> Manner:
+        """How this shop's pages show figures: units, dates, clock, marks, money, zone, paper."""
+        return Home(Path(self.home)).manner()

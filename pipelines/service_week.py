@@ -24,6 +24,7 @@ from ringland.service_week.week_decisions import (
 from ringland.service_week.week_tables import WeekTables, make_week_tables
 from ringland.shop_records.known_then import known_by
 from ringland.shop_records.tables import BenchVerdicts, PistonLives
+from ringland.wording.manner import in_manner
 
 ROOM = "service_week"
 PLAY_SEED = 19140629  # any fixed number: the same week must play the same season
@@ -45,15 +46,17 @@ def week_tables(
 ) -> dg.Output[WeekTables]:
     """Chance, drivers and call of each hull in service, one row per hull."""
     as_of = as_of_week(context.partition_key)
-    tables = make_week_tables(
-        records=known_by(warehouse.read_records(), as_of),
-        exposure=warehouse.read_week("fuel_exposure.session_exposure", SessionExposure, as_of),
-        exposure_now=warehouse.read_week("fuel_exposure.current_exposure", CurrentExposure, as_of),
-        bench=warehouse.read_week("shop_records.bench_verdicts", BenchVerdicts, as_of),
-        fits=fleet_fits,
-        as_of=as_of,
-        assumptions=shop.assumptions(),
-    )
+    exposure_now = warehouse.read_week("fuel_exposure.current_exposure", CurrentExposure, as_of)
+    with in_manner(shop.manner()):  # its sentences carry figures
+        tables = make_week_tables(
+            records=known_by(warehouse.read_records(), as_of),
+            exposure=warehouse.read_week("fuel_exposure.session_exposure", SessionExposure, as_of),
+            exposure_now=exposure_now,
+            bench=warehouse.read_week("shop_records.bench_verdicts", BenchVerdicts, as_of),
+            fits=fleet_fits,
+            as_of=as_of,
+            assumptions=shop.assumptions(),
+        )
     warehouse.write_week(f"{ROOM}.hull_chances", HullChances, tables.chances, as_of)
     warehouse.write_week(f"{ROOM}.hull_drivers", HullDrivers, tables.drivers, as_of)
     warehouse.write_week(f"{ROOM}.hull_calls", HullCalls, tables.calls, as_of)
@@ -88,19 +91,20 @@ def week_decisions(
     as_of = as_of_week(context.partition_key)
     settings = shop.assumptions()
     catalogue = default_catalogue(settings)
-    decisions = make_week_decisions(
-        running=week_tables.running,
-        fits=fleet_fits,
-        lives=warehouse.read_week("shop_records.piston_lives", PistonLives, as_of),
-        inspections=known_by(warehouse.read_records(), as_of)["inspections"],
-        prices=week_tables.prices,
-        catalogue=catalogue,
-        limits=default_limits(catalogue, settings),
-        as_of=as_of,
-        season_ends_at=season_end(as_of, settings),
-        assumptions=settings,
-        rng=np.random.default_rng(PLAY_SEED),
-    )
+    with in_manner(shop.manner()):  # the plan gives its reasons with figures
+        decisions = make_week_decisions(
+            running=week_tables.running,
+            fits=fleet_fits,
+            lives=warehouse.read_week("shop_records.piston_lives", PistonLives, as_of),
+            inspections=known_by(warehouse.read_records(), as_of)["inspections"],
+            prices=week_tables.prices,
+            catalogue=catalogue,
+            limits=default_limits(catalogue, settings),
+            as_of=as_of,
+            season_ends_at=season_end(as_of, settings),
+            assumptions=settings,
+            rng=np.random.default_rng(PLAY_SEED),
+        )
     if decisions is None:
         return dg.Output(None, metadata={"plan": "none: no hull has a chance to plan on"})
     return dg.Output(

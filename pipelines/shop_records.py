@@ -36,6 +36,7 @@ from ringland.shop_records.tables import (
     RecordFlags,
     RecordQuality,
 )
+from ringland.wording.manner import in_manner
 
 ROOM = "shop_records"
 
@@ -194,7 +195,7 @@ def piston_lives(
     key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"duckdb"}, deps=ALL_RECORDS
 )
 def bench_verdicts(
-    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """Each inspection reading against its limit, one row per reading."""
     as_of = as_of_week(context.partition_key)
@@ -202,7 +203,8 @@ def bench_verdicts(
     station = station_pressures(
         records["inspections"], records["installations"], records["hulls"], records["docks"]
     )
-    verdicts = judge_bench_tests(records["inspections"], records["engines"], station)
+    with in_manner(shop.manner()):  # verdicts give their reasons with figures
+        verdicts = judge_bench_tests(records["inspections"], records["engines"], station)
     warehouse.write_week(f"{ROOM}.bench_verdicts", BenchVerdicts, verdicts, as_of)
     counted = verdicts.group_by("measure", "verdict").len().sort("measure", "verdict")
     return dg.MaterializeResult(

@@ -144,8 +144,9 @@ def back_up(home: Home, target: Path) -> None:
                 for path in sorted(folder.glob("*")):
                     if path.suffix != ".partial":
                         backup.write(path, f"{folder.name}/{path.name}")
-            if home.settings:
-                backup.write(home.settings, home.settings.name)
+            for settings in (home.settings, home.page_settings):
+                if settings and settings.exists():
+                    backup.write(settings, settings.name)
     partial.replace(target)
 
 

@@ -89,6 +89,7 @@ def report(
         catalogue=default_catalogue(settings),
         past=earlier_calls(warehouse, as_of),
         season_ends_at=season_end(as_of, settings),
+        manner=shop.manner(),
     )
     folder = shop.site / context.partition_key
     site = build_site(made, beside=cause_pages, fuel=week_fuel, score=score)

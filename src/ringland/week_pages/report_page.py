@@ -40,14 +40,20 @@ from ringland.week_pages.week_exports import week_exports
 from ringland.week_pages.week_report import HullSheet, WeekReport
 from ringland.week_pages.what_if import fleet_script
 from ringland.wording import fixed_words as words
+from ringland.wording.manner import in_manner
 from ringland.wording.number_words import (
     chance_text,
+    currency_text,
     instant_text,
     money_text,
     number_text,
+    plain_text,
     price_text,
+    quantity_text,
     share_text,
+    unit_text,
 )
+from ringland.wording.shown_units import volume_noun
 
 SAFE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
 RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)
@@ -83,7 +89,16 @@ def build_site(
         fuel: the week's fuel; None: no fuel page is made.
         score: how earlier weeks' advice fared; None: no score page is made.
     """
-    beside = beside or {}
+    with in_manner(report.manner):
+        return _site(report, dict(beside or {}), fuel, score)
+
+
+def _site(
+    report: WeekReport,
+    beside: dict[str, bytes],
+    fuel: WeekFuel | None,
+    score: ScoreHistory | None,
+) -> dict[str, bytes]:
     pages = hull_pages(sheet.hull_id for sheet in report.hulls)
     templates = _templates(report)
     templates.globals["has_causes"] = "causes/index.html" in beside
@@ -124,7 +139,7 @@ def build_site(
             charts = {chart: _chart(figure) for chart, figure in context.pop("figures").items()}
             here = "fuel" if path == INDEX else "tank"
             site[path] = _render(templates, name, root="../", here=here, charts=charts, **context)
-    return site | dict(beside)
+    return site | beside
 
 
 def hull_pages(hull_ids: Iterable[str]) -> dict[str, str]:
@@ -220,13 +235,17 @@ def _templates(report: WeekReport) -> Environment:
         "instant": instant_text,
         "money": lambda amount: money_text(amount, currency),
         "price": lambda amount: price_text(amount, currency),
-        "plain": lambda value: f"{value:g}",
+        "quantity": quantity_text,
+        "plain": plain_text,
         "call_label": lambda call: call_label(call, report.as_of, settings),
         "at": lambda value, top, shift=0.0: round(BAR_W * min(1.0, value / top) + shift, 2),
     }
     templates.globals |= {
         "words": words,
         "report": report,
+        "currency": currency_text(currency),
+        "unit": unit_text,
+        "volume_noun": volume_noun(),
         "range_top": range_top(sheet.chance["chance_30d_high"] for sheet in report.hulls),
     }
     return templates

@@ -25,6 +25,7 @@ from ringland.week_pages.hull_timeline import hull_events, known_shares
 from ringland.week_pages.past_calls import WeekChange, change_since
 from ringland.week_pages.what_if import grades_sold
 from ringland.wording.fixed_words import ACTION_SHORT
+from ringland.wording.manner import DEFAULT_MANNER, Manner, in_manner
 from ringland.wording.number_words import chance_text, money_text, price_text, range_text
 
 Row = Mapping[str, Any]
@@ -64,7 +65,8 @@ class WeekReport:
     made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `decisions` with
     its `catalogue`, and `past` (`PastCalls`), are None where they were not handed on: the
     pages then say so.  `grades_aki` are the pump numbers on record.
-    A customer's copy holds one hull and leads to no other page.
+    A customer's copy holds one hull and leads to no other page.  `manner` is how its
+    figures are written.
     """
 
     as_of: datetime
@@ -85,6 +87,7 @@ class WeekReport:
     horizons: tuple[Horizon, ...] = ()
     grades_aki: tuple[float, ...] = ()
     is_customer_copy: bool = False
+    manner: Manner = DEFAULT_MANNER
 
     @property
     def change(self) -> WeekChange:
@@ -121,6 +124,7 @@ def make_week_report(
     catalogue: Catalogue | None = None,
     past: pl.DataFrame | None = None,
     season_ends_at: datetime | None = None,
+    manner: Manner = DEFAULT_MANNER,
 ) -> WeekReport:
     """The report of one week, from what was known at `as_of`.
 
@@ -141,6 +145,7 @@ def make_week_report(
         catalogue: what can be done, as `decisions` were made with.
         past: `PastCalls` of earlier weeks; None: none is kept.
         season_ends_at: the season's last day; None: no chance to its end is given.
+        manner: how the pages write their figures.
     """
     calls = _by_hull(tables.calls)
     chances = _by_hull(tables.chances)
@@ -149,14 +154,16 @@ def make_week_report(
     quality = _by_hull(record_quality.join(recent, on="hull_id", how="left"))
     fuel = _by_hull(fuel_burned(exposure, "hull_id", as_of, assumptions))
     tests = latest_tests(bench).partition_by("engine_id", as_dict=True)
-    events = hull_events(records).partition_by("hull_id", as_dict=True)
+    with in_manner(manner):
+        all_events = hull_events(records)
+    events = all_events.partition_by("hull_id", as_dict=True)
     ran = exposure.sort("started_at").partition_by("hull_id", as_dict=True)
     lineage = recent_fills(records["fills"], exposure, assumptions).partition_by(
         "hull_id", as_dict=True
     )
     drivers = tables.drivers.partition_by("hull_id", as_dict=True)
     no_tests = bench.clear()
-    no_events = hull_events(records).clear()
+    no_events = all_events.clear()
     no_fills = recent_fills(records["fills"].clear(), exposure.clear(), assumptions)
     sheets = []
     for hull_id, call in calls.items():
@@ -203,6 +210,7 @@ def make_week_report(
             assumptions=assumptions,
         ),
         grades_aki=tuple(grades_sold(records["deliveries"], records["fills"])),
+        manner=manner,
     )
 
 
@@ -221,24 +229,23 @@ WEEK_LIST_HEADINGS = (
 
 def week_list_lines(report: WeekReport) -> list[tuple[str, ...]]:
     """The week's list for a terminal: one row of texts per hull, under `WEEK_LIST_HEADINGS`."""
-    currency = report.prices.currency
-    rows: list[tuple[str, ...]] = []
-    for sheet in report.hulls:
-        call, chance = sheet.call, sheet.chance
-        rows.append(
-            (
-                "-" if call["rank"] is None else str(call["rank"]),
-                sheet.hull_id,
-                sheet.dock_id,
-                call_label(str(call["call"]), report.as_of, report.assumptions),
-                chance_text(chance["chance_30d"]),
-                range_text(chance["chance_30d_low"], chance["chance_30d_high"]),
-                ACTION_SHORT[str(call["action"])] if call["action"] else str(call["reason"]),
-                price_text(call["action_cost"], currency),
-                money_text(call["cost_of_waiting"], currency),
-            )
-        )
-    return rows
+    with in_manner(report.manner):
+        return [_list_line(sheet, report) for sheet in report.hulls]
+
+
+def _list_line(sheet: HullSheet, report: WeekReport) -> tuple[str, ...]:
+    call, chance, currency = sheet.call, sheet.chance, report.prices.currency
+    return (
+        "-" if call["rank"] is None else str(call["rank"]),
+        sheet.hull_id,
+        sheet.dock_id,
+        call_label(str(call["call"]), report.as_of, report.assumptions),
+        chance_text(chance["chance_30d"]),
+        range_text(chance["chance_30d_low"], chance["chance_30d_high"]),
+        ACTION_SHORT[str(call["action"])] if call["action"] else str(call["reason"]),
+        price_text(call["action_cost"], currency),
+        money_text(call["cost_of_waiting"], currency),
+    )
 
 
 def _by_hull(frame: pl.DataFrame) -> dict[str, Row]:
