@@ -1,7 +1,6 @@
-"""Champion against challenger in worlds where it is known who should win."""
+"""Champion against challenger: boosting in known worlds, and the verdict on kept weeks."""
 
-import json
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import polars as pl
@@ -11,28 +10,19 @@ from ringland.assumptions import load_assumptions
 from ringland.fleet_risk.boosted_hazard import BoostingError, fit_boosted_hazard
 from ringland.fleet_risk.challenger import (
     MODE,
-    challenger_fit,
-    champion_fit,
+    ChallengerChances,
+    Contest,
+    challenger_chances,
     contest,
-    data_hash,
-    model_card,
 )
 from ringland.fleet_risk.fleet_hazard import fit_fleet
-from tests.fleet_risk.made_spells import BEGIN, made_spells, weibull_truth
+from ringland.fuel_exposure.tables import CurrentExposure
+from tests.fleet_risk.made_spells import made_spells, weibull_truth
 
 SETTINGS = load_assumptions().changed(survival__draws=200)
-SPLITS = [BEGIN + timedelta(days=n) for n in (80, 110, 140, 200)]
-
-
-def judged(spells, champion=None, challenger=None, splits=SPLITS):  # type: ignore[no-untyped-def]
-    return contest(
-        spells,
-        champion or champion_fit(SETTINGS, np.random.default_rng(1)),
-        challenger or challenger_fit(SETTINGS),
-        splits,
-        assumptions=SETTINGS,
-        rng=np.random.default_rng(2),
-    )
+START = datetime(2026, 5, 4, tzinfo=UTC)
+AT = pl.Datetime("us", "UTC")
+N_HULLS = 40
 
 
 def cliff(frame: pl.DataFrame) -> np.ndarray:
@@ -41,71 +31,124 @@ def cliff(frame: pl.DataFrame) -> np.ndarray:
     return np.where((age > 5) & (age < 12), 0.012, 0.0004)
 
 
-def test_in_the_champions_own_world_the_simpler_model_stays() -> None:
-    result = judged(made_spells(weibull_truth(), n_sets=150))
+def judged(champion: float, challenger: float, *, weeks: int = 30, failed: int = 10) -> Contest:
+    """Hulls told the same chance every week; the first `failed` fail in the last scored week.
 
-    assert result.n_failures > 20
-    assert result.stays
-    assert "the simpler model stays" in result.verdict
+    A forecaster that says `c` to those that will fail and the rest alike has in their last
+    four weeks an error of (1 - c)^2, else of c^2.
+    """
+    told = pl.DataFrame(
+        [
+            {"as_of": START + timedelta(days=7 * week), "hull_id": f"H{hull}"}
+            for week in range(weeks)
+            for hull in range(N_HULLS)
+        ],
+        schema={"as_of": AT, "hull_id": pl.String},
+    )
+    end = START + timedelta(days=7 * (weeks - 1))
+    return contest(
+        told.with_columns(chance_30d=pl.lit(champion)),
+        told.with_columns(chance_30d=pl.lit(challenger)),
+        failures=pl.DataFrame(
+            {
+                "hull_id": [f"H{hull}" for hull in range(failed)],
+                "failed_at": [end + timedelta(days=1)] * failed,
+            },
+            schema={"hull_id": pl.String, "failed_at": AT},
+        ),
+        taken_out=pl.DataFrame(schema={"hull_id": pl.String, "taken_out_at": AT}),
+        followed_to=end + timedelta(days=31),
+        assumptions=SETTINGS,
+        rng=np.random.default_rng(2),
+    )
 
 
-def test_where_no_line_fits_the_trees_win() -> None:
-    result = judged(made_spells(cliff, n_sets=200))
+def test_the_brier_scores_are_those_by_hand() -> None:
+    result = judged(0.2, 0.1)
+    # 30 weeks of 40 hulls; ten hulls fail a day after the last: it lies within 30 days of
+    # the weeks at 0, 7, 14, 21 and 28 days before, five weeks.
+    hits, rows = 50, 30 * 40
+
+    assert (result.n_weeks, result.n_failures) == (30, 10)
+    # The failed hulls leave the contest with their failure; nobody is lost before.
+    assert result.champion_brier == pytest.approx((hits * 0.64 + (rows - hits) * 0.04) / rows)
+    assert result.challenger_brier == pytest.approx((hits * 0.81 + (rows - hits) * 0.01) / rows)
+
+
+def test_a_challenger_clearly_nearer_wins() -> None:
+    result = judged(0.5, 0.04)
 
     assert not result.stays
-    assert result.gain is not None
-    assert result.gain.low > 0
-    assert "clearly beaten" in result.verdict
+    assert result.lead is not None
+    assert result.lead.low > 0
+    assert "clearly nearer" in result.verdict
+
+
+def test_a_challenger_further_off_leaves_the_champion_in_place() -> None:
+    result = judged(0.04, 0.5)
+
+    assert result.stays
+    assert "champion was clearly nearer" in result.verdict
 
 
 def test_two_alike_models_are_a_draw_and_the_champion_stays() -> None:
-    def same(known):  # type: ignore[no-untyped-def]
-        return lambda later: 0.002 * (later["stop_h"] - later["start_h"]).to_numpy()
+    result = judged(0.04, 0.04)
 
-    result = judged(made_spells(weibull_truth()), same, same)
-
-    assert result.gain is not None
-    assert (result.gain.low, result.gain.value, result.gain.high) == (0, 0, 0)
+    assert result.lead is not None
+    assert (result.lead.low, result.lead.value, result.lead.high) == (0, 0, 0)
     assert result.stays
+    assert "cannot tell the two apart" in result.verdict
 
 
-def test_the_score_is_the_poisson_log_likelihood_per_failure() -> None:
-    spells = made_spells(weibull_truth())
-
-    def at(rate: float):  # type: ignore[no-untyped-def]
-        return lambda known: lambda later: rate * (later["stop_h"] - later["start_h"]).to_numpy()
-
-    result = judged(spells, at(0.002), at(0.004))
-    later = spells.filter((pl.col("start_at") >= SPLITS[0]) & (pl.col("start_at") < SPLITS[-1]))
-    failures = later["mode"].is_not_null().sum()
-
-    # Each spell has 5 h: log(0.01) per failure less 0.01 per spell.
-    by_hand = np.log(0.01) - 0.01 * later.height / failures
-    assert result.champion_score == pytest.approx(by_hand)
-    assert result.gain is not None
-    assert result.gain.value == pytest.approx(np.log(2) - 0.01 * later.height / failures)
-
-
-def test_models_see_only_what_had_ended_by_the_split() -> None:
-    seen = []
-
-    def spy(known):  # type: ignore[no-untyped-def]
-        seen.append(known["stop_at"].max())
-        return lambda later: np.full(later.height, 0.01)
-
-    judged(made_spells(weibull_truth()), spy, spy)
-
-    assert seen == sorted(seen)
-    assert all(at <= split for at, split in zip(seen[::2], SPLITS[:-1], strict=True))
-
-
-def test_a_record_without_a_failure_keeps_the_simpler_model_and_says_why() -> None:
-    result = judged(made_spells(lambda frame: np.zeros(frame.height), n_sets=5))
+@pytest.mark.parametrize(("weeks", "failed"), [(25, 10), (30, 4), (0, 0)])
+def test_too_few_weeks_or_failures_are_said_and_the_champion_stays(weeks: int, failed: int) -> None:
+    result = judged(0.5, 0.04, weeks=weeks, failed=failed)
 
     assert result.stays
-    assert result.n_failures == 0
-    assert len(result.left_out) == 3
-    assert "no ring_land_fracture on record" in result.left_out[0]
+    assert result.lead is None
+    assert result.verdict.startswith(f"Not enough scored weeks to say: {weeks} week")
+
+
+def running(spells: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The sets still running as `CurrentExposure` and `HullChances` name them, 40 h ahead."""
+    last = spells.sort("piston_set_id", "start_h").group_by("piston_set_id").last()
+    alive = last.filter(pl.col("mode").is_null()).unique("hull_id").sort("hull_id")
+    now = alive.with_columns(age_h=pl.col("stop_h"), last_session_at=pl.col("stop_at"))
+    told = now.select(
+        "hull_id", "piston_set_id", "age_h", expected_h_30d=pl.lit(40.0), chance_30d=pl.lit(0.1)
+    )
+    return now.select(CurrentExposure.column_names()), told
+
+
+def test_the_challenger_speaks_of_every_hull_the_champion_speaks_of() -> None:
+    spells = made_spells(weibull_truth(), n_sets=120)
+    now, told = running(spells)
+    fits = fit_fleet(spells, SETTINGS, np.random.default_rng(1))
+    told = told.with_columns(
+        chance_30d=pl.when(pl.int_range(pl.len()) == 0).then(None).otherwise("chance_30d")
+    )
+
+    found = challenger_chances(spells, now, told, fits, SETTINGS)
+
+    assert found["hull_id"].to_list() == told["hull_id"][1:].to_list()
+    # Its ring-land part is that of the trees over the 40 h, at their middle.
+    ahead = now.filter(pl.col("hull_id") == found["hull_id"][0])
+    trees = fit_boosted_hazard(spells, MODE, SETTINGS)
+    start = ahead["age_h"].to_numpy()
+    wear = next(fit for fit in fits.modes if fit.mode == "ring_wear")
+    total = trees.cumulative_hazard(start, start + 40, ahead)[0]
+    total += wear.cumulative_hazard(start, start + 40, ahead).mean()
+    assert found["chance_30d"][0] == pytest.approx(1 - np.exp(-total))
+
+
+def test_without_a_failure_the_challenger_is_silent() -> None:
+    spells = made_spells(lambda frame: np.zeros(frame.height), n_sets=5)
+    now, told = running(spells)
+    fits = fit_fleet(spells, SETTINGS, np.random.default_rng(1))
+
+    found = challenger_chances(spells, now, told, fits, SETTINGS)
+
+    assert found.equals(ChallengerChances.create_empty())
 
 
 def test_boosting_finds_the_shape_of_a_hazard_and_its_level() -> None:
@@ -134,24 +177,3 @@ def test_boosting_gives_the_same_rates_twice() -> None:
 def test_boosting_without_a_failure_is_refused() -> None:
     with pytest.raises(BoostingError, match="no ring_land_fracture on record"):
         fit_boosted_hazard(made_spells(lambda f: np.zeros(f.height), n_sets=3), MODE, SETTINGS)
-
-
-def test_the_data_hash_knows_the_rows_and_not_their_order() -> None:
-    spells = made_spells(weibull_truth(), n_sets=5)
-
-    assert data_hash(spells) == data_hash(spells.sample(fraction=1, shuffle=True, seed=1))
-    assert data_hash(spells) != data_hash(spells.head(-1))
-
-
-def test_the_model_card_can_be_written_and_names_data_models_and_verdict() -> None:
-    spells = made_spells(weibull_truth())
-    fits = fit_fleet(spells, SETTINGS, np.random.default_rng(1))
-    result = judged(spells)
-
-    card = json.loads(json.dumps(model_card(spells, fits, result, SPLITS[-1])))
-
-    assert card["data"]["sha256"] == data_hash(spells)
-    assert card["data"]["failures"] == spells["mode"].is_not_null().sum()
-    assert card["in_use"] == card["champion"]["name"]
-    assert card["contest"]["verdict"] == result.verdict
-    assert card["champion"]["effects"]["shortfall_25h_on"]["low"] > 1

@@ -55,6 +55,25 @@ def test_without_failures_the_record_cannot_tell() -> None:
     assert "mostly the prior's" in result.sentence
 
 
+def test_a_range_that_holds_the_suspected_effect_too_rules_nothing_out() -> None:
+    """Seen on the demo: two water failures, a range of 0.5 to 1.8, called as it should be."""
+    spells = made_spells(weibull_truth(shortfall_effect=0.0), mode="water", n_sets=12, seed=3)
+    result = control(spells)
+    assert result.passes is True
+    assert result.high is not None
+
+    inside = negative_control(
+        spells, SETTINGS, np.random.default_rng(1), suspected=result.high * 0.99
+    )
+    beyond = negative_control(
+        spells, SETTINGS, np.random.default_rng(1), suspected=result.high * 1.01
+    )
+
+    assert inside.passes is None
+    assert "one as large as on ring lands" in inside.sentence
+    assert beyond.passes is True
+
+
 def test_a_shortfall_that_never_varies_cannot_be_judged() -> None:
     spells = made_spells(weibull_truth(), mode="water").with_columns(shortfall_25h_on=pl.lit(2.0))
 

@@ -162,9 +162,12 @@ def test_the_throttle_is_limited_only_below_need_and_eases_the_need_by_one() -> 
     # Common practice, no source: 91 AKI flat out, 90 at three-quarter throttle.
     limit = FuelRule("limit", "three-quarter throttle below need", limits_throttle=True)
 
-    after = under_rule(SPELLS, limit, SETTINGS)
+    after = under_rule(
+        SPELLS.with_columns(full_throttle_25h=pl.Series([0.5, 0.4, 0.3, 0.1])), limit, SETTINGS
+    )
 
-    assert after["full_throttle_25h"].to_list() == [0, 0, 0, 0.3]
+    # Down to the least share the season has seen, D's, and no lower.
+    assert after["full_throttle_25h"].to_list() == [0.1, 0.1, 0.1, 0.1]
     assert after["shortfall_25h_on"].to_list() == [3, 3, 1, 0]
     # Hull-days below need: A on two days, B and C on one.
     per_day = CATALOGUE.actions["restrict_throttle"].cost_per_d

@@ -1,231 +1,177 @@
-"""Champion against challenger on later time than they were fitted to, and the model card.
+"""Champion against challenger: each week both say a chance, later it is seen who was nearer.
 
-Record is split at instants: each model is fitted to what had ended by one and judged on
-what began between it and the next.  Score: Poisson log likelihood of the spells, per
-failure.  The simpler model stays unless the challenger is clearly better: its gain's lower
-limit, by drawing hulls, lies above zero.
+The challenger's chances are kept week by week beside the tool's own (never shown as advice),
+so that a backfill of past weeks is the contest: no model is judged on what it was fitted to.
+The simpler model stays unless the challenger is clearly nearer: the lower limit of its lead
+in Brier score, by drawing hulls, lies above zero.
 """
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from itertools import pairwise
-from typing import Any
+from datetime import datetime, timedelta
 
+import dataframely as dy
 import numpy as np
 import polars as pl
 
 from ringland.assumptions import Assumptions
-from ringland.fleet_risk.boosted_hazard import FEATURES, Floats, fit_boosted_hazard
-from ringland.fleet_risk.fleet_hazard import FleetFits, fit_fleet
-from ringland.fuel_exposure.tables import Spells
-from ringland.ring_survival.estimates import CONFIDENCE, Estimate
-from ringland.ring_survival.forecast_scores import score_limits
-from ringland.ring_survival.life_data import LifeDataError
+from ringland.fleet_risk.boosted_hazard import BoostingError, Floats, fit_boosted_hazard
+from ringland.fleet_risk.fleet_hazard import FleetFits
+from ringland.fleet_risk.score_history import HORIZON_D, followed
+from ringland.ring_survival.estimates import Estimate
+from ringland.ring_survival.forecast_scores import censoring_weights, score_limits
+from ringland.wording.number_words import count_text, number_text
 
 MODE = "ring_land_fracture"
 CHAMPION, CHALLENGER = "Weibull hazard regression", "gradient-boosted trees"
 
-Forecast = Callable[[pl.DataFrame], Floats]
-"""Expected failures in each spell given; shape (rows,)."""
 
-Fit = Callable[[pl.DataFrame], Forecast]
-"""Spells known by a time to a forecast of later ones.
+class ChallengerChances(dy.Schema):
+    """One row per hull with a chance: what the challenger would have said; never shown as advice.
 
-Raises ValueError where they cannot carry a fit.
-"""
+    The trees speak of ring-land fracture; ring wear, with next to no failures, is the
+    champion's in both.
+    """
+
+    hull_id = dy.String(primary_key=True)
+    chance_30d = dy.Float64(min=0, max=1)
 
 
 @dataclass(frozen=True)
 class Contest:
-    """Two models' scores on the same later spells.
+    """The two models' Brier scores on the same hull-weeks, lower is better.
 
-    Scores are log likelihood per failure, higher is better; `gain` is the challenger's
-    less the champion's.  `stays` is whether the champion does.  Without a score the
-    reason stands in `verdict`.
+    `lead` is the champion's score less the challenger's: above zero the challenger was
+    nearer.  None where there is too little to say; `verdict` then says what is missing, and
+    the champion `stays`.
     """
 
-    n_splits: int
-    n_spells: int
+    n_weeks: int
+    n_hull_weeks: int
     n_failures: int
-    champion_score: float | None
-    challenger_score: float | None
-    gain: Estimate | None
+    champion_brier: float | None
+    challenger_brier: float | None
+    lead: Estimate | None
     stays: bool
     verdict: str
-    left_out: tuple[str, ...]
 
 
-def champion_fit(assumptions: Assumptions, rng: np.random.Generator) -> Fit:
-    """The fleet's own Weibull hazard of ring-land fracture, mean over its draws."""
+def challenger_chances(
+    spells: pl.DataFrame,
+    exposure_now: pl.DataFrame,
+    chances: pl.DataFrame,
+    fits: FleetFits,
+    assumptions: Assumptions,
+) -> pl.DataFrame:
+    """The challenger's chance for every hull the champion gives one.
 
-    def fit(spells: pl.DataFrame) -> Forecast:
-        fleet: FleetFits = fit_fleet(spells, assumptions, rng)
-        hazard = fleet.ring_land
+    Args:
+        spells: `Spells` as known at the week.
+        exposure_now: `CurrentExposure` of the same week.
+        chances: `HullChances` of the same week, for the hours expected.
+        fits: the champion's fits, for the modes the trees leave to it.
+        assumptions: settings of the group `challenger`.
 
-        def forecast(later: pl.DataFrame) -> Floats:
-            start, stop = later["start_h"].to_numpy(), later["stop_h"].to_numpy()
-            return np.asarray(hazard.cumulative_hazard(start, stop, later).mean(axis=0))
-
-        return forecast
-
-    return fit
-
-
-def challenger_fit(assumptions: Assumptions) -> Fit:
-    """Gradient-boosted trees on the same spells."""
-
-    def fit(spells: pl.DataFrame) -> Forecast:
-        hazard = fit_boosted_hazard(spells, MODE, assumptions)
-        return lambda later: hazard.cumulative_hazard(
-            later["start_h"].to_numpy(), later["stop_h"].to_numpy(), later
-        )
-
-    return fit
+    Returns:
+        `ChallengerChances`; empty where no failure is there to learn from.
+    """
+    told = chances.filter(pl.col("chance_30d").is_not_null())
+    if told.is_empty():
+        return ChallengerChances.create_empty()
+    ahead = told.select("hull_id", "piston_set_id", "age_h", "expected_h_30d").join(
+        exposure_now.drop("hull_id", "age_h"), on="piston_set_id", how="inner"
+    )
+    try:
+        trees = fit_boosted_hazard(spells, MODE, assumptions)
+    except BoostingError:
+        return ChallengerChances.create_empty()
+    start = ahead["age_h"].to_numpy()
+    stop = start + ahead["expected_h_30d"].to_numpy()
+    total: Floats = trees.cumulative_hazard(start, stop, ahead)
+    for fit in fits.at_stake:
+        if fit.mode != MODE:
+            total = total + fit.cumulative_hazard(start, stop, ahead).mean(axis=0)
+    return ChallengerChances.validate(
+        ahead.select("hull_id", chance_30d=pl.Series(-np.expm1(-total))).sort("hull_id")
+    )
 
 
 def contest(
-    spells: pl.DataFrame,
-    champion: Fit,
-    challenger: Fit,
-    splits: Sequence[datetime],
+    champion: pl.DataFrame,
+    challenger: pl.DataFrame,
     *,
+    failures: pl.DataFrame,
+    taken_out: pl.DataFrame,
+    followed_to: datetime,
     assumptions: Assumptions,
     rng: np.random.Generator,
 ) -> Contest:
-    """Champion and challenger over a rolling split in time.
+    """Which of two models was nearer over the past weeks whose 30 days have passed.
 
     Args:
-        spells: `Spells`, a row per interval, as known at the end.
-        champion: fit of the simpler model.
-        challenger: fit of the other.
-        splits: two or more rising instants; judged between each and the next.
+        champion: as_of, hull_id, chance_30d of each week.
+        challenger: the same of the challenger.
+        failures: hull_id, failed_at of the failures the chances speak of.
+        taken_out: hull_id, taken_out_at: opened on plan, sold or withdrawn unfailed.
+        followed_to: the instant to which failures are on record.
         assumptions: settings.
         rng: draws hulls for the limits.
     """
-    judged, left_out = [], []
-    for at, until in pairwise(sorted(splits)):
-        known = spells.filter(pl.col("stop_at") <= at)
-        later = spells.filter((pl.col("start_at") >= at) & (pl.col("start_at") < until))
-        if later.is_empty():
-            continue
-        try:
-            forecasts = {"champion": champion(known)(later), "challenger": challenger(known)(later)}
-        except ValueError as error:  # every fit's own error is one
-            left_out.append(f"{at:%Y-%m-%d}: {error}")
-            continue
-        judged.append(
-            later.select("hull_id", failed=(pl.col("mode") == MODE).fill_null(False)).with_columns(
-                pl.Series(name, expected) for name, expected in forecasts.items()
-            )
+    keys = ["as_of", "hull_id"]
+    both = (
+        champion.select(*keys, champion="chance_30d")
+        .join(challenger.select(*keys, challenger="chance_30d"), on=keys)
+        .drop_nulls()
+        .sort(keys)
+    )
+    rows = followed(both, failures, taken_out, followed_to).filter(
+        pl.col("as_of") + timedelta(days=HORIZON_D) < followed_to
+    )
+    n_weeks = rows["as_of"].n_unique()
+    n_failures = rows.filter("failed").select("hull_id", "failed_at").n_unique()
+    weeks, few = (assumptions.number(f"challenger.least_{what}") for what in ("weeks", "failures"))
+    if n_weeks < weeks or n_failures < few:
+        verdict = (
+            f"Not enough scored weeks to say: {count_text(n_weeks, 'week')} with "
+            f"{count_text(n_failures, 'failure')}; {number_text(weeks, 0)} weeks with "
+            f"{number_text(few, 0)} failures are asked for. The simpler model stays."
         )
-    return _verdict(judged, tuple(left_out), assumptions, rng)
-
-
-def _verdict(
-    judged: list[pl.DataFrame],
-    left_out: tuple[str, ...],
-    assumptions: Assumptions,
-    rng: np.random.Generator,
-) -> Contest:
-    rows = pl.concat(judged) if judged else pl.DataFrame({"failed": []}, {"failed": pl.Boolean})
-    failed = rows["failed"].to_numpy().astype(float)
-    if failed.sum() == 0:
-        why = "no ring-land fracture in the time judged: the simpler model stays."
-        return Contest(len(judged), rows.height, 0, None, None, None, True, why, left_out)
-    scores = {
-        name: failed * np.log(rows[name].to_numpy()) - rows[name].to_numpy()
-        for name in ("champion", "challenger")
+        return Contest(n_weeks, rows.height, n_failures, None, None, None, True, verdict)
+    weights = censoring_weights(
+        rows["time_d"].to_numpy(), rows["is_failure"].to_numpy(), [HORIZON_D]
+    )[:, 0]
+    came = rows["failed"].to_numpy().astype(float)
+    errors = {
+        name: weights * (came - rows[name].to_numpy()) ** 2 for name in ("champion", "challenger")
     }
-    difference = scores["challenger"] - scores["champion"]
-
-    def gain_per_failure(drawn: np.ndarray) -> float:
-        if failed[drawn].sum() == 0:
-            raise LifeDataError("no failure drawn")
-        return float(difference[drawn].sum() / failed[drawn].sum())
-
-    gain = score_limits(
-        gain_per_failure,
+    ahead = errors["champion"] - errors["challenger"]
+    lead = score_limits(
+        lambda drawn: float(ahead[drawn].mean()),
         rows["hull_id"].to_list(),
         rng,
         n_draws=int(assumptions.number("survival.draws")),
         confidence=assumptions.number("survival.confidence"),
     )
-    stays = gain.low <= 0
-    words = (
-        f"{CHALLENGER} against {CHAMPION}: {gain.value:+.2f} log likelihood per failure "
-        f"({gain.low:+.2f} to {gain.high:+.2f}, {int(failed.sum())} failures): "
-    )
+    stays = lead.low <= 0
     return Contest(
-        n_splits=len(judged),
-        n_spells=rows.height,
-        n_failures=int(failed.sum()),
-        champion_score=float(scores["champion"].sum() / failed.sum()),
-        challenger_score=float(scores["challenger"].sum() / failed.sum()),
-        gain=gain,
+        n_weeks=n_weeks,
+        n_hull_weeks=rows.height,
+        n_failures=n_failures,
+        champion_brier=float(errors["champion"].mean()),
+        challenger_brier=float(errors["challenger"].mean()),
+        lead=lead,
         stays=stays,
-        verdict=words + ("the simpler model stays." if stays else "clearly beaten; the trees win."),
-        left_out=left_out,
+        verdict=_verdict(lead, stays),
     )
 
 
-def data_hash(spells: pl.DataFrame) -> str:
-    """SHA-256 of the spells a model was fitted to, whatever the order of their rows."""
-    ordered = spells.select(Spells.column_names()).sort("piston_set_id", "start_h")
-    return hashlib.sha256(ordered.write_csv().encode()).hexdigest()
-
-
-def model_card(
-    spells: pl.DataFrame, fits: FleetFits, result: Contest, as_of: datetime
-) -> dict[str, Any]:
-    """What the model in use is, what it was fitted to, and how it stood against the other."""
-    hazard = fits.ring_land.hazard
-    effects: Mapping[str, Any] = (
-        {}
-        if hazard is None
-        else {
-            effect.name: {
-                "hazard_ratio": effect.hazard_ratio,
-                "low": effect.low,
-                "high": effect.high,
-                "per_step": effect.step,
-                "prior_share": effect.prior_share,
-            }
-            for effect in hazard.effects(CONFIDENCE)
-        }
-    )
-    return {
-        "as_of": as_of.isoformat(),
-        "mode": MODE,
-        "in_use": CHAMPION if result.stays else CHALLENGER,
-        "data": {
-            "sha256": data_hash(spells),
-            "spells": spells.height,
-            "piston_sets": spells["piston_set_id"].n_unique(),
-            "hulls": spells["hull_id"].n_unique(),
-            "failures": fits.ring_land.n_failures,
-            "hours": float((spells["stop_h"] - spells["start_h"]).sum()),
-        },
-        "champion": {
-            "name": CHAMPION,
-            "covariates": list(fits.ring_land.covariates),
-            "left_out": dict(fits.ring_land.left_out),
-            "effects": effects,
-            "is_doubtful": fits.ring_land.is_doubtful,
-        },
-        "challenger": {"name": CHALLENGER, "features": [*FEATURES, "set age"]},
-        "contest": {
-            "splits": result.n_splits,
-            "failures_judged": result.n_failures,
-            "champion_score": result.champion_score,
-            "challenger_score": result.challenger_score,
-            "gain_low": None if result.gain is None else result.gain.low,
-            "gain_high": None if result.gain is None else result.gain.high,
-            "verdict": result.verdict,
-            "left_out": list(result.left_out),
-        },
-        "use": "Association in this fleet's record; not a proof of cause, never clearance to run.",
-    }
+def _verdict(lead: Estimate, stays: bool) -> str:
+    if not stays:
+        return (
+            f"The challenger ({CHALLENGER}) was clearly nearer. The chances still come from the "
+            f"{CHAMPION}, which alone gives a range: tell whoever looks after this tool."
+        )
+    if lead.high < 0:
+        return f"The champion was clearly nearer: the {CHAMPION} stays."
+    return f"The record cannot tell the two apart: the simpler model, the {CHAMPION}, stays."

@@ -25,8 +25,8 @@ FACTOR = "shortfall_25h_on"
 class NegativeControl:
     """The hazard ratio of control failures per octane number of shortfall, and what it says.
 
-    `passes` is None where the record cannot tell: too few failures, or the shortfall never
-    varies.
+    `passes` is None where the record cannot tell: the shortfall never varies, or so few failed
+    that the range holds no effect and the effect suspected on ring lands alike.
     """
 
     n_failures: int
@@ -39,7 +39,11 @@ class NegativeControl:
 
 
 def negative_control(
-    spells: pl.DataFrame, assumptions: Assumptions, rng: np.random.Generator
+    spells: pl.DataFrame,
+    assumptions: Assumptions,
+    rng: np.random.Generator,
+    *,
+    suspected: float | None = None,
 ) -> NegativeControl:
     """Whether octane shortfall goes with water and foreign-object failures: it must not.
 
@@ -47,6 +51,8 @@ def negative_control(
         spells: `Spells`, a row per interval.
         assumptions: settings: priors, step, level, and how much of the answer may be prior.
         rng: source of the parameter draws.
+        suspected: the hazard ratio of the same factor on ring lands; a range that holds it too
+            rules nothing out.
     """
     event = spells["mode"].is_in(list(MODES)).fill_null(False).to_numpy()
     n_failures = int(event.sum())
@@ -68,14 +74,21 @@ def negative_control(
     effect = fit.effects(assumptions.number("survival.confidence"))[0]
     holds_one = effect.low <= 1 <= effect.high
     is_prior = effect.prior_share > assumptions.number("survival.mostly_prior_share")
+    is_blunt = is_prior or (suspected is not None and effect.low <= suspected <= effect.high)
     numbers = (
         f"hazard ratio {effect.hazard_ratio:.2f} per octane number "
         f"({effect.low:.2f} to {effect.high:.2f}, {n_failures} failures)"
     )
-    if holds_one and is_prior:
+    if holds_one and is_blunt:
+        why = (
+            "the range is mostly the prior's"
+            if is_prior
+            else f"the range holds no effect and one as large as on ring lands "
+            f"({suspected:.2f}) alike"
+        )
         sentence = (
-            f"Cannot tell: too few water and foreign-object failures; the range is mostly the "
-            f"prior's. {numbers.capitalize()}."
+            f"Cannot tell: too few water and foreign-object failures; {why}. "
+            f"{numbers.capitalize()}."
         )
     elif holds_one:
         sentence = (
@@ -93,6 +106,6 @@ def negative_control(
         low=effect.low,
         high=effect.high,
         prior_share=effect.prior_share,
-        passes=None if holds_one and is_prior else holds_one,
+        passes=None if holds_one and is_blunt else holds_one,
         sentence=sentence,
     )

@@ -80,7 +80,7 @@ def score_history(
         assumptions: settings.
         rng: draws hulls for the limits.
     """
-    weeks = _followed(_weeks(chances, calls, fuel_ages), failures, taken_out, followed_to)
+    weeks = followed(_weeks(chances, calls, fuel_ages), failures, taken_out, followed_to)
     is_whole = pl.col("as_of") + timedelta(days=HORIZON_D) < followed_to
     is_told = pl.col("chance_30d").is_not_null()
     scored = weeks.filter(is_whole & is_told)
@@ -121,10 +121,14 @@ def _weeks(chances: pl.DataFrame, calls: pl.DataFrame, fuel_ages: pl.DataFrame) 
     )
 
 
-def _followed(
+def followed(
     weeks: pl.DataFrame, failures: pl.DataFrame, taken_out: pl.DataFrame, followed_to: datetime
 ) -> pl.DataFrame:
-    """Hull-weeks with the days each was followed, and whether that ended in a failure."""
+    """Hull-weeks with the days each was followed, and whether that ended in a failure.
+
+    Adds failed_at, taken_out_at (the first of either after the week; null: none), time_d,
+    is_failure, and failed: in failure, within the horizon.
+    """
     keys = ["hull_id", "as_of"]
     for ends, column in ((failures, "failed_at"), (taken_out, "taken_out_at")):
         after = (

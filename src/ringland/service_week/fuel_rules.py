@@ -122,7 +122,7 @@ def compare_fuel_rules(
             rows.append(
                 {"rule": rule.name, "dock_id": dock}
                 | _failures(today[:, inside].sum(axis=1), after[:, inside].sum(axis=1), level)
-                | _price(rule, used, prices, catalogue)
+                | _price(rule, used, prices, catalogue, assumptions)
                 | {"cannot_separate": _why_inseparable(dock, one_grade, docks)}
             )
     table = pl.DataFrame(rows, infer_schema_length=None).with_columns(
@@ -135,8 +135,9 @@ def under_rule(spells: pl.DataFrame, rule: FuelRule, assumptions: Assumptions) -
     """The spells as the rule would have made their covariates.
 
     A least grade caps the shortfall at need less grade.  The need is that of the stock or
-    the raised calibration, as on record; for a milder one this understates the rule.  Null
-    covariates stay null.
+    the raised calibration, as on record; for a milder one this understates the rule.  A
+    throttle limit takes the full-throttle share down to the least these spells have seen:
+    of hulls that never open up the fit knows nothing.  Null covariates stay null.
     """
     stock = assumptions.number("octane.need_stock_aki")
     raised = assumptions.number("octane.need_raised_aki")
@@ -164,9 +165,13 @@ def under_rule(spells: pl.DataFrame, rule: FuelRule, assumptions: Assumptions) -
             is_raised_calibration=pl.col("is_raised_calibration") & ~turns,
         )
     if rule.limits_throttle:
+        share = pl.col("full_throttle_25h")
+        least_seen = share.quantile(assumptions.number("record.least_seen_share"), "lower")
         out = out.with_columns(
             shortfall_25h_on=(short - eased).clip(lower_bound=0.0),
-            full_throttle_25h=pl.when(is_short).then(0.0).otherwise("full_throttle_25h"),
+            full_throttle_25h=pl.when(is_short)
+            .then(pl.min_horizontal(share, least_seen))
+            .otherwise(share),
         )
     return out
 
@@ -199,15 +204,23 @@ def _failures(today: Floats, after: Floats, level: float) -> dict[str, float]:
 
 
 def _price(
-    rule: FuelRule, sessions: pl.DataFrame, prices: Prices, catalogue: Catalogue
+    rule: FuelRule,
+    sessions: pl.DataFrame,
+    prices: Prices,
+    catalogue: Catalogue,
+    assumptions: Assumptions,
 ) -> dict[str, float]:
-    """Litres of better fuel, and what the rule's jobs would have cost in the season."""
+    """Litres of better fuel, and what the rule's jobs would have cost in the season.
+
+    A blend as near to the grade as fuel lies to its label counts as of the grade.
+    """
     job_cost, better_l = 0.0, 0.0
+    near = assumptions.number("octane.label_spread_on")
     is_short = pl.col("octane_margin_on") < 0
     if rule.least_grade_aki:
         grades = dict(rule.least_grade_aki)
         grade = pl.col("dock_id").replace_strict(grades, default=None, return_dtype=pl.Float64)
-        better_l = float(sessions.filter(pl.col("octane_aki") < grade)["burn_l"].sum())
+        better_l = float(sessions.filter(pl.col("octane_aki") < grade - near)["burn_l"].sum())
     if rule.drain_after_d is not None:
         idle_d = pl.col("started_at").diff().over("hull_id").dt.total_seconds() / DAY_S
         idle = sessions.sort("hull_id", "started_at").select((idle_d > rule.drain_after_d).sum())
