@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from itertools import combinations
 from pathlib import Path
@@ -18,7 +19,10 @@ from ringland.service_week.action_catalogue import NOTHING, Action, Catalogue
 from ringland.service_week.catalogue_file import default_catalogue
 from ringland.service_week.option_outcome import World, outcomes_by_option
 from ringland.service_week.week_tables import WeekTables
+from ringland.week_pages.report_page import build_site
 from ringland.week_pages.what_if import choices, fuel_grade
+from ringland.wording.manner import Manner, in_manner
+from ringland.wording.number_words import chance_text, money_text
 from tests.service_week.small_fleet import NEED_AKI, SETTINGS, small_fleet
 from tests.week_pages.report_in_browser import browser, needs_chromium, site_folder
 
@@ -179,3 +183,61 @@ def test_the_embedded_draws_are_the_fits_own(site_folder: Path) -> None:
     ]
     assert figures["unplanned"] == tables.prices.unplanned
     assert NOTHING not in [action["name"] for action in figures["actions"]]
+
+
+@pytest.mark.parametrize(
+    "chosen",
+    [
+        Manner(),
+        Manner(units="us", currency_sign="$"),
+        Manner(number="1.234,5", money="after"),
+        Manner(number="1 234,5"),
+        Manner(number="1234.5", currency_sign="EUR"),
+    ],
+)
+def test_the_page_writes_money_and_chances_as_the_pipeline_does(
+    browser: Browser, tmp_path: Path, chosen: Manner
+) -> None:
+    report = replace(small_fleet().report(), manner=chosen)
+    for path, content in build_site(report).items():
+        (tmp_path / path).parent.mkdir(exist_ok=True)
+        (tmp_path / path).write_bytes(content)
+    page = browser.new_page()
+    page.goto((tmp_path / "hulls" / "H03.html").as_uri())
+    amounts = [0, 3, 4.9, 183, 999, 12_649, 1_234_567, -40, -12_649]
+    chances = [0.0, 0.0004, 0.0123, 0.094, 0.234, 0.9999]
+    written = page.evaluate(
+        """([amounts, chances]) => [amounts.map(ringlandWhatIf.money),
+            chances.map(ringlandWhatIf.percent)]""",
+        [amounts, chances],
+    )
+    with in_manner(chosen):
+        expected = [
+            [money_text(amount, report.prices.currency) for amount in amounts],
+            [chance_text(chance).replace(" %", "\N{NO-BREAK SPACE}%") for chance in chances],
+        ]
+    page.close()
+    assert written == expected
+
+
+def test_a_price_a_gallon_costs_what_the_same_price_a_litre_costs(
+    browser: Browser, tmp_path: Path
+) -> None:
+    costs = []
+    for units, extra in (("metric", "0.10"), ("us", "0.3785411784")):  # 1 US gal = 3.785411784 l
+        folder = tmp_path / units
+        report = replace(small_fleet().report(), manner=Manner(units=units))
+        for path, content in build_site(report).items():
+            (folder / path).parent.mkdir(exist_ok=True, parents=True)
+            (folder / path).write_bytes(content)
+        page = browser.new_page()
+        page.goto((folder / "hulls" / "H03.html").as_uri())
+        page.locator("#what-if select").select_option(
+            index=1
+        )  # any grade: the price is what counts
+        page.locator("#what-if input[name=extra]").fill(extra)
+        costs.append(page.locator("#what-if-outcome").inner_text())
+        label = page.locator("label:has(input[name=extra])").inner_text()
+        assert ("a gallon" if units == "us" else "a litre") in label
+        page.close()
+    assert costs[0] == costs[1]

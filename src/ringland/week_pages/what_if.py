@@ -22,6 +22,9 @@ from ringland.service_week.action_catalogue import Action, Catalogue, Effect, Ma
 from ringland.service_week.action_prices import Prices
 from ringland.service_week.hazard_ahead import LOOKING_BACK, PIECES
 from ringland.service_week.option_outcome import job_days_off, job_price
+from ringland.wording.manner import manner
+from ringland.wording.number_words import currency_text
+from ringland.wording.shown_units import shown_factor
 
 Row = Mapping[str, Any]
 
@@ -90,7 +93,10 @@ def fleet_script(
         "fullLH": assumptions.number("fuel.full_burn_l_h"),
         "unplanned": prices.unplanned,
         "lostRentalDay": prices.lost_rental_day,
-        "currency": prices.currency,
+        "currency": currency_text(prices.currency),
+        "moneyPlace": manner().money,
+        "marks": [manner().thousands, manner().decimal],
+        "litresPerUnit": 1.0 / shown_factor("l"),
         "gradesAki": list(grades_aki),
         "gradeCostPerL": 0.0 if rule is None else rule.cost_per_l,
         "actions": [_action(action, prices) for action in choices(catalogue)],

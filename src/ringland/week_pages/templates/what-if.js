@@ -145,25 +145,42 @@
         by: Math.max(0, hull.needAki - aki) }] };
   }
 
-  window.ringlandWhatIf = { whatIf: whatIf, gradeAction: gradeAction };
+
+  // Figures as number_words.py writes them, in the shop's marks.
+  function marked(value, digits) {
+    var parts = value.toFixed(digits).split(".");
+    parts[0] = parts[0].replace(/\B(?=(\d{3})+$)/g, fleet.marks[0]);
+    return parts.join(fleet.marks[1]);
+  }
+
+  function percent(chance) {
+    if (chance < 0.001) { return "under " + marked(0.1, 1) + "\u00a0%"; }
+    if (chance > 0.995) { return "over 99\u00a0%"; }
+    return marked(chance * 100, chance < 0.0995 ? 1 : 0) + "\u00a0%";
+  }
+
+  function withCurrency(amount) {
+    var figure = marked(Math.abs(amount), 0), minus = amount < 0 ? "-" : "";
+    if (fleet.moneyPlace === "after") { return minus + figure + " " + fleet.currency; }
+    return fleet.currency.length === 1
+      ? minus + fleet.currency + figure : fleet.currency + " " + minus + figure;
+  }
+
+  function money(amount) {
+    if (amount > 0 && amount < 5) { return "under " + withCurrency(10); }
+    var step = Math.abs(amount) < 1000 ? 10 : 100;
+    return withCurrency(Math.round(amount / step) * step);
+  }
+
+  window.ringlandWhatIf = {
+    whatIf: whatIf, gradeAction: gradeAction, money: money, percent: percent
+  };
 
   // The form of this page.
   var form = document.getElementById("what-if");
   var holder = document.getElementById("what-if-figures");
   if (!form || !holder) { return; }
   var hull = JSON.parse(holder.textContent);
-
-  function percent(chance) {
-    if (chance < 0.001) { return "under 0.1\u00a0%"; }
-    if (chance > 0.995) { return "over 99\u00a0%"; }
-    return (chance * 100).toFixed(chance < 0.0995 ? 1 : 0) + "\u00a0%";
-  }
-
-  function money(amount) {
-    if (amount > 0 && amount < 5) { return "under " + fleet.currency + " 10"; }
-    var step = Math.abs(amount) < 1000 ? 10 : 100;
-    return fleet.currency + " " + (Math.round(amount / step) * step + 0).toLocaleString("en-US");
-  }
 
   function isMeant(action) {
     return Object.keys(action.onlyWhere).every(function (name) {
@@ -179,7 +196,8 @@
     } else {
       fleet.gradesAki.forEach(function (aki) {
         var name = aki + " AKI" + (aki >= hull.needAki ? ", meets the need" :
-          ", " + (hull.needAki - aki).toFixed(1).replace(/\.0$/, "") + " below need");
+          ", " + marked(hull.needAki - aki, Number.isInteger(hull.needAki - aki) ? 0 : 1) +
+          " below need");
         grade.add(new Option(name, String(aki)));
       });
     }
@@ -199,7 +217,7 @@
     var actions = [];
     if (form.elements.grade.value !== "") {
       actions.push(gradeAction(hull, Number(form.elements.grade.value),
-        Math.max(0, Number(form.elements.extra.value) || 0)));
+        Math.max(0, Number(form.elements.extra.value) || 0) / fleet.litresPerUnit));
     }
     fleet.actions.forEach(function (action) {
       if (form.elements[action.name] && form.elements[action.name].checked) { actions.push(action); }
@@ -226,7 +244,7 @@
   form.elements.grade.addEventListener("change", function () {
     var aki = Number(form.elements.grade.value);
     form.elements.extra.value = form.elements.grade.value !== "" && hull.dockAki !== null &&
-      aki > hull.dockAki ? fleet.gradeCostPerL : 0;
+      aki > hull.dockAki ? Number((fleet.gradeCostPerL * fleet.litresPerUnit).toFixed(2)) : 0;
   });
   form.addEventListener("input", show);
   form.addEventListener("reset", function () { window.setTimeout(show, 0); });
