@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 from ringland.week_pages.report_page import build_site
 from ringland.week_pages.week_bundle import ZIP_EPOCH, customer_copy, week_bundle, zipped
 from ringland.week_pages.week_digest import WIDTH, digest_subject, digest_text
-from ringland.week_pages.week_exports import csv_bytes, export_tables, inert_cell
+from ringland.week_pages.week_exports import csv_bytes, export_tables, inert_cell, week_exports
 from ringland.week_pages.week_report import WeekReport
+from ringland.wording.manner import Manner
 from tests.service_week.small_fleet import small_fleet
 
 FORMULAS = ("=1+1", "@SUM(A1)", "+cmd|' /C calc'!A0", "-2+3", "\t=1", "\r=1")
@@ -183,3 +184,29 @@ def test_the_workbook_carries_the_reports_instant_not_the_clocks(site: dict[str,
         created = re.search(rb"<dcterms:created[^>]*>([^<]+)<", book.read("docProps/core.xml"))
     assert created is not None
     assert datetime.fromisoformat(created[1].decode()) == small_fleet().report().as_of
+
+
+def test_tables_for_people_are_in_the_shops_units_and_those_for_programs_are_not(
+    report: WeekReport,
+) -> None:
+    # 1 US gal = 3.785411784 l exactly (NIST SP 811, appendix B.8, from memory)
+    there = Manner(units="us", number="1.234,5", date="Aug 17, 2026", time_zone="America/New_York")
+    here, exports = week_exports(report), week_exports(replace(report, manner=there))
+    name, told = "tables/docks", "burned (US gal)"
+    litres = pl.read_parquet(io.BytesIO(here[f"{name}.parquet"]))["burned (l)"].to_list()
+    rows = list(
+        csv.DictReader(io.StringIO(exports[f"{name}.csv"].decode("utf-8-sig")), delimiter=";")
+    )
+    sheet = pl.read_excel(io.BytesIO(exports["tables/week.xlsx"]), sheet_name="docks")
+    as_of = csv.DictReader(
+        io.StringIO(exports["tables/hulls.csv"].decode("utf-8-sig")), delimiter=";"
+    )
+
+    assert exports[f"{name}.parquet"] == here[f"{name}.parquet"]
+    assert [float(row[told].replace(",", ".")) for row in rows] == pytest.approx(
+        [x / 3.785411784 for x in litres]
+    )
+    assert sheet[told].to_list() == pytest.approx([x / 3.785411784 for x in litres])
+    assert {datetime.fromisoformat(row["as of (America/New_York)"]) for row in as_of} == {
+        report.as_of
+    }

@@ -1,27 +1,44 @@
 """The week's tables for a spreadsheet or another program: CSV, Parquet, XLSX.
 
-Headings carry their units.  In CSV and XLSX text that a spreadsheet would take for a
-formula is kept as text; Parquet holds the values as they are.
+Headings carry their units.  CSV and XLSX are for people: units, dates and decimal mark are
+the shop's, and text that a spreadsheet would take for a formula is kept as text.  Parquet
+is for programs: litres, UTC, values as they are.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import datetime
 
 import polars as pl
 import xlsxwriter
 
 from ringland.service_week.action_catalogue import NOTHING
+from ringland.units import UNIT_NAMES
 from ringland.week_pages.week_report import WeekReport
 from ringland.wording.fixed_words import ACTION_SHORT, CALL_SHORT, DEMO_LABEL, FACTOR_LABELS
+from ringland.wording.manner import in_manner, manner
+from ringland.wording.shown_units import shown_factor, shown_unit
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 """What a spreadsheet takes for the start of a formula (after OWASP, 'CSV Injection')."""
 
 COLUMN_W, HEADING_H = 18, 48
+
+HEADING_UNIT = re.compile(r"\(([^()]+)\)$")
+
+SHEET_DATES = {
+    "Mon 17 Aug 2026": "ddd d mmm yyyy",
+    "Mon, Aug 17, 2026": "ddd, mmm d, yyyy",
+    "Aug 17, 2026": "mmm d, yyyy",
+    "17.08.2026": "dd.mm.yyyy",
+    "2026-08-17": "yyyy-mm-dd",
+}
+SHEET_CLOCKS = {"14:05": "hh:mm", "2:05 pm": "h:mm AM/PM"}
+"""The manner's forms of a day and a time in a spreadsheet's letters."""
 
 
 def week_exports(report: WeekReport) -> dict[str, bytes]:
@@ -30,11 +47,34 @@ def week_exports(report: WeekReport) -> dict[str, bytes]:
     The same report gives the same bytes.
     """
     tables = export_tables(report)
-    exports: dict[str, bytes] = {"tables/week.xlsx": workbook(tables, report)}
+    with in_manner(report.manner):
+        for_people = {name: as_shown(table) for name, table in tables.items()}
+        exports: dict[str, bytes] = {"tables/week.xlsx": workbook(for_people, report)}
+        for name, table in for_people.items():
+            exports[f"tables/{name}.csv"] = csv_bytes(table)
     for name, table in tables.items():
-        exports[f"tables/{name}.csv"] = csv_bytes(table)
         exports[f"tables/{name}.parquet"] = _parquet(table)
     return exports
+
+
+def as_shown(table: pl.DataFrame) -> pl.DataFrame:
+    """The table in the units and on the clock of the manner in force, by its headings.
+
+    A heading ends in its unit between brackets: litres become what is shown for litres,
+    'UTC' the manner's zone; other units stay.
+    """
+    columns = []
+    for name in table.columns:
+        column, told = pl.col(name), HEADING_UNIT.search(name)
+        unit = told[1] if told else ""
+        if unit == "UTC":
+            zone = manner().time_zone
+            column = column.dt.convert_time_zone(zone).alias(HEADING_UNIT.sub(f"({zone})", name))
+        elif unit in UNIT_NAMES and shown_unit(unit).unit != unit:
+            other = shown_unit(unit).unit
+            column = (column * shown_factor(unit)).alias(HEADING_UNIT.sub(f"({other})", name))
+        columns.append(column)
+    return table.select(columns)
 
 
 def export_tables(report: WeekReport) -> dict[str, pl.DataFrame]:
@@ -150,9 +190,14 @@ def plan_table(report: WeekReport) -> pl.DataFrame:
 
 
 def csv_bytes(table: pl.DataFrame) -> bytes:
-    """The table as CSV with a byte-order mark, so that a spreadsheet reads it as UTF-8."""
+    """The table as CSV with a byte-order mark, so that a spreadsheet reads it as UTF-8.
+
+    Where the decimal mark in force is a comma, cells are parted by semicolons, as
+    spreadsheets there write and read them.
+    """
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
+    has_comma = manner().decimal == ","
+    writer = csv.writer(out, delimiter=";" if has_comma else ",", lineterminator="\r\n")
     writer.writerow([inert_cell(name) for name in table.columns])
     for row in table.iter_rows():
         writer.writerow([_csv_cell(value) for value in row])
@@ -178,7 +223,8 @@ def workbook(tables: Mapping[str, pl.DataFrame], report: WeekReport) -> bytes:
         # The report's own instant stands for the clock's, so that bytes repeat.
         book.set_properties({"created": report.as_of.replace(tzinfo=None)})
         heading = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
-        instant = book.add_format({"num_format": "yyyy-mm-dd hh:mm"})
+        form = f"{SHEET_DATES[report.manner.date]} {SHEET_CLOCKS[report.manner.clock]}"
+        instant = book.add_format({"num_format": form})
         for name, table in tables.items():
             sheet = book.add_worksheet(name)
             sheet.freeze_panes(1, 0)
@@ -190,8 +236,8 @@ def workbook(tables: Mapping[str, pl.DataFrame], report: WeekReport) -> bytes:
                     if isinstance(value, str):
                         sheet.write_string(line, column, value)
                     elif isinstance(value, datetime):
-                        at = value.astimezone(UTC).replace(tzinfo=None)
-                        sheet.write_datetime(line, column, at, instant)
+                        # a cell holds no zone; the heading names it
+                        sheet.write_datetime(line, column, value.replace(tzinfo=None), instant)
                     elif value is not None:
                         sheet.write(line, column, value)
             if table.height:
@@ -203,7 +249,9 @@ def _csv_cell(value: object) -> object:
     if isinstance(value, str):
         return inert_cell(value)
     if isinstance(value, datetime):
-        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+        return value.isoformat().replace("+00:00", "Z")
+    if isinstance(value, float):
+        return repr(value).replace(".", manner().decimal)
     return "" if value is None else value
 
 
