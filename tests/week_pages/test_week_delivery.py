@@ -13,7 +13,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringland.week_pages.report_page import build_site
-from ringland.week_pages.week_bundle import ZIP_EPOCH, customer_copy, week_bundle, zipped
+from ringland.week_pages.week_bundle import (
+    ZIP_EPOCH,
+    customer_copy,
+    in_one_file,
+    week_bundle,
+    zipped,
+)
 from ringland.week_pages.week_digest import WIDTH, digest_subject, digest_text
 from ringland.week_pages.week_exports import csv_bytes, export_tables, inert_cell, week_exports
 from ringland.week_pages.week_report import WeekReport
@@ -146,32 +152,50 @@ def test_the_order_of_files_does_not_change_a_zip() -> None:
 
 def test_a_customers_copy_names_no_other_hull_engine_or_dock(report: WeekReport) -> None:
     own = "H03"
-    with zipfile.ZipFile(io.BytesIO(customer_copy(report, own))) as archive:
-        pages = [name for name in archive.namelist() if name.endswith(".html")]
-        texts = {
-            name: archive.read(name).decode()
-            for name in archive.namelist()
-            if name != "plotly.min.js"
-        }
-    others = [sheet for sheet in report.hulls if sheet.hull_id != own]
+    page = customer_copy(report, own).decode()
+    # the drawing library is nobody's record, and holds any two letters
+    told = re.sub(r"<script>.*?</script>", "", page, flags=re.DOTALL)
 
-    assert pages == [f"hulls/{own}.html"]
-    for name, text in texts.items():
-        for sheet in others:
-            # Base64 of draws may hold any three letters; hulls and engines stand as words.
-            assert not re.search(rf"(?<![A-Za-z0-9+/]){sheet.hull_id}(?![A-Za-z0-9+/=])", text), (
-                name
-            )
-        assert "north" not in text, name  # the other dock
-        assert not re.search(r"\bE(?!3\b)\d+\b", text if name.endswith(".html") else ""), name
-    links = re.findall(r'(?:href|src)="([^"]+)"', texts[pages[0]])
-    assert {link for link in links if not link.startswith("#")} <= {
-        "../ringland.css",
-        "../plotly.min.js",
-        "../charts.js",
-        "../what-if.js",
-        "../what-if-fleet.js",
-    }
+    for sheet in report.hulls:
+        if sheet.hull_id != own:
+            assert not re.search(rf"\b{sheet.hull_id}\b", told)
+            assert f'"{sheet.hull_id}"' not in page
+    assert own in told
+    assert "north" not in told  # the other dock
+    assert not re.search(r"\bE(?!3\b)\d+\b", told)
+    assert "RINGLAND_FLEET" not in page  # the fleet's draws and prices
+    assert "what-if" not in told.partition("</style>")[2]
+
+
+def test_a_customers_copy_tells_no_middle_that_would_give_another_hull_away(
+    report: WeekReport,
+) -> None:
+    whole = build_site(report)["hulls/H03.html"].decode()
+    page = customer_copy(report, "H03").decode()
+    said = re.sub(r"<(script|style)>.*?</\1>", "", page, flags=re.DOTALL)
+
+    assert "(fleet middle " in whole
+    assert "fleet middle" not in said
+    assert "Fleet's middle</th>" in whole
+    assert "Fleet's middle" not in said
+    assert 'class="middle"' not in said
+
+
+def test_a_customers_copy_is_one_file_that_asks_for_nothing(report: WeekReport) -> None:
+    page = customer_copy(report, "H03").decode()
+    links = re.findall(
+        r'\s(?:href|src)="([^"]*)"', re.sub(r"<script>.*?</script>", "", page, flags=re.DOTALL)
+    )
+
+    assert all(link.startswith("#") for link in links)
+    assert customer_copy(report, "H03").decode() == page
+    # every script element that begins also ends: none is cut short by its own text
+    assert page.count("<script") == page.count("</script>")
+
+
+def test_a_page_that_leads_elsewhere_does_not_stand_alone() -> None:
+    with pytest.raises(ValueError, match="does not stand alone"):
+        in_one_file('<body><a class="x" href="../index.html">fleet</a></body>', {})
 
 
 def test_a_hull_without_a_page_has_no_copy(report: WeekReport) -> None:

@@ -43,10 +43,8 @@ def driver_line(driver: Mapping[str, Any], *, is_clear: bool) -> str:
     if not is_clear:
         effect += ", which this record does not tell from no effect"
     basis = "partly assumed" if driver["is_assumed"] else "from the record"
-    return (
-        f"{FACTOR_LABELS[factor]}: {factor_value(factor, value)} "
-        f"(fleet middle {factor_value(factor, middle)}): {effect}; {basis}."
-    )
+    beside = "" if middle is None else f" (fleet middle {factor_value(factor, middle)})"
+    return f"{FACTOR_LABELS[factor]}: {factor_value(factor, value)}{beside}: {effect}; {basis}."
 
 
 def use_line(state: Mapping[str, Any], assumptions: Assumptions) -> str:

@@ -6,12 +6,14 @@ Bytes repeat: entries are sorted and carry a fixed time, the earliest a zip can 
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from collections.abc import Mapping
 from dataclasses import replace
 
 import polars as pl
 
+from ringland.service_week.horizons import Horizon
 from ringland.week_pages.report_page import build_site
 from ringland.week_pages.week_report import WeekReport
 
@@ -24,10 +26,11 @@ def week_bundle(site: Mapping[str, bytes]) -> bytes:
 
 
 def customer_copy(report: WeekReport, hull_id: str) -> bytes:
-    """A zip with one hull's page and what it needs to open: no other hull is in it.
+    """One hull's page as one HTML file that opens from disk, with no other hull's data in it.
 
-    Figures over the whole fleet (its middle, its count of failures, the model's draws) stay;
-    they name no hull.  The page leads nowhere else.
+    Counts over the whole fleet (failures and piston sets behind a chance) stay; they tell of
+    no hull.  Left out are the fleet's middle, which in a small fleet gives another hull away,
+    the what-if with the fleet's draws and prices, and every way to another page.
 
     Raises:
         ValueError: the hull has no page this week.
@@ -35,15 +38,56 @@ def customer_copy(report: WeekReport, hull_id: str) -> bytes:
     own = tuple(sheet for sheet in report.hulls if sheet.hull_id == hull_id)
     if not own:
         raise ValueError(f"{hull_id} has no page this week; give a hull in service.")
+    drivers = tuple(row | {"fleet_middle": None} for row in map(dict, own[0].drivers))
     alone = replace(
         report,
-        hulls=own,
+        hulls=(replace(own[0], drivers=drivers),),
         dock_fuel=report.dock_fuel.filter(pl.col("dock_id") == own[0].dock_id),
         one_grade_docks=tuple(dock for dock in report.one_grade_docks if dock == own[0].dock_id),
         past=None if report.past is None else report.past.filter(pl.col("hull_id") == hull_id),
+        horizons=tuple(
+            Horizon(
+                one.label,
+                {hull: chance for hull, chance in one.chances.items() if hull == hull_id},
+                None,
+            )
+            for one in report.horizons
+        ),
         is_customer_copy=True,
     )
-    return zipped(build_site(alone))
+    site = build_site(alone)
+    (page,) = (path for path in site if path.endswith(".html"))
+    return in_one_file(site[page].decode(), {path: site[path].decode() for path in site}).encode()
+
+
+STYLESHEET = re.compile(r'<link rel="stylesheet" href="(?:\.\./)*([^"]+)">')
+SCRIPT = re.compile(r'<script defer src="(?:\.\./)*([^"]+)"></script>\n?')
+SCRIPT_END = "<\\/script"
+"""How a script's text holds '</script' without ending the element (HTML standard, 4.12.1.3)."""
+ELSEWHERE = re.compile(r'<[^<>]+\s(?:src|href)="(?!#)[^"]*"')
+
+
+def in_one_file(page: str, files: Mapping[str, str]) -> str:
+    """The page with its stylesheet and scripts inside it; scripts run at its end, in order.
+
+    Args:
+        page: HTML as our own templates write it.
+        files: what it may ask for, by path in the site.
+
+    Raises:
+        ValueError: the page would still ask for another file or lead to another page.
+    """
+    names = SCRIPT.findall(page)
+    if "</style" in "".join(files[name] for name in STYLESHEET.findall(page)).lower():
+        raise ValueError("the stylesheet would end its own element.")
+    page = STYLESHEET.sub(lambda found: f"<style>\n{files[found[1]]}</style>", SCRIPT.sub("", page))
+    if left := ELSEWHERE.search(page):
+        raise ValueError(f"this page does not stand alone: {left[0]}")
+    inside = "".join(
+        f"<script>\n{files[name].replace('</script', SCRIPT_END)}\n</script>\n" for name in names
+    )
+    head, end, tail = page.rpartition("</body>")
+    return f"{head}{inside}{end}{tail}"
 
 
 def zipped(files: Mapping[str, bytes]) -> bytes:
