@@ -68,12 +68,18 @@ def _listening_logger(listener: Listener) -> dg.LoggerDefinition:
     return progress
 
 
+# What these raise names the file, row, field or entry and the remedy; their causes do not.
+_IN_WORDS = ("RecordFileError", "MappingError", "WarehouseError")
+
+
 def _why(result: dg.ExecuteInProcessResult) -> str:
     for event in result.all_events:
         if event.event_type_value == "STEP_FAILURE":
             error = event.step_failure_data.error
-            while error is not None and error.cause is not None:
+            while error is not None and error.cause is not None and error.cls_name not in _IN_WORDS:
                 error = error.cause
             message = error.message.strip() if error is not None else "no reason given"
+            if error is not None and error.cls_name in _IN_WORDS:
+                return message.split(": ", 1)[-1]  # Dagster puts the class before it
             return f"{event.step_key}: {message}"
     return "the run did not succeed; see the Dagster page for its log"

@@ -128,6 +128,26 @@ def every_row_is_loaded_or_set_aside(warehouse: DuckDBWarehouse) -> dg.AssetChec
     return dg.AssetCheckResult(passed=not wrong, metadata={"wrong": "; ".join(wrong) or "none"})
 
 
+_UNREAD_SHEETS = (".xls", ".xlsm", ".xlsb", ".ods", ".numbers", ".html", ".htm", ".zip", ".gz")
+"""Endings of files that probably hold records but are not read."""
+
+
+@dg.asset_check(asset=set_aside)
+def every_record_file_can_be_read(shop: ShopFolders) -> dg.AssetCheckResult:
+    """No spreadsheet in the records folder was passed over because of its format."""
+    unread = sorted(
+        path.name for path in shop.incoming.iterdir() if path.suffix.lower() in _UNREAD_SHEETS
+    )
+    return dg.AssetCheckResult(
+        passed=not unread,
+        severity=dg.AssetCheckSeverity.WARN,
+        metadata={
+            "passed_over": ", ".join(unread) or "none",
+            "remedy": "open it in a spreadsheet program and save it as .xlsx or CSV",
+        },
+    )
+
+
 @dg.asset_check(asset=set_aside)
 def every_file_has_a_known_kind(shop: ShopFolders) -> dg.AssetCheckResult:
     """No file in the records folder was passed over because of its name."""

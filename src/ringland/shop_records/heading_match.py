@@ -137,12 +137,17 @@ def date_forms(cells: pl.Series) -> list[str]:
 def figure_writings(cells: pl.Series) -> list[Writing]:
     """The ways of writing in which nearly all of the figures can be read."""
     filled = cells.drop_nulls().head(500).str.replace(r"\s*[A-Za-z%]+$", "")
+    filled = filled.filter(~filled.str.contains(r"^\d+:\d\d"))  # hours and minutes have no mark
     return [w for w in WRITINGS if not filled.is_empty() and _share(plain_numbers(filled, w, None))]
 
 
 def is_time_of_day(cells: pl.Series) -> bool:
-    """Whether the cells are times of a day that stands elsewhere."""
-    return any(_share(_on_a_day(cells.drop_nulls(), form)) for form in TIME_FORMS)
+    """Whether the cells are times of a day that stands elsewhere, in one form or several."""
+    filled = cells.drop_nulls()
+    read = pl.Series([None] * len(filled), dtype=pl.Datetime("us"))
+    for form in TIME_FORMS:
+        read = read.fill_null(_on_a_day(filled, form))
+    return _share(read)
 
 
 def _on_a_day(cells: pl.Series, form: str) -> pl.Series:
@@ -164,8 +169,12 @@ def has_offset(cells: pl.Series) -> bool:
 
 
 def is_clock_hours(cells: pl.Series) -> bool:
-    """Whether the cells are hours and minutes."""
-    return _share(clock_hours(cells.drop_nulls()))
+    """Whether the cells are hours and minutes, some perhaps as figures."""
+    filled = cells.drop_nulls()
+    hours = clock_hours(filled)
+    if hours.null_count() == len(hours):
+        return False
+    return any(_share(hours.fill_null(plain_numbers(filled, w, None))) for w in WRITINGS)
 
 
 def _share(read: pl.Series) -> bool:

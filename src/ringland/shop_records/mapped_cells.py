@@ -32,8 +32,9 @@ def in_order(height: int) -> Complaints:
 def figures(cells: pl.Series, rule: ColumnRule, wanted_unit: str) -> tuple[pl.Series, Complaints]:
     """The figures with a decimal point, in the contract's unit."""
     if rule.unit == CLOCK_HOURS:
-        numbers = clock_hours(cells)
-        remedy = "Write hours and minutes, e.g. 1:30."
+        # A colon tells the two apart, so a log kept by several hands reads without a guess.
+        numbers = clock_hours(cells).fill_null(plain_numbers(cells, rule.writing, None))
+        remedy = "Write hours and minutes, e.g. 1:30, or hours as a figure."
         about = "hours and minutes"
     else:
         numbers = plain_numbers(cells, rule.writing, rule.unit)

@@ -149,6 +149,9 @@ def _table_lines(look: SourceLook, kind: RecordKind, guesses: dict[str, Guess]) 
             yield f"# {_question(name, spec)}"
             yield f"{name} = {_quoted(ASKED)}"
     used = {guess.heading for guess in guesses.values()}
+    for name, guess in guesses.items():
+        if isinstance(kind.schema.columns()[name], dy.Datetime):
+            used |= set(_instant_headings(look.raw, guess.heading))
     unused = [h for h in look.raw.frame.columns if h not in used and h != SOURCE_ROW]
     if unused:
         yield f"# Not used: {', '.join(_one_line(heading) for heading in unused)}"
@@ -191,9 +194,14 @@ def _question(name: str, spec: dy.Column) -> str:
 
 
 def _instant_headings(raw: RawFile, heading: str) -> list[str]:
-    """The columns that make up the instant: a time of day needs the column with the date."""
-    day = date_heading(raw) if is_time_of_day(raw.frame[heading]) else None
-    return [heading] if day is None else [day, heading]
+    """The columns that make up the instant: a time of day needs its date, and the reverse."""
+    times = [h for h in raw.frame.columns if h != SOURCE_ROW and is_time_of_day(raw.frame[h])]
+    if heading in times:
+        day = date_heading(raw)
+        return [heading] if day is None else [day, heading]
+    forms = date_forms(raw.frame[heading])
+    is_day = bool(forms) and "serial" not in forms and not any(map(has_time, forms))
+    return [heading, times[0]] if is_day and len(times) == 1 else [heading]
 
 
 def _instant_cells(raw: RawFile, heading: str) -> pl.Series:
