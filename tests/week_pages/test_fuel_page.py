@@ -7,10 +7,10 @@ from datetime import timedelta
 
 import polars as pl
 
-from ringland.week_pages.fuel_charts import WORST, tank_picture
+from ringland.week_pages.fuel_charts import WORST, tank_points, tank_sketch
 from ringland.week_pages.fuel_page import INDEX, fuel_contexts
 from ringland.week_pages.report_page import build_site, hull_pages
-from ringland.week_pages.risk_charts import MARGIN_CLASSES
+from ringland.week_pages.timeline_chart import MARGIN_CLASSES
 from tests.service_week.small_fleet import AS_OF, small_fleet
 from tests.week_pages.small_fuel import fuel_of, site_with_fuel
 from tests.week_pages.test_report_page import HOSTILE, NAMED, SWAPPED, Page, hostile
@@ -137,11 +137,10 @@ def test_hostile_docks_are_text_too() -> None:
 
 def test_names_of_docks_in_a_picture_are_inert() -> None:
     course = fuel_of(small_fleet()).tank_course.with_columns(source_dock_id=pl.lit("<b>x</b>"))
-    figure = json.loads(tank_picture(course, 14, 28).to_json())
-    said = [text for trace in figure["data"] for text in trace.get("text", ())]
+    said = json.dumps(tank_points(course).tables)
 
-    assert said
-    assert not any("<" in text for text in said)
+    assert " from &lt;b&gt;x&lt;/b&gt;" in said
+    assert "<" not in said
 
 
 def test_same_report_gives_the_same_bytes() -> None:
@@ -160,15 +159,15 @@ def test_pages_without_fuel_show_no_way_to_it() -> None:
 
 
 def test_rides_are_told_apart_by_colour_and_shape_and_the_worst_are_ringed() -> None:
-    course = fuel_of(small_fleet()).tank_course.filter(pl.col("hull_id") == "H03")
-    figure = tank_picture(course, 14, 28)
-    marks = {trace.name: trace.marker for trace in figure.data if trace.mode == "markers"}
+    traces = tank_sketch(14, 28)["data"]
+    marks = {trace["name"]: trace["marker"] for trace in traces if trace["mode"] == "markers"}
     short = MARGIN_CLASSES[2]
 
-    assert marks[short.label].color == short.colour
-    assert marks[short.label].symbol == short.symbol
+    assert marks[short.label]["color"] == short.colour
+    assert marks[short.label]["symbol"] == short.symbol
     assert WORST.label in marks
-    assert len({mark.symbol for mark in marks.values()}) == len(marks)
+    rides = {marks[mark.label]["symbol"] for mark in (*MARGIN_CLASSES, WORST)}
+    assert len(rides) == len(MARGIN_CLASSES) + 1
 
 
 def test_a_tank_without_events_of_late_says_so() -> None:

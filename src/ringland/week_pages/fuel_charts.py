@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import plotly.graph_objects as go
 import polars as pl
 
 from ringland.week_pages.chart_look import (
@@ -16,9 +15,21 @@ from ringland.week_pages.chart_look import (
     layout,
     pale,
 )
-from ringland.week_pages.risk_charts import AT, MARGIN_CLASSES, by_shortfall, level_line
+from ringland.week_pages.packed_columns import Column, minutes, scaled, texts
+from ringland.week_pages.picture_sketch import Points, Sketch, bind
+from ringland.week_pages.timeline_chart import (
+    MARGIN_CLASSES,
+    hover_time,
+    level_line,
+    shortfall_class,
+)
+from ringland.wording.number_words import unit_text
+from ringland.wording.shown_units import shown_factor
 
+TANK = "tank"
+HEIGHT = 640
 UNKNOWN_MARGIN = MarkClass("octane or need not known", GREY, "diamond-open")
+RIDES = (*MARGIN_CLASSES, UNKNOWN_MARGIN)
 WORST = MarkClass("its worst rides", VERMILION, "circle-open")
 POURED = {
     "fill": MarkClass("fill", GREEN, "triangle-up"),
@@ -31,83 +42,126 @@ POURED = {
 """What went in or out beside what was burned or drawn."""
 
 
-def tank_picture(
-    course: pl.DataFrame, turns_after_d: float, old_after_d: float, need_aki: float | None = None
-) -> go.Figure:
-    """One tank's level, octane with its bounds, and mean fuel age on one time axis.
+def tank_sketch(turns_after_d: float, old_after_d: float) -> Sketch:
+    """The form of one tank's level, octane with its bounds, and mean fuel age on one time axis.
 
     Rides of a craft's tank stand on the level they left, coloured and shaped by margin, the
     worst ringed.
 
     Args:
+        turns_after_d: age drawn as 'begins to turn'.
+        old_after_d: age drawn as 'old'.
+    """
+    return {
+        "data": [
+            _level(),
+            *(_rides(mark, number) for number, mark in enumerate(RIDES)),
+            _worst(),
+            *(_poured(mark, event) for event, mark in POURED.items()),
+            *_octane(),
+            _need(),
+            _age(),
+        ],
+        "layout": layout(height=HEIGHT)
+        | {
+            "hovermode": "closest",
+            "margin": {"l": 70, "r": 16, "t": 48, "b": 36},
+            "shapes": [level_line("y3", days, "dot") for days in (turns_after_d, old_after_d)],
+            "xaxis": {"type": "date", "anchor": "y3"},
+            "yaxis": {
+                "domain": [0.64, 1.0],
+                "title": {"text": f"level, {unit_text('l')}"},
+                "rangemode": "tozero",
+            },
+            "yaxis2": {"domain": [0.32, 0.58], "title": {"text": "octane, AKI"}},
+            "yaxis3": {
+                "domain": [0.0, 0.26],
+                "title": {"text": "age, days"},
+                "rangemode": "tozero",
+            },
+        },
+    }
+
+
+def tank_points(course: pl.DataFrame, need_aki: float | None = None) -> Points:
+    """One tank's points: every event of its course, none thinned out.
+
+    Args:
         course: its events in order: at, event, before_l, after_l, moved_l, octane_aki with
             its bounds, fuel_age_d; for a craft's tank also octane_margin_on, hard_running_h,
             is_worst_hour.
-        turns_after_d: age drawn as 'begins to turn'.
-        old_after_d: age drawn as 'old'.
         need_aki: need drawn across the octane; by default that of each ride.
     """
-    traces = [_level(course)]
-    if "octane_margin_on" in course.columns:
-        rides = course.filter(pl.col("event") == "session")
-        known = rides.filter(pl.col("octane_margin_on").is_not_null())
-        unknown = rides.filter(pl.col("octane_margin_on").is_null())
-        traces += [
-            _rides(mark, part)
-            for mark, part in zip(MARGIN_CLASSES, by_shortfall(known), strict=True)
-        ]
-        traces.append(_rides(UNKNOWN_MARGIN, unknown))
-        traces.append(_worst(rides.filter(pl.col("is_worst_hour"))))
-    traces += [
-        _poured(mark, course.filter(pl.col("event") == event)) for event, mark in POURED.items()
-    ]
-    traces = [trace for trace in traces if trace["x"]]
-    traces += _octane(course)
-    traces += _need(course)
-    traces.append(_age(course))
-    shapes = [level_line("y3", days, "dot") for days in (turns_after_d, old_after_d)]
-    if need_aki is not None:
-        shapes.append(level_line("y2", need_aki, "dash"))
-    return go.Figure(
-        {
-            "data": traces,
-            "layout": layout(height=640)
-            | {
-                "hovermode": "closest",
-                "margin": {"l": 70, "r": 16, "t": 48, "b": 36},
-                "shapes": shapes,
-                "xaxis": {"type": "date", "anchor": "y3"},
-                "yaxis": {
-                    "domain": [0.64, 1.0],
-                    "title": {"text": "level, l"},
-                    "rangemode": "tozero",
-                },
-                "yaxis2": {"domain": [0.32, 0.58], "title": {"text": "octane, AKI"}},
-                "yaxis3": {
-                    "domain": [0.0, 0.26],
-                    "title": {"text": "age, days"},
-                    "rangemode": "tozero",
-                },
-            },
+    per_l = shown_factor("l")
+    is_craft = "octane_margin_on" in course.columns
+    tables = {
+        "course": {
+            "at": minutes(course["at"]),
+            "event": texts(course["event"]),
+            "before": scaled(course["before_l"] * per_l, 10),
+            "after": scaled(course["after_l"] * per_l, 10),
+            "moved": scaled(course["moved_l"] * per_l, 1),
+            "source": texts(_sources(course)),
+            "octane": scaled(course["octane_aki"], 100),
+            "low": scaled(course["octane_low_aki"], 100),
+            "high": scaled(course["octane_high_aki"], 100),
+            "age_d": scaled(course["fuel_age_d"], 10),
+            "aged_d": scaled(_age_before(course), 10),
         }
-    )
+    }
+    if is_craft:
+        tables["course"] |= _ride_columns(course)
+        tables["need"] = _needs(course)
+    elif need_aki is not None:
+        ends = course["at"].sort()[[0, -1]]
+        tables["need"] = {"at": minutes(ends), "need": scaled(pl.Series([need_aki] * 2), 10)}
+    return Points(TANK, tables, HEIGHT)
 
 
-def _times(part: pl.DataFrame) -> list[str]:
-    return list(part["at"].dt.strftime(AT))
-
-
-def _level(course: pl.DataFrame) -> dict[str, object]:
-    """Two points an event, so that the line rises and falls where litres moved."""
-    both = (
-        course.select("at", litres=pl.concat_list("before_l", "after_l"))
-        .explode("litres")
-        .with_columns(pl.col("litres").round(1))
-    )
+def _ride_columns(course: pl.DataFrame) -> dict[str, Column]:
+    is_ride = course["event"] == "session"
+    marks = shortfall_class(course).fill_null(len(MARGIN_CLASSES))
     return {
+        "ride": scaled(marks.set(~is_ride, None), 1),
+        "margin": scaled(course["octane_margin_on"], 10),
+        "hard_h": scaled(course["hard_running_h"], 100),
+        "worst": scaled((is_ride & course["is_worst_hour"].fill_null(value=False)), 1),
+    }
+
+
+def _needs(course: pl.DataFrame) -> dict[str, Column]:
+    """The need each ride was run at: where it changed and at the last ride, for a stepped line."""
+    rides = course.filter(
+        (pl.col("event") == "session") & pl.col("octane_margin_on").is_not_null()
+    ).select("at", need=(pl.col("octane_aki") - pl.col("octane_margin_on")).round(1))
+    is_last = pl.int_range(pl.len()) == pl.len() - 1
+    turns = rides.filter(pl.col("need").ne_missing(pl.col("need").shift()) | is_last)
+    return {"at": minutes(turns["at"]), "need": scaled(turns["need"], 10)}
+
+
+def _age_before(course: pl.DataFrame) -> pl.Series:
+    """Mean age just before each event: fuel ages between fills and is renewed by them."""
+    waited_d = (pl.col("at") - pl.col("at").shift()).dt.total_seconds() / 86_400
+    before = (pl.col("fuel_age_d").shift() + waited_d).fill_null(pl.col("fuel_age_d"))
+    is_known = pl.col("fuel_age_d").is_not_null()
+    return course.select(pl.when(is_known).then(before)).to_series()
+
+
+def _sources(course: pl.DataFrame) -> pl.Series:
+    """Where each event's litres came from, as the end of a sentence."""
+    if "source_dock_id" not in course.columns:
+        return pl.Series([""] * course.height, dtype=pl.String)
+    named = course.select(pl.coalesce("source_dock_id", "source")).to_series()
+    return pl.Series(
+        ["" if name is None else f" from {inert(name)}" for name in named], dtype=pl.String
+    )
+
+
+def _level() -> dict[str, object]:
+    """Two points an event, so that the line rises and falls where litres moved."""
+    return {
+        "bind": bind("course", ["before", "after"]),
         "type": "scatter",
-        "x": _times(both),
-        "y": both["litres"].to_numpy(),
         "mode": "lines",
         "line": {"color": GREY, "width": 1},
         "name": "level",
@@ -116,29 +170,25 @@ def _level(course: pl.DataFrame) -> dict[str, object]:
     }
 
 
-def _rides(mark: MarkClass, part: pl.DataFrame) -> dict[str, object]:
+def _rides(mark: MarkClass, number: int) -> dict[str, object]:
+    litres = unit_text("l")
     return {
+        "bind": bind(
+            "course", "after", where=["ride", number], customdata=["moved", "margin", "hard_h"]
+        ),
         "type": "scatter",
-        "x": _times(part),
-        "y": part["after_l"].round(1).to_numpy(),
-        "customdata": part.select(
-            pl.col("moved_l").round(0),
-            pl.col("octane_margin_on").round(1),
-            pl.col("hard_running_h").round(2),
-        ).to_numpy(),
         "name": mark.label,
         "mode": "markers",
         "marker": {"color": mark.colour, "symbol": mark.symbol, "size": 7},
-        "hovertemplate": "%{x}<br>burned %{customdata[0]} l, %{y} l left<br>margin "
-        "%{customdata[1]}, hard running %{customdata[2]} h<extra></extra>",
+        "hovertemplate": f"{hover_time()}<br>burned %{{customdata[0]}} {litres}, %{{y}} {litres} "
+        "left<br>margin %{customdata[1]}, hard running %{customdata[2]} h<extra></extra>",
     }
 
 
-def _worst(part: pl.DataFrame) -> dict[str, object]:
+def _worst() -> dict[str, object]:
     return {
+        "bind": bind("course", "after", where=["worst", 1]),
         "type": "scatter",
-        "x": _times(part),
-        "y": part["after_l"].round(1).to_numpy(),
         "name": WORST.label,
         "mode": "markers",
         "marker": {
@@ -151,30 +201,21 @@ def _worst(part: pl.DataFrame) -> dict[str, object]:
     }
 
 
-def _poured(mark: MarkClass, part: pl.DataFrame) -> dict[str, object]:
-    said = ["" if name is None else f" from {inert(name)}" for name in _sources(part)]
+def _poured(mark: MarkClass, event: str) -> dict[str, object]:
     return {
+        "bind": bind(
+            "course", "after", where=["event", event], customdata=["moved"], text="source"
+        ),
         "type": "scatter",
-        "x": _times(part),
-        "y": part["after_l"].round(1).to_numpy(),
-        "customdata": part["moved_l"].round(0).to_numpy(),
-        "text": said,
         "name": mark.label,
         "mode": "markers",
         "marker": {"color": mark.colour, "symbol": mark.symbol, "size": 8},
-        "hovertemplate": f"%{{x}}<br>{mark.label}: %{{customdata}} l%{{text}}<extra></extra>",
+        "hovertemplate": f"{hover_time()}<br>{mark.label}: %{{customdata[0]}} {unit_text('l')}"
+        "%{text}<extra></extra>",
     }
 
 
-def _sources(part: pl.DataFrame) -> list[str | None]:
-    if "source_dock_id" not in part.columns:
-        return [None] * part.height
-    return list(part.select(pl.coalesce("source_dock_id", "source")).to_series())
-
-
-def _octane(course: pl.DataFrame) -> list[dict[str, object]]:
-    bounded = course.filter(pl.col("octane_low_aki").is_not_null())
-    known = course.filter(pl.col("octane_aki").is_not_null())
+def _octane() -> list[dict[str, object]]:
     edge = {
         "type": "scatter",
         "yaxis": "y2",
@@ -184,64 +225,43 @@ def _octane(course: pl.DataFrame) -> list[dict[str, object]]:
         "hoverinfo": "skip",
     }
     return [
-        edge | {"x": _times(bounded), "y": bounded["octane_high_aki"].round(2).to_numpy()},
-        edge
-        | {
-            "x": _times(bounded),
-            "y": bounded["octane_low_aki"].round(2).to_numpy(),
-            "fill": "tonexty",
-            "fillcolor": pale(BLUE),
-        },
+        edge | {"bind": bind("course", "high")},
+        edge | {"bind": bind("course", "low"), "fill": "tonexty", "fillcolor": pale(BLUE)},
         {
+            "bind": bind("course", "octane"),
             "type": "scatter",
             "yaxis": "y2",
-            "x": _times(known),
-            "y": known["octane_aki"].round(2).to_numpy(),
             "mode": "lines",
             "line": {"color": BLUE, "width": 1.5, "shape": "hv"},
             "name": "octane in the tank",
             "showlegend": False,
-            "hovertemplate": "%{x}<br>%{y:.1f} AKI<extra></extra>",
+            "hovertemplate": f"{hover_time()}<br>%{{y:.1f}} AKI<extra></extra>",
         },
     ]
 
 
-def _need(course: pl.DataFrame) -> list[dict[str, object]]:
-    """The need each ride was run at, where the course has rides of known margin."""
-    if "octane_margin_on" not in course.columns:
-        return []
-    rides = course.filter(pl.col("octane_margin_on").is_not_null())
-    if rides.is_empty():
-        return []
-    return [
-        {
-            "type": "scatter",
-            "yaxis": "y2",
-            "x": _times(rides),
-            "y": (rides["octane_aki"] - rides["octane_margin_on"]).round(1).to_numpy(),
-            "mode": "lines",
-            "line": {"color": GREY, "width": 1.5, "dash": "dash", "shape": "hv"},
-            "name": "need",
-            "showlegend": False,
-            "hovertemplate": "%{x}<br>need %{y:.1f} AKI<extra></extra>",
-        }
-    ]
-
-
-def _age(course: pl.DataFrame) -> dict[str, object]:
-    """Two points an event, before and after it: fuel ages between fills and is renewed by them."""
-    aged = course.filter(pl.col("fuel_age_d").is_not_null())
-    waited_d = (pl.col("at") - pl.col("at").shift()).dt.total_seconds() / 86_400
-    before = (pl.col("fuel_age_d").shift() + waited_d).fill_null(pl.col("fuel_age_d"))
-    both = aged.select("at", age_d=pl.concat_list(before, "fuel_age_d")).explode("age_d")
+def _need() -> dict[str, object]:
     return {
+        "bind": bind("need", "need"),
+        "type": "scatter",
+        "yaxis": "y2",
+        "mode": "lines",
+        "line": {"color": GREY, "width": 1.5, "dash": "dash", "shape": "hv"},
+        "name": "need",
+        "showlegend": False,
+        "hovertemplate": f"{hover_time()}<br>need %{{y:.1f}} AKI<extra></extra>",
+    }
+
+
+def _age() -> dict[str, object]:
+    """Two points an event, before and after it."""
+    return {
+        "bind": bind("course", ["aged_d", "age_d"]),
         "type": "scatter",
         "yaxis": "y3",
-        "x": _times(both),
-        "y": both["age_d"].round(1).to_numpy(),
         "mode": "lines",
         "line": {"color": GREEN, "width": 1.5},
         "name": "mean age",
         "showlegend": False,
-        "hovertemplate": "%{x}<br>%{y:.0f} days old on average<extra></extra>",
+        "hovertemplate": f"{hover_time()}<br>%{{y:.0f}} days old on average<extra></extra>",
     }

@@ -14,7 +14,8 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.fuel_exposure.week_fuel import WeekFuel
-from ringland.week_pages.fuel_charts import tank_picture
+from ringland.week_pages.fuel_charts import tank_points
+from ringland.week_pages.picture_sketch import Points
 from ringland.week_pages.report_lines import WORTH_SAYING, dock_rule_line
 from ringland.week_pages.week_report import WeekReport
 from ringland.wording.number_words import (
@@ -62,7 +63,7 @@ def fuel_contexts(report: WeekReport, fuel: WeekFuel, pages: Mapping[str, str]) 
                 "hull_id": hull_id,
                 "dock_id": sheet.dock_id,
                 "hull_page": pages[hull_id],
-                "figures": _pictures({"tank": course}, report.assumptions),
+                "figures": _pictures({"tank": course}),
                 "days": _days(report.assumptions, "fuel.picture_d"),
                 "worst": [
                     ride | {"day": day_text(ride["started_at"])}
@@ -88,7 +89,7 @@ def _index(
     for number, dock in enumerate(most_below_first.iter_rows(named=True)):
         name = dock["dock_id"]
         course = by_dock.get((name,), fuel.dock_course.clear())
-        pictures = _pictures({f"dock-{number}": course}, settings, dock["need_high_aki"])
+        pictures = _pictures({f"dock-{number}": course}, dock["need_high_aki"])
         figures |= pictures
         docks.append(
             {
@@ -143,14 +144,11 @@ def _ages(settings: Assumptions) -> dict[str, str]:
 
 
 def _pictures(
-    courses: Mapping[str, pl.DataFrame], settings: Assumptions, need_aki: float | None = None
-) -> dict[str, Any]:
+    courses: Mapping[str, pl.DataFrame], need_aki: float | None = None
+) -> dict[str, Points]:
     """The picture of each tank that has an event to show."""
-    turns_d, old_d = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
     return {
-        name: tank_picture(course, turns_d, old_d, need_aki)
-        for name, course in courses.items()
-        if course.height
+        name: tank_points(course, need_aki) for name, course in courses.items() if course.height
     }
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
-import plotly.graph_objects as go
 import polars as pl
 from markupsafe import Markup
 
@@ -23,7 +22,7 @@ from ringland.week_pages.report_lines import (
     quality_line,
     use_line,
 )
-from ringland.week_pages.risk_charts import exposure_timeline
+from ringland.week_pages.timeline_chart import TIMELINE, timeline_points
 from ringland.week_pages.week_report import HullSheet, WeekReport
 from ringland.week_pages.what_if import hull_figures, safe_json
 from ringland.wording.number_words import (
@@ -59,9 +58,9 @@ def hull_context(
     """
     settings = report.assumptions
     turns_d, old_d = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
-    figures: dict[str, go.Figure] = {}
+    figures = {}
     if sheet.exposure.height:
-        figures["timeline"] = exposure_timeline(sheet.exposure, sheet.events, turns_d, old_d)
+        figures[TIMELINE] = timeline_points(sheet.exposure, sheet.events)
     dock = docks.get(sheet.dock_id)
     return {
         "sheet": sheet,

@@ -8,6 +8,7 @@ made safe to stand in a script element.
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
@@ -20,6 +21,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
+from ringland.assumptions import Assumptions
 from ringland.fleet_risk.fleet_hazard import clear_factors
 from ringland.fleet_risk.score_history import ScoreHistory
 from ringland.fuel_exposure.week_fuel import WeekFuel
@@ -27,9 +29,12 @@ from ringland.service_week.call_lines import call_label
 from ringland.shop_records.data_dictionary import dictionary_html
 from ringland.week_pages.evidence_page import evidence_context
 from ringland.week_pages.fleet_page import fleet_context
+from ringland.week_pages.fuel_charts import TANK, tank_sketch
 from ringland.week_pages.fuel_page import INDEX, fuel_contexts, tank_pages
 from ringland.week_pages.hull_page import hull_context
+from ringland.week_pages.picture_sketch import Points, sketches_script
 from ringland.week_pages.score_page import score_context
+from ringland.week_pages.timeline_chart import TIMELINE, timeline_sketch
 from ringland.week_pages.week_digest import (
     digest_opening,
     digest_sections,
@@ -65,10 +70,14 @@ BAR_W = 200.0
 
 @dataclass(frozen=True)
 class Chart:
-    """A figure as it stands in a page: its JSON, safe in a script element, and its height."""
+    """A figure as it stands in a page: its JSON, safe in a script element, and its height.
+
+    With a sketch the JSON holds its points alone.
+    """
 
     json: Markup
     height: int
+    sketch: str = ""
 
 
 def build_site(
@@ -107,6 +116,7 @@ def _site(
     site = {
         "plotly.min.js": get_plotlyjs().encode(),
         "charts.js": _own("charts.js"),
+        "sketches.js": _sketches(report.assumptions),
         "ringland.css": _own("ringland.css"),
     }
     if not report.is_customer_copy:
@@ -266,17 +276,34 @@ def range_top(highs: Iterable[float | None]) -> float:
 
 def _render(templates: Environment, name: str, **context: Any) -> bytes:
     charts = context["charts"]
-    return templates.get_template(name).render(has_charts=bool(charts), **context).encode()
+    return (
+        templates.get_template(name)
+        .render(
+            has_charts=bool(charts),
+            has_sketches=any(chart.sketch for chart in charts.values()),
+            **context,
+        )
+        .encode()
+    )
 
 
-def _chart(figure: go.Figure) -> Chart:
-    text = figure.to_json()
+def _sketches(settings: Assumptions) -> bytes:
+    """The forms of the pictures that many pages share."""
+    ages = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
+    return sketches_script({TIMELINE: timeline_sketch(*ages), TANK: tank_sketch(*ages)})
+
+
+def _chart(figure: go.Figure | Points) -> Chart:
+    if isinstance(figure, Points):
+        text = json.dumps(figure.tables, separators=(",", ":"))
+        return Chart(_safe_in_script(text), figure.height, figure.sketch)
+    return Chart(_safe_in_script(figure.to_json()), int(figure.layout.height))
+
+
+def _safe_in_script(text: str) -> Markup:
     for sign in "<>&\u2028\u2029":  # none may end the script element or a line of it
         text = text.replace(sign, f"\\u{ord(sign):04x}")
-    return Chart(
-        Markup(text),  # noqa: S704  # made safe just above
-        int(figure.layout.height),
-    )
+    return Markup(text)  # noqa: S704  # made safe just above
 
 
 def _own(name: str) -> bytes:

@@ -16,14 +16,99 @@
   var sheet = look.getPropertyValue("--sheet").trim();
   var family = getComputedStyle(document.body).fontFamily;
 
+  // Packed columns (packed_columns.py): steps in base64 VLQ, the number coding of source maps.
+  var LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+  var MORE = 32;
+
+  function numbersOf(steps) {
+    var numbers = [], last = 0, place = 1, number = 0;
+    for (var i = 0; i < steps.length; i++) {
+      if (steps[i] === ".") {
+        numbers.push(null);
+        continue;
+      }
+      var digit = LETTERS.indexOf(steps[i]);
+      number += (digit % MORE) * place;
+      place *= MORE;
+      if (digit < MORE) {
+        last += number % 2 ? -(number - 1) / 2 : number / 2;
+        numbers.push(last);
+        place = 1;
+        number = 0;
+      }
+    }
+    return numbers;
+  }
+
+  function columnOf(packed) {
+    var kind = packed[0];
+    if (kind === "led") {
+      var tails = columnOf(["words", packed[2], packed[3]]);
+      return numbersOf(packed[1]).map(function (head, i) {
+        return head === null ? null : head + tails[i];
+      });
+    }
+    return numbersOf(packed[kind === "words" ? 2 : 1]).map(function (number) {
+      if (number === null) { return null; }
+      if (kind === "words") { return packed[1][number]; }
+      if (kind === "min") {
+        return new Date(number * 60000).toISOString().slice(0, 16).replace("T", " ");
+      }
+      return number / kind;
+    });
+  }
+
+  // A trace of a sketch takes its points from the page's tables (picture_sketch.py).
+  function bound(trace, tables) {
+    var from = trace.bind, table = tables[from.of];
+    var own = Object.assign({}, trace, { x: [], y: [] });
+    delete own.bind;
+    if (!table || (from.where && !table[from.where[0]])) { return own; } // this page has none
+    if (from.customdata) { own.customdata = []; }
+    if (from.text) { own.text = []; }
+    table[from.x].forEach(function (x, i) {
+      if (from.where && table[from.where[0]][i] !== from.where[1]) { return; }
+      [].concat(from.y).forEach(function (name) {
+        var y = table[name][i];
+        if (x === null || y === null) { return; }
+        own.x.push(x);
+        own.y.push(y);
+        if (from.customdata) {
+          own.customdata.push(from.customdata.map(function (of) { return table[of][i]; }));
+        }
+        if (from.text) { own.text.push(table[from.text][i]); }
+      });
+    });
+    return own;
+  }
+
+  function sketched(sketch, packed) {
+    var tables = {};
+    Object.keys(packed).forEach(function (name) {
+      tables[name] = {};
+      Object.keys(packed[name]).forEach(function (column) {
+        tables[name][column] = columnOf(packed[name][column]);
+      });
+    });
+    return {
+      data: sketch.data.map(function (trace) { return bound(trace, tables); })
+        .filter(function (trace) { return trace.x.length; }),
+      layout: sketch.layout
+    };
+  }
+
   function figureOf(holder) {
-    var text = holder.textContent;
+    var figure = JSON.parse(holder.textContent);
+    if (holder.dataset.sketch) {
+      figure = sketched(window.RINGLAND_SKETCHES[holder.dataset.sketch], figure);
+    }
     if (isDark) {
+      var text = JSON.stringify(figure);
       Object.keys(ON_DARK).forEach(function (colour) {
         text = text.split(colour).join(ON_DARK[colour]);
       });
+      figure = JSON.parse(text);
     }
-    var figure = JSON.parse(text);
     var layout = figure.layout;
     layout.font = Object.assign({}, layout.font, {
       color: ink, family: family, size: isNarrow ? 11 : 13
