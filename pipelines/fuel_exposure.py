@@ -7,6 +7,7 @@ from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import engine_sessions, piston_lives
 from pipelines.weeks import WEEKS, as_of_week
+from ringland.fuel_exposure.balance_doubts import balance_doubts
 from ringland.fuel_exposure.exposure_spells import current_exposure as exposure_now
 from ringland.fuel_exposure.exposure_spells import spells as spells_of
 from ringland.fuel_exposure.octane_margin import session_exposure as exposure_of
@@ -15,7 +16,7 @@ from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure, Sess
 from ringland.fuel_exposure.week_fuel import WeekFuel
 from ringland.fuel_exposure.week_fuel import week_fuel as week_fuel_of
 from ringland.shop_records.known_then import known_by
-from ringland.shop_records.tables import EngineSessions, PistonLives
+from ringland.shop_records.tables import EngineSessions, PistonLives, RecordFlags
 
 ROOM = "fuel_exposure"
 
@@ -31,6 +32,8 @@ def session_fuel(
     sessions = warehouse.read_week("shop_records.engine_sessions", EngineSessions, as_of)
     ledger = fuel_of(known_by(warehouse.read_records(), as_of), sessions, shop.assumptions(), as_of)
     warehouse.write_week(f"{ROOM}.session_fuel", SessionFuel, ledger.sessions, as_of)
+    doubts = balance_doubts(ledger.balance, as_of, shop.assumptions())
+    warehouse.write_week(f"{ROOM}.record_doubts", RecordFlags, doubts, as_of)
     litres, unknown = ledger.sessions.select(
         pl.col("burn_l").sum(), unknown=(pl.col("burn_l") * pl.col("unknown_share")).sum()
     ).row(0)
@@ -40,6 +43,7 @@ def session_fuel(
             "litres_burned": round(litres),
             "litres_of_unknown_octane": round(unknown),
             "tanks": dg.MetadataValue.json(ledger.balance.to_dicts()),
+            "hulls_out_of_balance": doubts.height,
         }
     )
 

@@ -18,6 +18,7 @@ from pipelines.weeks import WEEKS, as_of_week
 from ringland.shop_records.bench_station import station_pressures
 from ringland.shop_records.bench_tests import judge_bench_tests
 from ringland.shop_records.engine_history import piston_lives as lives_of
+from ringland.shop_records.engine_history import unplaced_failures
 from ringland.shop_records.hour_line import hour_line as line_of
 from ringland.shop_records.hour_line import key_on_flags
 from ringland.shop_records.hour_meter import engine_sessions as sessions_of
@@ -252,7 +253,7 @@ def hour_line(
     group_name=ROOM,
     partitions_def=WEEKS,
     kinds={"duckdb"},
-    deps=[hour_line, bench_verdicts],
+    deps=[hour_line, bench_verdicts, engine_sessions],
 )
 def record_doubts(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
@@ -261,10 +262,13 @@ def record_doubts(
     as_of = as_of_week(context.partition_key)
     line = warehouse.read_week(f"{ROOM}.hour_line", HourLine, as_of)
     verdicts = warehouse.read_week(f"{ROOM}.bench_verdicts", BenchVerdicts, as_of)
+    sessions = warehouse.read_week(f"{ROOM}.engine_sessions", EngineSessions, as_of)
+    records = known_by(warehouse.read_records(), as_of)
     doubts = pl.concat(
         [
-            doubts_of(known_by(warehouse.read_records(), as_of), verdicts, shop.assumptions()),
+            doubts_of(records, verdicts, shop.assumptions()),
             key_on_flags(line, shop.assumptions()),
+            unplaced_failures(records, sessions),
         ]
     )
     warehouse.write_week(f"{ROOM}.record_doubts", RecordFlags, doubts, as_of)

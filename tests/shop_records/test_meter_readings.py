@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringland.shop_records.meter_readings import good_readings, meter_spans
+from ringland.wording.doubt_words import DOUBT_REMEDIES
 from tests.shop_records.record_rows import at, records
 
 
@@ -52,6 +53,9 @@ def test_a_flag_says_meter_reading_and_reason() -> None:
         at("05-15 08:00"),
         "Meter M1 was read as 62.0 h: less than an earlier reading of the same meter. "
         "It is not used.",
+        DOUBT_REMEDIES["meter_runs_backwards"],
+        "hour_readings",
+        "H01; M1; 2025-05-15T08:00:00Z",
     )
 
 

@@ -5,8 +5,11 @@ from datetime import timedelta
 import polars as pl
 
 from ringland.assumptions import load_assumptions
+from ringland.shop_records.contracts import Corrections
+from ringland.shop_records.corrections import with_corrections
 from ringland.shop_records.record_doubts import record_doubts
-from ringland.shop_records.tables import BenchVerdicts
+from ringland.shop_records.tables import RECORD_FLAGS, BenchVerdicts
+from ringland.wording.doubt_words import DOUBT_LABELS, DOUBT_REMEDIES
 from tests.shop_records.record_rows import at, records
 
 ASSUMPTIONS = load_assumptions()
@@ -176,3 +179,35 @@ def test_a_clean_season_has_no_doubts() -> None:
         )
         == []
     )
+
+
+def test_every_doubt_has_a_name_and_a_remedy() -> None:
+    assert set(DOUBT_LABELS) == set(RECORD_FLAGS)
+    assert set(DOUBT_REMEDIES) == set(RECORD_FLAGS)
+
+
+def test_a_doubted_fill_leaves_the_doubts_once_it_is_corrected_by_its_key() -> None:
+    """The key that the doubt gives is the one a correction is written with."""
+    known = records(hulls=[{"hull_id": "H01", "tank_l": 70.0}], fills=[fill("06-01", 300.0)])
+    doubted = record_doubts(known, BenchVerdicts.create_empty(), ASSUMPTIONS)
+    (row,) = doubted.filter(pl.col("flag") == "fill_above_tank").to_dicts()
+    correction = pl.DataFrame(
+        [
+            {
+                "record_kind": row["record_kind"],
+                "record_key": row["record_key"],
+                "change": "corrected",
+                "field": "volume_l",
+                "new_value": "30",
+                "reason": "one zero too many",
+                "recorded_at": at("06-02 08:00"),
+            }
+        ],
+        schema_overrides=Corrections.create_empty().schema,
+    )
+
+    corrected = with_corrections(known, correction)
+
+    left = record_doubts(corrected, BenchVerdicts.create_empty(), ASSUMPTIONS)
+    assert "fill_above_tank" not in left["flag"].to_list()
+    assert "Put it right in a file of corrections" in row["remedy"]

@@ -19,7 +19,8 @@ from ringland.shop_records.hour_meter import (
     set_hours_at_fitting,
 )
 from ringland.shop_records.plain_words import sentence
-from ringland.shop_records.tables import PistonLives, RecordFlags
+from ringland.shop_records.record_flags import record_flags
+from ringland.shop_records.tables import PistonLives
 
 RING_MODES = ["ring_land_fracture", "ring_wear"]
 
@@ -75,41 +76,40 @@ def unplaced_failures(
     """A `RecordFlags`: failures that belong to no piston set, or to one that had failed before."""
     sets = _sets(records, engine_sessions)
     failures = _failures_by_set(sets, records)
-    no_set = failures.filter(pl.col("piston_set_id").is_null()).select(
-        pl.lit("failure_without_piston_set").alias("flag"),
-        "engine_id",
+    no_set = record_flags(
+        failures.filter(pl.col("piston_set_id").is_null()).drop("hull_id", strict=False),
+        "failure_without_piston_set",
         "found_at",
-        sentence=sentence(
+        sentence(
             "A failure ({}) of engine {} has no piston set on record. It counts for no life.",
             "mode",
             "engine_id",
         ),
+        "failures",
     )
     first_end = (
         _with_ending_failure(sets, records, engine_sessions)
         .filter(pl.col("failed_at").is_not_null())
         .select("piston_set_id", "failed_at", ended_by="mode")
     )
-    again = (
-        failures.join(first_end, on="piston_set_id", how="inner")
-        .filter(pl.col("found_at") > pl.col("failed_at"))
-        .select(
-            pl.lit("failure_on_failed_set").alias("flag"),
-            "engine_id",
-            "found_at",
-            sentence=sentence(
-                "A failure ({}) of engine {} was found on set {}, which had ended by {}. "
-                "Write down the set that was fitted in between.",
-                "mode",
-                "engine_id",
-                "piston_set_id",
-                "ended_by",
-            ),
-        )
+    again = failures.join(first_end, on="piston_set_id", how="inner").filter(
+        pl.col("found_at") > pl.col("failed_at")
     )
-    rows = pl.concat([no_set, again]).rename({"found_at": "noted_at"})
-    rows = rows.with_columns(hull_id=pl.lit(None, pl.String)).sort("noted_at", "sentence")
-    return RecordFlags.validate(rows.select(RecordFlags.column_names()))
+    on_failed = record_flags(
+        again.drop("hull_id", strict=False),
+        "failure_on_failed_set",
+        "found_at",
+        sentence(
+            "A failure ({}) of engine {} was found on set {}, which had ended by {}. "
+            "Write down the set that was fitted in between.",
+            "mode",
+            "engine_id",
+            "piston_set_id",
+            "ended_by",
+        ),
+        "failures",
+    )
+    return pl.concat([no_set, on_failed]).sort("noted_at", "sentence")
 
 
 def _sets(records: Mapping[str, pl.DataFrame], sessions: pl.DataFrame) -> pl.DataFrame:

@@ -15,7 +15,8 @@ from ringland.assumptions import Assumptions
 from ringland.shop_records.meter_chain import ROLLS_OVER_AT_H
 from ringland.shop_records.meter_readings import good_readings
 from ringland.shop_records.plain_words import sentence
-from ringland.shop_records.tables import HourLine, RecordFlags
+from ringland.shop_records.record_flags import record_flags
+from ringland.shop_records.tables import HourLine
 
 
 def hour_line(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
@@ -115,13 +116,4 @@ def key_on_flags(line: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
         "meter_id",
         pl.col("_middle").round(2),
     )
-    return RecordFlags.validate(
-        ahead.select(
-            "hull_id",
-            "noted_at",
-            flag=pl.lit("meter_counts_key_on"),
-            engine_id=pl.lit(None, pl.String),
-            sentence=words,
-        ).select(RecordFlags.column_names()),
-        cast=True,
-    )
+    return record_flags(ahead, "meter_counts_key_on", "noted_at", words)

@@ -160,6 +160,7 @@ def _with_engine(
             pl.col("running_h").round(1),
             "hull_id",
         ),
+        "sessions",
     )
     too_early = record_flags(
         placed.filter(is_fitted & ~is_on_record),
@@ -170,6 +171,7 @@ def _with_engine(
             pl.col("running_h").round(1),
             "engine_id",
         ),
+        "sessions",
     )
     return placed.filter(is_fitted & is_on_record), pl.concat([no_engine, too_early])
 
@@ -225,6 +227,7 @@ def _with_piston_set(
             pl.col("fitted_engine_h").round(1),
             pl.col("base_h").round(1),
         ),
+        "piston_sets",
     )
     rows = latest_before(
         sessions,

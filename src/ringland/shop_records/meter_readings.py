@@ -11,7 +11,10 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from ringland.shop_records.contracts import HourReadings
 from ringland.shop_records.meter_chain import SHOWN_STEP_H, Hours, MeterChain, longest_chain
+from ringland.shop_records.record_flags import record_flags
+from ringland.shop_records.record_kinds import RECORD_KINDS
 from ringland.shop_records.tables import RecordFlags
 
 
@@ -25,7 +28,7 @@ def good_readings(hour_readings: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFra
     good: list[npt.NDArray[np.bool_]] = [np.zeros(0, np.bool_)]
     after_reset: list[npt.NDArray[np.bool_]] = [np.zeros(0, np.bool_)]
     added: list[Hours] = [np.zeros(0)]
-    flagged = []
+    flagged: list[tuple[object, ...]] = []
     for (hull_id, meter_id), rows in readings.group_by("hull_id", "meter_id", maintain_order=True):
         at_h = rows["read_at"].dt.epoch("us").to_numpy() / 3.6e9
         shown = rows["meter_h"].to_numpy()
@@ -38,17 +41,27 @@ def good_readings(hour_readings: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFra
         for i in np.flatnonzero(~chain.holds).tolist():
             flags[i] = _likely_fault(at_h, shown, chain, i)
         for i, flag in sorted(flags.items()):
-            sentence = _sentence(flag, str(meter_id), shown[i])
-            flagged.append((flag, hull_id, None, rows["read_at"][i], sentence))
+            said = _sentence(flag, str(meter_id), shown[i])
+            flagged.append((flag, hull_id, meter_id, rows["read_at"][i], said))
     line = readings.with_columns(
         line_h=pl.col("meter_h") + pl.Series(np.concatenate(added)),
         is_after_reset=pl.Series(np.concatenate(after_reset)),
     )
-    columns = RecordFlags.create_empty().schema
-    return (
-        line.filter(pl.Series(np.concatenate(good), dtype=pl.Boolean)),
-        pl.DataFrame(flagged, schema=columns, orient="row"),
-    )
+    return line.filter(pl.Series(np.concatenate(good), dtype=pl.Boolean)), _flags(flagged)
+
+
+def _flags(flagged: list[tuple[object, ...]]) -> pl.DataFrame:
+    types = {name: HourReadings.create_empty().schema[name] for name in _READING_KEY}
+    schema = {"flag": pl.String(), **types, "said": pl.String()}
+    rows = pl.DataFrame(flagged, schema=schema, orient="row").with_row_index("_place")
+    found = [RecordFlags.create_empty().with_columns(_place=pl.lit(0, pl.UInt32))]
+    for (flag,), part in rows.group_by("flag", maintain_order=True):
+        flags = record_flags(part, str(flag), "read_at", pl.col("said"), "hour_readings")
+        found.append(flags.with_columns(part["_place"]))
+    return pl.concat(found).sort("_place").drop("_place")
+
+
+_READING_KEY = RECORD_KINDS["hour_readings"].key
 
 
 def meter_spans(good: pl.DataFrame) -> pl.DataFrame:

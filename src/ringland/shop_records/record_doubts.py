@@ -56,7 +56,7 @@ def overlapping_sessions(records: Records) -> pl.DataFrame:
         pl.col("started_at").dt.strftime(f"{_DAY} %H:%M"),
         pl.col("_busy_until").dt.strftime("%H:%M"),
     )
-    return record_flags(rows, "sessions_overlap", "started_at", words)
+    return record_flags(rows, "sessions_overlap", "started_at", words, "sessions")
 
 
 def rides_and_fills_apart(records: Records, assumptions: Assumptions) -> pl.DataFrame:
@@ -155,7 +155,7 @@ def fills_above_tank(records: Records, assumptions: Assumptions) -> pl.DataFrame
         pl.col("tank_l").round(1),
         "hull_id",
     )
-    return record_flags(rows, "fill_above_tank", "filled_at", words)
+    return record_flags(rows, "fill_above_tank", "filled_at", words, "fills")
 
 
 def calibration_gaps(records: Records) -> pl.DataFrame:
@@ -193,7 +193,7 @@ def vacuum_above_barometer(bench_verdicts: pl.DataFrame) -> pl.DataFrame:
         "engine_id",
         "reason",
     )
-    return record_flags(rows, "vacuum_above_barometer", "inspected_at", words)
+    return record_flags(rows, "vacuum_above_barometer", "inspected_at", words, "inspections")
 
 
 def engines_in_two_places(records: Records) -> pl.DataFrame:
@@ -226,5 +226,5 @@ def engines_in_two_places(records: Records) -> pl.DataFrame:
             pl.col("_out").is_null() | (pl.col("_out") > pl.col("installed_at")),
         )
         said = sentence(words, "engine_id", "hull_id", pl.col("installed_at").dt.strftime(_DAY))
-        found.append(record_flags(rows, flag, "installed_at", said))
+        found.append(record_flags(rows, flag, "installed_at", said, "installations"))
     return pl.concat(found)

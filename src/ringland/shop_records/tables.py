@@ -23,6 +23,7 @@ RECORD_FLAGS = [
     "fills_without_sessions",
     "written_in_batches",
     "fill_above_tank",
+    "fuel_balance_off",
     "calibration_gap",
     "vacuum_above_barometer",
     "two_engines_in_hull",
@@ -72,6 +73,11 @@ class RecordFlags(dy.Schema):
     engine_id = dy.String(nullable=True)
     noted_at = dy.Datetime(time_zone="UTC", description="the instant of the record in doubt")
     sentence = dy.String(description="what does not fit and what was done, in plain words")
+    remedy = dy.String(description="what its operator can do about it, in plain words")
+    record_kind = dy.String(nullable=True, description="null: the doubt is about no one record")
+    record_key = dy.String(
+        nullable=True, description="of the record in doubt, as a correction names it"
+    )
 
 
 class HourLine(dy.Schema):
