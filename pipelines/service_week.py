@@ -44,7 +44,7 @@ def week_tables(
     shop: ShopFolders,
     fleet_fits: FleetFits,
 ) -> dg.Output[WeekTables]:
-    """Chance, drivers and call of each hull in service, one row per hull."""
+    """Where each hull in service stands: its set, chance and drivers, one row per hull."""
     as_of = as_of_week(context.partition_key)
     exposure_now = warehouse.read_week("fuel_exposure.current_exposure", CurrentExposure, as_of)
     with in_manner(shop.manner()):  # its sentences carry figures
@@ -59,12 +59,11 @@ def week_tables(
         )
     warehouse.write_week(f"{ROOM}.hull_chances", HullChances, tables.chances, as_of)
     warehouse.write_week(f"{ROOM}.hull_drivers", HullDrivers, tables.drivers, as_of)
-    warehouse.write_week(f"{ROOM}.hull_calls", HullCalls, tables.calls, as_of)
     return dg.Output(
         tables,
         metadata={
-            "hulls": tables.calls.height,
-            "calls": dg.MetadataValue.json(tables.calls["call"].value_counts(sort=True).to_dicts()),
+            "hulls": tables.running.height,
+            "with_a_chance": tables.running["why_not"].null_count(),
         },
     )
 
@@ -73,7 +72,7 @@ def week_tables(
     key_prefix=ROOM,
     group_name=ROOM,
     partitions_def=WEEKS,
-    kinds={"python"},
+    kinds={"duckdb"},
     deps=[piston_lives],
     ins={
         "fleet_fits": dg.AssetIn(key_prefix="fleet_risk"),
@@ -86,18 +85,16 @@ def week_decisions(
     shop: ShopFolders,
     fleet_fits: FleetFits,
     week_tables: WeekTables,
-) -> dg.Output[WeekDecisions | None]:
-    """Options, plan within the week's room, season's outlook and advice; none without a chance."""
+) -> dg.Output[WeekDecisions]:
+    """The week's plan within its room, and from it one call and one action per hull."""
     as_of = as_of_week(context.partition_key)
     settings = shop.assumptions()
     catalogue = default_catalogue(settings)
     with in_manner(shop.manner()):  # the plan gives its reasons with figures
         decisions = make_week_decisions(
-            running=week_tables.running,
+            tables=week_tables,
             fits=fleet_fits,
             lives=warehouse.read_week("shop_records.piston_lives", PistonLives, as_of),
-            inspections=known_by(warehouse.read_records(), as_of)["inspections"],
-            prices=week_tables.prices,
             catalogue=catalogue,
             limits=default_limits(catalogue, settings),
             as_of=as_of,
@@ -105,14 +102,15 @@ def week_decisions(
             assumptions=settings,
             rng=np.random.default_rng(PLAY_SEED),
         )
-    if decisions is None:
-        return dg.Output(None, metadata={"plan": "none: no hull has a chance to plan on"})
-    return dg.Output(
-        decisions,
-        metadata={
-            "planned": decisions.plan.rows.filter(pl.col("option") != NOTHING).height,
-            "total_cost": decisions.plan.total_cost,
-            "cost_of_nothing": decisions.plan.cost_of_nothing,
-            "to_order": dg.MetadataValue.json(dict(decisions.plan.to_order)),
-        },
-    )
+    warehouse.write_week(f"{ROOM}.hull_calls", HullCalls, decisions.calls, as_of)
+    calls = decisions.calls["call"].value_counts(sort=True).to_dicts()
+    facts: dict[str, dg.MetadataValue] = {"calls": dg.MetadataValue.json(calls)}
+    if decisions.plan is not None:
+        plan = decisions.plan
+        facts |= {
+            "planned": dg.MetadataValue.int(plan.rows.filter(pl.col("option") != NOTHING).height),
+            "total_cost": dg.MetadataValue.float(plan.total_cost),
+            "cost_of_nothing": dg.MetadataValue.float(plan.cost_of_nothing),
+            "to_order": dg.MetadataValue.json(dict(plan.to_order)),
+        }
+    return dg.Output(decisions, metadata=facts)

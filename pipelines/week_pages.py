@@ -63,7 +63,7 @@ def report(
     fleet_fits: FleetFits,
     evidence: FleetEvidence,
     week_tables: WeekTables,
-    week_decisions: WeekDecisions | None,
+    week_decisions: WeekDecisions,
     week_fuel: WeekFuel,
     cause_pages: dict[str, bytes],
     score: ScoreHistory,

@@ -14,7 +14,11 @@ from ringland.fleet_risk.fleet_evidence import fleet_evidence
 from ringland.fleet_risk.fleet_hazard import FleetFits, fit_fleet
 from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure, Spells
 from ringland.service_week.catalogue_file import default_catalogue
-from ringland.service_week.week_decisions import default_limits, make_week_decisions
+from ringland.service_week.week_decisions import (
+    WeekDecisions,
+    default_limits,
+    make_week_decisions,
+)
 from ringland.service_week.week_tables import WeekTables, make_week_tables
 from ringland.shop_records.tables import BenchVerdicts, PistonLives, RecordQuality
 from ringland.week_pages.past_calls import past_calls
@@ -24,6 +28,7 @@ from tests.shop_records.record_rows import records
 AS_OF = datetime(2026, 8, 3, 6, tzinfo=UTC)
 START = AS_OF - timedelta(days=120)
 SETTINGS = load_assumptions().changed(survival__draws=200)
+CATALOGUE = default_catalogue(SETTINGS)
 SEASON_ENDS = AS_OF + timedelta(days=60)
 NEED_AKI = 91.0
 DOCK_AKI = {"north": 91.5, "south": 88.0}
@@ -61,11 +66,29 @@ class SmallFleet:
             assumptions=SETTINGS,
         )
 
-    def report(self, *, is_demo: bool = True, earlier: bool = True) -> WeekReport:
-        """The week's report, with plan and catalogue; with two earlier weeks' calls if asked."""
+    def decisions(self, fits: FleetFits, **changed: Any) -> WeekDecisions:
+        """What is decided for the week, with some arguments changed if asked."""
+        arguments = {
+            "tables": self.tables(fits),
+            "fits": fits,
+            "lives": self.lives,
+            "catalogue": CATALOGUE,
+            "limits": default_limits(CATALOGUE, SETTINGS),
+            "as_of": AS_OF,
+            "season_ends_at": SEASON_ENDS,
+            "assumptions": SETTINGS,
+            "rng": np.random.default_rng(11),
+        }
+        return make_week_decisions(**(arguments | changed))
+
+    def report(self, *, is_demo: bool = True, earlier: bool = True, **changed: Any) -> WeekReport:
+        """The week's report; with two earlier weeks' calls if asked.
+
+        `changed` are arguments of `make_week_decisions`.
+        """
         fits = self.fits()
-        tables = self.tables(fits)
-        catalogue = default_catalogue(SETTINGS)
+        tables = changed.get("tables") or self.tables(fits)
+        decisions = self.decisions(fits, **changed)
         return make_week_report(
             as_of=AS_OF,
             is_demo=is_demo,
@@ -81,29 +104,17 @@ class SmallFleet:
             ),
             versions={"ringland": "test", "records": "none"},
             assumptions=SETTINGS,
-            decisions=make_week_decisions(
-                running=tables.running,
-                fits=fits,
-                lives=self.lives,
-                inspections=self.records["inspections"],
-                prices=tables.prices,
-                catalogue=catalogue,
-                limits=default_limits(catalogue, SETTINGS),
-                as_of=AS_OF,
-                season_ends_at=SEASON_ENDS,
-                assumptions=SETTINGS,
-                rng=np.random.default_rng(11),
-            ),
-            catalogue=catalogue,
-            past=earlier_weeks(tables) if earlier else None,
+            decisions=decisions,
+            catalogue=changed.get("catalogue", CATALOGUE),
+            past=earlier_weeks(decisions.calls, tables.chances) if earlier else None,
             season_ends_at=SEASON_ENDS,
         )
 
 
-def earlier_weeks(tables: WeekTables) -> pl.DataFrame:
+def earlier_weeks(calls: pl.DataFrame, chances: pl.DataFrame) -> pl.DataFrame:
     """Calls of two and of one week before: all rented as normal, half the chance of now."""
-    calls = tables.calls.with_columns(call=pl.lit("rent_as_normal"), action=pl.lit("nothing"))
-    chances = tables.chances.with_columns(pl.col("chance_30d") / 2)
+    calls = calls.with_columns(call=pl.lit("rent_as_normal"), action=pl.lit("nothing"))
+    chances = chances.with_columns(pl.col("chance_30d") / 2)
     return past_calls({AS_OF - timedelta(weeks=k): (calls, chances) for k in (2, 1)})
 
 

@@ -118,7 +118,7 @@ def test_a_week_of_the_report_can_be_scored_a_month_on() -> None:
 
     result = score_history(
         TABLES.chances.with_columns(as_of),
-        TABLES.calls.with_columns(as_of),
+        FLEET.decisions(FITS).calls.with_columns(as_of),
         TABLES.running.select("hull_id", "fuel_age_25h_d").with_columns(as_of),
         failures=pl.DataFrame({"hull_id": [hull], "failed_at": [later]}),
         taken_out=pl.DataFrame(

@@ -22,7 +22,8 @@ from ringland.service_week.week_limits import (
     LimitError,
     WeekLimits,
 )
-from ringland.service_week.week_planner import HandChanges, plan_week, price_every_option
+from ringland.service_week.hand_changes import HandChanges
+from ringland.service_week.week_planner import plan_week, price_every_option
 from ringland.service_week.week_solver import choice_from, solve
 from tests.service_week.plan_cases import PRICES, running_hulls, weibull_hazard
 
@@ -51,11 +52,17 @@ def week_options(costs: np.ndarray) -> pl.DataFrame:
                     "saving_high": saving, "chance_it_saves": float(saving > 0), "chance": 0.1,
                     "chance_low": 0.1, "chance_high": 0.1, "sure_cost": 0.0,
                     "mechanic_h": mechanic_h, "lift_slots": slots, "days_off": days,
-                    "parts": parts, "follow_up_chance": 0.0,
+                    "parts": parts, "follow_up_chance": 0.0, "shown_chance": None,
+                    "is_paid_for": True,
                 }
             )  # fmt: skip
     frame = pl.DataFrame(
-        rows, schema_overrides={"lift_slots": pl.Int64, "parts": pl.List(pl.String)}
+        rows,
+        schema_overrides={
+            "lift_slots": pl.Int64,
+            "parts": pl.List(pl.String),
+            "shown_chance": pl.Float64,
+        },
     )
     return WeekOptions.validate(frame)
 
@@ -172,8 +179,8 @@ def test_the_one_slot_goes_to_the_hull_that_saves_most_and_the_other_hears_why()
 
     assert (option_of(result, "H0"), option_of(result, "H1")) == ("top_end", NOTHING)
     row = result.rows.filter(pl.col("hull_id") == "H1").row(0, named=True)
-    assert row["reason"] == "'top_end' costs 500 less but finds no room: lift slots"
     assert (row["wanted"], row["given_up"]) == ("top_end", 500.0)
+    assert row["short_of"] == [LIFT_SLOTS]
     assert result.worth_of_one_more[LIFT_SLOTS] == 500.0
 
 
@@ -182,6 +189,8 @@ def test_a_pin_is_kept_and_priced() -> None:
 
     assert (option_of(result, "H0"), option_of(result, "H1")) == (NOTHING, "top_end")
     assert result.hand_changes == {"H1": 400.0}  # saves 500 where 900 could be saved
+    short = dict(result.rows.select("hull_id", "short_of").iter_rows())
+    assert short == {"H0": [LIFT_SLOTS], "H1": [], "H2": []}
 
 
 def test_a_pin_gets_an_option_that_the_plan_itself_would_not_offer() -> None:
@@ -225,6 +234,33 @@ def test_an_option_unlikely_to_save_is_not_offered() -> None:
     )
 
     assert option_of(plan(options, ROOMY), "H0") == NOTHING
+
+
+def test_an_option_that_is_not_paid_for_is_given_by_a_pin_alone() -> None:
+    options = week_options(COSTS).with_columns(is_paid_for=pl.col("option") != "top_end")
+    pinned = plan(options, ROOMY, changes=HandChanges(pins={"H0": "top_end"}))
+
+    assert option_of(plan(options, ROOMY), "H0") == NOTHING
+    assert option_of(pinned, "H0") == "top_end"
+
+
+def test_a_safety_rule_binds_whatever_it_costs_and_yields_to_room_by_standing_ashore() -> None:
+    # H2 must be checked or stand a week (here 'top_end' stands for that); both cost more
+    # than leaving it, and neither is likely to save.
+    bound = {"H2": frozenset({"check", "top_end"})}
+    no_hours = WeekLimits(1, 12.0, {"kit": 9})
+
+    assert option_of(plan(week_options(COSTS), ROOMY, bound=bound), "H2") == "check"
+    tight = plan(
+        week_options(COSTS).with_columns(
+            mechanic_h=pl.when(pl.col("option") == "check").then(13.0).otherwise("mechanic_h")
+        ),
+        no_hours,
+        bound=bound,
+    )
+    row = tight.rows.filter(pl.col("hull_id") == "H2").row(0, named=True)
+    assert (row["option"], row["wanted"], row["short_of"]) == ("top_end", "check", [MECHANIC_H])
+    assert row["is_bound"]
 
 
 def test_a_kit_that_comes_within_the_week_is_ordered() -> None:

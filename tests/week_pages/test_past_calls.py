@@ -5,10 +5,12 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 
 from ringland.assumptions import load_assumptions
+from ringland.service_week.catalogue_file import default_catalogue
 from ringland.week_pages.past_calls import PastCalls, call_history, change_since
 
 NOW = datetime(2026, 8, 3, 6, tzinfo=UTC)
 SETTINGS = load_assumptions()
+CATALOGUE = default_catalogue(SETTINGS)
 
 
 def past(*rows: tuple[int, str, str, str | None, float | None]) -> pl.DataFrame:
@@ -53,6 +55,7 @@ def test_changes_are_told_against_the_latest_earlier_week_only() -> None:
             now("NEW", "not_enough_record", None, None),
         ],
         NOW,
+        CATALOGUE,
         SETTINGS,
     )
 
@@ -72,7 +75,7 @@ def test_changes_are_told_against_the_latest_earlier_week_only() -> None:
 def test_without_an_earlier_week_nothing_is_said_to_have_changed() -> None:
     rows = [now("A", "book_check", "check", 0.12)]
     for kept in (None, past(), past((0, "A", "rent_as_normal", "nothing", 0.1))):
-        change = change_since(kept, rows, NOW, SETTINGS)
+        change = change_since(kept, rows, NOW, CATALOGUE, SETTINGS)
         assert change.since is None
         assert change.lines == ()
 
@@ -86,7 +89,7 @@ def test_a_call_is_followed_for_its_thirty_days_and_no_longer() -> None:
     )
     failed_at = NOW - timedelta(weeks=6) + timedelta(days=30)
     found = pl.DataFrame({"at": [failed_at], "text": ["Ring wear"]})
-    rows = call_history(calls, "A", found, NOW, n_weeks=8)
+    rows = call_history(calls, "A", found, NOW, catalogue=CATALOGUE, n_weeks=8)
 
     assert [row["outcome"] for row in rows] == [
         "no failure found so far",
@@ -95,11 +98,14 @@ def test_a_call_is_followed_for_its_thirty_days_and_no_longer() -> None:
     ]
     assert rows[0]["action"] == "none named"
     assert rows[0]["chance"] == "not known"
-    assert len(call_history(calls, "A", found, NOW, n_weeks=2)) == 2
+    assert len(call_history(calls, "A", found, NOW, catalogue=CATALOGUE, n_weeks=2)) == 2
 
 
 def test_a_failure_before_the_call_is_not_its_outcome() -> None:
     calls = past((1, "A", "keep_off", "repair", None))
     found = pl.DataFrame({"at": [NOW - timedelta(weeks=1)], "text": ["Bearing"]})
 
-    assert call_history(calls, "A", found, NOW, 8)[0]["outcome"] == "no failure found so far"
+    assert (
+        call_history(calls, "A", found, NOW, catalogue=CATALOGUE, n_weeks=8)[0]["outcome"]
+        == "no failure found so far"
+    )

@@ -219,7 +219,7 @@ def test_hull_page_answers_what_why_how_sure_and_what_it_costs(site: dict[str, b
     sheet = next(sheet for sheet in report.hulls if sheet.hull_id == "H03")
     text = Page(site["hulls/H03.html"]).text
 
-    assert words.ACTION_LABELS[sheet.call["action"]] in text
+    assert report.catalogue.label(sheet.call["action"]) in text
     assert str(sheet.call["reason"]) in text
     assert "Cost of waiting, over 30 days" in text
     assert "95 % range" in text

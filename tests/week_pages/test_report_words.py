@@ -5,8 +5,15 @@ from typing import Any
 
 import pytest
 
+from ringland.service_week.action_catalogue import REPAIR
 from ringland.service_week.bench_lines import bench_rows
-from ringland.service_week.call_lines import action_line, call_label, call_reason, summary_line
+from ringland.service_week.call_lines import (
+    action_line,
+    call_label,
+    call_reason,
+    room_line,
+    summary_line,
+)
 from ringland.shop_records.record_columns import FAILURE_MODES, MEASURES
 from ringland.shop_records.tables import BENCH_VERDICTS, BenchVerdicts
 from ringland.week_pages.report_lines import (
@@ -27,7 +34,7 @@ from ringland.wording.number_words import (
     range_text,
     share_text,
 )
-from tests.service_week.small_fleet import SETTINGS, frame
+from tests.service_week.small_fleet import CATALOGUE, SETTINGS, frame
 
 MONDAY = datetime(2026, 8, 31, 6, tzinfo=UTC)
 
@@ -68,13 +75,21 @@ def test_every_fixed_choice_has_its_words() -> None:
     assert set(FAILURE_MODES) <= set(words.MODE_LABELS)
     assert set(MEASURES) <= set(words.MEASURE_LABELS)
     assert set(words.CALL_LABELS) == set(words.CALL_MARKS)
-    assert set(words.ACTION_LABELS) == set(words.ACTION_SHORT)
+    for option in (*CATALOGUE.bundles(), REPAIR):
+        assert CATALOGUE.label(option)
+        assert len(CATALOGUE.short(option)) <= len(CATALOGUE.label(option))
+    assert CATALOGUE.short("drain_and_check") == "drain and check"  # of an earlier catalogue
 
 
 def facts(**values: Any) -> dict[str, Any]:
     return {
         "call": "rent_as_normal",
         "action": "nothing",
+        "ashore": "take_out_of_use",
+        "waits_for": None,
+        "decided_by": "cost",
+        "horizon_d": 30.0,
+        "rule": None,
         "found_at": None,
         "mode": None,
         "why_not": None,
@@ -83,6 +98,8 @@ def facts(**values: Any) -> dict[str, Any]:
         "chance_7d_low": 0.005,
         "chance_7d_high": 0.02,
         "chance_30d": 0.08,
+        "chance_30d_low": 0.06,
+        "chance_30d_high": 0.2,
         "chance_after": 0.03,
         "top_factor": None,
         "top_part": None,
@@ -92,26 +109,54 @@ def facts(**values: Any) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("given", "reason"),
     [
-        ({}, "No job costs less than waiting."),
+        ({}, "Nothing on the list is likely to cost less than leaving it this week."),
         (
-            {"found_at": MONDAY, "mode": "ring_wear", "why_not": "x"},
+            {"waits_for": "planned_top_end"},
+            "What would cost less finds no room this week.",
+        ),
+        (
+            {"found_at": MONDAY, "mode": "ring_wear", "why_not": "x", "action": "repair"},
             "Ring wear found on Mon 31 Aug 2026; no rebuild on record since.",
+        ),
+        (
+            {"found_at": MONDAY, "mode": "ring_wear", "why_not": "x", "action": "take_out_of_use"},
+            "Ring wear found on Mon 31 Aug 2026; no rebuild on record since. No room this week to "
+            "repair it.",
         ),
         ({"why_not": "no rental on record"}, "No rental on record."),
         (
-            {"action": "drain_refill"},
-            "With good fresh fuel from now on the model puts the chance of failing in 30 days at "
-            "3.0 % instead of 8.0 %.",
+            {"action": "fuel_rule"},
+            "With it the chance of an unplanned failure in 30 days is put at 3.0 % instead of "
+            "8.0 %.",
         ),
+        (
+            {"action": "fuel_rule", "horizon_d": 12.0},
+            "With it the chance of an unplanned failure in the season's last 12 days is put at "
+            "3.0 %.",
+        ),
+        ({"action": "fuel_rule", "decided_by": "hand"}, "Decided by hand."),
         (
             {"top_factor": "fuel_age_25h_d", "top_part": 0.6931},
             "Age of the fuel burned goes with 2.0 times the middle hazard. "
-            "No job costs less than waiting.",
+            "Nothing on the list is likely to cost less than leaving it this week.",
         ),
-        ({"top_factor": "age_h", "top_part": 0.05}, "No job costs less than waiting."),
         (
-            {"call": "keep_off", "chance_7d": 0.25, "chance_7d_high": 0.4},
-            "Chance of failure in 7 days 25 % (0.5 % to 40 %), at or over the limit of 20 %.",
+            {"top_factor": "age_h", "top_part": 0.05},
+            "Nothing on the list is likely to cost less than leaving it this week.",
+        ),
+        (
+            {"call": "keep_off", "rule": "chance_7d", "chance_7d": 0.25, "chance_7d_high": 0.4},
+            "Chance of failure in 7 days 25 % (0.5 % to 40 %), at or over the 20 % from which a "
+            "hull is kept off the water.",
+        ),
+        (
+            {"rule": "chance_30d", "chance_30d": 0.12, "action": "take_out_of_use"},
+            "Chance of failure in 30 days 12 % (6.0 % to 20 %), at or over the 10 % from which a "
+            "hull is checked before it is rented. The week has no room for it, so it stays ashore.",
+        ),
+        (
+            {"rule": "failed_test", "warning": "compression: low", "action": "leak_down_check"},
+            "Compression: low.",
         ),
     ],
 )
@@ -120,29 +165,57 @@ def test_reason_is_the_first_thing_that_matters(given: dict[str, Any], reason: s
 
 
 def test_action_line_says_price_waiting_and_saving_or_that_safety_speaks() -> None:
-    call = {"action": "check", "action_cost": 380.0, "cost_of_waiting": 900.0, "saving": 120.0}
-    line = action_line(call, "USD")
+    call = {
+        "action": "leak_down_check", "action_cost": 380.0, "cost_of_waiting": 900.0,
+        "saving": 120.0, "decided_by": "safety",
+    }  # fmt: skip
 
-    assert "USD 380. Cost of waiting, over 30 days: USD 900. Expected saving: USD 120." in line
-    assert "Safety, not money" in action_line(call | {"saving": -50.0}, "USD")
-    assert "Complete the record" in action_line(call | {"action": None}, "USD")
+    def line(**changed: Any) -> str:
+        return action_line(call | changed, CATALOGUE, 30.0, "USD")
+
+    assert "USD 380. Cost of waiting, over 30 days: USD 900. Expected saving: USD 120." in line()
+    assert "Safety, not money" in line(saving=-50.0)
+    assert "A decision by hand, not money" in line(saving=-50.0, decided_by="hand")
+    assert "Complete the record" in line(action=None)
+    assert "the test alone speaks for it" in line(cost_of_waiting=None, saving=None)
+    assert line(action="nothing").endswith("Cost of waiting, over 30 days: USD 900.")
+
+
+def test_a_hull_that_waits_for_room_says_for_what_and_which_room() -> None:
+    waits = {"waits_for": "planned_top_end", "no_room_in": "lift slots, top_end_kit"}
+
+    assert room_line(waits, CATALOGUE) == (
+        "next week: planned top end; no lift slot left, no top end kit on hand"
+    )
+    assert room_line({"waits_for": None}, CATALOGUE) == ""
 
 
 def test_summary_keeps_broken_hulls_apart_from_those_that_run() -> None:
-    broken = {"action": "repair", "cost_of_waiting": 12000.0, "action_cost": 7000.0, "saving": None}
-    drain = {
-        "action": "drain_refill",
-        "cost_of_waiting": 900.0,
-        "action_cost": 170.0,
-        "saving": 300.0,
-    }
-    idle = {"action": "nothing", "cost_of_waiting": 100.0, "action_cost": 0.0, "saving": 0.0}
-    line = summary_line([broken, drain, idle], "USD")
+    common = {"waits_for": None}
+    broken = common | {
+        "action": "repair", "cost_of_waiting": 13800.0, "action_cost": 11000.0, "saving": 2800.0,
+    }  # fmt: skip
+    stands = broken | {"action": "take_out_of_use", "waits_for": "repair"}
+    drain = common | {
+        "action": "drain_refill", "cost_of_waiting": 900.0, "action_cost": 170.0, "saving": 300.0,
+    }  # fmt: skip
+    check = drain | {"action": "leak_down_check", "action_cost": 380.0, "saving": -350.0}
+    idle = common | {
+        "action": "nothing", "cost_of_waiting": 100.0, "action_cost": 0.0, "saving": 0.0,
+    }  # fmt: skip
 
-    assert "1 hull stands broken, at USD 12,000" in line
-    assert "the other 2 hulls as they are is expected to cost USD 1,000 over" in line
-    assert "1 job below, for USD 170, is expected to save USD 300" in line
-    assert summary_line([], "USD") == ""
+    def line(*calls: dict[str, Any]) -> str:
+        return summary_line(calls, 30.0, "USD")
+
+    whole = line(broken, stands, drain, idle)
+    assert "2 hulls stand broken, 1 to be repaired this week for USD 11,000" in whole
+    assert "the other 2 hulls as they are this week is expected to cost USD 1,000 over" in whole
+    assert "1 job below, for USD 170, is expected to save USD 300" in whole
+    assert "1 hull stands broken, and the week has no room to repair." in line(stands)
+    assert "expected to cost USD 50 more than they save, which safety asks for" in line(
+        drain, check
+    )
+    assert line() == ""
 
 
 def driver(**values: Any) -> dict[str, Any]:

@@ -77,9 +77,9 @@ def in_pipeline(hull_id: str, actions: tuple[Action, ...]) -> dict[str, float]:
     )
     tail = (1 - SETTINGS.number("survival.confidence")) / 2
     found = {
-        bound: outcomes_by_option(with_bound(told, bound), world, HORIZONS_D["30d"], SETTINGS)[
-            option
-        ]
+        bound: outcomes_by_option(
+            with_bound(told, bound), world, HORIZONS_D["30d"], SETTINGS
+        ).by_option[option]
         for bound in ("as_recorded", *BOUNDS)
     }
     middle = found["as_recorded"].chance[:, 0].mean()

@@ -10,8 +10,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from ringland.wording.fixed_words import NOTHING_LABEL, NOTHING_SHORT, REPAIR_LABEL, REPAIR_SHORT
+
 NOTHING = "nothing"
 """The option to leave a hull as it is: always offered, never in the file."""
+
+REPAIR = "repair"
+"""The option of a hull that stands broken: never in the file; it takes what `REBUILD` takes."""
+
+REBUILD = "full_rebuild"
+"""The action whose hours, slots and kits the repair of a failure takes."""
 
 HOWS = ("set", "cap", "scale", "add")
 
@@ -62,12 +70,16 @@ class Test:
 class Action:
     """One entry of the catalogue; a number the file leaves out is zero.
 
-    `cost_item` and `days_off_item` name items of the price list that stand for `cost` and
-    `days_off`.  `lasts_h` None: its effect holds as long as we look ahead.
+    `short` is the label for lists.  One that is not `offered` is in no option, but what others
+    name it for (a follow-up, the hours of a repair) still holds.  `cost_item` and
+    `days_off_item` name items of the price list that stand for `cost` and `days_off`.
+    `lasts_h` None: its effect holds as long as we look ahead.
     """
 
     name: str
     label: str
+    short: str = ""
+    offered: bool = True
     cost_item: str | None = None
     cost: float = 0.0
     cost_per_l: float = 0.0
@@ -100,9 +112,37 @@ class Catalogue:
             name: tuple(self.actions[member] for member in members)
             for name, members in self.together.items()
         }
-        return {NOTHING: ()} | alone | joint
+        offered = {
+            name: actions
+            for name, actions in (alone | joint).items()
+            if all(action.offered for action in actions)
+        }
+        return {NOTHING: ()} | offered
+
+    def jobs(self, option: str) -> tuple[Action, ...]:
+        """The actions an option holds, for the hours, slots and kits it takes."""
+        return self._members(REBUILD if option == REPAIR else option)
 
     def label(self, option: str) -> str:
         """The words for an option: its actions' labels, joined."""
-        labels = [action.label for action in self.bundles()[option]]
-        return "; ".join(labels) or "Nothing beyond normal care"
+        if option in _OWN_WORDS:
+            return _OWN_WORDS[option][0]
+        return "; ".join(action.label for action in self._members(option)) or _plain(option)
+
+    def short(self, option: str) -> str:
+        """The words for an option in a list; one of an earlier catalogue goes by its name."""
+        if option in _OWN_WORDS:
+            return _OWN_WORDS[option][1]
+        shorts = [action.short or action.label for action in self._members(option)]
+        return " + ".join(shorts) or _plain(option)
+
+    def _members(self, option: str) -> tuple[Action, ...]:
+        names = self.together.get(option, (option,))
+        return tuple(self.actions[name] for name in names if name in self.actions)
+
+
+_OWN_WORDS = {NOTHING: (NOTHING_LABEL, NOTHING_SHORT), REPAIR: (REPAIR_LABEL, REPAIR_SHORT)}
+
+
+def _plain(option: str) -> str:
+    return option.replace("_", " ")

@@ -1,7 +1,9 @@
 """What each option would cost on each hull: the table the weekly plan chooses from.
 
-Ranges hold what is not known of the hazard and of the fuel burned of late.  How one
-option's cost comes about stands in `option_outcome`.
+An option that works on exposure alone stands in the table with its price whatever the
+record says of it; `is_paid_for` says whether the plan may choose it.  Ranges hold what is
+not known of the hazard and of the fuel burned of late.  How one option's cost comes about
+stands in `option_outcome`.
 """
 
 from __future__ import annotations
@@ -64,12 +66,30 @@ def option_table(
     world = World(hazard, catalogue, prices, assumptions.number("exposure.trailing_h"))
     fuels = [told, *_other_fuels(told)]
     by_fuel = [outcomes_by_option(sets, world, horizon_d, assumptions) for sets in fuels]
-    nothing = [outcomes[NOTHING] for outcomes in by_fuel]
+    shown = by_fuel[0].shown_chances()
+    least = assumptions.number("planning.least_chance_shown")
+    shown_by_option = {
+        name: min((shown[a.name] for a in actions if a.name in shown), default=None)
+        for name, actions in catalogue.bundles().items()
+    }
+    paid_for = {n for n, chance in shown_by_option.items() if chance is None or chance >= least}
+    nothing = [outcomes.waiting(paid_for) for outcomes in by_fuel]
     level = assumptions.number("survival.confidence")
     table = pl.concat(
-        told.select("hull_id", option=pl.lit(name))
-        .with_columns(_what_it_costs([outcomes[name] for outcomes in by_fuel], nothing, level))
-        .with_columns(**_what_it_takes(actions, prices))
+        told.select(
+            "hull_id",
+            option=pl.lit(name),
+            shown_chance=pl.lit(shown_by_option[name], dtype=pl.Float64),
+            is_paid_for=pl.lit(name in paid_for),
+        )
+        .with_columns(
+            _what_it_costs(
+                nothing if name == NOTHING else [o.by_option[name] for o in by_fuel],
+                nothing,
+                level,
+            )
+        )
+        .with_columns(**what_it_takes(actions, prices))
         .filter(is_meant_for(actions, told))
         for name, actions in catalogue.bundles().items()
     ).select(WeekOptions.column_names())
@@ -139,7 +159,8 @@ def _what_it_costs(
     return [pl.Series(name, values, dtype=pl.Float64) for name, values in numbers.items()]
 
 
-def _what_it_takes(actions: Actions, prices: Prices) -> dict[str, pl.Expr]:
+def what_it_takes(actions: Actions, prices: Prices) -> dict[str, pl.Expr]:
+    """Hours, slots, days off and kits of the actions together, as columns of `WeekOptions`."""
     parts = [part for a in actions for part, count in a.parts.items() for _ in range(count)]
     return {
         "mechanic_h": pl.lit(sum(a.mechanic_h for a in actions), dtype=pl.Float64),

@@ -8,68 +8,87 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from ringland.assumptions import Assumptions
-from ringland.wording.fixed_words import (
-    ACTION_LABELS,
-    CALL_LABELS,
-    FACTOR_LABELS,
-    MODE_LABELS,
-)
+from ringland.fleet_risk.failure_risk import HORIZONS_D
+from ringland.service_week.action_catalogue import NOTHING, REPAIR, Catalogue
+from ringland.service_week.safety_rules import HIGH_7D, HIGH_30D
+from ringland.service_week.week_limits import LIFT_SLOTS, MECHANIC_H, RENTAL_DAYS
+from ringland.wording.fixed_words import CALL_LABELS, FACTOR_LABELS, MODE_LABELS
 from ringland.wording.number_words import (
-    MONTHS,
-    WEEKDAYS,
     chance_text,
     count_text,
     day_text,
     money_text,
+    number_text,
     price_text,
     range_text,
     share_text,
+    weekday_text,
 )
 
 
 def call_label(call: str, as_of: datetime, assumptions: Assumptions) -> str:
     """The wording of a call, with the day a check is due."""
     due = as_of + timedelta(days=assumptions.number("call.check_within_d"))
-    return CALL_LABELS[call].format(
-        day=f"{WEEKDAYS[due.weekday()]} {due.day} {MONTHS[due.month - 1]}"
-    )
+    return CALL_LABELS[call].format(day=weekday_text(due))
 
 
 def call_reason(facts: Mapping[str, Any], assumptions: Assumptions) -> str:
-    """The one sentence behind a call.
+    """The sentence or two behind a call.
 
     Args:
-        facts: the hull's row: call, action, found_at, mode, why_not, warning, the chances,
-            chance_after (in 30 days, once the action is done), top_factor and top_part
-            (the driver that lifts it most).
+        facts: the hull's row: call, action, found_at, mode, why_not, warning, rule, the
+            chances, chance_after (once the action is done, over horizon_d), ashore (the
+            option that keeps it off the water), waits_for, top_factor and top_part (the
+            driver that lifts it most).
         assumptions: settings.
     """
+    ashore = facts["action"] == facts["ashore"]
+    no_room = " The week has no room for it, so it stays ashore." if ashore else ""
     found_at = facts["found_at"]
     if isinstance(found_at, datetime):
         found = MODE_LABELS[str(facts["mode"])]
-        return f"{found} found on {day_text(found_at)}; no rebuild on record since."
+        none = " No room this week to repair it." if ashore else ""
+        return f"{found} found on {day_text(found_at)}; no rebuild on record since.{none}"
     plain = facts["warning"] or facts["why_not"]
-    if plain is not None:
-        return f"{_capital(str(plain))}."
-    if facts["call"] == "keep_off":
-        limit = assumptions.number("call.keep_off_chance_7d")
+    if facts["rule"] != HIGH_7D and plain is not None:
+        asked = " A check is called for." if ashore else ""
+        return f"{_capital(str(plain))}.{asked}{no_room}"
+    if facts["rule"] in (HIGH_7D, HIGH_30D):
+        days, setting, then = _LIMITS[facts["rule"]]
+        name, limit = f"chance_{days}d", assumptions.number(setting)
         return (
-            f"Chance of failure in 7 days {chance_text(facts['chance_7d'])} "
-            f"({range_text(facts['chance_7d_low'], facts['chance_7d_high'])}), "
-            f"at or over the limit of {share_text(limit)}."
+            f"Chance of failure in {days} days {chance_text(facts[name])} "
+            f"({range_text(facts[f'{name}_low'], facts[f'{name}_high'])}), "
+            f"at or over the {share_text(limit)} {then}.{no_room}"
         )
-    if facts["action"] in ("drain_refill", "drain_and_check"):
-        now, after = (chance_text(facts[name]) for name in ("chance_30d", "chance_after"))
-        means, of = "good fresh fuel from now on", "failing"
-        if facts["action"] == "drain_and_check":
-            means, of = "good fresh fuel and a check", "an unplanned failure"
-        return (
-            f"{_above(facts)}With {means} the model puts the chance of {of} in 30 days at "
-            f"{after} instead of {now}."
-        )
-    if facts["action"] == "nothing":
-        return f"{_above(facts)}No job costs less than waiting."
-    return f"{_above(facts)}Waiting costs more than the job."
+    return _above(facts) + _what_pays(facts)
+
+
+_LIMITS = {
+    HIGH_7D: (7, "call.keep_off_chance_7d", "from which a hull is kept off the water"),
+    HIGH_30D: (30, "call.check_chance_30d", "from which a hull is checked before it is rented"),
+}
+
+
+def _what_pays(facts: Mapping[str, Any]) -> str:
+    if facts["decided_by"] == "hand":
+        return "Decided by hand."
+    if facts["action"] == NOTHING and facts["waits_for"] is None:
+        return "Nothing on the list is likely to cost less than leaving it this week."
+    if facts["action"] == NOTHING:
+        return "What would cost less finds no room this week."
+    after = facts["chance_after"]
+    ahead = ahead_text(facts["horizon_d"])
+    said = f"With it the chance of an unplanned failure in {ahead} is put at {chance_text(after)}"
+    if facts["horizon_d"] == HORIZONS_D["30d"] and after < facts["chance_30d"]:
+        said += f" instead of {chance_text(facts['chance_30d'])}"
+    return f"{said}."
+
+
+def ahead_text(horizon_d: float) -> str:
+    """The time the plan looks ahead, in words."""
+    days = number_text(horizon_d, 0)
+    return f"{days} days" if horizon_d >= HORIZONS_D["30d"] else f"the season's last {days} days"
 
 
 def _above(facts: Mapping[str, Any]) -> str:
@@ -81,58 +100,98 @@ def _above(facts: Mapping[str, Any]) -> str:
     return f"{label} goes with {math.exp(part):.1f} times the middle hazard. "
 
 
-def action_line(facts: Mapping[str, Any], currency: str) -> str:
+def action_line(
+    facts: Mapping[str, Any], catalogue: Catalogue, horizon_d: float, currency: str
+) -> str:
     """The action, what it costs and what leaving it is expected to cost.
 
     Args:
         facts: a row of `HullCalls`.
+        catalogue: what can be done.
+        horizon_d: days the plan looks ahead.
         currency: e.g. 'USD'.
     """
     action = facts["action"]
     if action is None:
         return "Complete the record; until then judge this hull by inspection."
-    label = ACTION_LABELS[str(action)]
+    label, ahead = catalogue.label(str(action)), ahead_text(horizon_d)
+    if facts["cost_of_waiting"] is None:
+        cost = price_text(facts["action_cost"], currency)
+        return f"{label}: {cost}. Its chance cannot be told; the test alone speaks for it."
     waiting = money_text(facts["cost_of_waiting"], currency)
-    if action == "nothing":
-        return f"{label}. Expected cost of failures over 30 days: {waiting}."
+    if action == NOTHING:
+        return f"{label}. Cost of waiting, over {ahead}: {waiting}."
     cost = price_text(facts["action_cost"], currency)
-    line = f"{label}: {cost}. Cost of waiting, over 30 days: {waiting}."
+    line = f"{label}: {cost}. Cost of waiting, over {ahead}: {waiting}."
     saving = facts["saving"]
-    if saving is not None and saving > 0:
+    if saving > 0:
         return f"{line} Expected saving: {money_text(saving, currency)}."
-    if saving is not None:
-        return f"{line} Safety, not money, speaks for it."
-    return line
+    by_hand = facts["decided_by"] == "hand"
+    return f"{line} {'A decision by hand' if by_hand else 'Safety'}, not money, speaks for it."
 
 
-def summary_line(calls: Sequence[Mapping[str, Any]], currency: str) -> str:
+def room_line(facts: Mapping[str, Any], catalogue: Catalogue) -> str:
+    """What a hull waits for and why, e.g. 'next week: planned top end; no lift slot left'.
+
+    Args:
+        facts: a row of `HullCalls`.
+        catalogue: what can be done.
+    """
+    if facts["waits_for"] is None:
+        return ""
+    short = [no_room_text(name) for name in str(facts["no_room_in"]).split(", ")]
+    return f"next week: {catalogue.short(facts['waits_for'])}; {', '.join(short)}"
+
+
+def no_room_text(limit: str) -> str:
+    """A limit with no room left, in words."""
+    known = {
+        LIFT_SLOTS: "no lift slot left",
+        MECHANIC_H: "too few mechanic hours left",
+        RENTAL_DAYS: "too few rental days left to spare",
+    }
+    return known.get(limit, f"no {limit.replace('_', ' ')} on hand")
+
+
+def summary_line(calls: Sequence[Mapping[str, Any]], horizon_d: float, currency: str) -> str:
     """The week in a sentence or two: what waiting costs, what the list saves.
 
     Args:
         calls: the rows of `HullCalls` that have a rank.
+        horizon_d: days the plan looks ahead.
         currency: e.g. 'USD'.
     """
-    broken = [call for call in calls if call["action"] == "repair"]
-    running = [call for call in calls if call["action"] != "repair"]
+    broken = [call for call in calls if REPAIR in (call["action"], call["waits_for"])]
+    running = [call for call in calls if REPAIR not in (call["action"], call["waits_for"])]
     lines = []
     if broken:
+        repaired = [call for call in broken if call["action"] == REPAIR]
+        stand = count_text(len(broken), "hull stands", "hulls stand")
         lines.append(
-            f"{count_text(len(broken), 'hull stands', 'hulls stand')} broken, at "
-            f"{money_text(_total(broken, 'cost_of_waiting'), currency)} of rental lost in 30 days."
+            f"{stand} broken, {len(repaired)} to be repaired this week for "
+            f"{money_text(_total(repaired, 'action_cost'), currency)}, lost rental included."
+            if repaired
+            else f"{stand} broken, and the week has no room to repair."
         )
     if running:
-        to_do = [call for call in running if call["action"] != "nothing"]
+        to_do = [call for call in running if call["action"] != NOTHING]
         waiting = money_text(_total(running, "cost_of_waiting"), currency)
         lines.append(
             f"Leaving {'the other' if broken else 'all'} {count_text(len(running), 'hull')} as "
-            f"they are is expected to cost {waiting} over 30 days."
+            f"they are this week is expected to cost {waiting} over {ahead_text(horizon_d)}."
         )
         if to_do:
+            saved = _total(to_do, "saving")
+            outcome = (
+                f"expected to save {money_text(saved, currency)} after their own price"
+                if saved > 0
+                else f"expected to cost {money_text(-saved, currency)} more than they save, which "
+                f"safety asks for"
+            )
             lines.append(
                 f"{count_text(len(to_do), 'job')} below, for "
                 f"{money_text(_total(to_do, 'action_cost'), currency)}, "
-                f"{'is' if len(to_do) == 1 else 'are'} expected to save "
-                f"{money_text(_total(to_do, 'saving'), currency)} after their own price."
+                f"{'is' if len(to_do) == 1 else 'are'} {outcome}."
             )
     return " ".join(lines)
 

@@ -14,6 +14,7 @@ from ringland.fuel_exposure.tables import ExposureCovariates
 from ringland.service_week.action_catalogue import (
     HOWS,
     NOTHING,
+    REPAIR,
     Action,
     Catalogue,
     CatalogueError,
@@ -26,7 +27,8 @@ DEFAULT_FILE = "action_catalogue.toml"
 
 _NUMBERS = ("cost", "cost_per_l", "cost_per_d", "mechanic_h", "lift_slots", "days_off", "lasts_h")
 _OTHERS = (
-    "label", "cost_item", "days_off_item", "parts", "renews_age", "only_where", "effect", "test",
+    "label", "short", "offered", "cost_item", "days_off_item", "parts", "renews_age", "only_where",
+    "effect", "test",
 )  # fmt: skip
 _COVARIATES = frozenset(ExposureCovariates.column_names())
 
@@ -123,16 +125,19 @@ class _Entry:
 def _action(name: str, entry: _Entry) -> Action:
     entry.must_not_have_other_than(_NUMBERS + _OTHERS)
     content = entry.content
-    if name == NOTHING:
-        raise CatalogueError(f"{entry.where}: '{NOTHING}' is always offered; take another name.")
+    if name in (NOTHING, REPAIR):
+        raise CatalogueError(f"{entry.where}: '{name}' is always offered; take another name.")
     if not isinstance(content.get("label"), str):
         raise CatalogueError(f"{entry.where}: needs a label, the words for the page.")
+    if not isinstance(content.get("short", ""), str):
+        raise CatalogueError(f"{entry.where}.short: is {content['short']!r}; give words.")
     for number in ("cost", "days_off"):
         if number in content and f"{number}_item" in content:
             raise CatalogueError(f"{entry.where}: give {number} or {number}_item, not both.")
-    renews_age = content.get("renews_age", False)
-    if not isinstance(renews_age, bool):
-        raise CatalogueError(f"{entry.where}.renews_age: is {renews_age!r}; give true or false.")
+    renews_age, offered = (
+        _flag(f"{entry.where}.{key}", content.get(key, default))
+        for key, default in (("renews_age", False), ("offered", True))
+    )
     effects = content.get("effect", [])
     if not isinstance(effects, list):
         raise CatalogueError(f"{entry.where}.effect: write each as [[action.{name}.effect]].")
@@ -142,6 +147,8 @@ def _action(name: str, entry: _Entry) -> Action:
     return Action(
         name=name,
         label=content["label"],
+        short=content.get("short", ""),
+        offered=offered,
         cost_item=content.get("cost_item"),
         days_off_item=content.get("days_off_item"),
         lift_slots=slots,
@@ -205,7 +212,7 @@ def _check_follow_up(where: str, action: Action, actions: Mapping[str, Action]) 
 
 
 def _members(where: str, name: str, members: Any, actions: Mapping[str, Action]) -> tuple[str, ...]:
-    if name in actions or name == NOTHING:
+    if name in actions or name in (NOTHING, REPAIR):
         raise CatalogueError(f"{where}: an action has this name; take another.")
     if not isinstance(members, list) or len(members) < 2 or len(set(members)) < len(members):
         raise CatalogueError(f"{where}: list two or more different actions.")
@@ -227,6 +234,12 @@ def _covariate(where: str, name: Any) -> str:
             f"{where}: no such covariate: {name!r}; known: {', '.join(sorted(_COVARIATES))}."
         )
     return str(name)
+
+
+def _flag(where: str, value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise CatalogueError(f"{where}: is {value!r}; give true or false.")
+    return value
 
 
 def _number(where: str, value: Any, may_be_negative: bool = False) -> float:

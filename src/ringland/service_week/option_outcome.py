@@ -5,11 +5,15 @@ over the time looked ahead; the first failure only, since a second within it is 
 hull left this week can still get the best thing next week, so leaving is priced as the
 cheaper of never acting and acting a week on (the one-stage look-ahead rule: where the
 hazard rises, what is better now than a week on is best now).
+
+An action that works on exposure alone is paid for only where the fleet's record shows that
+it lowers failures (`shown_chances`): while a record leaves every effect possible, good fuel
+would else be bought as insurance against an effect nobody has seen.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -65,10 +69,45 @@ class Outcome:
     reads_badly: Floats
 
 
+@dataclass(frozen=True)
+class Outcomes:
+    """Every option's outcome on the sets, `nothing` being never acted on.
+
+    `waiting` is leaving a set this week and doing next week what then costs least.
+    """
+
+    by_option: Mapping[str, Outcome]
+    ahead: _Ahead
+    world: World
+
+    def waiting(self, paid_for: Collection[str]) -> Outcome:
+        """Leaving a set this week; of the options only those in `paid_for` may come next."""
+        return _left_this_week(self.by_option[NOTHING], self.ahead, self.world, paid_for)
+
+    def shown_chances(self) -> dict[str, float]:
+        """The chance, over the draws, that an action on exposure lowers the fleet's failures.
+
+        Over the sets it is meant for, days off not counted; actions that test, renew or have
+        no effect on exposure are not in it.
+        """
+        found = {}
+        for name, action in self.world.catalogue.actions.items():
+            if not rests_on_exposure(action):
+                continue
+            ahead = self.ahead
+            hours = ahead.use_h_d * ahead.days
+            is_meant = is_meant_for((action,), ahead.sets).to_numpy()
+            fewer = self.world.chance(ahead, ahead.age_h, hours, ()) - self.world.chance(
+                ahead, ahead.age_h, hours, (action,)
+            )
+            found[name] = float((fewer[:, is_meant].sum(axis=1) > 0).mean())
+        return found
+
+
 def outcomes_by_option(
     sets: pl.DataFrame, world: World, horizon_d: float, assumptions: Assumptions
-) -> dict[str, Outcome]:
-    """Every option's outcome on every set, `nothing` with next week's best in it."""
+) -> Outcomes:
+    """Every option's outcome on every set."""
     now = _Ahead(
         sets=sets,
         age_h=sets["age_h"].to_numpy().astype(float),
@@ -76,10 +115,15 @@ def outcomes_by_option(
         burn_l_h=_burn_l_h(sets, assumptions),
         days=horizon_d,
     )
-    found = {
-        name: _outcome(actions, now, world) for name, actions in world.catalogue.bundles().items()
-    }
-    return found | {NOTHING: _left_this_week(found[NOTHING], now, world)}
+    bundles = world.catalogue.bundles()
+    return Outcomes(
+        {name: _outcome(actions, now, world) for name, actions in bundles.items()}, now, world
+    )
+
+
+def rests_on_exposure(action: Action) -> bool:
+    """Whether all an action brings, it brings through what the engine is exposed to."""
+    return bool(action.effects) and action.test is None and not action.renews_age
 
 
 def is_meant_for(actions: Actions, told: pl.DataFrame) -> pl.Series:
@@ -95,7 +139,8 @@ def is_meant_for(actions: Actions, told: pl.DataFrame) -> pl.Series:
             for action in actions
             if action.test
         ]
-    return told.select(pl.all_horizontal(pl.lit(True), *wanted).alias("meant"))["meant"]
+    always = pl.repeat(True, pl.len())  # a literal alone would give one row
+    return told.select(pl.all_horizontal(always, *wanted).alias("meant"))["meant"]
 
 
 def job_price(action: Action, prices: Prices) -> float:
@@ -185,7 +230,9 @@ def _tested(
     )
 
 
-def _left_this_week(never: Outcome, now: _Ahead, world: World) -> Outcome:
+def _left_this_week(
+    never: Outcome, now: _Ahead, world: World, paid_for: Collection[str]
+) -> Outcome:
     """Leaving a hull this week, and next week doing what then costs least."""
     if now.days <= WEEK_D:
         return never
@@ -194,7 +241,7 @@ def _left_this_week(never: Outcome, now: _Ahead, world: World) -> Outcome:
     later = replace(now, age_h=now.age_h + wait_h, days=now.days - WEEK_D)
     best = never
     for name, actions in world.catalogue.bundles().items():
-        if name == NOTHING:
+        if name == NOTHING or name not in paid_for:
             continue
         then = _outcome(actions, later, world)
         cost = waited * world.prices.unplanned + (1 - waited) * then.cost

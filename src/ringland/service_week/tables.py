@@ -8,15 +8,30 @@ CALLS = ["keep_off", "book_check", "rent_as_normal", "not_enough_record"]
 
 
 class HullCalls(dy.Schema):
-    """One row per hull in service: the one thing to do this week, and its price."""
+    """One row per hull in service: the one thing to do this week, and its price.
+
+    Money is over the time the plan looks ahead: 30 days, or what is left of the season.
+    """
 
     hull_id = dy.String(primary_key=True)
     rank = dy.Int64(nullable=True, description="1 costs most to leave; null: not assessed")
     call = dy.String(check=lambda col: col.is_in(CALLS))
-    action = dy.String(nullable=True)
+    action = dy.String(
+        nullable=True, description="an option of the catalogue, 'repair' or 'nothing'"
+    )
     reason = dy.String()
-    action_cost = dy.Float64(nullable=True)
+    action_cost = dy.Float64(
+        nullable=True, description="paid whatever happens, lost rental included"
+    )
     cost_of_waiting = dy.Float64(
-        nullable=True, description="expected cost over 30 days if nothing is done"
+        nullable=True,
+        description="expected cost if it is left this week and gets next week's best then",
     )
     saving = dy.Float64(nullable=True, description="cost of waiting less cost with the action")
+    waits_for = dy.String(
+        nullable=True, description="the option it would get but for the week's limits"
+    )
+    no_room_in = dy.String(nullable=True, description="those limits, by name, with commas")
+    decided_by = dy.String(
+        nullable=True, description="'safety' or 'hand' where not cost; null: no plan on it"
+    )

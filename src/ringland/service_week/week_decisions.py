@@ -1,7 +1,7 @@
-"""Everything this week's decisions rest on, from the tables of the week: one call.
+"""Everything that is decided for the week, from its tables: one plan, one call a hull.
 
-Options, plan, outlook, planned renewal age, bound and advice, made from the same fits,
-prices and running sets.  Writes and reads nothing.
+Options, plan, calls, outlook, planned renewal age, bound and advice are made from the same
+fits, prices and running sets, so that no page can contradict another.
 """
 
 from __future__ import annotations
@@ -15,29 +15,41 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.fleet_risk.expected_use import DAY_S
 from ringland.fleet_risk.failure_risk import HORIZONS_D
-from ringland.fleet_risk.fleet_hazard import COVARIATES, FleetFits
+from ringland.fleet_risk.fleet_hazard import COVARIATES, FleetFits, clear_factors
 from ringland.ring_survival.age_replacement import AgeReplacement
 from ringland.service_week.action_catalogue import Catalogue
 from ringland.service_week.action_options import option_table, spare_day_worth
 from ringland.service_week.action_prices import Prices
-from ringland.service_week.hazard_ahead import planning_hazard
-from ringland.service_week.last_tests import with_days_since_test
+from ringland.service_week.hand_changes import NO_CHANGES, HandChanges, usable_changes
+from ringland.service_week.hazard_ahead import CumulativeHazard, planning_hazard
+from ringland.service_week.option_outcome import TESTED
+from ringland.service_week.plan_tables import WeekOptions
 from ringland.service_week.renewal_age import renewal_age
+from ringland.service_week.safety_rules import bound_options, safety_rules, week_ashore
 from ringland.service_week.season_outlook import season_outlook
 from ringland.service_week.small_fleet_advice import LifeBound, hull_advice, life_bound
+from ringland.service_week.sure_options import sure_options
 from ringland.service_week.week_limits import WeekLimits
-from ringland.service_week.week_planner import NO_CHANGES, HandChanges, WeekPlan, plan_week
+from ringland.service_week.week_planner import WeekPlan, plan_week
+from ringland.service_week.week_tables import WeekTables
+from ringland.service_week.weekly_calls import hull_calls
 
 
 @dataclass(frozen=True)
 class WeekDecisions:
-    """What the week's pages on decisions are made from.
+    """What is decided for the week, and what the pages on it are made from.
 
-    `outlook` and `load` are None after the season, `renewal` where lives do not end.
+    `calls` are the week's `HullCalls`: the plan's actions with the safety rules' calls.
+    `plan` is None where no hull has an option; `options` is then empty.  `set_aside` says
+    which changes by hand this week could not keep.  `outlook` and `load` are None after the
+    season or where no hull has a chance, `renewal` where lives do not end.
     """
 
+    calls: pl.DataFrame
+    horizon_d: float
     options: pl.DataFrame
-    plan: WeekPlan
+    plan: WeekPlan | None
+    set_aside: tuple[str, ...]
     outlook: pl.DataFrame | None
     load: pl.DataFrame | None
     renewal: AgeReplacement | None
@@ -59,11 +71,9 @@ def default_limits(catalogue: Catalogue, assumptions: Assumptions) -> WeekLimits
 
 def make_week_decisions(
     *,
-    running: pl.DataFrame,
+    tables: WeekTables,
     fits: FleetFits,
     lives: pl.DataFrame,
-    inspections: pl.DataFrame,
-    prices: Prices,
     catalogue: Catalogue,
     limits: WeekLimits,
     as_of: datetime,
@@ -71,17 +81,15 @@ def make_week_decisions(
     assumptions: Assumptions,
     rng: np.random.Generator,
     changes: HandChanges = NO_CHANGES,
-) -> WeekDecisions | None:
-    """Options, plan, outlook and advice of one week; None where no hull has a chance.
+) -> WeekDecisions:
+    """Calls, options, plan, outlook and advice of one week.
 
     Looks 30 days ahead, or to the end of the season where that comes first.
 
     Args:
-        running: one row per hull in service, as `running_sets` returns it.
+        tables: as `make_week_tables` returns them.
         fits: as `fit_fleet` returns them.
         lives: `PistonLives` as known at `as_of`.
-        inspections: the `inspections` records as known at `as_of`.
-        prices: what things cost this season.
         catalogue: what can be done.
         limits: the room there is.
         as_of: the instant the plan speaks of.
@@ -91,64 +99,104 @@ def make_week_decisions(
         changes: pins and forbids of the user.
 
     Raises:
-        LimitError, CatalogueError: as `plan_week` and `option_table`.
+        LimitError, CatalogueError: as `plan_week`, `option_table` and `bound_options`.
     """
-    told = running.filter(pl.col("why_not").is_null())
-    if told.is_empty() or not fits.at_stake:
-        return None
-    hazard = planning_hazard(fits, assumptions)
+    running, prices = tables.running, tables.prices
     days_left = (season_ends_at - as_of).total_seconds() / DAY_S
     horizon_d = min(HORIZONS_D["30d"], days_left) if days_left > 0 else HORIZONS_D["30d"]
-    options = option_table(
-        with_days_since_test(running, inspections, as_of),
-        hazard,
+    rules = safety_rules(running, tables.chances, tables.bench_warnings, assumptions)
+    bound = bound_options(rules, catalogue, prices)
+    told = running.filter(pl.col("why_not").is_null())
+    hazard = planning_hazard(fits, assumptions) if told.height else None
+    options = pl.concat(
+        [
+            WeekOptions.create_empty()
+            if hazard is None
+            else option_table(
+                _test_again(running, rules),
+                hazard,
+                catalogue=catalogue,
+                prices=prices,
+                horizon_d=horizon_d,
+                assumptions=assumptions,
+            ),
+            sure_options(running, rules, catalogue=catalogue, prices=prices, horizon_d=horizon_d),
+        ]
+    )
+    kept, set_aside = usable_changes(options, changes, bound, catalogue)
+    plan = None
+    if options.height:
+        unplanned = running.filter(~pl.col("hull_id").is_in(options["hull_id"].implode()))
+        plan = plan_week(
+            options,
+            limits,
+            spare_day_worth=spare_day_worth(options, prices, horizon_d),
+            assumptions=assumptions,
+            changes=kept,
+            bound=bound,
+            not_assessed=unplanned["hull_id"].to_list(),
+        )
+    clear = clear_factors(fits, assumptions)
+    calls = hull_calls(
+        tables,
+        drivers=tables.drivers.filter(pl.col("factor").is_in(clear)),
+        rules=rules,
+        options=options,
+        planned=None if plan is None else plan.rows,
+        ashore=week_ashore(catalogue, prices),
         catalogue=catalogue,
-        prices=prices,
         horizon_d=horizon_d,
         assumptions=assumptions,
     )
-    unknown = running.filter(pl.col("why_not").is_not_null())["hull_id"].to_list()
-    plan = plan_week(
-        options,
-        limits,
-        spare_day_worth=spare_day_worth(options, prices, horizon_d),
-        assumptions=assumptions,
-        changes=changes,
-        not_assessed=unknown,
-    )
-    renewing = {
-        name
-        for name, actions in catalogue.bundles().items()
-        if any(action.renews_age for action in actions)
-    }
     outlook, load = None, None
-    if days_left > 0:
+    if hazard is not None and plan is not None and days_left > 0:
         outlook, load = season_outlook(
             running,
             hazard,
             days_left=days_left,
-            planned_renewals=plan.rows.filter(pl.col("option").is_in(list(renewing)))[
-                "hull_id"
-            ].to_list(),
+            planned_renewals=_renewed(plan, catalogue),
             catalogue=catalogue,
             prices=prices,
             assumptions=assumptions,
             rng=rng,
         )
-    middle = told.select(pl.col(name).cast(pl.Float64).median() for name in COVARIATES)
-    try:
-        renewal = renewal_age(hazard, middle, prices=prices, assumptions=assumptions)
-    except ValueError:  # lives that do not end within a million hours: nothing to renew
-        renewal = None
     observed = lives.filter(pl.col("exit_h") > pl.col("entry_h"))
     return WeekDecisions(
+        calls=calls,
+        horizon_d=horizon_d,
         options=options,
         plan=plan,
+        set_aside=set_aside,
         outlook=outlook,
         load=load,
-        renewal=renewal,
+        renewal=None if hazard is None else _renewal(hazard, told, prices, assumptions),
         bound=None
         if observed.is_empty()
         else life_bound(observed, fits.ring_land.mode, assumptions),
         advice=hull_advice(running, assumptions),
     )
+
+
+def _test_again(running: pl.DataFrame, rules: pl.DataFrame) -> pl.DataFrame:
+    """A hull that a rule sends to be looked at may be tested whenever its last test was."""
+    is_bound = pl.col("hull_id").is_in(rules["hull_id"].implode())
+    return running.with_columns(pl.when(~is_bound).then(pl.col(TESTED)).alias(TESTED))
+
+
+def _renewed(plan: WeekPlan, catalogue: Catalogue) -> list[str]:
+    renewing = {
+        name
+        for name, actions in catalogue.bundles().items()
+        if any(action.renews_age for action in actions)
+    }
+    return plan.rows.filter(pl.col("option").is_in(list(renewing)))["hull_id"].to_list()
+
+
+def _renewal(
+    hazard: CumulativeHazard, told: pl.DataFrame, prices: Prices, assumptions: Assumptions
+) -> AgeReplacement | None:
+    middle = told.select(pl.col(name).cast(pl.Float64).median() for name in COVARIATES)
+    try:
+        return renewal_age(hazard, middle, prices=prices, assumptions=assumptions)
+    except ValueError:  # lives that do not end within a million hours: nothing to renew
+        return None

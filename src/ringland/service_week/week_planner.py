@@ -1,13 +1,14 @@
 """The weekly plan: which hull gets what, at least expected cost, and why.
 
-Hand changes are kept: a pin gives a hull an option whatever it costs, a forbid takes one
-away.  Each is priced by solving again without it.
+Safety rules come first: a hull they bind gets one of the options they leave it, whatever it
+costs.  Hand changes are kept: a pin gives a hull an option whatever it costs, a forbid takes
+one away.  Each is priced by solving again without it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,9 @@ from numpy.typing import NDArray
 
 from ringland.assumptions import Assumptions
 from ringland.service_week.action_catalogue import NOTHING
+from ringland.service_week.hand_changes import NO_CHANGES, HandChanges, check_changes
 from ringland.service_week.plan_tables import PlanRows
+from ringland.service_week.safety_rules import Bound
 from ringland.service_week.week_limits import RENTAL_DAYS, SPARE_DAYS, LimitError, WeekLimits
 from ringland.service_week.week_solver import (
     SOLVER_TOLERANCE,
@@ -27,27 +30,7 @@ from ringland.service_week.week_solver import (
     solve,
 )
 
-
-@dataclass(frozen=True)
-class HandChanges:
-    """What the user wants kept: pins, an option by hull; forbids, options it is not to get."""
-
-    pins: Mapping[str, str] = field(default_factory=dict)
-    forbids: Mapping[str, Sequence[str]] = field(default_factory=dict)
-
-    def without(self, hull_id: str) -> HandChanges:
-        """The same, without what speaks of one hull."""
-        return HandChanges(
-            {hull: option for hull, option in self.pins.items() if hull != hull_id},
-            {hull: names for hull, names in self.forbids.items() if hull != hull_id},
-        )
-
-    def with_pin(self, hull_id: str, option: str) -> HandChanges:
-        """The same, with one more pin."""
-        return replace(self, pins={**self.pins, hull_id: option})
-
-
-NO_CHANGES = HandChanges()
+NOT_BOUND: Bound = {}
 
 
 @dataclass(frozen=True)
@@ -56,7 +39,7 @@ class WeekPlan:
 
     `used` and `room` are by limit; `worth_of_one_more` is what the plan would cost less
     with one more slot, hour, kit or spare, or one rental day fewer to have ready.
-    `hand_changes` maps 'hull: option' to what the plan costs more for it.
+    `hand_changes` maps a hull to what the plan costs more for what was decided on it by hand.
     """
 
     rows: pl.DataFrame
@@ -78,23 +61,30 @@ class _Week:
     options: pl.DataFrame
     choice: Choice
     least_chance: float
+    bound: Bound
 
     def allowed(self, limits: WeekLimits, changes: HandChanges) -> NDArray[np.bool_]:
-        """Options that hand changes leave and that are more likely than not to save."""
+        """Options that safety rules and hand changes leave.
+
+        On a hull that no rule binds: those that are paid for and more likely than not to save.
+        """
         is_likely = self.options.select(
             (pl.col("option") == NOTHING)
-            | (pl.col("chance_it_saves") >= self.least_chance)
+            | (pl.col("chance_it_saves") >= self.least_chance).fill_null(False)
             # A spare makes days off cheaper than the chance was worked out for.
             | ((pl.col("days_off") > 0) & pl.lit(limits.spare_hulls > 0))
         ).to_series()
-        hulls, names = self.options["hull_id"], self.options["option"]
+        columns = (self.options["hull_id"], self.options["option"], self.options["is_paid_for"])
         kept = []
-        for hull, option, likely in zip(hulls, names, is_likely, strict=True):
+        for hull, option, paid_for, likely in zip(*columns, is_likely, strict=True):
             forbidden = changes.forbids.get(hull, ())
             if hull in changes.pins:
                 kept.append(changes.pins[hull] == option)
+            elif hull in self.bound:
+                kept.append(option in self.bound[hull] and paid_for and option not in forbidden)
             else:
-                kept.append(option not in forbidden and (likely or NOTHING in forbidden))
+                is_offered = paid_for and (likely or NOTHING in forbidden)
+                kept.append(option not in forbidden and is_offered)
         return np.array(kept, dtype=bool)
 
     def solve(self, limits: WeekLimits, changes: HandChanges) -> Solution:
@@ -118,12 +108,13 @@ def plan_week(
     spare_day_worth: float,
     assumptions: Assumptions,
     changes: HandChanges = NO_CHANGES,
+    bound: Bound = NOT_BOUND,
     not_assessed: Sequence[str] = (),
 ) -> WeekPlan:
     """The plan of least expected cost for the week.
 
-    Options less likely to save than `planning.least_chance_it_saves` are offered only by
-    a pin.
+    Options that are not paid for, or less likely to save than
+    `planning.least_chance_it_saves`, are offered only by a pin.
 
     Args:
         options: `WeekOptions` as `option_table` returns it.
@@ -131,17 +122,20 @@ def plan_week(
         spare_day_worth: money a spare hull earns back in a day off of another.
         assumptions: settings.
         changes: pins and forbids, kept whatever they cost.
+        bound: the options that safety rules leave a hull, kept whatever they cost; a pin of
+            the caller's is taken to keep to them.
         not_assessed: hulls in service without options; they count as ready for rent.
 
     Raises:
         LimitError: a hand change names no known hull or option, a limit is missing, or no
             plan keeps to the limits (the message names the limit).
     """
-    _check_changes(options, changes)
+    check_changes(options, changes)
     week = _Week(
         options,
         choice_from(options, spare_day_worth, len(not_assessed)),
         assumptions.number("planning.least_chance_it_saves"),
+        bound,
     )
     best = week.solve(limits, changes)
     room = room_for(week.choice, limits)
@@ -161,8 +155,7 @@ def plan_week(
             name: _saved(best, week.solve(limits.with_one_more(name), changes)) for name in names
         },
         hand_changes={
-            hull: _saved(best, week.solve(limits, changes.without(hull)))
-            for hull in [*changes.pins, *(h for h in changes.forbids if h not in changes.pins)]
+            hull: _saved(best, week.solve(limits, changes.without(hull))) for hull in changes.hulls
         },
         to_order={
             part: max(0, round(used[part]) - limits.kits(part))
@@ -181,6 +174,7 @@ def price_every_option(
     spare_day_worth: float,
     assumptions: Assumptions,
     changes: HandChanges = NO_CHANGES,
+    bound: Bound = NOT_BOUND,
     not_assessed: Sequence[str] = (),
 ) -> dict[str, float | None]:
     """What the whole week would cost more if this hull were given each of its options.
@@ -191,11 +185,12 @@ def price_every_option(
     Raises:
         LimitError: as `plan_week`.
     """
-    _check_changes(options, changes)
+    check_changes(options, changes)
     week = _Week(
         options,
         choice_from(options, spare_day_worth, len(not_assessed)),
         assumptions.number("planning.least_chance_it_saves"),
+        bound,
     )
     others = changes.without(hull_id)
     best = week.solve(limits, others)
@@ -206,23 +201,6 @@ def price_every_option(
         except LimitError:
             prices[option] = None
     return prices
-
-
-def _check_changes(options: pl.DataFrame, changes: HandChanges) -> None:
-    known: dict[str, list[str]] = {}
-    for hull, option in options.select("hull_id", "option").iter_rows():
-        known.setdefault(hull, []).append(option)
-    forbidden = [(hull, name) for hull, names in changes.forbids.items() for name in names]
-    for hull, option in [*changes.pins.items(), *forbidden]:
-        if hull not in known:
-            raise LimitError(f"hand changes: {hull} has no options this week; take it back.")
-        if option not in known[hull]:
-            raise LimitError(
-                f"hand changes: {hull} has no option {option!r}; it has {', '.join(known[hull])}."
-            )
-    for hull, option in changes.pins.items():
-        if option in changes.forbids.get(hull, ()):
-            raise LimitError(f"hand changes: {option!r} is pinned and forbidden on {hull}.")
 
 
 def _saved(now: Solution, then: Solution) -> float:
@@ -243,7 +221,10 @@ def _plan_rows(
         .select("hull_id", wanted="option", wanted_row="row", wanted_cost="expected_cost")
     )
     chosen = options.filter(pl.Series(best.taken)).join(wanted, on="hull_id").sort("hull_id")
-    reasons = [_reason(row, week, best, limits, changes) for row in chosen.iter_rows(named=True)]
+    short = [
+        [] if row["hull_id"] in changes.pins else _short_of(row, week, best, limits)
+        for row in chosen.iter_rows(named=True)
+    ]
     rows = chosen.select(
         "hull_id",
         "option",
@@ -252,22 +233,21 @@ def _plan_rows(
         "wanted",
         given_up=pl.col("expected_cost") - pl.col("wanted_cost"),
         is_pinned=pl.col("hull_id").is_in(list(changes.pins)),
-        reason=pl.Series(reasons, dtype=pl.String),
+        is_bound=pl.col("hull_id").is_in(list(week.bound)),
+        short_of=pl.Series(short, dtype=pl.List(pl.String)),
     )
     return PlanRows.validate(
         rows.sort("given_up", "saving", "hull_id", descending=[True, True, False])
     )
 
 
-def _reason(
-    row: Mapping[str, Any], week: _Week, best: Solution, limits: WeekLimits, changes: HandChanges
-) -> str:
-    if row["hull_id"] in changes.pins:
-        return "pinned by hand"
-    if row["option"] == row["wanted"]:
-        if row["option"] == NOTHING:
-            return "nothing on the list is likely to cost less than leaving it this week"
-        return f"costs {row['saving']:,.0f} less than leaving it this week"
+def _short_of(row: Mapping[str, Any], week: _Week, best: Solution, limits: WeekLimits) -> list[str]:
+    """The limits in which the option a hull wants finds no room; none where it has it.
+
+    None either where another option costs less because a spare makes its days off good.
+    """
+    if row["expected_cost"] <= row["wanted_cost"]:
+        return []
     short = []
     for name, limit in room_for(week.choice, limits).items():
         need = week.choice.needs.get(name, week.choice.needs[SPARE_DAYS])
@@ -275,7 +255,4 @@ def _reason(
         spared = best.spare_days if name == RENTAL_DAYS else 0.0
         if others + need[row["wanted_row"]] - spared > limit + SOLVER_TOLERANCE:
             short.append(name)
-    given_up = row["expected_cost"] - row["wanted_cost"]
-    if given_up < 0 or not short:
-        return "takes days off that a spare hull makes good"
-    return f"'{row['wanted']}' costs {given_up:,.0f} less but finds no room: {', '.join(short)}"
+    return short

@@ -1,4 +1,7 @@
-"""This week's tables, made in order: where hulls stand, their chances, drivers, calls."""
+"""Where the hulls stand this week: running sets, chances, drivers, tests, docks and prices.
+
+What is decided on them stands in `week_decisions`.
+"""
 
 from __future__ import annotations
 
@@ -11,27 +14,27 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.fleet_risk.expected_use import expected_use
 from ringland.fleet_risk.failure_risk import hull_chances, hull_drivers
-from ringland.fleet_risk.fleet_hazard import FleetFits, clear_factors
+from ringland.fleet_risk.fleet_hazard import FleetFits
 from ringland.fleet_risk.hull_state import installed_engines, open_failures, running_sets
-from ringland.service_week.action_effects import action_costs
 from ringland.service_week.action_prices import Prices, prices
 from ringland.service_week.bench_lines import bench_warnings
 from ringland.service_week.fuel_burned import dock_fuel
-from ringland.service_week.weekly_calls import hull_calls
+from ringland.service_week.last_tests import with_days_since_test
 
 
 @dataclass(frozen=True)
 class WeekTables:
     """The tables of one week: frames as their schemas in `tables` say, and the prices used.
 
-    `running` has one row per hull in service, as `running_sets` returns it; `dock_fuel`
-    one per dock, as the function of that name returns it.
+    `running` has one row per hull in service, as `running_sets` returns it, with
+    `tested_d_ago`; `bench_warnings` one per engine whose last test failed; `dock_fuel` one
+    per dock, as the function of that name returns it.
     """
 
     running: pl.DataFrame
     chances: pl.DataFrame
     drivers: pl.DataFrame
-    calls: pl.DataFrame
+    bench_warnings: pl.DataFrame
     dock_fuel: pl.DataFrame
     prices: Prices
 
@@ -66,24 +69,11 @@ def make_week_tables(
         as_of=as_of,
         assumptions=assumptions,
     )
-    chances = hull_chances(fits, running, assumptions)
-    price_list = prices(records["costs"], as_of.year, assumptions)
-    drivers = hull_drivers(fits, running, assumptions)
-    costs = action_costs(fits, running, price_list, assumptions)
-    warnings = bench_warnings(bench, records["piston_sets"], as_of, assumptions)
     return WeekTables(
-        running=running,
-        chances=chances,
-        drivers=drivers,
-        calls=hull_calls(
-            running=running,
-            chances=chances,
-            drivers=drivers.filter(pl.col("factor").is_in(clear_factors(fits, assumptions))),
-            costs=costs,
-            bench_warnings=warnings,
-            prices=price_list,
-            assumptions=assumptions,
-        ),
+        running=with_days_since_test(running, records["inspections"], as_of),
+        chances=hull_chances(fits, running, assumptions),
+        drivers=hull_drivers(fits, running, assumptions),
+        bench_warnings=bench_warnings(bench, records["piston_sets"], as_of, assumptions),
         dock_fuel=dock_fuel(exposure, records["deliveries"], records["docks"], as_of, assumptions),
-        prices=price_list,
+        prices=prices(records["costs"], as_of.year, assumptions),
     )

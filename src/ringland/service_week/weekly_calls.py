@@ -1,8 +1,9 @@
 """The one thing to do on each hull this week: its call, its action, its price.
 
-An action is taken when it lowers the expected cost over 30 days.  A hull with an open
-failure, or with a chance in 7 days beyond the limit, stays off the water whatever that
-costs; one with a high chance in 30 days, or a failed test, is checked whatever that costs.
+The action is the plan's, so that list and bay can never differ.  The call follows from the
+safety rules first and from the action after: a hull with an open failure, with a chance in 7
+days at the limit, or that must be looked at but finds no room, stays off the water; one that
+is looked at or renewed is booked in; any other is rented as normal.
 """
 
 from __future__ import annotations
@@ -12,52 +13,66 @@ from typing import Any
 import polars as pl
 
 from ringland.assumptions import Assumptions
-from ringland.fleet_risk.failure_risk import HORIZONS_D
-from ringland.service_week.action_effects import check_cost
-from ringland.service_week.action_prices import Prices
+from ringland.service_week.action_catalogue import NOTHING, Catalogue
 from ringland.service_week.call_lines import call_reason
+from ringland.service_week.plan_tables import PlanRows
+from ringland.service_week.safety_rules import HIGH_7D, OPEN_FAILURE
 from ringland.service_week.tables import HullCalls
+from ringland.service_week.week_tables import WeekTables
 
 
 def hull_calls(
+    tables: WeekTables,
     *,
-    running: pl.DataFrame,
-    chances: pl.DataFrame,
     drivers: pl.DataFrame,
-    costs: pl.DataFrame,
-    bench_warnings: pl.DataFrame,
-    prices: Prices,
+    rules: pl.DataFrame,
+    options: pl.DataFrame,
+    planned: pl.DataFrame | None,
+    ashore: str,
+    catalogue: Catalogue,
+    horizon_d: float,
     assumptions: Assumptions,
 ) -> pl.DataFrame:
     """One call and one action for every hull in service, the costliest to leave first.
 
     Args:
-        running: as `running_sets` returns it.
-        chances: `HullChances` made from the same `running`.
+        tables: as `make_week_tables` returns them.
         drivers: `HullDrivers` of the factors a reason may name.
-        costs: as `action_costs` returns them.
-        bench_warnings: engine_id, warning: what the last tests of an engine speak of.
-        prices: what things cost this season.
+        rules: `SafetyRules` made from the same tables.
+        options: `WeekOptions` the plan was made from.
+        planned: `PlanRows`; None where no hull has an option.
+        ashore: the option that keeps a hull off the water for the week.
+        catalogue: what can be done.
+        horizon_d: days the options look ahead.
         assumptions: settings.
 
     Returns:
         `HullCalls`; hulls that cannot be assessed last, in order of hull.
     """
-    waiting = costs.filter(pl.col("action") == "nothing").select(
-        "hull_id", cost_of_waiting="expected_cost"
-    )
-    best = _cheapest(costs, pl.lit(True))
-    best_in_shop = _cheapest(costs, pl.col("action").is_in(SHOP_ACTIONS))
+    plan = PlanRows.create_empty() if planned is None else planned
+    price = options.select("hull_id", "option", action_cost="sure_cost", chance_after="chance")
+    waiting = options.filter(pl.col("option") == NOTHING)
     facts = (
-        running.select("hull_id", "engine_id", "found_at", "mode", "why_not")
-        .join(chances.drop("dock_id", "engine_id", "piston_set_id", "why_not"), on="hull_id")
-        .join(waiting, on="hull_id", how="left")
-        .join(best, on="hull_id", how="left")
-        .join(best_in_shop, on="hull_id", how="left", suffix="_in_shop")
-        .join(bench_warnings, on="engine_id", how="left")
+        tables.running.select("hull_id", "engine_id", "found_at", "mode", "why_not")
+        .join(tables.chances.drop("dock_id", "engine_id", "piston_set_id", "why_not"), on="hull_id")
+        .join(rules, on="hull_id", how="left")
+        .join(plan.drop("expected_cost"), on="hull_id", how="left")
+        .join(price, on=["hull_id", "option"], how="left")
+        .join(waiting.select("hull_id", cost_of_waiting="expected_cost"), on="hull_id", how="left")
+        .join(tables.bench_warnings, on="engine_id", how="left")
         .join(_top_driver(drivers), on="hull_id", how="left")
     )
-    rows = [_call(row, prices, assumptions) for row in facts.iter_rows(named=True)]
+    bundles = catalogue.bundles()
+    in_shop = {
+        name
+        for name, actions in bundles.items()
+        if any(action.test is not None or action.renews_age for action in actions)
+    }
+    rows = []
+    for row in facts.iter_rows(named=True):
+        call = _call(row, in_shop, ashore)
+        said = row | call | {"horizon_d": horizon_d, "ashore": ashore}
+        rows.append(call | {"reason": call_reason(said, assumptions)})
     types = {name: column.dtype for name, column in HullCalls.columns().items()}
     return HullCalls.validate(
         pl.DataFrame(rows, schema=types)
@@ -71,21 +86,6 @@ def hull_calls(
     )
 
 
-SHOP_ACTIONS = ("check", "drain_and_check", "planned_top_end")
-"""Actions that take the hull to the shop, so that the call is to book it in."""
-
-
-def _cheapest(costs: pl.DataFrame, among: pl.Expr) -> pl.DataFrame:
-    """The action of least expected cost of each hull; of equals, the one listed first."""
-    return (
-        costs.filter(among)
-        .sort("hull_id", "expected_cost", maintain_order=True)
-        .group_by("hull_id", maintain_order=True)
-        .first()
-        .rename({"chance_30d": "chance_after"})
-    )
-
-
 def _top_driver(drivers: pl.DataFrame) -> pl.DataFrame:
     """The factor that lifts each hull's hazard most: hull_id, top_factor, top_part."""
     return (
@@ -96,43 +96,28 @@ def _top_driver(drivers: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _call(row: dict[str, Any], prices: Prices, assumptions: Assumptions) -> dict[str, Any]:
-    """The call on one hull; an open failure first, then the record, the chance, tests, cost."""
+def _call(row: dict[str, Any], in_shop: set[str], ashore: str) -> dict[str, Any]:
+    """The call on one hull and what the plan gives it, without its reason."""
     call: dict[str, Any] = dict.fromkeys(HullCalls.column_names()) | {"hull_id": row["hull_id"]}
-    if row["found_at"] is not None:
-        lost = HORIZONS_D["30d"] * prices.lost_rental_day
-        call |= {
-            "call": "keep_off",
-            "action": "repair",
-            "action_cost": prices.full_rebuild_unplanned,
-            "cost_of_waiting": lost,
-            "saving": None,
-        }
-    elif row["why_not"] is not None:
-        call |= {"call": "not_enough_record"}
-        if row["warning"] is not None:
-            cost = check_cost(prices, assumptions)
-            call |= {"call": "book_check", "action": "check", "action_cost": cost}
+    option, rule = row["option"], row["rule"]
+    if option is None:
+        return call | {"call": "not_enough_record"}
+    if rule in (OPEN_FAILURE, HIGH_7D) or option == ashore:
+        kind = "keep_off"
+    elif rule is not None or option in in_shop:
+        kind = "book_check"
     else:
-        limit = assumptions.number("call.keep_off_chance_7d")
-        too_high = float(row["chance_7d"]) >= limit
-        is_worth_a_look = row["chance_30d"] >= assumptions.number("call.check_chance_30d")
-        in_shop = too_high or is_worth_a_look or row["warning"] is not None
-        suffix = "_in_shop" if in_shop else ""
-        action = str(row[f"action{suffix}"])
-        if too_high:
-            kind = "keep_off"
-        elif in_shop or action in SHOP_ACTIONS:
-            kind = "book_check"
-        else:
-            kind = "rent_as_normal"
-        waiting = float(row["cost_of_waiting"])
-        call |= {
-            "call": kind,
-            "action": action,
-            "action_cost": row[f"action_cost{suffix}"],
-            "cost_of_waiting": waiting,
-            "saving": waiting - float(row[f"expected_cost{suffix}"]),
-        }
-        row = row | {"chance_after": row[f"chance_after{suffix}"]}
-    return call | {"reason": call_reason(row | call, assumptions)}
+        kind = "rent_as_normal"
+    # Where its chance is not known, a hull's waiting has no price: only what is sure has.
+    is_priced = row["why_not"] is None or rule == OPEN_FAILURE
+    no_room = row["short_of"]
+    return call | {
+        "call": kind,
+        "action": option,
+        "action_cost": row["action_cost"],
+        "cost_of_waiting": row["cost_of_waiting"] if is_priced else None,
+        "saving": row["saving"] if is_priced else None,
+        "waits_for": row["wanted"] if no_room else None,
+        "no_room_in": ", ".join(no_room) if no_room else None,
+        "decided_by": "hand" if row["is_pinned"] else "safety" if row["is_bound"] else "cost",
+    }

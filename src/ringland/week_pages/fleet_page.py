@@ -1,4 +1,4 @@
-"""What the fleet page says this week: the list, what changed, the plan, the docks."""
+"""What the fleet page says this week: the list, what changed, what stands behind it, the docks."""
 
 from __future__ import annotations
 
@@ -9,14 +9,18 @@ from typing import Any
 import plotly.graph_objects as go
 import polars as pl
 
-from ringland.service_week.call_lines import summary_line
+from ringland.service_week.action_catalogue import NOTHING
+from ringland.service_week.call_lines import ahead_text, room_line, summary_line
 from ringland.week_pages.past_calls import WeekChange
 from ringland.week_pages.plan_lines import (
     bay_lines,
+    hand_lines,
     kit_lines,
     outlook_line,
     plan_groups,
-    plan_summary,
+    practice_rows,
+    renewal_line,
+    waiting_lines,
 )
 from ringland.week_pages.report_lines import (
     WORTH_SAYING,
@@ -44,10 +48,22 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
     change = report.change
     return {
         "tally": [(call, counts[call]) for call in words.CALL_LABELS if counts[call]],
-        "summary": summary_line([sheet.call for sheet in report.assessed], report.prices.currency),
+        "summary": summary_line(
+            [sheet.call for sheet in report.assessed],
+            report.decisions.horizon_d,
+            report.prices.currency,
+        ),
+        "ahead": ahead_text(report.decisions.horizon_d),
+        "waits": {
+            sheet.hull_id: line
+            for sheet in report.hulls
+            if (line := room_line(sheet.call, report.catalogue))
+        },
+        "advice": _advice(report),
+        "life_bound": _bound(report),
         "change": change,
         "change_title": change_title(change),
-        "plan": _plan(report),
+        "plan": _behind(report),
         "docks": [_dock(row, report) for row in report.dock_fuel.iter_rows(named=True)],
         "dock_ids": sorted({sheet.dock_id for sheet in report.hulls}),
         "need_of": need_of,
@@ -57,10 +73,10 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
 
 
 def need_of(call: Row) -> str:
-    """What a hull needs this week: 'shop', 'fuel' (a change of fuel only) or 'none'."""
+    """What a hull needs this week: 'shop', 'dock' (a change before its next rental) or 'none'."""
     if call["call"] in ("keep_off", "book_check"):
         return "shop"
-    return "none" if call["action"] == "nothing" else "fuel"
+    return "none" if call["action"] == NOTHING else "dock"
 
 
 def change_title(change: WeekChange) -> str:
@@ -97,15 +113,36 @@ def _dock(row: Row, report: WeekReport) -> dict[str, Any]:
     }
 
 
-def _plan(report: WeekReport) -> dict[str, Any] | None:
-    decisions, catalogue = report.decisions, report.catalogue
-    if decisions is None or catalogue is None:
-        return None
-    currency = report.prices.currency
+def _behind(report: WeekReport) -> dict[str, Any]:
+    """The block behind the list: jobs, bay load, who waits, hand changes, kits, the season."""
+    decisions, catalogue, currency = report.decisions, report.catalogue, report.prices.currency
+    calls = [sheet.call for sheet in report.hulls]
     return {
-        "summary": plan_summary(decisions, currency),
-        "groups": plan_groups(decisions, catalogue),
+        "jobs": plan_groups(decisions, calls, catalogue),
         "bay": bay_lines(decisions, currency),
+        "waiting": waiting_lines(decisions, calls, catalogue, currency),
+        "by_hand": hand_lines(decisions, catalogue, currency),
+        "practice": practice_rows(decisions, catalogue, currency),
+        "least_shown": share_text(report.assumptions.number("planning.least_chance_shown")),
         "kits": kit_lines(decisions),
         "outlook": outlook_line(decisions, currency),
+        "renewal": renewal_line(decisions),
     }
+
+
+def _advice(report: WeekReport) -> dict[str, list[str]]:
+    """What to do about fuel and record on the hulls that cannot be assessed; needs no chance."""
+    unknown = {sheet.hull_id for sheet in report.not_assessed}
+    advice: dict[str, list[str]] = {}
+    for row in report.decisions.advice.iter_rows(named=True):
+        if row["hull_id"] in unknown and row["about"] != "chance":
+            advice.setdefault(row["hull_id"], []).append(row["advice"])
+    return advice
+
+
+def _bound(report: WeekReport) -> str:
+    """The bound on a new set's life where there are too few failures to say more; else empty."""
+    bound = report.decisions.bound
+    if bound is None or not report.fits.ring_land.is_doubtful:
+        return ""
+    return bound.sentence(report.assumptions.number("rebuild.incidence_at_h"))

@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 from markupsafe import Markup
 
-from ringland.service_week.action_catalogue import Catalogue
+from ringland.service_week.action_catalogue import NOTHING, Catalogue
 from ringland.service_week.bench_lines import bench_rows
 from ringland.service_week.call_lines import action_line
 from ringland.week_pages.past_calls import call_history
@@ -34,16 +34,6 @@ from ringland.wording.number_words import (
 
 Row = Mapping[str, Any]
 
-JOBS = {
-    "repair": ("full_rebuild",),
-    "planned_top_end": ("planned_top_end",),
-    "drain_and_check": ("drain_refill", "leak_down_check"),
-    "check": ("leak_down_check",),
-    "drain_refill": ("drain_refill",),
-    "nothing": (),
-}
-"""The catalogue's entries that say what an action of the list takes."""
-
 
 def hull_context(
     report: WeekReport, sheet: HullSheet, docks: Mapping[str, Row], clear: Collection[str]
@@ -64,9 +54,14 @@ def hull_context(
     dock = docks.get(sheet.dock_id)
     return {
         "sheet": sheet,
-        "action": action_line(sheet.call, report.prices.currency),
-        "job": job_line(str(sheet.call["action"] or "nothing"), report.catalogue),
-        "plan": _plan_line(report, sheet),
+        "action": action_line(
+            sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
+        ),
+        "job": job_line(str(sheet.call["action"] or NOTHING), report.catalogue),
+        "plan": hull_plan_line(sheet.call, report.catalogue),
+        "advice": report.decisions.advice.filter(
+            (pl.col("hull_id") == sheet.hull_id) & (pl.col("about") != "chance")
+        )["advice"].to_list(),
         "fuel_rule": hull_rule_line(sheet.fuel, dock, settings),
         "quality": quality_line(sheet.quality),
         "use": use_line(sheet.state, settings),
@@ -84,7 +79,8 @@ def hull_context(
             sheet.hull_id,
             sheet.events.filter(pl.col("lane") == "Failure"),
             report.as_of,
-            int(settings.number("report.history_weeks")),
+            catalogue=report.catalogue,
+            n_weeks=int(settings.number("report.history_weeks")),
         ),
         "has_past": report.past is not None,
         "lineage": [lineage_row(row) for row in sheet.lineage.iter_rows(named=True)],
@@ -94,11 +90,9 @@ def hull_context(
     }
 
 
-def job_line(action: str, catalogue: Catalogue | None) -> str:
-    """What the job takes: mechanic's hours, lift slots, kits; empty where nobody said."""
-    if catalogue is None or any(name not in catalogue.actions for name in JOBS[action]):
-        return ""
-    jobs = [catalogue.actions[name] for name in JOBS[action]]
+def job_line(action: str, catalogue: Catalogue) -> str:
+    """What the job takes: mechanic's hours, lift slots, kits; empty where there is none."""
+    jobs = catalogue.jobs(action)
     if not jobs:
         return ""
     parts = [f"{number_text(sum(job.mechanic_h for job in jobs))} mechanic hours"]
@@ -150,14 +144,8 @@ def lineage_row(row: Row) -> dict[str, str]:
     }
 
 
-def _plan_line(report: WeekReport, sheet: HullSheet) -> str:
-    if report.decisions is None or report.catalogue is None:
-        return ""
-    return hull_plan_line(sheet.hull_id, report.decisions, report.catalogue, report.prices.currency)
-
-
 def _what_if(report: WeekReport, sheet: HullSheet, dock: Row | None) -> Markup | None:
-    if report.catalogue is None or sheet.chance["chance_30d"] is None:
+    if sheet.chance["chance_30d"] is None:
         return None
     return Markup(safe_json(hull_figures(sheet.state, sheet.fuel, dock)))  # noqa: S704  # safe_json
 

@@ -12,7 +12,8 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.fleet_risk.failure_risk import HORIZONS_D
-from ringland.wording.fixed_words import ACTION_SHORT, CALL_SHORT
+from ringland.service_week.action_catalogue import Catalogue
+from ringland.wording.fixed_words import CALL_SHORT
 from ringland.wording.number_words import chance_text, day_text
 
 Row = Mapping[str, Any]
@@ -56,7 +57,11 @@ class WeekChange:
 
 
 def change_since(
-    past: pl.DataFrame | None, now: Sequence[Row], as_of: datetime, assumptions: Assumptions
+    past: pl.DataFrame | None,
+    now: Sequence[Row],
+    as_of: datetime,
+    catalogue: Catalogue,
+    assumptions: Assumptions,
 ) -> WeekChange:
     """What changed since the last report before `as_of`.
 
@@ -64,6 +69,7 @@ def change_since(
         past: `PastCalls`; None where none is kept.
         now: this week's hulls: hull_id, call, action, chance_30d.
         as_of: this report's instant.
+        catalogue: the words of the actions.
         assumptions: settings: how far a chance must move to be told of.
     """
     moved = assumptions.number("report.moved_ratio")
@@ -79,7 +85,7 @@ def change_since(
     lines: list[tuple[str, str]] = []
     for row in now:
         old = before.pop(str(row["hull_id"]), None)
-        text = "new on the list" if old is None else _change(old, row, moved)
+        text = "new on the list" if old is None else _change(old, row, catalogue, moved)
         if text:
             lines.append((str(row["hull_id"]), text))
     lines += [(hull_id, "no longer in service") for hull_id in before]
@@ -87,7 +93,13 @@ def change_since(
 
 
 def call_history(
-    past: pl.DataFrame | None, hull: str, failures: pl.DataFrame, as_of: datetime, n_weeks: int
+    past: pl.DataFrame | None,
+    hull: str,
+    failures: pl.DataFrame,
+    as_of: datetime,
+    *,
+    catalogue: Catalogue,
+    n_weeks: int,
 ) -> list[Row]:
     """The last calls on one hull and what came of each, newest first.
 
@@ -96,6 +108,7 @@ def call_history(
         hull: the hull.
         failures: at, text of the failures found on it, as known at `as_of`.
         as_of: this report's instant.
+        catalogue: the words of the actions; one it does not have goes by its name.
         n_weeks: how many weeks to tell of.
 
     Returns:
@@ -113,7 +126,7 @@ def call_history(
         {
             "week": day_text(row["as_of"]),
             "call": CALL_SHORT[row["call"]],
-            "action": ACTION_SHORT[row["action"]] if row["action"] else "none named",
+            "action": catalogue.short(row["action"]) if row["action"] else "none named",
             "chance": chance_text(row["chance_30d"]),
             "outcome": _outcome(row["as_of"], found, as_of),
         }
@@ -129,14 +142,14 @@ def _outcome(called_at: datetime, found: Sequence[tuple[Any, ...]], as_of: datet
     return "no failure found in its 30 days" if until <= as_of else "no failure found so far"
 
 
-def _change(old: Row, new: Row, ratio: float) -> str:
+def _change(old: Row, new: Row, catalogue: Catalogue, ratio: float) -> str:
     """The change in words; empty where nothing worth telling changed."""
     parts = []
     if old["call"] != new["call"]:
         parts.append(f"from '{CALL_SHORT[old['call']]}' to '{CALL_SHORT[str(new['call'])]}'")
     elif old["action"] != new["action"]:
         was, now = (
-            ACTION_SHORT[row["action"]] if row["action"] else "no action" for row in (old, new)
+            catalogue.short(row["action"]) if row["action"] else "no action" for row in (old, new)
         )
         parts.append(f"{now} instead of {was}")
     before, after = old["chance_30d"], new["chance_30d"]

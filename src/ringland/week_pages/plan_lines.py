@@ -1,94 +1,162 @@
-"""The week's plan in words: what to do to which hulls, the bay's load, kits, the season ahead."""
+"""What stands behind the week's list in words: bay load, who waits, kits, the season ahead."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import polars as pl
 
 from ringland.service_week.action_catalogue import NOTHING, Catalogue
+from ringland.service_week.call_lines import no_room_text
 from ringland.service_week.week_decisions import WeekDecisions
-from ringland.service_week.week_limits import RENTAL_DAYS
-from ringland.wording.number_words import UNKNOWN, count_text, money_text, number_text
+from ringland.service_week.week_limits import RENTAL_DAYS, SPARE_DAYS
+from ringland.wording.number_words import (
+    UNKNOWN,
+    count_text,
+    money_text,
+    number_text,
+    price_text,
+    share_text,
+)
 
 Row = Mapping[str, Any]
 
 
-def plan_groups(decisions: WeekDecisions, catalogue: Catalogue) -> list[dict[str, Any]]:
-    """What the plan gives to hulls, option by option, the one that saves most first.
+def plan_groups(
+    decisions: WeekDecisions, calls: Sequence[Row], catalogue: Catalogue
+) -> list[dict[str, Any]]:
+    """The week's jobs, action by action, the one that saves most first.
+
+    Args:
+        decisions: the week's.
+        calls: rows of `HullCalls`.
+        catalogue: the words of the actions.
 
     Returns:
-        One entry per option other than nothing: label, hulls (largest saving first), saving
-        and sure_cost over all of them, mechanic_h.
+        One entry per action other than nothing: label, hulls in order of rank, cost (paid
+        for sure) and mechanic_h over all of them.
     """
-    chosen = (
-        decisions.plan.rows.filter(pl.col("option") != NOTHING)
-        .join(
-            decisions.options.select("hull_id", "option", "sure_cost", "mechanic_h"),
-            on=["hull_id", "option"],
-        )
-        .sort("saving", "hull_id", descending=[True, False])
-    )
-    groups = (
-        chosen.group_by("option", maintain_order=True)
-        .agg(pl.col("hull_id"), pl.col("saving", "sure_cost", "mechanic_h").sum())
-        .sort("saving", "option", descending=[True, False])
-    )
-    return [
-        row | {"label": catalogue.label(row["option"]), "hulls": row["hull_id"]}
-        for row in groups.iter_rows(named=True)
-    ]
-
-
-def plan_summary(decisions: WeekDecisions, currency: str) -> str:
-    """What the plan costs against leaving every hull with a chance as it is this week."""
-    plan = decisions.plan
-    to_do = plan.rows.filter(pl.col("option") != NOTHING).height
-    if not to_do:
-        return (
-            "Nothing on the catalogue is likely to save more than it costs: leaving every hull "
-            "this week costs least."
-        )
-    saved = plan.cost_of_nothing - plan.total_cost
-    return (
-        f"{count_text(to_do, 'hull')} changed, the others left: expected to cost "
-        f"{money_text(plan.total_cost, currency)} in all instead of "
-        f"{money_text(plan.cost_of_nothing, currency)}, a saving of "
-        f"{money_text(saved, currency)}."
-    )
+    hours = {
+        (hull, option): mechanic_h
+        for hull, option, mechanic_h in decisions.options.select(
+            "hull_id", "option", "mechanic_h"
+        ).iter_rows()
+    }
+    groups: dict[str, dict[str, Any]] = {}
+    for call in calls:
+        option = call["action"]
+        if option in (None, NOTHING):
+            continue
+        blank = {"label": catalogue.label(option), "hulls": [], "cost": 0.0, "mechanic_h": 0.0}
+        group = groups.setdefault(option, blank)
+        group["hulls"].append(call["hull_id"])
+        group["cost"] += call["action_cost"]
+        group["mechanic_h"] += hours[call["hull_id"], option]
+    return list(groups.values())
 
 
 def bay_lines(decisions: WeekDecisions, currency: str) -> list[dict[str, str]]:
     """How full the bay is: per limit what is used, what there is, what one more is worth."""
     plan = decisions.plan
+    if plan is None:
+        return []
     rows = []
     for name, room in plan.room.items():
-        if name == RENTAL_DAYS:
+        if name == RENTAL_DAYS and name not in plan.worth_of_one_more:
             continue
-        worth = plan.worth_of_one_more.get(name)
         rows.append(
             {
                 "name": _title(name),
                 "used": number_text(plan.used.get(name), 1 if "hours" in name else 0),
                 "room": number_text(room, 0),
-                "worth": UNKNOWN
-                if worth is None
-                else "nothing this week"
-                if worth == 0
-                else money_text(worth, currency),
+                "worth": _worth(plan.worth_of_one_more.get(name), currency),
             }
         )
+    spare = plan.worth_of_one_more[SPARE_DAYS]
+    rows.append(
+        {
+            "name": "Spare hulls, in days run",
+            "used": number_text(plan.spare_days, 0),
+            "room": number_text(plan.used[SPARE_DAYS], 0) + " off",
+            "worth": _worth(spare, currency),
+        }
+    )
     return rows
+
+
+def waiting_lines(
+    decisions: WeekDecisions, calls: Sequence[Row], catalogue: Catalogue, currency: str
+) -> list[tuple[str, str]]:
+    """Hulls whose action finds no room this week: (hull, what they wait for, why, its worth)."""
+    lines = []
+    for call in calls:
+        if call["waits_for"] is None or decisions.plan is None:
+            continue
+        short = str(call["no_room_in"]).split(", ")
+        worth = max(decisions.plan.worth_of_one_more.get(name) or 0.0 for name in short)
+        one_more = f"; one more would save {money_text(worth, currency)}" if worth > 0 else ""
+        lines.append(
+            (
+                str(call["hull_id"]),
+                f"{catalogue.short(call['waits_for'])} waits for next week: "
+                f"{', '.join(map(no_room_text, short))}{one_more}",
+            )
+        )
+    return lines
+
+
+def hand_lines(decisions: WeekDecisions, catalogue: Catalogue, currency: str) -> list[str]:
+    """What was decided by hand, what it costs against the free plan, and what was set aside."""
+    lines = []
+    if decisions.plan is not None:
+        given = dict(decisions.plan.rows.select("hull_id", "option").iter_rows())
+        pinned = set(decisions.plan.rows.filter("is_pinned")["hull_id"])
+        for hull, cost in decisions.plan.hand_changes.items():
+            what = f"pinned to {catalogue.short(given[hull])}"
+            if hull not in pinned:
+                what = f"something is forbidden on it; it gets {catalogue.short(given[hull])}"
+            price = f"costs {money_text(cost, currency)} more" if cost > 0 else "costs nothing more"
+            lines.append(f"{hull}: {what}; {price} than the plan without it.")
+    return [*lines, *decisions.set_aside]
+
+
+def practice_rows(
+    decisions: WeekDecisions, catalogue: Catalogue, currency: str
+) -> list[dict[str, Any]]:
+    """Changes of fuel, throttle or calibration that this record does not show to help.
+
+    Returns:
+        One entry per such action: label, shown (in words), price (per hull, over the time
+        looked ahead), n_hulls it is meant for.
+    """
+    alone = decisions.options.filter(
+        pl.col("option").is_in(list(catalogue.actions)) & ~pl.col("is_paid_for")
+    )
+    rows = alone.group_by("option", maintain_order=True).agg(
+        pl.col("shown_chance").first(), pl.col("sure_cost").median(), n_hulls=pl.len()
+    )
+    order = {name: place for place, name in enumerate(catalogue.actions)}
+    return [
+        {
+            "label": catalogue.label(row["option"]),
+            "shown": share_text(row["shown_chance"]),
+            "price": price_text(row["sure_cost"], currency),
+            "n_hulls": row["n_hulls"],
+        }
+        for row in sorted(rows.iter_rows(named=True), key=lambda row: order[row["option"]])
+    ]
 
 
 def kit_lines(decisions: WeekDecisions) -> list[str]:
     """Kits to order: for the plan this week, and what repairs are likely to use up this season."""
-    lines = [
-        f"Order now: {count_text(n, _kit(part))} for this week's jobs."
-        for part, n in sorted(decisions.plan.to_order.items())
-        if n > 0
-    ]
+    lines = []
+    if decisions.plan is not None:
+        lines = [
+            f"Order now: {count_text(n, _kit(part))} for this week's jobs."
+            for part, n in sorted(decisions.plan.to_order.items())
+            if n > 0
+        ]
     if not lines:
         lines.append("No kit to order for this week's jobs.")
     if decisions.outlook is not None:
@@ -97,8 +165,8 @@ def kit_lines(decisions: WeekDecisions) -> list[str]:
                 part = _kit(row["quantity"].removeprefix("kits: "))
                 lines.append(
                     f"To the season's end repairs are likely to use "
-                    f"{count_text(round(row['q50']), part)} "
-                    f"(9 in 10 plays: {row['q05']:.0f} to {row['q95']:.0f})."
+                    f"{count_text(round(row['q50']), part)}: enough in 8 plays of 10 are "
+                    f"{row['q80']:.0f}, in 19 of 20 {row['q95']:.0f}."
                 )
     return lines
 
@@ -117,20 +185,42 @@ def outlook_line(decisions: WeekDecisions, currency: str) -> str:
     )
 
 
-def hull_plan_line(
-    hull_id: str, decisions: WeekDecisions, catalogue: Catalogue, currency: str
-) -> str:
-    """What the plan gives one hull, and why; empty where it has no chance."""
-    rows = decisions.plan.rows.filter(pl.col("hull_id") == hull_id)
-    if rows.is_empty():
+def renewal_line(decisions: WeekDecisions) -> str:
+    """At what age a set is best renewed on plan, with limits, or none; empty if not known."""
+    found = decisions.renewal
+    if found is None:
         return ""
-    row = rows.row(0, named=True)
-    if row["option"] == NOTHING and row["wanted"] == NOTHING:
-        return "nothing beyond the call: no priced step is likely to save more than it costs."
-    label = catalogue.label(row["option"])
-    saving = f"expected saving {money_text(row['saving'], currency)}" if row["saving"] else ""
-    reason = "" if row["given_up"] <= 0 and not row["is_pinned"] else f" ({row['reason']})"
-    return f"{label}{'; ' + saving if saving else ''}{reason}."
+    limits = found.limits
+    if found.age is None:
+        line = "Renewing piston sets at a planned age pays at no age this record knows of"
+        if limits is None:
+            return f"{line}."
+        return f"{line} (so in {share_text(limits.share_without)} of the draws)."
+    line = f"Planned renewal of a piston set pays best at {number_text(found.age, 0)} engine hours"
+    if limits is None:
+        return f"{line}."
+    low = "under the first" if limits.low is None else number_text(limits.low, 0)
+    high = "never" if limits.high is None else f"{number_text(limits.high, 0)} h"
+    return (
+        f"{line} for a hull at the fleet's middle ({low} to {high}; in "
+        f"{share_text(limits.share_without)} of the draws no planned renewal pays)."
+    )
+
+
+def hull_plan_line(call: Row, catalogue: Catalogue) -> str:
+    """Why a hull's action is not the one it would get alone; empty where it is."""
+    if call["waits_for"] is not None:
+        short = ", ".join(map(no_room_text, str(call["no_room_in"]).split(", ")))
+        return f"{catalogue.label(call['waits_for'])} waits for next week: {short}."
+    if call["decided_by"] == "hand":
+        return "decided by hand in the week's file."
+    return ""
+
+
+def _worth(amount: float | None, currency: str) -> str:
+    if amount is None:
+        return UNKNOWN
+    return "nothing this week" if amount == 0 else money_text(amount, currency)
 
 
 def _kit(part: str) -> str:

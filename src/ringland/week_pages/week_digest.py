@@ -6,15 +6,15 @@ from collections import Counter
 
 from ringland.service_week.call_lines import action_line, call_label, summary_line
 from ringland.week_pages.fleet_page import change_title, need_of
-from ringland.week_pages.plan_lines import kit_lines, plan_summary
+from ringland.week_pages.plan_lines import hand_lines, kit_lines, plan_groups, waiting_lines
 from ringland.week_pages.report_lines import dock_rule_line
 from ringland.week_pages.week_report import HullSheet, WeekReport
 from ringland.wording import fixed_words as words
 from ringland.wording.number_words import (
     chance_text,
-    count_text,
     day_text,
     instant_text,
+    price_text,
     range_text,
 )
 
@@ -44,12 +44,20 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
     """The digest as headings with their lines, in the order of what matters."""
     currency = report.prices.currency
     shop = [sheet for sheet in report.assessed if need_of(sheet.call) == "shop"]
-    fuel = [sheet for sheet in report.assessed if need_of(sheet.call) == "fuel"]
+    dock = [sheet.call for sheet in report.assessed if need_of(sheet.call) == "dock"]
     unassessed = report.not_assessed
     change = report.change
     sections = [
         ("Keep off or check", [_hull_line(sheet, report) for sheet in shop] or ["No hull."]),
-        ("Change the fuel before the next rental", [_names(fuel)]),
+        (
+            "Change before the next rental",
+            [
+                f"{group['label']}: {', '.join(group['hulls'])}; "
+                f"{price_text(group['cost'], currency)} in all."
+                for group in plan_groups(report.decisions, dock, report.catalogue)
+            ]
+            or ["No hull."],
+        ),
         (
             "Not assessed: judge by inspection",
             [f"{sheet.hull_id}: {sheet.call['reason']}" for sheet in unassessed] or ["No hull."],
@@ -66,13 +74,18 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
             ],
         ),
     ]
-    if report.decisions is not None:
-        sections.append(
-            (
-                "What pays, and kits",
-                [plan_summary(report.decisions, currency), *kit_lines(report.decisions)],
-            )
+    calls = [sheet.call for sheet in report.hulls]
+    waiting = waiting_lines(report.decisions, calls, report.catalogue, currency)
+    sections.append(
+        (
+            "Room and kits",
+            [
+                *(f"{hull}: {line}." for hull, line in waiting),
+                *hand_lines(report.decisions, report.catalogue, currency),
+                *kit_lines(report.decisions),
+            ],
         )
+    )
     sections.append(("Before you touch it", [words.NEVER_CLEARANCE, *words.CAUTIONS]))
     return sections
 
@@ -82,7 +95,8 @@ def digest_opening(report: WeekReport) -> list[str]:
     lines = [f"As known on {instant_text(report.as_of)}."]
     if report.is_demo:
         lines.insert(0, f"{words.DEMO_LABEL}: no real fleet, shop or person.")
-    lines.append(summary_line([sheet.call for sheet in report.assessed], report.prices.currency))
+    calls = [sheet.call for sheet in report.assessed]
+    lines.append(summary_line(calls, report.decisions.horizon_d, report.prices.currency))
     return [line for line in lines if line]
 
 
@@ -109,15 +123,14 @@ def _hull_line(sheet: HullSheet, report: WeekReport) -> str:
     )
     return (
         f"{sheet.hull_id} ({sheet.dock_id}): {label}; {odds}. {sheet.call['reason']} "
-        f"Do: {action_line(sheet.call, report.prices.currency)}"
+        f"Do: {_action(sheet, report)}"
     )
 
 
-def _names(sheets: list[HullSheet]) -> str:
-    if not sheets:
-        return "No hull."
-    listed = ", ".join(sheet.hull_id for sheet in sheets)
-    return f"{count_text(len(sheets), 'hull')}: {listed}."
+def _action(sheet: HullSheet, report: WeekReport) -> str:
+    return action_line(
+        sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
+    )
 
 
 def _wrapped(line: str, mark: str) -> list[str]:

@@ -16,10 +16,10 @@ from datetime import datetime
 import polars as pl
 import xlsxwriter
 
-from ringland.service_week.action_catalogue import NOTHING
+from ringland.service_week.call_lines import ahead_text, room_line
 from ringland.units import UNIT_NAMES
 from ringland.week_pages.week_report import WeekReport
-from ringland.wording.fixed_words import ACTION_SHORT, CALL_SHORT, DEMO_LABEL, FACTOR_LABELS
+from ringland.wording.fixed_words import CALL_SHORT, DEMO_LABEL, FACTOR_LABELS
 from ringland.wording.manner import in_manner, manner
 from ringland.wording.shown_units import shown_factor, shown_unit
 
@@ -79,19 +79,17 @@ def as_shown(table: pl.DataFrame) -> pl.DataFrame:
 
 def export_tables(report: WeekReport) -> dict[str, pl.DataFrame]:
     """The tables by name, headings with units."""
-    tables = {
+    return {
         "hulls": hull_table(report),
         "drivers": driver_table(report),
         "docks": dock_table(report),
+        "options": option_prices(report),
     }
-    if report.decisions is not None:
-        tables["plan"] = plan_table(report)
-    return tables
 
 
 def hull_table(report: WeekReport) -> pl.DataFrame:
     """One row per hull: call, action, prices and chances; those not assessed last."""
-    money = report.prices.currency
+    money, ahead = report.prices.currency, ahead_text(report.decisions.horizon_d)
     rows = [
         {
             "as of (UTC)": report.as_of,
@@ -103,9 +101,13 @@ def hull_table(report: WeekReport) -> pl.DataFrame:
             "piston set": sheet.chance["piston_set_id"],
             "this week": CALL_SHORT[str(sheet.call["call"])],
             "reason": sheet.call["reason"],
-            "do": ACTION_SHORT[str(sheet.call["action"])] if sheet.call["action"] else None,
+            "do": report.catalogue.short(str(sheet.call["action"]))
+            if sheet.call["action"]
+            else None,
+            "waits for room": room_line(sheet.call, report.catalogue) or None,
+            "decided by": sheet.call["decided_by"],
             f"cost of doing ({money})": sheet.call["action_cost"],
-            f"cost of waiting over 30 days ({money})": sheet.call["cost_of_waiting"],
+            f"cost of waiting over {ahead} ({money})": sheet.call["cost_of_waiting"],
             f"expected saving ({money})": sheet.call["saving"],
             "engine hours on the set (h)": sheet.chance["age_h"],
             "expected use in 30 days (h)": sheet.chance["expected_h_30d"],
@@ -170,22 +172,31 @@ def dock_table(report: WeekReport) -> pl.DataFrame:
     )
 
 
-def plan_table(report: WeekReport) -> pl.DataFrame:
-    """One row per hull with a chance: what the plan gives it, and what that saves."""
-    if report.decisions is None or report.catalogue is None:
-        raise ValueError("no plan in this report; hand on decisions and catalogue.")
-    money, labels = report.prices.currency, report.catalogue.label
-    return report.decisions.plan.rows.select(
+def option_prices(report: WeekReport) -> pl.DataFrame:
+    """One row per hull and option: what the week's choice was made from."""
+    money, short = report.prices.currency, report.catalogue.short
+    chosen = {(sheet.hull_id, sheet.call["action"]) for sheet in report.hulls}
+    rows = report.decisions.options.with_columns(
+        step=pl.col("option").map_elements(short, return_dtype=pl.String),
+        is_chosen=pl.struct("hull_id", "option").map_elements(
+            lambda row: (row["hull_id"], row["option"]) in chosen, return_dtype=pl.Boolean
+        ),
+    )
+    return rows.select(
         pl.col("hull_id").alias("hull"),
-        pl.col("option")
-        .map_elements(
-            lambda option: "leave this week" if option == NOTHING else labels(option),
-            return_dtype=pl.String,
-        )
-        .alias("step"),
+        "step",
+        pl.col("is_chosen").alias("is this week's action"),
+        pl.col("sure_cost").alias(f"paid for sure ({money})"),
         pl.col("expected_cost").alias(f"expected cost ({money})"),
-        pl.col("saving").alias(f"saving against leaving it ({money})"),
-        pl.col("reason"),
+        pl.col("cost_low").alias(f"expected cost, low ({money})"),
+        pl.col("cost_high").alias(f"expected cost, high ({money})"),
+        pl.col("saving").alias(f"saving against leaving it this week ({money})"),
+        pl.col("chance").alias("chance of an unplanned failure (share of 1)"),
+        pl.col("mechanic_h").alias("mechanic hours (h)"),
+        pl.col("lift_slots").alias("lift slots (count)"),
+        pl.col("days_off").alias("days off the water (d)"),
+        pl.col("shown_chance").alias("chance that it lowers failures at all (share of 1)"),
+        pl.col("is_paid_for").alias("may be planned"),
     )
 
 

@@ -15,7 +15,7 @@ from ringland.fleet_risk.fleet_hazard import FleetFits
 from ringland.service_week.action_catalogue import Catalogue
 from ringland.service_week.action_prices import Prices
 from ringland.service_week.bench_lines import latest_tests
-from ringland.service_week.call_lines import call_label
+from ringland.service_week.call_lines import call_label, room_line
 from ringland.service_week.fuel_burned import fuel_burned, one_grade_docks
 from ringland.service_week.horizons import Horizon, page_horizons
 from ringland.service_week.week_decisions import WeekDecisions
@@ -24,7 +24,6 @@ from ringland.week_pages.hull_lineage import recent_fills
 from ringland.week_pages.hull_timeline import hull_events, known_shares
 from ringland.week_pages.past_calls import WeekChange, change_since
 from ringland.week_pages.what_if import grades_sold
-from ringland.wording.fixed_words import ACTION_SHORT
 from ringland.wording.manner import DEFAULT_MANNER, Manner, in_manner
 from ringland.wording.number_words import chance_text, money_text, price_text, range_text
 
@@ -62,10 +61,9 @@ class WeekReport:
 
     `hulls` stand in order of rank, hulls that cannot be assessed last.  `row_accounting`
     has one row per record kind: kind, rows_in, loaded, set_aside.  `versions` names what
-    made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `decisions` with
-    its `catalogue`, and `past` (`PastCalls`), are None where they were not handed on: the
-    pages then say so.  `grades_aki` are the pump numbers on record.
-    A customer's copy holds one hull and leads to no other page.  `manner` is how its
+    made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `catalogue` is the
+    one `decisions` were made with.  `past` (`PastCalls`) is None where none was handed on.
+    `grades_aki` are the pump numbers on record.  A customer's copy holds one hull and leads to no other page.  `manner` is how its
     figures are written.
     """
 
@@ -81,8 +79,8 @@ class WeekReport:
     row_accounting: pl.DataFrame
     versions: Mapping[str, str]
     assumptions: Assumptions
-    decisions: WeekDecisions | None = None
-    catalogue: Catalogue | None = None
+    decisions: WeekDecisions
+    catalogue: Catalogue
     past: pl.DataFrame | None = None
     horizons: tuple[Horizon, ...] = ()
     grades_aki: tuple[float, ...] = ()
@@ -93,7 +91,7 @@ class WeekReport:
     def change(self) -> WeekChange:
         """What changed since the last report kept."""
         rows = [{**sheet.call, "chance_30d": sheet.chance["chance_30d"]} for sheet in self.hulls]
-        return change_since(self.past, rows, self.as_of, self.assumptions)
+        return change_since(self.past, rows, self.as_of, self.catalogue, self.assumptions)
 
     @property
     def assessed(self) -> tuple[HullSheet, ...]:
@@ -120,8 +118,8 @@ def make_week_report(
     row_accounting: pl.DataFrame,
     versions: Mapping[str, str],
     assumptions: Assumptions,
-    decisions: WeekDecisions | None = None,
-    catalogue: Catalogue | None = None,
+    decisions: WeekDecisions,
+    catalogue: Catalogue,
     past: pl.DataFrame | None = None,
     season_ends_at: datetime | None = None,
     manner: Manner = DEFAULT_MANNER,
@@ -141,13 +139,13 @@ def make_week_report(
         row_accounting: kind, rows_in, loaded, set_aside; a row per record kind.
         versions: what made the report, by name.
         assumptions: settings.
-        decisions: as `make_week_decisions` returns them; None: no plan is shown.
+        decisions: as `make_week_decisions` returns them.
         catalogue: what can be done, as `decisions` were made with.
         past: `PastCalls` of earlier weeks; None: none is kept.
         season_ends_at: the season's last day; None: no chance to its end is given.
         manner: how the pages write their figures.
     """
-    calls = _by_hull(tables.calls)
+    calls = _by_hull(decisions.calls)
     chances = _by_hull(tables.chances)
     states = _by_hull(tables.running)
     recent = known_shares(exposure, as_of, assumptions)
@@ -242,10 +240,17 @@ def _list_line(sheet: HullSheet, report: WeekReport) -> tuple[str, ...]:
         call_label(str(call["call"]), report.as_of, report.assumptions),
         chance_text(chance["chance_30d"]),
         range_text(chance["chance_30d_low"], chance["chance_30d_high"]),
-        ACTION_SHORT[str(call["action"])] if call["action"] else str(call["reason"]),
+        do_text(sheet, report) if call["action"] else str(call["reason"]),
         price_text(call["action_cost"], currency),
         money_text(call["cost_of_waiting"], currency),
     )
+
+
+def do_text(sheet: HullSheet, report: WeekReport) -> str:
+    """What to do on a hull this week, and what waits for room, for a list."""
+    waits = room_line(sheet.call, report.catalogue)
+    do = report.catalogue.short(str(sheet.call["action"]))
+    return f"{do} ({waits})" if waits else do
 
 
 def _by_hull(frame: pl.DataFrame) -> dict[str, Row]:

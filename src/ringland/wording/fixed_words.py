@@ -31,24 +31,11 @@ CALL_MARKS = {
 }
 """A shape for each call, so that colour is never the only carrier."""
 
-ACTION_LABELS = {
-    "repair": "Open, repair and measure before it runs again",
-    "planned_top_end": "Planned top end: new piston set, head tested",
-    "drain_and_check": "Drain before its next rental, refill with fresh fuel that meets the need, "
-    "then leak-down and compression check",
-    "check": "Leak-down and compression check",
-    "drain_refill": "Drain before its next rental, and refill with fresh fuel that meets the need",
-    "nothing": "Nothing beyond normal care",
-}
-
-ACTION_SHORT = {
-    "repair": "open and repair",
-    "planned_top_end": "planned top end",
-    "drain_and_check": "drain, refill and check",
-    "check": "check",
-    "drain_refill": "drain and refill",
-    "nothing": "nothing",
-}
+REPAIR_LABEL = "Open, repair and measure before it runs again"
+REPAIR_SHORT = "open and repair"
+NOTHING_LABEL = "Nothing beyond normal care"
+NOTHING_SHORT = "nothing"
+"""The two actions that are not in the catalogue; the catalogue holds the words of the others."""
 
 MODE_LABELS = {
     "ring_land_fracture": "Ring-land fracture",
@@ -133,9 +120,13 @@ CHANCE_METHOD = (
 )
 
 PRICE_METHOD = (
-    "The cost of waiting is the chance in 30 days times the cost of an unplanned failure: the "
-    "rebuild and the rental lost. For a hull already broken it is the rental lost in 30 days. "
-    "An action is named when its price and what it leaves to chance cost less than waiting."
+    "The cost of waiting is what a hull is expected to cost if it is left this week and next "
+    "week gets what then costs least: the chance of an unplanned failure times its price (the "
+    "rebuild and the rental lost), and what is paid next week. For a hull already broken it is "
+    "the repair and the rental lost if the repair begins a week later. The week's plan gives "
+    "each hull the action that costs the whole fleet least within the room there is; a hull "
+    "that must be looked at before it is rented gets a check, a renewal or a week ashore "
+    "whatever that costs."
 )
 
 PRIOR_MODEL = "Weibull hazard, with priors"

@@ -34,7 +34,7 @@
 
   function isFolded(row) {
     if (isOpen || isAsked() || row.dataset.need === undefined) { return false; }
-    return row.dataset.need === "none" || (isNarrow.matches && row.dataset.need === "fuel" &&
+    return row.dataset.need === "none" || (isNarrow.matches && row.dataset.need === "dock" &&
       hasShop);
   }
   var hasShop = rows.some(function (row) { return row.dataset.need === "shop"; });
@@ -59,7 +59,7 @@
 
   function show() {
     var order = ORDERS[control("sort").value] || ORDERS[""];
-    var shown = 0, folded = 0, rest = { fuel: 0, none: 0 };
+    var shown = 0, folded = 0, rest = { dock: 0, none: 0 };
     lists.forEach(function (list) {
       var body = list.tBodies[0];
       var own = Array.prototype.slice.call(body.rows).sort(order);
@@ -80,7 +80,7 @@
     fold.setAttribute("aria-expanded", String(isOpen));
     fold.textContent = isOpen ? "Fold the hulls that need nothing"
       : "Show the other " + folded + (folded === 1 ? " hull" : " hulls") +
-        (rest.fuel ? ": " + rest.fuel + " with fuel to change, " + rest.none +
+        (rest.dock ? ": " + rest.dock + " with something to change at the dock, " + rest.none +
           " with nothing to do" : " with nothing to do");
   }
 
