@@ -13,6 +13,7 @@ from ringland.assumptions import load_assumptions
 from ringland.service_week.action_catalogue import NOTHING
 from ringland.service_week.action_options import option_table
 from ringland.service_week.catalogue_file import default_catalogue
+from ringland.service_week.hand_changes import HandChanges
 from ringland.service_week.plan_tables import WeekOptions
 from ringland.service_week.week_limits import (
     LIFT_SLOTS,
@@ -22,7 +23,6 @@ from ringland.service_week.week_limits import (
     LimitError,
     WeekLimits,
 )
-from ringland.service_week.hand_changes import HandChanges
 from ringland.service_week.week_planner import plan_week, price_every_option
 from ringland.service_week.week_solver import choice_from, solve
 from tests.service_week.plan_cases import PRICES, running_hulls, weibull_hazard

@@ -63,8 +63,8 @@ class WeekReport:
     has one row per record kind: kind, rows_in, loaded, set_aside.  `versions` names what
     made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `catalogue` is the
     one `decisions` were made with.  `past` (`PastCalls`) is None where none was handed on.
-    `grades_aki` are the pump numbers on record.  A customer's copy holds one hull and leads to no other page.  `manner` is how its
-    figures are written.
+    `grades_aki` are the pump numbers on record.  A customer's copy holds one hull and leads
+    to no other page.  `manner` is how its figures are written.
     """
 
     as_of: datetime
