@@ -10,7 +10,7 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from importlib.resources import files
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import click
 
@@ -203,6 +203,31 @@ def backfill(home: Home, since: datetime, as_of: datetime | None) -> None:
     click.echo(f"Now run 'ringland week --as-of {last}' for the score of these weeks.")
 
 
+@main.command("hull-sheet")
+@click.argument("hulls", metavar="HULL...", nargs=-1)
+@click.option("--all", "every", is_flag=True, help="One sheet for every hull in service.")
+@AS_OF
+@click.pass_obj
+def hull_sheet(home: Home, hulls: tuple[str, ...], as_of: datetime | None, *, every: bool) -> None:
+    """Write one page of PDF for each HULL, to print: its week, why, how sure, what it costs."""
+    from ringland.week_pages.hull_pdf import hull_pdf  # noqa: PLC0415 - imports the typesetter
+
+    if bool(hulls) == every:
+        raise click.UsageError("Name the hulls, or give --all for every hull in service.")
+    _papers(home, hulls, as_of, hull_pdf, ".pdf")
+
+
+@main.command("customer-copy")
+@click.argument("hull", metavar="HULL")
+@AS_OF
+@click.pass_obj
+def customer_copy(home: Home, hull: str, as_of: datetime | None) -> None:
+    """Write HULL's page as one file to hand out, with no other hull's data in it."""
+    from ringland.week_pages.week_bundle import customer_copy as copy_of  # noqa: PLC0415
+
+    _papers(home, (hull,), as_of, copy_of, ".html")
+
+
 @main.command("open")
 @AS_OF
 @click.pass_obj
@@ -236,6 +261,24 @@ def graph(home: Home, port: int) -> None:
     command = [sys.executable, "-m", "dagster", "dev", "-m", "pipelines.definitions"]
     command += ["-h", "127.0.0.1", "-p", str(port)]
     sys.exit(subprocess.call(command, env=environment))  # noqa: S603 - no input but a port number
+
+
+def _papers(
+    home: Home,
+    hulls: tuple[str, ...],
+    as_of: datetime | None,
+    make: Callable[[Any, str], bytes],
+    suffix: str,
+) -> None:
+    from pipelines.hull_papers import write_papers  # noqa: PLC0415 - imports Dagster
+
+    weeks = sorted(path.parent.name for path in home.site.glob("????-??-??/index.html"))
+    if as_of is None and not weeks:
+        raise click.ClickException("No week is worked out yet. Run 'ringland week' first.")
+    key = week_of(as_of.date()) if as_of else weeks[-1]
+    papers = write_papers(home, key, hulls, make, suffix)
+    while (path := _in_words(lambda: next(papers, None))) is not None:
+        click.echo(path)
 
 
 def _in_words(do: Callable[[], T]) -> T:

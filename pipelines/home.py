@@ -47,6 +47,11 @@ class Home:
         return self.folder / "site"
 
     @property
+    def papers(self) -> Path:
+        """Papers of single hulls, one folder per week; made on demand, may be deleted."""
+        return self.folder / "papers"
+
+    @property
     def photos(self) -> Path:
         """Photo files that teardown rows name."""
         return self.folder / "photos"

@@ -32,6 +32,7 @@ from ringland.week_pages.report_page import build_site
 from ringland.week_pages.week_bundle import week_bundle
 from ringland.week_pages.week_report import (
     WEEK_LIST_HEADINGS,
+    WeekReport,
     make_week_report,
     week_list_lines,
 )
@@ -71,25 +72,15 @@ def report(
     """The week's pages and its list."""
     as_of = as_of_week(context.partition_key)
     records = known_by(warehouse.read_records(), as_of)
-    settings = shop.assumptions()
-    made = make_week_report(
-        as_of=as_of,
-        is_demo=shop.is_demo,
-        records=records,
-        exposure=warehouse.read_week("fuel_exposure.session_exposure", SessionExposure, as_of),
-        bench=warehouse.read_week("shop_records.bench_verdicts", BenchVerdicts, as_of),
-        record_quality=warehouse.read_week("shop_records.record_quality", RecordQuality, as_of),
-        tables=week_tables,
-        fits=fleet_fits,
+    made = report_of(
+        warehouse,
+        shop,
+        as_of,
+        records,
+        fleet_fits=fleet_fits,
         evidence=evidence,
-        row_accounting=row_accounting(warehouse, as_of),
-        versions=report_versions(records),
-        assumptions=settings,
-        decisions=week_decisions,
-        catalogue=default_catalogue(settings),
-        past=earlier_calls(warehouse, as_of),
-        season_ends_at=season_end(as_of, settings),
-        manner=shop.manner(),
+        week_tables=week_tables,
+        week_decisions=week_decisions,
     )
     folder = shop.site / context.partition_key
     site = build_site(made, beside=cause_pages, fuel=week_fuel, score=score)
@@ -115,6 +106,40 @@ def earlier_calls(warehouse: DuckDBWarehouse, as_of: datetime) -> pl.DataFrame:
         [as_of],
     )
     return PastCalls.validate(rows, cast=True)
+
+
+def report_of(
+    warehouse: DuckDBWarehouse,
+    shop: ShopFolders,
+    as_of: datetime,
+    records: dict[str, pl.DataFrame],
+    *,
+    fleet_fits: FleetFits,
+    evidence: FleetEvidence,
+    week_tables: WeekTables,
+    week_decisions: WeekDecisions,
+) -> WeekReport:
+    """The week's report from what the assets before it left and the records known then."""
+    settings = shop.assumptions()
+    return make_week_report(
+        as_of=as_of,
+        is_demo=shop.is_demo,
+        records=records,
+        exposure=warehouse.read_week("fuel_exposure.session_exposure", SessionExposure, as_of),
+        bench=warehouse.read_week("shop_records.bench_verdicts", BenchVerdicts, as_of),
+        record_quality=warehouse.read_week("shop_records.record_quality", RecordQuality, as_of),
+        tables=week_tables,
+        fits=fleet_fits,
+        evidence=evidence,
+        row_accounting=row_accounting(warehouse, as_of),
+        versions=report_versions(records),
+        assumptions=settings,
+        decisions=week_decisions,
+        catalogue=default_catalogue(settings),
+        past=earlier_calls(warehouse, as_of),
+        season_ends_at=season_end(as_of, settings),
+        manner=shop.manner(),
+    )
 
 
 def write_site(folder: Path, site: dict[str, bytes]) -> None:

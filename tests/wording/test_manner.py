@@ -154,7 +154,7 @@ def test_an_entry_left_out_keeps_the_projects_value() -> None:
         ('units = "imperial"', ['units is "imperial"', '"metric", "us"']),
         ('date = "17/08/2026"', ['date is "17/08/2026"', '"2026-08-17"']),
         ('time_zone = "Dock time"', ["Dock time", "America/New_York"]),
-        ('time_zone = "../etc/passwd"', ["time_zone", "UTC"]),
+        ('time_zone = "../zones/other"', ["time_zone", "UTC"]),
         ('time_zone = ""', ["time_zone", "UTC"]),
         ("units = us", ["not valid TOML", "double quotes"]),
         ("clock = 24", ["clock is 24", "double quotes"]),
@@ -163,6 +163,6 @@ def test_an_entry_left_out_keeps_the_projects_value() -> None:
 )
 def test_a_wrong_entry_is_named_with_its_file_and_remedy(text: str, parts: list[str]) -> None:
     with pytest.raises(PageSettingError) as caught:
-        read_manner("/home/shop/pages.toml", text)
-    for part in ["/home/shop/pages.toml", *parts]:
+        read_manner("shop/pages.toml", text)
+    for part in ["shop/pages.toml", *parts]:
         assert part in str(caught.value)
