@@ -37,7 +37,7 @@ week_report = dg.define_asset_job(
 
 past_week = dg.define_asset_job(
     "past_week",
-    selection=dg.AssetSelection.assets(service_week.week_tables).upstream() - _RECORDS,
+    selection=dg.AssetSelection.assets(service_week.week_decisions).upstream() - _RECORDS,
     description="A past week's chances and calls from what was known then, without its pages.",
 )
 

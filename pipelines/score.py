@@ -6,7 +6,7 @@ import polars as pl
 
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.resources import ShopFolders
-from pipelines.service_week import week_tables
+from pipelines.service_week import week_decisions
 from pipelines.weeks import WEEKS, as_of_week
 from ringland.fleet_risk.score_history import ScoreHistory, score_history
 from ringland.fleet_risk.score_outcomes import failures_at_stake, sets_taken_out
@@ -17,7 +17,7 @@ DRAW_SEED = 19140630  # any fixed number: the same weeks must give the same limi
 
 
 @dg.asset(
-    key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"python"}, deps=[week_tables]
+    key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"python"}, deps=[week_decisions]
 )
 def score(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders

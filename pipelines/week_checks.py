@@ -9,7 +9,7 @@ import polars as pl
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import current_exposure, session_exposure, session_fuel, spells
 from pipelines.resources import ShopFolders
-from pipelines.service_week import week_tables
+from pipelines.service_week import week_decisions, week_tables
 from pipelines.shop_records import (
     bench_verdicts,
     engine_sessions,
@@ -38,7 +38,7 @@ _CONTRACTS: list[tuple[dg.AssetsDefinition, str, type[dy.Schema]]] = [
     (current_exposure, "fuel_exposure.current_exposure", CurrentExposure),
     (week_tables, "service_week.hull_chances", HullChances),
     (week_tables, "service_week.hull_drivers", HullDrivers),
-    (week_tables, "service_week.hull_calls", HullCalls),
+    (week_decisions, "service_week.hull_calls", HullCalls),
 ]
 
 
