@@ -245,7 +245,7 @@ def test_every_link_of_the_site_leads_to_a_file_of_it_or_to_the_weeks_pages() ->
     for name, text in pages.items():
         for link in re.findall(r'href="([^"#]+)"', text):
             assert link in ("../index.html", "../ringland.css") or f"causes/{link}" in site, name
-    assert all(re.fullmatch(r"causes/[A-Za-z0-9-]+\.(html|pdf|xlsx)", name) for name in site)
+    assert all(re.fullmatch(r"causes/[A-Za-z0-9-]+\.(html|pdf|xlsx|css)", name) for name in site)
     assert not [name for name, text in pages.items() if "<b>" in text]
 
 
@@ -260,3 +260,37 @@ def test_no_field_of_a_report_is_left_out_of_the_page() -> None:
     elsewhere = {"acceptance_form", "engine_id", "found_at", "mode", "photos", "picture"}
     for field in fields(CauseReport):
         assert field.name in elsewhere or f"report.{field.name}" in source, field.name
+
+
+def test_only_the_newest_reports_are_written_as_files_and_no_link_leads_nowhere() -> None:
+    first = shop()
+    again = first.records["failures"].with_columns(found_at=pl.col("found_at") + timedelta(days=9))
+    of = replace(
+        first,
+        records=first.records | {"failures": pl.concat([first.records["failures"], again])},
+        assumptions=first.assumptions.changed(report__cause_files=1),
+    )
+    site = whole_site(of)
+    pages = sorted(path for path in site if re.search(r"\d{4}-\d\d-\d\d-\w+\.html$", path))
+    files = [path for path in site if path.endswith((".pdf", "-acceptance.xlsx"))]
+
+    assert len(pages) == 2
+    assert len(files) == 2  # of the later one
+    assert all(path.startswith(pages[1].removesuffix(".html")) for path in files)
+    for path in (*pages, "causes/index.html"):
+        for link in re.findall(r'href="([^"#]+)"', site[path].decode()):
+            assert link.startswith("../") or f"causes/{link}" in site, (path, link)
+    assert "The newest 1 stand as PDF too" in site["causes/index.html"].decode()
+
+
+def test_the_picture_shows_each_rental_once_by_colour_and_shape() -> None:
+    """40 rentals at 2 below need: 40 triangles, and none of the marks of another class."""
+    svg = (report().picture or b"").decode()
+    marks = dict(re.findall(r'<path class="(met|short|open)" [^>]*fill="[^"]*" d="([^"]*)"', svg))
+
+    assert set(marks) == {"short"}
+    # the legend's mark comes after the rentals' and is the last of its class
+    rentals = re.search(r'<path class="short" [^>]*stroke-linecap[^>]*d="([^"]*)"', svg)
+    assert rentals is not None
+    assert rentals[1].count("M") == 40
+    assert "onload" not in svg

@@ -1,28 +1,32 @@
 """The picture in a cause report: margin before the failure, and the tests of the engine.
 
-One SVG for page and PDF, with its text drawn as outlines, so that no font and no script is
-needed to show it and nothing written in the records can act in it.
+One SVG for page and PDF.  Its only text is our own words, figures and dates.
 """
 
 from __future__ import annotations
 
-import io
+from datetime import UTC, datetime
 
-import matplotlib as mpl
 import polars as pl
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
-from matplotlib.figure import Figure
+from matplotlib.dates import AutoDateLocator, num2date
 
 from ringland.failure_causes.cause_record import CauseRecord
+from ringland.failure_causes.plot_panel import INK, QUIET, Panel, Style, picture, round_ticks
 
 LOOK_BACK_H = 100.0
 """Engine hours drawn before the failure."""
 
-_INK, _BELOW, _QUIET = "#1c2a31", "#9f2f0b", "#8a969c"
-_SERIES = ("#0a5a78", "#b35c00", "#4b7f2f", "#7a4d9b")
-_MARKERS = ("o", "s", "^", "D")
+WIDTH, HEIGHT = 730.0, 250.0
+AXIS = Style("ink", INK, "dot")
+MET = Style("met", "#0a5a78", "dot")
+SHORT = Style("short", "#b23a0e", "down")
+OPEN = Style("open", QUIET, "cross")
+CYLINDERS = (
+    MET,
+    Style("c1", "#b35c00", "square"),
+    Style("c2", "#4b7f2f", "up"),
+    Style("c3", "#7a4d9b", "diamond"),
+)
 
 
 def evidence_picture(
@@ -48,78 +52,82 @@ def evidence_picture(
     )
     if own.is_empty() and tests.is_empty():
         return None
-    # hashsalt and no date: the same report gives the same bytes
-    with mpl.rc_context({"svg.hashsalt": "ringland", "svg.fonttype": "path", "font.size": 9}):
-        figure = Figure(figsize=(7.6, 2.6))
-        FigureCanvasSVG(figure)
-        margin, compression = figure.subplots(1, 2, width_ratios=(3, 2))
-        # fixed margins: measuring every label first would double the time
-        figure.subplots_adjust(left=0.07, right=0.99, top=0.9, bottom=0.2, wspace=0.22)
-        _draw_margin(margin, own, record)
-        _draw_compression(compression, tests)
-        out = io.BytesIO()
-        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
-    return out.getvalue()
+    return picture(WIDTH, HEIGHT, (_margin_panel(own, record), _compression_panel(tests)))
 
 
-def _draw_margin(axes: Axes, own: pl.DataFrame, record: CauseRecord) -> None:
-    axes.set_title("Octane margin of each rental", loc="left", fontsize=9)
-    axes.set_xlabel("engine hours of the piston set")
-    axes.set_ylabel("octane numbers")
-    _plain(axes)
+def _margin_panel(own: pl.DataFrame, record: CauseRecord) -> Panel:
     if own.is_empty():
-        _say(axes, "no rental on record")
-        return
-    known = own.drop_nulls("octane_margin_on")
-    below = known.filter(pl.col("octane_margin_on") < 0)
-    enough = known.filter(pl.col("octane_margin_on") >= 0)
-    open_ = own.filter(pl.col("octane_margin_on").is_null())
-    axes.axhline(0, color=_INK, linewidth=0.8)
-    for part, colour, marker, label in (
-        (enough, _SERIES[0], "o", "met the need"),
-        (below, _BELOW, "v", "below need"),
-        (open_.with_columns(octane_margin_on=0.0), _QUIET, "x", "not on record"),
+        return _saying(54.0, 430.0, "no rental on record")
+    failed_h = float(record.failed_h or 0.0)
+    margins = [0.0, *own["octane_margin_on"].drop_nulls().to_list()]
+    hours = [*own["set_h_stop"].to_list(), failed_h]
+    panel = Panel(
+        54.0, 430.0, 30.0, 205.0,
+        (min(hours) - 2.0, max(hours) + 2.0), (min(margins) - 0.7, max(margins) + 0.7),
+    )  # fmt: skip
+    panel.frame("Octane margin of each rental", "engine hours of the piston set", "octane numbers")
+    panel.x_ticks(round_ticks(*panel.x_range, most=8))
+    panel.y_ticks()
+    panel.rule(AXIS, (panel.x_range[0], 0.0), (panel.x_range[1], 0.0))
+    panel.rule(SHORT, (failed_h, panel.y_range[0]), (failed_h, panel.y_range[1]), dash="4 3")
+    margin = pl.col("octane_margin_on")
+    shown = []
+    for style, name, rule in (
+        (MET, "met the need", margin >= 0),
+        (SHORT, "below need", margin < 0),
+        (OPEN, "not on record", margin.is_null()),
     ):
-        if not part.is_empty():
-            axes.scatter(part["set_h_stop"].to_numpy(), part["octane_margin_on"].to_numpy(),
-                         s=12, c=colour, marker=marker, label=label)  # fmt: skip
-    axes.axvline(float(record.failed_h or 0.0), color=_BELOW, linestyle="--", linewidth=1)
-    drawn = [shown for shown in (enough, below, open_) if not shown.is_empty()]
-    margins = own["octane_margin_on"].drop_nulls().to_list()
-    axes.set_ylim(min([0.0, *margins]) - 0.7, max([0.0, *margins]) + 0.7)
-    axes.legend(fontsize=7, frameon=False, loc="lower right", bbox_to_anchor=(1.0, 1.0),
-                ncols=len(drawn), borderpad=0, handletextpad=0.1)  # fmt: skip
+        part = own.filter(rule).select("set_h_stop", margin.fill_null(0.0))
+        if part.height:
+            panel.points(style, part.iter_rows())
+            shown.append((style, name))
+    panel.legend(shown, panel.right, 18.0)
+    return panel
 
 
-def _draw_compression(axes: Axes, tests: pl.DataFrame) -> None:
-    axes.set_title("Compression by cylinder", loc="left", fontsize=9)
-    axes.set_ylabel("share of the highest")
-    _plain(axes)
+def _compression_panel(tests: pl.DataFrame) -> Panel:
     if tests.is_empty():
-        _say(axes, "no test on record")
-        return
-    shares = tests.with_columns(
-        share=pl.col("standard_value") / pl.col("standard_value").max().over("inspected_at")
-    ).sort("cylinder", "inspected_at")
+        return _saying(506.0, 722.0, "no test on record")
+    shares = tests.select(
+        "cylinder",
+        at=pl.col("inspected_at").dt.epoch("d"),
+        share=pl.col("standard_value") / pl.col("standard_value").max().over("inspected_at"),
+    ).sort("cylinder", "at")
+    first, last = (shares["at"].sort()[end] for end in (0, -1))
+    around = max(10.0, 0.06 * (last - first))
+    panel = Panel(
+        506.0, 722.0, 30.0, 205.0,
+        (first - around, last + around), (min([0.75, *(shares["share"] - 0.05)]), 1.03),
+    )  # fmt: skip
+    panel.frame("Compression by cylinder", y_title="share of the highest")
+    panel.x_ticks(_date_ticks(*panel.x_range))
+    panel.y_ticks()
+    shown = []
     for (cylinder,), part in shares.partition_by("cylinder", as_dict=True).items():
         number = int(str(cylinder or 0))
-        axes.plot(part["inspected_at"].to_list(), part["share"].to_list(), linewidth=1,
-                  marker=_MARKERS[number % 4], markersize=4, color=_SERIES[number % 4],
-                  label=f"cyl {number}")  # fmt: skip
-    axes.set_ylim(min(0.75, float(shares["share"].to_numpy().min()) - 0.1), 1.03)
-    dates = AutoDateLocator(minticks=2, maxticks=5)  # type: ignore[no-untyped-call]
-    axes.xaxis.set_major_locator(dates)
-    axes.xaxis.set_major_formatter(ConciseDateFormatter(dates))  # type: ignore[no-untyped-call]
-    axes.legend(fontsize=7, frameon=False, loc="lower left", ncols=4, handlelength=1.2)
+        style = CYLINDERS[(number - 1) % len(CYLINDERS)]
+        values = part.select("at", "share").rows()
+        panel.line(style, values)
+        panel.points(style, values)
+        shown.append((style, f"cyl {number}"))
+    panel.legend(shown, panel.right, 196.0)
+    return panel
 
 
-def _say(axes: Axes, words: str) -> None:
-    axes.set_axis_off()
-    axes.set_title("")
-    axes.text(0.5, 0.5, words, ha="center", transform=axes.transAxes)
+def _saying(left: float, right: float, words: str) -> Panel:
+    panel = Panel(left, right, 30.0, 205.0, (0.0, 1.0), (0.0, 1.0))
+    panel.text(words, (left + right) / 2, 118.0, "middle")
+    return panel
 
 
-def _plain(axes: Axes) -> None:
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    axes.tick_params(labelsize=8)
+def _date_ticks(first_d: float, last_d: float) -> list[tuple[float, str]]:
+    """Round dates between two days since 1970, as month and year, or day and month if close."""
+    begin, end = (datetime.fromtimestamp(day * 86_400, UTC) for day in (first_d, last_d))
+    locator = AutoDateLocator(minticks=2, maxticks=4, tz=UTC)  # type: ignore[no-untyped-call]
+    values = locator.tick_values(begin, end)  # type: ignore[no-untyped-call]
+    days = [num2date(value, UTC) for value in values]  # type: ignore[no-untyped-call]
+    by_month = all(day.day == 1 for day in days)
+    return [
+        (day.timestamp() / 86_400, f"{day:%b %Y}" if by_month else f"{day.day} {day:%b}")
+        for day in days
+    ]

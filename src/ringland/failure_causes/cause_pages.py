@@ -6,7 +6,6 @@ PDF's layout, which sets it as text and never reads it as markup.
 
 from __future__ import annotations
 
-import base64
 import hashlib
 import json
 import re
@@ -17,6 +16,7 @@ from typing import Any
 
 import typst
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 
 from ringland.failure_causes import rebuild_lines
 from ringland.failure_causes.cause_bench_form import bench_form_page, bench_form_workbook
@@ -77,8 +77,9 @@ def build_cause_site(
 ) -> dict[str, bytes]:
     """Every file by its path relative to the site's folder, all under 'causes/'.
 
-    Index; a page, a PDF and an acceptance form per report; the rebuild comparison; the bench
-    form as a page and as a spreadsheet for each number of cylinders on record.
+    Index; a page per report; a PDF and an acceptance form of the newest `report.cause_files`,
+    older ones print from their page; the rebuild comparison; the bench form as a page and as a
+    spreadsheet for each number of cylinders on record.
 
     Args:
         shop: what the reports were made from.
@@ -97,24 +98,32 @@ def build_cause_site(
         forms.append((cylinders, f"bench-form-{cylinders}-cylinders.xlsx"))
         site[forms[-1][1]] = bench_form_workbook(shop.table, cylinders)
     rows = []
-    for report in sorted(reports, key=lambda report: report.found_at, reverse=True):
-        name = report_name(report)
-        site[f"{name}.html"] = cause_page(report, templates)
-        site[f"{name}.pdf"] = cause_pdf(report, paper)
-        site[f"{name}-acceptance.xlsx"] = report.acceptance_form
+    newest = int(shop.assumptions.number("report.cause_files"))
+    for place, report in enumerate(sorted(reports, key=lambda one: one.found_at, reverse=True)):
+        name, has_files = report_name(report), place < newest
+        site[f"{name}.html"] = cause_page(report, templates, has_files=has_files)
+        if has_files:
+            site[f"{name}.pdf"] = cause_pdf(report, paper)
+            site[f"{name}-acceptance.xlsx"] = report.acceptance_form
         rows.append(
             {
                 "engine_id": report.engine_id,
                 "day": day_text(report.found_at),
                 "short": " ".join(report.summary[:2]),
                 "page": f"{name}.html",
-                "pdf": f"{name}.pdf",
+                "pdf": f"{name}.pdf" if has_files else "",
             }
         )
     index = templates.get_template("cause_index.html.j2").render(
-        root="../", rows=rows, forms=forms, as_of=shop.as_of, is_demo=shop.is_demo
+        root="../",
+        rows=rows,
+        forms=forms,
+        as_of=shop.as_of,
+        is_demo=shop.is_demo,
+        newest=newest if len(rows) > newest else 0,
     )
     site["index.html"] = index.encode()
+    site["evidence.css"] = _own("evidence.css")
     return {f"causes/{name}": content for name, content in site.items()}
 
 
@@ -145,8 +154,16 @@ def report_name(report: CauseReport) -> str:
     return f"{letters}-{report.found_at:%Y-%m-%d}-{digest}"
 
 
-def cause_page(report: CauseReport, templates: Environment | None = None) -> bytes:
-    """The report as one HTML page; its photos and picture are inside it."""
+def cause_page(
+    report: CauseReport, templates: Environment | None = None, *, has_files: bool = True
+) -> bytes:
+    """The report as one HTML page; its photos and picture are inside it.
+
+    Args:
+        report: the report.
+        templates: made once for many pages.
+        has_files: whether its PDF and its acceptance form stand beside it.
+    """
     templates = templates or _templates()
     return (
         templates.get_template("cause_report.html.j2")
@@ -155,14 +172,14 @@ def cause_page(report: CauseReport, templates: Environment | None = None) -> byt
             titles=[f"{number}. {title}" for number, title in enumerate(TITLES, start=1)],
             headings=HEADINGS,
             root="../",
-            pdf=f"{report_name(report)}.pdf",
-            form=f"{report_name(report)}-acceptance.xlsx",
+            pdf=f"{report_name(report)}.pdf" if has_files else "",
+            form=f"{report_name(report)}-acceptance.xlsx" if has_files else "",
             photos=[
                 {"name": name, "src": photo.data_url}
                 for name, content in report.photos
                 if (photo := shown_photo(content))
             ],
-            picture=report.picture and f"data:image/svg+xml;base64,{_base64(report.picture)}",
+            picture=report.picture and Markup(report.picture.decode()),  # noqa: S704  # ours
         )
         .encode()
     )
@@ -175,8 +192,7 @@ def cause_pdf(report: CauseReport, paper: str = "a4") -> bytes:
         report: the report.
         paper: 'a4' or 'us-letter'.
     """
-    layout = files("ringland.failure_causes").joinpath("templates", "cause_report.typ")
-    inputs: dict[str, bytes] = {"main.typ": layout.read_bytes()}
+    inputs: dict[str, bytes] = {"main.typ": _own("cause_report.typ")}
     photos = []
     for number, (name, content) in enumerate(report.photos):
         if photo := shown_photo(content):
@@ -220,8 +236,8 @@ def _as_json(report: CauseReport) -> dict[str, Any]:
     return fields
 
 
-def _base64(content: bytes) -> str:
-    return base64.b64encode(content).decode()
+def _own(name: str) -> bytes:
+    return files("ringland.failure_causes").joinpath("templates", name).read_bytes()
 
 
 def _templates() -> Environment:
