@@ -2,14 +2,19 @@
 
 import logging
 import os
+import tempfile
 from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 import dagster as dg
 
 from pipelines.definitions import build_definitions
+from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import Home
+from pipelines.warehouse_care import publish_copy
 
 Listener = Callable[[str, str], None]
 """Called with an asset's name and 'started' or 'done'."""
@@ -19,6 +24,18 @@ _STEP_EVENTS = {"STEP_START": "started", "STEP_SUCCESS": "done"}
 
 class GraphRunError(RuntimeError):
     """A step of the graph failed, or a blocking check did; the message says which and why."""
+
+
+@dataclass(frozen=True)
+class _HomeWithCopy(Home):
+    """A home whose warehouse is a copy elsewhere."""
+
+    copy: Path
+
+    @property
+    def database(self) -> Path:
+        """The copy."""
+        return self.copy
 
 
 def run_graph(
@@ -32,15 +49,22 @@ def run_graph(
 ) -> dg.ExecuteInProcessResult:
     """The result of one job, e.g. 'load_records' or 'week_report'.
 
-    Given `told_by`, the week is restated: worked out with what was known at that instant.
+    Given `told_by`, the week is restated: worked out with what was known at that instant, on
+    a copy of the warehouse, so that what was said of the week as it was known stays, and
+    is scored.
 
     Raises:
         GraphRunError: a step failed; the text is its own error, without the traceback.
     """
     os.environ["DAGSTER_HOME"] = str(home.dagster)
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
-    definitions = build_definitions(home, records_folder, _listening_logger(listener), told_by)
-    with dg.DagsterInstance.get() as instance:
+    with ExitStack() as until_done:
+        instance = until_done.enter_context(dg.DagsterInstance.get())
+        if told_by is not None and home.database.exists():
+            scratch = Path(until_done.enter_context(tempfile.TemporaryDirectory()))
+            publish_copy(warehouse_at(home.database), scratch / home.database.name)
+            home = _HomeWithCopy(home.folder, scratch / home.database.name)
+        definitions = build_definitions(home, records_folder, _listening_logger(listener), told_by)
         result = definitions.resolve_job_def(job).execute_in_process(
             instance=instance,
             partition_key=partition_key,

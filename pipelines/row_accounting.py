@@ -43,10 +43,12 @@ def all_set_aside(warehouse: DuckDBWarehouse) -> pl.DataFrame:
 
 
 def set_aside_rows(warehouse: DuckDBWarehouse, as_of: datetime | None = None) -> pl.DataFrame:
-    """Rows to mend, one per fault: kind, source_file, source_row, field, fault, remedy, value.
+    """Rows to mend, one per fault: kind, file, row, field, fault, remedy, value, hull_id.
 
-    A bad row that came with several exports stands once, at its last file.  Given `as_of`,
-    a row whose own event time can be read and lies later is left out, as a loaded row would be.
+    The file and its row stand in source_file and source_row; `hull_id` is as written, null
+    where the row names none.  A bad row that came with several exports stands once, at its
+    last file.  Given `as_of`, a row whose own event time can be read and lies later is left
+    out, as a loaded row would be.
     """
     rows = warehouse.read(
         "select distinct on (kind, raw_row, field, fault) "
@@ -55,7 +57,9 @@ def set_aside_rows(warehouse: DuckDBWarehouse, as_of: datetime | None = None) ->
     ).sort("kind", "source_file", "source_row", "field", "fault")
     if as_of is not None:
         rows = rows.filter(_event_time().is_null() | (_event_time() <= as_of))
-    return rows.drop("raw_row")
+    is_whole = pl.col("raw_row").str.starts_with("{")  # a torn row is a list of its fields
+    hull = pl.when(is_whole).then(pl.col("raw_row")).str.json_path_match("$.hull_id")
+    return rows.with_columns(hull_id=hull).drop("raw_row")
 
 
 def _event_time() -> pl.Expr:

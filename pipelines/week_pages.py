@@ -7,11 +7,17 @@ from pathlib import Path
 import dagster as dg
 import polars as pl
 
-from pipelines.duckdb_warehouse import DuckDBWarehouse
-from pipelines.fuel_exposure import session_exposure
+from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
+from pipelines.fuel_exposure import session_exposure, session_fuel
 from pipelines.resources import ShopFolders
-from pipelines.row_accounting import row_accounting
-from pipelines.shop_records import bench_verdicts, record_quality
+from pipelines.row_accounting import changes_since, row_accounting, set_aside_rows
+from pipelines.shop_records import (
+    bench_verdicts,
+    hour_line,
+    octane_scales,
+    record_doubts,
+    record_quality,
+)
 from pipelines.versions import report_versions
 from pipelines.weeks import WEEKS, as_of_week
 from ringland.fleet_risk.fleet_evidence import FleetEvidence
@@ -26,10 +32,17 @@ from ringland.service_week.week_decisions import (
 )
 from ringland.service_week.week_tables import WeekTables
 from ringland.shop_records.known_then import known_by
-from ringland.shop_records.tables import BenchVerdicts, RecordQuality
+from ringland.shop_records.tables import (
+    BenchVerdicts,
+    HourLine,
+    OctaneScaleChances,
+    RecordFlags,
+    RecordQuality,
+)
 from ringland.week_pages.past_calls import PastCalls
 from ringland.week_pages.report_page import build_site
 from ringland.week_pages.week_bundle import week_bundle
+from ringland.week_pages.week_records import Restated, WeekRecords, left_out_readings
 from ringland.week_pages.week_report import (
     WEEK_LIST_HEADINGS,
     WeekReport,
@@ -39,6 +52,8 @@ from ringland.week_pages.week_report import (
 
 ROOM = "week_pages"
 BUNDLE = "ringland-week.zip"
+RESTATED = "-restated"
+"""What the folder of a restated week's pages ends in, so that the week as it was known stays."""
 
 
 @dg.asset(
@@ -46,7 +61,15 @@ BUNDLE = "ringland-week.zip"
     group_name=ROOM,
     partitions_def=WEEKS,
     kinds={"html"},
-    deps=[session_exposure, bench_verdicts, record_quality],
+    deps=[
+        session_fuel,
+        session_exposure,
+        bench_verdicts,
+        record_quality,
+        record_doubts,
+        hour_line,
+        octane_scales,
+    ],
     ins={
         "fleet_fits": dg.AssetIn(key_prefix="fleet_risk"),
         "evidence": dg.AssetIn(key_prefix="fleet_risk"),
@@ -82,8 +105,9 @@ def report(
         week_tables=week_tables,
         week_decisions=week_decisions,
     )
-    folder = shop.site / context.partition_key
-    site = build_site(made, beside=cause_pages, fuel=week_fuel, score=score)
+    state = week_records(warehouse, as_of, records)
+    folder = shop.site / (context.partition_key + (RESTATED if state.restated else ""))
+    site = build_site(made, beside=cause_pages, fuel=week_fuel, score=score, records=state)
     write_site(folder, site | {BUNDLE: week_bundle(site)})
     return dg.MaterializeResult(
         metadata={
@@ -94,6 +118,35 @@ def report(
                 {"headings": list(WEEK_LIST_HEADINGS), "rows": week_list_lines(made)}
             ),
         }
+    )
+
+
+def week_records(
+    warehouse: DuckDBWarehouse, as_of: datetime, records: dict[str, pl.DataFrame]
+) -> WeekRecords:
+    """The state of the records known at a week, and what changed if it is restated."""
+    doubts = [
+        warehouse.read_week(table, RecordFlags, as_of)
+        for table in (
+            "shop_records.record_doubts",
+            "shop_records.record_flags",
+            "fuel_exposure.record_doubts",
+        )
+    ]
+    line = warehouse.read_week("shop_records.hour_line", HourLine, as_of)
+    restated = None
+    if warehouse.told_by:
+        told_by = datetime.fromisoformat(warehouse.told_by)
+        as_known = warehouse_at(Path(warehouse.database))
+        restated = Restated(told_by, changes_since(as_known, as_of, told_by))
+    return WeekRecords(
+        set_aside=set_aside_rows(warehouse, as_of),
+        doubts=pl.concat(doubts).unique(maintain_order=True),
+        hour_line=line,
+        left_out=left_out_readings(records["hour_readings"], line),
+        octane_scales=warehouse.read_week("shop_records.octane_scales", OctaneScaleChances, as_of),
+        quality=warehouse.read_week("shop_records.record_quality", RecordQuality, as_of),
+        restated=restated,
     )
 
 

@@ -18,8 +18,10 @@ from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.raw_text import SOURCE_ROW
 from ringland.shop_records.record_kinds import RecordKind
 from ringland.shop_records.text_cast import FAULT_SCHEMA, faults
+from ringland.wording.doubt_words import NOTHING_TO_DO
 
 _SHOWN_IDS = 5
+_LONG_TABLE = 1_000_000  # hashing the keys of a shorter one takes less time than loading numba
 
 
 def rule_faults(kind: RecordKind, typed: pl.DataFrame) -> pl.DataFrame:
@@ -176,6 +178,8 @@ def repeat_faults(kind: RecordKind, typed: pl.DataFrame) -> pl.DataFrame:
     nothing new.
     """
     key = list(kind.key)
+    if _has_rising_keys(kind, typed):
+        return pl.DataFrame(schema=FAULT_SCHEMA)
     # Counting hashes is several times faster than comparing keys; a chance collision only
     # leads to the exact comparison below.
     if typed.select(pl.struct(key).hash()).to_series().n_unique() == typed.height:
@@ -188,6 +192,18 @@ def repeat_faults(kind: RecordKind, typed: pl.DataFrame) -> pl.DataFrame:
         pl.col(SOURCE_ROW) != pl.col(f"{SOURCE_ROW}_first")
     )
     return differences(repeated, key, values, "row {} of this file", f"{SOURCE_ROW}_first")
+
+
+def _has_rising_keys(kind: RecordKind, typed: pl.DataFrame) -> bool:
+    """Whether a long table is a log in order of time, as most are, and so repeats no key."""
+    if typed.height < _LONG_TABLE or len(kind.key) != 2:
+        return False
+    names, instants = typed.select(kind.key)
+    if names.dtype != pl.String or not isinstance(instants.dtype, pl.Datetime):
+        return False
+    from ringland.shop_records.key_order import rises_within  # noqa: PLC0415 - compiled
+
+    return not (names.has_nulls() or instants.has_nulls()) and rises_within(names, instants)
 
 
 def differences(
@@ -217,7 +233,7 @@ def differences(
         .then(sentence("Same as {}.", where))
         .otherwise(sentence("Same " + about + " as {}, but another {}.", where, pl.col("_unlike"))),
         pl.when(same)
-        .then(pl.lit("Nothing to do: the earlier row is kept."))
+        .then(pl.lit(NOTHING_TO_DO))
         .otherwise(
             pl.lit(
                 "The earlier row is kept. If this one is true, correct the earlier one in a "

@@ -33,6 +33,9 @@ from ringland.week_pages.fuel_charts import TANK, tank_sketch
 from ringland.week_pages.fuel_page import INDEX, fuel_contexts, tank_pages
 from ringland.week_pages.hull_page import hull_context
 from ringland.week_pages.picture_sketch import Points, sketches_script
+from ringland.week_pages.record_exports import record_exports
+from ringland.week_pages.records_page import INDEX as RECORDS
+from ringland.week_pages.records_page import record_contexts, restated_line
 from ringland.week_pages.score_page import score_context
 from ringland.week_pages.timeline_chart import TIMELINE, timeline_sketch
 from ringland.week_pages.week_digest import (
@@ -42,6 +45,7 @@ from ringland.week_pages.week_digest import (
     digest_text,
 )
 from ringland.week_pages.week_exports import week_exports
+from ringland.week_pages.week_records import WeekRecords
 from ringland.week_pages.week_report import HullSheet, WeekReport
 from ringland.week_pages.what_if import fleet_script
 from ringland.wording import fixed_words as words
@@ -85,6 +89,7 @@ def build_site(
     beside: Mapping[str, bytes] | None = None,
     fuel: WeekFuel | None = None,
     score: ScoreHistory | None = None,
+    records: WeekRecords | None = None,
 ) -> dict[str, bytes]:
     """Every file of the site by its path relative to the site's folder.
 
@@ -97,9 +102,10 @@ def build_site(
             a place in the navigation.
         fuel: the week's fuel; None: no fuel page is made.
         score: how earlier weeks' advice fared; None: no score page is made.
+        records: the state of the records; None: no record page is made.
     """
     with in_manner(report.manner):
-        return _site(report, dict(beside or {}), fuel, score)
+        return _site(report, dict(beside or {}), fuel, score, records)
 
 
 def _site(
@@ -107,11 +113,15 @@ def _site(
     beside: dict[str, bytes],
     fuel: WeekFuel | None,
     score: ScoreHistory | None,
+    records: WeekRecords | None,
 ) -> dict[str, bytes]:
     pages = hull_pages(sheet.hull_id for sheet in report.hulls)
     templates = _templates(report)
     templates.globals["has_causes"] = "causes/index.html" in beside
     templates.globals["has_score"] = score is not None
+    templates.globals["has_records"] = records is not None
+    restated = None if records is None else records.restated
+    templates.globals["restated_line"] = "" if restated is None else restated_line(restated)
     templates.globals["tanks"] = {} if fuel is None else tank_pages(pages)
     site = {
         "plotly.min.js": get_plotlyjs().encode(),
@@ -149,6 +159,12 @@ def _site(
             charts = {chart: _chart(figure) for chart, figure in context.pop("figures").items()}
             here = "fuel" if path == INDEX else "tank"
             site[path] = _render(templates, name, root="../", here=here, charts=charts, **context)
+    if records is not None:
+        for path, (name, context) in record_contexts(report, records, pages).items():
+            charts = {chart: _chart(figure) for chart, figure in context.pop("figures").items()}
+            here = "records" if path == RECORDS else "hull record"
+            site[path] = _render(templates, name, root="../", here=here, charts=charts, **context)
+        site |= record_exports(report, records)
     return site | beside
 
 

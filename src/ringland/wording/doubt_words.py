@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+NOTHING_TO_DO = "Nothing to do: the earlier row is kept."
+"""The remedy of a set-aside row that says again what is on record."""
+
 _CORRECT = "Put it right in a file of corrections"
 
 DOUBT_LABELS = {
