@@ -150,12 +150,13 @@ def poured_fuel(
     n = len(events.row)
     quality = np.zeros((n, len(QUALITY)))
     spread = assumptions.number("octane.label_spread_on")
-    own = with_aki(fills, assumptions).select(
-        "octane_low_aki", "octane_best_aki", "octane_high_aki"
-    )
+    graded = with_aki(fills, assumptions)
+    own = graded.select("octane_low_aki", "octane_best_aki", "octane_high_aki")
     own_octane = own.cast(pl.Float64).fill_null(np.nan).to_numpy() + np.array([-spread, 0, spread])
     recorded = (events.role == RECORDED) & (fill_row >= 0)
     quality[recorded, :3] = own_octane[fill_row[recorded]]
+    open_share = graded.get_column("octane_open_share").fill_null(0.0).to_numpy()
+    quality[recorded, 6] = open_share[fill_row[recorded]]
     added = (events.role != RECORDED) & (events.is_fill == 1)
     outside_d = assumptions.number("fuel.outside_age_d")
     oldest_d = assumptions.number("fuel.unrecorded_age_high_d")

@@ -173,7 +173,8 @@ def _delivered(
     spread_d = assumptions.number("fuel.delivery_age_spread_d")
     low_d = np.where(on_record, np.maximum(age - spread_d, 0.0), 0.0)
     put_ages(quality, events.at_us, age, low_d, np.where(on_record, age + spread_d, oldest_d))
-    quality[:, 6] = ~is_known
+    open_share = graded.get_column("octane_open_share").fill_null(1.0).to_numpy()
+    quality[:, 6] = np.where(is_known, open_share[delivery], 1.0)
     return quality, (events.at_us - age * US_PER_DAY).astype(np.int64)
 
 

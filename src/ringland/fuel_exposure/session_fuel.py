@@ -30,6 +30,7 @@ from ringland.fuel_exposure.dock_tanks import (
     draws_of,
     run_dock_tanks,
 )
+from ringland.fuel_exposure.octane import with_scale_chances
 from ringland.fuel_exposure.tables import SessionFuel
 from ringland.fuel_exposure.tank_account import (
     account,
@@ -95,6 +96,7 @@ def session_fuel(
     """
     drains = records.get("drains", Drains.create_empty())
     _refuse_later(records, engine_sessions, drains, as_of)
+    records = with_scale_chances(records, assumptions)
     hulls, fills = records["hulls"].sort("hull_id"), records["fills"]
     names = hulls.get_column("hull_id").to_list()
     rated = rated_litres(_with_engineless(engine_sessions, records), assumptions)

@@ -9,9 +9,9 @@ class SessionFuel(dy.Schema):
     """One row per rental: what was in the litres it burned.
 
     `octane_low_aki` and `octane_high_aki` bound the blend over what the record leaves
-    open: unrecorded fills, fills without a grade, a lone RON or MON, a booster's real
-    benefit and octane.label_spread_on on every label.  `octane_aki` is null where none of
-    the fuel is on record; the bounds stand even then.
+    open: unrecorded fills, fills without a grade, a number without its scale, a lone RON or
+    MON, a booster's real benefit and octane.label_spread_on on every label.  `octane_aki` is
+    null where none of the fuel is on record; the bounds stand even then.
     """
 
     hull_id = dy.String()
@@ -26,7 +26,10 @@ class SessionFuel(dy.Schema):
     fuel_age_p90_d = dy.Float64(nullable=True, description="nine tenths of the litres are younger")
     share_over_14d = dy.Float64(nullable=True)
     share_over_28d = dy.Float64(nullable=True)
-    unknown_share = dy.Float64(description="share of the litres whose octane is not on record")
+    unknown_share = dy.Float64(
+        description="share of the litres whose octane is not on record; a number without its "
+        "scale counts with the chance that the likeliest scale is wrong"
+    )
     tank_before_l = dy.Float64()
     tank_after_l = dy.Float64()
 
