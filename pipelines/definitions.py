@@ -15,6 +15,7 @@ from pipelines import (
     week_checks,
     week_pages,
 )
+from pipelines.asset_story import told
 from pipelines.drop_folder import drop_folder_sensor
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.home import Home
@@ -68,7 +69,14 @@ def build_definitions(
         week_pages,
     ]
     return dg.Definitions(
-        assets=dg.load_assets_from_modules(rooms),
+        assets=dg.map_asset_specs(
+            told,
+            [
+                asset
+                for asset in dg.load_assets_from_modules(rooms)
+                if isinstance(asset, dg.AssetsDefinition)  # the rooms hold no other kind
+            ],
+        ),
         asset_checks=dg.load_asset_checks_from_modules([*rooms, week_checks]),
         jobs=[load_records, week_report, past_week],
         schedules=[every_monday],

@@ -2,7 +2,9 @@
 
 import dagster as dg
 import numpy as np
+import polars as pl
 
+from pipelines.asset_figures import table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import session_exposure, spells
 from pipelines.resources import ShopFolders
@@ -77,5 +79,18 @@ def cause_pages(
             "reports": len(reports),
             "rebuilds_compared": builds.height,
             "rebuilds_left_out": dg.MetadataValue.json(list(left_out)),
+            "newest": table(
+                pl.DataFrame(
+                    [
+                        {
+                            "engine": one.engine_id,
+                            "found": f"{one.found_at:%Y-%m-%d}",
+                            "in short": one.summary[1],
+                        }
+                        for one in sorted(reports, key=lambda one: one.found_at, reverse=True)
+                    ],
+                    schema={"engine": pl.String, "found": pl.String, "in short": pl.String},
+                )
+            ),
         },
     )

@@ -3,6 +3,7 @@
 import dagster as dg
 import numpy as np
 
+from pipelines.asset_figures import picture, survival_picture, table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import spells
 from pipelines.resources import ShopFolders
@@ -62,7 +63,10 @@ def evidence(
         metadata={
             "piston_sets": found.n_sets,
             "running": found.n_running,
-            "failures": dg.MetadataValue.json(found.mode_counts.to_dicts()),
-            "effects": dg.MetadataValue.json(found.effects.to_dicts()),
+            "failures": table(found.mode_counts),
+            "effects": table(found.effects, most=24),
+            "ring_land_life": picture(
+                survival_picture(found.curves[0].steps), "Share of piston sets still whole by hours"
+            ),
         },
     )

@@ -3,6 +3,7 @@
 import dagster as dg
 import polars as pl
 
+from pipelines.asset_figures import below_need_picture, picture, rows, table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import engine_sessions, piston_lives
@@ -39,10 +40,10 @@ def session_fuel(
     ).row(0)
     return dg.MaterializeResult(
         metadata={
-            "rows": ledger.sessions.height,
+            **rows(ledger.sessions.height),
             "litres_burned": round(litres),
             "litres_of_unknown_octane": round(unknown),
-            "tanks": dg.MetadataValue.json(ledger.balance.to_dicts()),
+            "tanks": table(ledger.balance),
             "hulls_out_of_balance": doubts.height,
         }
     )
@@ -63,11 +64,23 @@ def session_exposure(
     )
     warehouse.write_week(f"{ROOM}.session_exposure", SessionExposure, exposure, as_of)
     below = exposure.filter(pl.col("shortfall_on") > 0).height
-    return dg.MaterializeResult(metadata={"rows": exposure.height, "rentals_below_need": below})
+    return dg.MaterializeResult(
+        metadata={
+            **rows(exposure.height),
+            "rentals_below_need": below,
+            "below_need_by_month": picture(
+                below_need_picture(exposure), "Share of rentals below need, month by month"
+            ),
+        }
+    )
 
 
 @dg.asset(
-    key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, deps=[session_exposure, piston_lives]
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"python"},
+    deps=[session_exposure, piston_lives],
 )
 def week_fuel(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
@@ -89,7 +102,12 @@ def week_fuel(
         0
     )
     return dg.Output(
-        fuel, metadata={"litres_sold": round(sold), "litres_sold_below_need": round(below)}
+        fuel,
+        metadata={
+            "litres_sold": round(sold),
+            "litres_sold_below_need": round(below),
+            "docks": table(fuel.docks.drop("below_need")),
+        },
     )
 
 
@@ -111,7 +129,7 @@ def spells(
     warehouse.write_week(f"{ROOM}.spells", Spells, stretches, as_of)
     return dg.MaterializeResult(
         metadata={
-            "rows": stretches.height,
+            **rows(stretches.height),
             "engine_hours": round((stretches["stop_h"] - stretches["start_h"]).sum()),
             "failures": stretches["mode"].count(),
         }
@@ -134,4 +152,4 @@ def current_exposure(
     lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
     now = exposure_now(exposure, lives, shop.assumptions())
     warehouse.write_week(f"{ROOM}.current_exposure", CurrentExposure, now, as_of)
-    return dg.MaterializeResult(metadata={"rows": now.height})
+    return dg.MaterializeResult(metadata=rows(now.height))

@@ -4,6 +4,7 @@ import dagster as dg
 import numpy as np
 import polars as pl
 
+from pipelines.asset_figures import table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.resources import ShopFolders
 from pipelines.service_week import week_decisions
@@ -42,6 +43,8 @@ def score(
             "flagged_hull_weeks": found.flagged,
             "failed_after_flag": found.failed_after_flag,
             "failed_without_flag": found.failed_without_flag,
+            "scores": table(found.scores),
+            "said_against_happened": table(found.groups),
         },
     )
 

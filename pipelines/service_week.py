@@ -4,6 +4,7 @@ import dagster as dg
 import numpy as np
 import polars as pl
 
+from pipelines.asset_figures import rows, table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import current_exposure, session_exposure
 from pipelines.resources import ShopFolders
@@ -62,7 +63,7 @@ def week_tables(
     return dg.Output(
         tables,
         metadata={
-            "hulls": tables.running.height,
+            **rows(tables.running.height),
             "with_a_chance": tables.running["why_not"].null_count(),
         },
     )
@@ -103,8 +104,8 @@ def week_decisions(
             rng=np.random.default_rng(PLAY_SEED),
         )
     warehouse.write_week(f"{ROOM}.hull_calls", HullCalls, decisions.calls, as_of)
-    calls = decisions.calls["call"].value_counts(sort=True).to_dicts()
-    facts: dict[str, dg.MetadataValue] = {"calls": dg.MetadataValue.json(calls)}
+    facts = rows(decisions.calls.height)
+    facts["calls"] = table(decisions.calls["call"].value_counts(sort=True))
     if decisions.plan is not None:
         plan = decisions.plan
         facts |= {
@@ -112,5 +113,10 @@ def week_decisions(
             "total_cost": dg.MetadataValue.float(plan.total_cost),
             "cost_of_nothing": dg.MetadataValue.float(plan.cost_of_nothing),
             "to_order": dg.MetadataValue.json(dict(plan.to_order)),
+            "jobs": table(
+                plan.rows.filter(pl.col("option") != NOTHING).select(
+                    "hull_id", "option", "expected_cost", "saving", "given_up"
+                )
+            ),
         }
     return dg.Output(decisions, metadata=facts)

@@ -3,6 +3,7 @@
 import dagster as dg
 import polars as pl
 
+from pipelines.asset_figures import rows, table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.mended_loading import load_corrections, load_mended
 from pipelines.record_loading import FileCount, load_kind
@@ -109,15 +110,15 @@ def corrections(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.Materialize
 @dg.asset(key_prefix=ROOM, group_name=ROOM, kinds={"csv", "xlsx"}, deps=ALL_RECORDS)
 def set_aside(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeResult:
     """Rows to mend, one per fault, with the remedy; also as set-aside.csv and set-aside.xlsx."""
-    rows = set_aside_rows(warehouse)
+    aside = set_aside_rows(warehouse)
     shop.mend_book.write_bytes(mend_workbook(all_set_aside(warehouse)))
-    inert(rows).write_csv(shop.set_aside_file)
-    by_fault = rows.group_by("kind", "fault").len().sort("len", "fault", descending=[True, False])
+    inert(aside).write_csv(shop.set_aside_file)
+    by_fault = aside.group_by("kind", "fault").len().sort("len", "fault", descending=[True, False])
     return dg.MaterializeResult(
         metadata={
-            "rows": rows.select("source_file", "source_row").n_unique(),
+            **rows(aside.select("source_file", "source_row").n_unique()),
             "file": dg.MetadataValue.path(str(shop.set_aside_file)),
-            "commonest": dg.MetadataValue.json(by_fault.head(10).to_dicts()),
+            "commonest": table(by_fault),
         }
     )
 
@@ -181,7 +182,7 @@ def engine_sessions(
     warehouse.write_week(f"{ROOM}.record_flags", RecordFlags, flags, as_of)
     return dg.MaterializeResult(
         metadata={
-            "rows": sessions.height,
+            **rows(sessions.height),
             "flags": flags.height,
             "newest_session": str(sessions["ended_at"].max()),
         }
@@ -201,13 +202,9 @@ def piston_lives(
     warehouse.write_week(f"{ROOM}.piston_lives", PistonLives, lives, as_of)
     return dg.MaterializeResult(
         metadata={
-            "rows": lives.height,
+            **rows(lives.height),
             "failures": int((lives["state"] == "failed").sum()),
-            "by_mode": dg.MetadataValue.json(
-                lives.filter(pl.col("mode").is_not_null())["mode"]
-                .value_counts(sort=True)
-                .to_dicts()
-            ),
+            "by_mode": table(lives["mode"].drop_nulls().value_counts(sort=True)),
         }
     )
 
@@ -228,9 +225,7 @@ def bench_verdicts(
         verdicts = judge_bench_tests(records["inspections"], records["engines"], station)
     warehouse.write_week(f"{ROOM}.bench_verdicts", BenchVerdicts, verdicts, as_of)
     counted = verdicts.group_by("measure", "verdict").len().sort("measure", "verdict")
-    return dg.MaterializeResult(
-        metadata={"rows": verdicts.height, "verdicts": dg.MetadataValue.json(counted.to_dicts())}
-    )
+    return dg.MaterializeResult(metadata={**rows(verdicts.height), "verdicts": table(counted)})
 
 
 @dg.asset(
@@ -244,7 +239,7 @@ def hour_line(
     line = line_of(known_by(warehouse.read_records(), as_of))
     warehouse.write_week(f"{ROOM}.hour_line", HourLine, line, as_of)
     return dg.MaterializeResult(
-        metadata={"rows": line.height, "repairs": line["repair"].drop_nulls().len()}
+        metadata={**rows(line.height), "repairs": line["repair"].drop_nulls().len()}
     )
 
 
@@ -273,9 +268,7 @@ def record_doubts(
     )
     warehouse.write_week(f"{ROOM}.record_doubts", RecordFlags, doubts, as_of)
     by_flag = doubts["flag"].value_counts(sort=True)
-    return dg.MaterializeResult(
-        metadata={"rows": doubts.height, "by_flag": dg.MetadataValue.json(by_flag.to_dicts())}
-    )
+    return dg.MaterializeResult(metadata={**rows(doubts.height), "by_flag": table(by_flag)})
 
 
 @dg.asset(
@@ -288,7 +281,7 @@ def octane_scales(
     as_of = as_of_week(context.partition_key)
     chances = scale_chances(known_by(warehouse.read_records(), as_of), shop.assumptions())
     warehouse.write_week(f"{ROOM}.octane_scales", OctaneScaleChances, chances, as_of)
-    return dg.MaterializeResult(metadata={"rows": chances.height})
+    return dg.MaterializeResult(metadata=rows(chances.height))
 
 
 @dg.asset(
@@ -302,4 +295,4 @@ def record_quality(
     sessions = warehouse.read_week(f"{ROOM}.engine_sessions", EngineSessions, as_of)
     quality = quality_of(known_by(warehouse.read_records(), as_of), sessions, as_of)
     warehouse.write_week(f"{ROOM}.record_quality", RecordQuality, quality, as_of)
-    return dg.MaterializeResult(metadata={"rows": quality.height})
+    return dg.MaterializeResult(metadata=rows(quality.height))

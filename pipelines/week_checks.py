@@ -13,7 +13,10 @@ from pipelines.service_week import week_decisions, week_tables
 from pipelines.shop_records import (
     bench_verdicts,
     engine_sessions,
+    hour_line,
+    octane_scales,
     piston_lives,
+    record_doubts,
     record_quality,
 )
 from pipelines.weeks import as_of_week
@@ -23,15 +26,21 @@ from ringland.service_week.tables import HullCalls
 from ringland.shop_records.tables import (
     BenchVerdicts,
     EngineSessions,
+    HourLine,
+    OctaneScaleChances,
     PistonLives,
+    RecordFlags,
     RecordQuality,
 )
 
-_CONTRACTS: list[tuple[dg.AssetsDefinition, str, type[dy.Schema]]] = [
+CONTRACTS: list[tuple[dg.AssetsDefinition, str, type[dy.Schema]]] = [
     (engine_sessions, "shop_records.engine_sessions", EngineSessions),
     (piston_lives, "shop_records.piston_lives", PistonLives),
     (bench_verdicts, "shop_records.bench_verdicts", BenchVerdicts),
     (record_quality, "shop_records.record_quality", RecordQuality),
+    (hour_line, "shop_records.hour_line", HourLine),
+    (octane_scales, "shop_records.octane_scales", OctaneScaleChances),
+    (record_doubts, "shop_records.record_doubts", RecordFlags),
     (session_fuel, "fuel_exposure.session_fuel", SessionFuel),
     (session_exposure, "fuel_exposure.session_exposure", SessionExposure),
     (spells, "fuel_exposure.spells", Spells),
@@ -40,6 +49,7 @@ _CONTRACTS: list[tuple[dg.AssetsDefinition, str, type[dy.Schema]]] = [
     (week_tables, "service_week.hull_drivers", HullDrivers),
     (week_decisions, "service_week.hull_calls", HullCalls),
 ]
+"""Which asset writes which table of the week, and what its rows keep to."""
 
 
 def contract_result(
@@ -86,7 +96,7 @@ def _contract_check(
     return check
 
 
-contract_checks = [_contract_check(*contract) for contract in _CONTRACTS]
+contract_checks = [_contract_check(*contract) for contract in CONTRACTS]
 
 
 @dg.asset_check(asset=engine_sessions)

@@ -2,11 +2,12 @@
 
 import shutil
 from datetime import datetime
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 import dagster as dg
 import polars as pl
 
+from pipelines.asset_figures import table
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.fuel_exposure import session_exposure, session_fuel
 from pipelines.resources import ShopFolders
@@ -113,6 +114,10 @@ def report(
         metadata={
             "report": dg.MetadataValue.path(str(folder / "index.html")),
             "hulls": len(made.hulls),
+            "first_of_the_list": table(
+                pl.DataFrame(week_list_lines(made), list(WEEK_LIST_HEADINGS), orient="row")
+            ),
+            "files": table(site_sizes(site)),
             "not_assessed": len(made.not_assessed),
             "list": dg.MetadataValue.json(
                 {"headings": list(WEEK_LIST_HEADINGS), "rows": week_list_lines(made)}
@@ -192,6 +197,20 @@ def report_of(
         past=earlier_calls(warehouse, as_of),
         season_ends_at=season_end(as_of, settings),
         manner=shop.manner(),
+    )
+
+
+def site_sizes(site: dict[str, bytes]) -> pl.DataFrame:
+    """Files and megabytes of a site by folder and ending, the largest first."""
+    rows = [
+        {"kind": f"{path.parent}/*{path.suffix}" if path.parent.name else path.name, "b": len(text)}
+        for path, text in ((PurePosixPath(name), text) for name, text in site.items())
+    ]
+    return (
+        pl.DataFrame(rows)
+        .group_by("kind")
+        .agg(files=pl.len(), mb=(pl.col("b").sum() / 1e6).round(2))
+        .sort("mb", "kind", descending=[True, False])
     )
 
 

@@ -4,7 +4,7 @@ import re
 import shutil
 import subprocess
 from dataclasses import fields, replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from importlib.resources import files
 
 import numpy as np
@@ -13,6 +13,7 @@ import pytest
 from PIL import Image
 
 from ringland.assumptions import load_assumptions
+from ringland.failure_causes.cause_charts import date_ticks
 from ringland.failure_causes.cause_pages import (
     TITLES,
     build_cause_site,
@@ -294,3 +295,24 @@ def test_the_picture_shows_each_rental_once_by_colour_and_shape() -> None:
     assert rentals is not None
     assert rentals[1].count("M") == 40
     assert "onload" not in svg
+
+
+@pytest.mark.parametrize(
+    ("begin", "end", "want"),
+    [
+        ("2024-04-20", "2026-07-30", ["Jan 2025", "Jan 2026"]),
+        ("2025-05-10", "2025-08-20", ["Jun 2025", "Jul 2025", "Aug 2025"]),
+        ("2025-12-20", "2026-01-20", ["Jan 2026"]),
+        ("2025-05-10", "2025-05-20", ["15 May 2025"]),
+    ],
+)
+def test_dates_under_a_picture_are_few_and_true(begin: str, end: str, want: list[str]) -> None:
+    """By hand, from a calendar."""
+    days = [datetime.fromisoformat(day).replace(tzinfo=UTC).timestamp() / 86_400
+            for day in (begin, end)]  # fmt: skip
+    ticks = date_ticks(*days)
+
+    assert [text for _, text in ticks] == want
+    for at, text in ticks:
+        assert days[0] <= at <= days[1]
+        assert f"{datetime.fromtimestamp(at * 86_400, UTC):%b %Y}" in text

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -13,13 +14,16 @@ from functools import partial
 from pathlib import Path
 
 import dagster as dg
+import polars as pl
 import pytest
 
+from pipelines.asset_figures import table
+from pipelines.asset_story import OWNERS
 from pipelines.definitions import build_definitions, defs
 from pipelines.drop_folder import drop_folder_sensor
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.home import Home
-from pipelines.week_checks import contract_checks, contract_result, freshness_result
+from pipelines.week_checks import CONTRACTS, contract_checks, contract_result, freshness_result
 from pipelines.weeks import as_of_week
 from ringland.service_week.tables import HullCalls
 from ringland.shop_records.record_kinds import RECORD_KINDS
@@ -47,6 +51,53 @@ def test_every_record_kind_and_room_has_assets_with_a_description() -> None:
     assert {key.path[-1] for key in assets if key.path[0] == "shop_records"} >= set(RECORD_KINDS)
     assert {node.group_name for node in assets.values()} == ROOMS
     assert [key for key, node in assets.items() if not node.description] == []
+
+
+def test_every_asset_says_what_it_answers_who_answers_for_it_and_where_it_lives() -> None:
+    graph = defs.resolve_asset_graph()
+    nodes = [graph.get(key) for key in graph.get_all_asset_keys()]
+
+    assert len(nodes) > 30
+    for node in nodes:
+        name = node.key.to_user_string()
+        assert node.description, name
+        assert node.owners == [OWNERS[node.key.path[0]]], name
+        assert re.fullmatch(r"team:[a-z-]+", node.owners[0]), name  # the form Dagster takes
+        assert node.kinds, name
+        assert str(node.metadata["question"]).endswith("?"), name
+    tables = [node for node in nodes if "dagster/column_schema" in node.metadata]
+    named = {str(node.metadata["dagster/table_name"]) for node in tables}
+    assert {f"shop_records.{kind}" for kind in RECORD_KINDS} <= named
+    for node in tables:
+        for column in node.metadata["dagster/column_schema"].columns:
+            assert column.name
+            assert column.type
+
+
+def test_every_run_of_an_asset_leaves_figures_beside_it(demo: DemoRun) -> None:
+    tables = {asset.key: name for asset, name, _ in CONTRACTS if asset.key.path == name.split(".")}
+    warehouse = warehouse_at(demo.home.database)
+    with dg.DagsterInstance.from_config(str(demo.home.dagster)) as instance:
+        for key in defs.resolve_asset_graph().get_all_asset_keys():
+            event = instance.get_latest_materialization_event(key)
+            assert event is not None, key
+            made = event.asset_materialization
+            assert made is not None
+            assert made.metadata, key
+            if key in tables:
+                told = made.metadata["dagster/row_count"].value
+                assert told == warehouse.week_rows(tables[key], AS_OF).height, key
+
+
+def test_a_table_for_the_page_cannot_act() -> None:
+    frame = pl.DataFrame(
+        {"a": ["<img src=x onerror=alert(1)>", "[x](javascript:y)"], "n": [1.5, None]}
+    )
+    text = str(table(frame).value)
+
+    assert "\\<img" in text
+    assert "\\[x\\]\\(javascript" in text
+    assert text.splitlines()[1] == "|---|--:|"
 
 
 def test_the_executor_is_in_process() -> None:

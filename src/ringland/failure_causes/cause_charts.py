@@ -8,7 +8,6 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 import polars as pl
-from matplotlib.dates import AutoDateLocator, num2date
 
 from ringland.failure_causes.cause_record import CauseRecord
 from ringland.failure_causes.plot_panel import INK, QUIET, Panel, Style, picture, round_ticks
@@ -100,7 +99,7 @@ def _compression_panel(tests: pl.DataFrame) -> Panel:
         (first - around, last + around), (min([0.75, *(shares["share"] - 0.05)]), 1.03),
     )  # fmt: skip
     panel.frame("Compression by cylinder", y_title="share of the highest")
-    panel.x_ticks(_date_ticks(*panel.x_range))
+    panel.x_ticks(date_ticks(*panel.x_range))
     panel.y_ticks()
     shown = []
     for (cylinder,), part in shares.partition_by("cylinder", as_dict=True).items():
@@ -120,14 +119,16 @@ def _saying(left: float, right: float, words: str) -> Panel:
     return panel
 
 
-def _date_ticks(first_d: float, last_d: float) -> list[tuple[float, str]]:
-    """Round dates between two days since 1970, as month and year, or day and month if close."""
+def date_ticks(first_d: float, last_d: float, most: int = 4) -> list[tuple[float, str]]:
+    """Firsts of months between two days since 1970, at most `most`; a day where none lies there."""
     begin, end = (datetime.fromtimestamp(day * 86_400, UTC) for day in (first_d, last_d))
-    locator = AutoDateLocator(minticks=2, maxticks=4, tz=UTC)  # type: ignore[no-untyped-call]
-    values = locator.tick_values(begin, end)  # type: ignore[no-untyped-call]
-    days = [num2date(value, UTC) for value in values]  # type: ignore[no-untyped-call]
-    by_month = all(day.day == 1 for day in days)
-    return [
-        (day.timestamp() / 86_400, f"{day:%b %Y}" if by_month else f"{day.day} {day:%b}")
-        for day in days
-    ]
+    months = range(12 * begin.year + begin.month, 12 * end.year + end.month)
+    for step in (1, 2, 3, 6, 12, 24, 60, 120):
+        kept = [month for month in months if month % step == 0]
+        if len(kept) <= most:
+            break
+    if not kept:
+        middle = datetime.fromtimestamp((first_d + last_d) / 2 * 86_400, UTC)
+        return [((first_d + last_d) / 2, f"{middle.day} {middle:%b %Y}")]
+    days = [datetime(month // 12, month % 12 + 1, 1, tzinfo=UTC) for month in kept]
+    return [(day.timestamp() / 86_400, f"{day:%b %Y}") for day in days]
