@@ -9,6 +9,7 @@ from pipelines import (
     failure_causes,
     fleet_risk,
     fuel_exposure,
+    fuel_rules,
     score,
     service_week,
     shop_records,
@@ -38,7 +39,8 @@ week_report = dg.define_asset_job(
 
 past_week = dg.define_asset_job(
     "past_week",
-    selection=dg.AssetSelection.assets(service_week.week_decisions).upstream() - _RECORDS,
+    selection=dg.AssetSelection.assets(service_week.week_decisions, score.rival_chances).upstream()
+    - _RECORDS,
     description="A past week's chances and calls from what was known then, without its pages.",
 )
 
@@ -64,6 +66,7 @@ def build_definitions(
         fuel_exposure,
         fleet_risk,
         service_week,
+        fuel_rules,
         score,
         failure_causes,
         week_pages,

@@ -5,13 +5,15 @@ import numpy as np
 
 from pipelines.asset_figures import picture, survival_picture, table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
-from pipelines.fuel_exposure import spells
+from pipelines.fuel_exposure import session_exposure, spells
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import piston_lives
 from pipelines.weeks import WEEKS, as_of_week
+from ringland.fleet_risk.dock_comparison import DockRows, compare_docks
 from ringland.fleet_risk.fleet_evidence import FleetEvidence, fleet_evidence
 from ringland.fleet_risk.fleet_hazard import FleetFits, fit_fleet
-from ringland.fuel_exposure.tables import Spells
+from ringland.fuel_exposure.tables import SessionExposure, Spells
+from ringland.service_week.hazard_ahead import planning_hazard
 from ringland.shop_records.tables import PistonLives
 
 ROOM = "fleet_risk"
@@ -69,4 +71,38 @@ def evidence(
                 survival_picture(found.curves[0].steps), "Share of piston sets still whole by hours"
             ),
         },
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"duckdb"},
+    deps=[spells, session_exposure],
+    ins={"fleet_fits": dg.AssetIn(key_prefix=ROOM)},
+)
+def dock_comparison(
+    context: dg.AssetExecutionContext,
+    warehouse: DuckDBWarehouse,
+    shop: ShopFolders,
+    fleet_fits: FleetFits,
+) -> dg.MaterializeResult:
+    """Each dock's fuel, failures per 1000 hours and ratio to what was expected, one row a dock."""
+    as_of = as_of_week(context.partition_key)
+    settings = shop.assumptions()
+    docks = compare_docks(
+        warehouse.read_week("fuel_exposure.spells", Spells, as_of),
+        warehouse.read_week("fuel_exposure.session_exposure", SessionExposure, as_of),
+        None if fleet_fits.cannot_tell else planning_hazard(fleet_fits, settings),
+        settings,
+    )
+    warehouse.write_week(f"{ROOM}.dock_comparison", DockRows, docks, as_of)
+    return dg.MaterializeResult(
+        metadata={
+            "docks": docks.height,
+            "failures": dg.MetadataValue.json(
+                dict(docks.select("dock_id", "n_failures").iter_rows())
+            ),
+        }
     )

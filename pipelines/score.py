@@ -1,4 +1,4 @@
-"""The score of past weeks' advice: what was said of each hull, against what then happened."""
+"""The score of past weeks' advice against what then happened, and the model card it decides."""
 
 import dagster as dg
 import numpy as np
@@ -6,12 +6,19 @@ import polars as pl
 
 from pipelines.asset_figures import table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.fuel_exposure import current_exposure, spells
 from pipelines.resources import ShopFolders
 from pipelines.service_week import week_decisions
 from pipelines.weeks import WEEKS, as_of_week
+from ringland.fleet_risk.challenger import ChallengerChances, challenger_chances, contest
+from ringland.fleet_risk.fleet_hazard import FleetFits
+from ringland.fleet_risk.model_card import ModelCard, make_model_card
 from ringland.fleet_risk.score_history import ScoreHistory, score_history
 from ringland.fleet_risk.score_outcomes import failures_at_stake, sets_taken_out
+from ringland.fleet_risk.tables import HullChances
+from ringland.fuel_exposure.tables import CurrentExposure, Spells
 from ringland.shop_records.tables import PistonLives
+from ringland.wording.manner import in_manner
 
 ROOM = "fleet_risk"
 DRAW_SEED = 19140630  # any fixed number: the same weeks must give the same limits
@@ -45,6 +52,82 @@ def score(
             "failed_without_flag": found.failed_without_flag,
             "scores": table(found.scores),
             "said_against_happened": table(found.groups),
+        },
+    )
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"duckdb"},
+    deps=[week_decisions, current_exposure, spells],
+    ins={"fleet_fits": dg.AssetIn(key_prefix=ROOM)},
+)
+def rival_chances(
+    context: dg.AssetExecutionContext,
+    warehouse: DuckDBWarehouse,
+    shop: ShopFolders,
+    fleet_fits: FleetFits,
+) -> dg.MaterializeResult:
+    """What the challenger would have said of each hull, kept to be judged and never shown."""
+    as_of = as_of_week(context.partition_key)
+    found = challenger_chances(
+        warehouse.read_week("fuel_exposure.spells", Spells, as_of),
+        warehouse.read_week("fuel_exposure.current_exposure", CurrentExposure, as_of),
+        warehouse.read_week("service_week.hull_chances", HullChances, as_of),
+        fleet_fits,
+        shop.assumptions(),
+    )
+    warehouse.write_week(f"{ROOM}.challenger_chances", ChallengerChances, found, as_of)
+    return dg.MaterializeResult(metadata={"hulls": found.height})
+
+
+@dg.asset(
+    key_prefix=ROOM,
+    group_name=ROOM,
+    partitions_def=WEEKS,
+    kinds={"python"},
+    deps=[rival_chances, spells],
+    ins={"fleet_fits": dg.AssetIn(key_prefix=ROOM)},
+)
+def model_card(
+    context: dg.AssetExecutionContext,
+    warehouse: DuckDBWarehouse,
+    shop: ShopFolders,
+    fleet_fits: FleetFits,
+) -> dg.Output[ModelCard]:
+    """What the model in use is: its data, priors, checks, negative control and its challenger."""
+    as_of = as_of_week(context.partition_key)
+    settings = shop.assumptions()
+    lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
+    with in_manner(shop.manner()):  # its verdicts carry figures
+        judged = contest(
+            earlier_weeks(warehouse, "service_week.hull_chances", as_of),
+            earlier_weeks(warehouse, f"{ROOM}.challenger_chances", as_of),
+            failures=failures_at_stake(lives),
+            taken_out=sets_taken_out(lives),
+            followed_to=as_of,
+            assumptions=settings,
+            rng=np.random.default_rng(DRAW_SEED),
+        )
+        card = make_model_card(
+            warehouse.read_week("fuel_exposure.spells", Spells, as_of),
+            fleet_fits,
+            judged,
+            as_of=as_of,
+            assumptions=settings,
+            rng=np.random.default_rng(DRAW_SEED),
+        )
+    return dg.Output(
+        card,
+        metadata={
+            "spells_sha256": card.data.sha256,
+            "contest": card.contest.verdict,
+            "negative_control": card.control.sentence,
+            "checks": dg.MetadataValue.json(
+                {name: found.outcome for name, found in card.checks.items()}
+            ),
         },
     )
 

@@ -7,8 +7,11 @@ import dataframely as dy
 import polars as pl
 
 from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.fleet_risk import dock_comparison
 from pipelines.fuel_exposure import current_exposure, session_exposure, session_fuel, spells
+from pipelines.fuel_rules import fuel_rules
 from pipelines.resources import ShopFolders
+from pipelines.score import rival_chances
 from pipelines.service_week import week_decisions, week_tables
 from pipelines.shop_records import (
     bench_verdicts,
@@ -20,8 +23,11 @@ from pipelines.shop_records import (
     record_quality,
 )
 from pipelines.weeks import as_of_week
+from ringland.fleet_risk.challenger import ChallengerChances
+from ringland.fleet_risk.dock_comparison import DockRows
 from ringland.fleet_risk.tables import HullChances, HullDrivers
 from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure, SessionFuel, Spells
+from ringland.service_week.season_rules import SeasonRuleOutcomes
 from ringland.service_week.tables import HullCalls
 from ringland.shop_records.tables import (
     BenchVerdicts,
@@ -48,6 +54,9 @@ CONTRACTS: list[tuple[dg.AssetsDefinition, str, type[dy.Schema]]] = [
     (week_tables, "service_week.hull_chances", HullChances),
     (week_tables, "service_week.hull_drivers", HullDrivers),
     (week_decisions, "service_week.hull_calls", HullCalls),
+    (fuel_rules, "service_week.fuel_rules", SeasonRuleOutcomes),
+    (dock_comparison, "fleet_risk.dock_comparison", DockRows),
+    (rival_chances, "fleet_risk.challenger_chances", ChallengerChances),
 ]
 """Which asset writes which table of the week, and what its rows keep to."""
 

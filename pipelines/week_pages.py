@@ -9,25 +9,30 @@ import polars as pl
 
 from pipelines.asset_figures import table
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
-from pipelines.fuel_exposure import session_exposure, session_fuel
+from pipelines.fleet_risk import dock_comparison
+from pipelines.fuel_exposure import session_exposure, session_fuel, spells
 from pipelines.resources import ShopFolders
 from pipelines.row_accounting import changes_since, row_accounting, set_aside_rows
 from pipelines.shop_records import (
     bench_verdicts,
     hour_line,
     octane_scales,
+    piston_lives,
     record_doubts,
     record_quality,
 )
 from pipelines.versions import report_versions
 from pipelines.weeks import WEEKS, as_of_week
+from ringland.fleet_risk.dock_comparison import DockRows
 from ringland.fleet_risk.fleet_evidence import FleetEvidence
 from ringland.fleet_risk.fleet_hazard import FleetFits
+from ringland.fleet_risk.model_card import ModelCard
 from ringland.fleet_risk.score_history import ScoreHistory
-from ringland.fuel_exposure.tables import SessionExposure
+from ringland.fuel_exposure.tables import SessionExposure, Spells
 from ringland.fuel_exposure.week_fuel import WeekFuel
 from ringland.service_week.catalogue_file import default_catalogue
 from ringland.service_week.horizons import season_end
+from ringland.service_week.season_rules import SeasonRules
 from ringland.service_week.week_decisions import (
     WeekDecisions,
 )
@@ -37,10 +42,13 @@ from ringland.shop_records.tables import (
     BenchVerdicts,
     HourLine,
     OctaneScaleChances,
+    PistonLives,
     RecordFlags,
     RecordQuality,
 )
+from ringland.week_pages.effect_lineage import sets_behind
 from ringland.week_pages.past_calls import PastCalls
+from ringland.week_pages.proof_pages import FleetProof
 from ringland.week_pages.report_page import build_site
 from ringland.week_pages.week_bundle import week_bundle
 from ringland.week_pages.week_records import Restated, WeekRecords, left_out_readings
@@ -70,6 +78,9 @@ RESTATED = "-restated"
         record_doubts,
         hour_line,
         octane_scales,
+        spells,
+        piston_lives,
+        dock_comparison,
     ],
     ins={
         "fleet_fits": dg.AssetIn(key_prefix="fleet_risk"),
@@ -79,6 +90,8 @@ RESTATED = "-restated"
         "week_fuel": dg.AssetIn(key_prefix="fuel_exposure"),
         "cause_pages": dg.AssetIn(key_prefix="failure_causes"),
         "score": dg.AssetIn(key_prefix="fleet_risk"),
+        "model_card": dg.AssetIn(key_prefix="fleet_risk"),
+        "fuel_rules": dg.AssetIn(key_prefix="service_week"),
     },
 )
 def report(
@@ -92,6 +105,8 @@ def report(
     week_fuel: WeekFuel,
     cause_pages: dict[str, bytes],
     score: ScoreHistory,
+    model_card: ModelCard,
+    fuel_rules: SeasonRules,
 ) -> dg.MaterializeResult:
     """The week's pages and its list."""
     as_of = as_of_week(context.partition_key)
@@ -108,7 +123,19 @@ def report(
     )
     state = week_records(warehouse, as_of, records)
     folder = shop.site / (context.partition_key + (RESTATED if state.restated else ""))
-    site = build_site(made, beside=cause_pages, fuel=week_fuel, score=score, records=state)
+    proof = FleetProof(
+        rules=fuel_rules,
+        docks=warehouse.read_week("fleet_risk.dock_comparison", DockRows, as_of),
+        card=model_card,
+        sets=sets_behind(
+            warehouse.read_week("shop_records.piston_lives", PistonLives, as_of),
+            warehouse.read_week("fuel_exposure.spells", Spells, as_of),
+            records,
+        ),
+    )
+    site = build_site(
+        made, beside=cause_pages, fuel=week_fuel, score=score, records=state, proof=proof
+    )
     write_site(folder, site | {BUNDLE: week_bundle(site)})
     return dg.MaterializeResult(
         metadata={

@@ -7,7 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from ringland.fleet_risk.fleet_evidence import fleet_evidence, life_curve
+from ringland.fleet_risk.fleet_evidence import fleet_evidence, life_curve, round_ages
 from ringland.fleet_risk.fleet_hazard import clear_factors
 from ringland.ring_survival.life_data import piston_life_columns
 from ringland.shop_records.tables import PistonLives
@@ -52,7 +52,16 @@ def test_survival_and_numbers_at_risk_by_hand() -> None:
     assert curve.n_failures == 2
     assert curve.steps["at_h"].to_list() == [0, 50, 200, 300, 400]
     assert curve.steps["estimate"].to_list() == pytest.approx([1, 2 / 3, 4 / 9, 4 / 9, 4 / 9])
-    assert dict(curve.at_risk.rows()) == {0: 3, 80: 2, 160: 3, 240: 2, 320: 1, 400: 0}
+    assert curve.at_risk.rows() == [(0, 3, 0), (100, 3, 1), (200, 2, 2), (300, 1, 2), (400, 0, 2)]
+
+
+@pytest.mark.parametrize(
+    ("longest", "ages"),
+    [(870, [0, 200, 400, 600, 800]), (55, [0, 10, 20, 30, 40, 50]), (0.5, [0]), (3000, [0, 500])],
+)
+def test_numbers_at_risk_stand_at_round_ages(longest: float, ages: list[float]) -> None:
+    assert round_ages(longest)[: len(ages)] == ages
+    assert 1 <= len(round_ages(longest)) <= 7
 
 
 def test_the_probability_plot_stands_on_enough_failures_only() -> None:

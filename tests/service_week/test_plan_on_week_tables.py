@@ -16,7 +16,6 @@ from ringland.service_week.season_outlook import season_outlook
 from ringland.service_week.small_fleet_advice import hull_advice, life_bound
 from ringland.service_week.week_limits import WeekLimits
 from ringland.service_week.week_planner import plan_week
-from ringland.week_pages.fuel_rule_words import rule_sentences
 from tests.service_week.small_fleet import AS_OF, SETTINGS, small_fleet
 
 CATALOGUE = default_catalogue(SETTINGS)
@@ -108,7 +107,6 @@ def test_fuel_rules_read_the_spells_and_sessions_as_handed_on() -> None:
 
     assert table.height == 4 * 3
     assert best["failures_fewer"].item() > 0
-    assert rule_sentences(best.row(0, named=True), rules[0].label, TABLES.prices.currency)
 
 
 def test_a_week_of_the_report_can_be_scored_a_month_on() -> None:

@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from ringland.week_pages.report_page import build_site
 from tests.service_week.small_fleet import small_fleet
+from tests.week_pages.small_proof import small_proof
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 ARGUMENTS = [
@@ -36,7 +37,8 @@ needs_chromium = [
 def site_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The site of the small fleet, as its operator gets it."""
     folder = tmp_path_factory.mktemp("site")
-    for path, content in build_site(small_fleet().report()).items():
+    fleet = small_fleet()
+    for path, content in build_site(fleet.report(), proof=small_proof(fleet)).items():
         file = folder / path
         file.parent.mkdir(exist_ok=True)
         file.write_bytes(content)

@@ -11,12 +11,21 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser
 
+from ringland.week_pages.proof_pages import PROOF_PAGES
 from tests.week_pages.report_in_browser import browser, needs_chromium, site_folder
 
 __all__ = ["browser", "site_folder"]  # fixtures of this module's tests
 
 AXE = "axe-core@4.14.1"  # pinned, so that a new rule does not change an old page's verdict
-PAGES = ("index.html", "hulls/H03.html", "hulls/H01.html", "how-we-know.html", "mail/digest.html")
+PAGES = (
+    "index.html",
+    "hulls/H03.html",
+    "hulls/H01.html",
+    "how-we-know.html",
+    "settings.html",
+    *PROOF_PAGES.values(),
+    "mail/digest.html",
+)
 
 pytestmark = [
     *needs_chromium,

@@ -69,7 +69,7 @@ def test_keyboard_reaches_the_finder_and_the_first_hull(page: Page, site_folder:
     page.goto((site_folder / "index.html").as_uri())
     page.wait_for_selector("html[data-found=yes]")
     reached = []
-    for _ in range(10):
+    for _ in range(12):
         page.keyboard.press("Tab")
         reached.append(
             page.evaluate(
@@ -77,9 +77,10 @@ def test_keyboard_reaches_the_finder_and_the_first_hull(page: Page, site_folder:
             )
         )
 
-    assert reached[:3] == ["Skip to the content", "This week", "How we know"]
-    assert reached[4:8] == ["hull", "dock", "call", "sort"]  # after what changed
-    assert reached[9] == "H00"  # after the button to clear
+    groups = ["This week", "Fuel", "How we know", "Records"]
+    assert reached[:5] == ["Skip to the content", *groups]
+    assert reached[6:10] == ["hull", "dock", "call", "sort"]  # after what changed
+    assert reached[11] == "H00"  # after the button to clear
 
 
 def test_typing_a_hull_and_enter_opens_its_page(page: Page, site_folder: Path) -> None:

@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from ringland.week_pages.report_page import build_site, hull_pages
 from ringland.week_pages.week_report import WEEK_LIST_HEADINGS, week_list_lines
 from ringland.wording import fixed_words as words
-from tests.service_week.small_fleet import small_fleet
+from tests.service_week.small_fleet import SmallFleet, small_fleet
+from tests.week_pages.small_proof import small_proof
 
 HOSTILE = ("<script>alert(1)</script>", "../../etc/x", '"><img src=x onerror=alert(2)>', "</table>")
 NAMED = ("a", "b", "c", *HOSTILE)
@@ -70,13 +71,17 @@ class Page(HTMLParser):
 
 @pytest.fixture(scope="module")
 def site() -> dict[str, bytes]:
-    return build_site(small_fleet().report())
+    return small_site(small_fleet())
+
+
+def small_site(fleet: SmallFleet) -> dict[str, bytes]:
+    return build_site(fleet.report(), proof=small_proof(fleet))
 
 
 @pytest.fixture(scope="module")
 def hostile_site() -> dict[str, bytes]:
     fleet = small_fleet(names=NAMED)
-    return build_site(
+    return small_site(
         replace(
             fleet,
             records={kind: hostile(frame) for kind, frame in fleet.records.items()},
@@ -85,7 +90,7 @@ def hostile_site() -> dict[str, bytes]:
             spells=hostile(fleet.spells),
             lives=hostile(fleet.lives),
             bench=hostile(fleet.bench),
-        ).report()
+        )
     )
 
 
@@ -106,16 +111,20 @@ def test_every_hull_in_service_is_on_the_fleet_page_and_has_its_own(site: dict[s
 
 
 def test_every_link_leads_to_a_file_of_the_site(site: dict[str, bytes]) -> None:
-    for path, page in pages_of(site).items():
-        for link in page.links:
-            if link.startswith("#"):
-                assert link[1:] in page.ids
+    pages = pages_of(site)
+    for path, page in pages.items():
+        for whole in page.links:
+            link, _, place = whole.partition("#")
+            if not link:
+                assert place in page.ids
                 continue
             target = PurePosixPath(path).parent / link
             parts: list[str] = []
             for part in target.parts:
                 parts = parts[:-1] if part == ".." else [*parts, part]
-            assert "/".join(parts) in site, f"{path} links to {link}"
+            found = "/".join(parts)
+            assert found in site, f"{path} links to {link}"
+            assert not place or place in pages[found].ids, f"{path} links to {whole}"
 
 
 def test_no_page_names_an_address_of_the_network(site: dict[str, bytes]) -> None:
@@ -139,7 +148,7 @@ def test_headings_go_down_one_level_at_a_time(site: dict[str, bytes]) -> None:
 
 
 def test_the_same_report_gives_the_same_bytes(site: dict[str, bytes]) -> None:
-    again = build_site(small_fleet().report())
+    again = small_site(small_fleet())
 
     assert {path for path in site if site[path] != again[path]} == set()
     assert list(site) == list(again)
@@ -200,7 +209,8 @@ def test_names_differing_in_case_and_device_names_get_their_own_file() -> None:
 
 
 def test_demo_is_said_on_every_page_and_only_of_demo_data(site: dict[str, bytes]) -> None:
-    real = build_site(small_fleet().report(is_demo=False))
+    fleet = small_fleet()
+    real = build_site(fleet.report(is_demo=False), proof=small_proof(fleet))
     for path in pages_of(site):
         assert words.DEMO_LABEL in Page(site[path]).text, path
         assert words.DEMO_LABEL not in Page(real[path]).text, path
@@ -231,9 +241,10 @@ def test_hull_page_answers_what_why_how_sure_and_what_it_costs(site: dict[str, b
 def test_how_we_know_shows_counts_accounting_and_every_assumption(site: dict[str, bytes]) -> None:
     report = small_fleet().report()
     text = Page(site["how-we-know.html"]).text
+    settings_text = Page(site["settings.html"]).text
 
     for name in report.assumptions:
-        assert name in text
+        assert name in settings_text
     for fit in report.fits.modes:
         assert f"{fit.n_failures} failure" in text
     for figure in ("120", "118", "2"):

@@ -23,8 +23,8 @@ from ringland.ring_survival.parametric_life import (
 from ringland.ring_survival.probability_plot import ProbabilityPlot, probability_plot
 from ringland.wording.fixed_words import COX_MODEL, PRIOR_MODEL, UNAIDED_MODEL
 
-TICKS = 6
-"""Ages at which the numbers at risk are printed under a curve."""
+MOST_TICKS = 6
+"""Ages, beside 0 h, at which the numbers at risk are printed under a curve."""
 
 SMOOTH_POINTS = 60
 
@@ -33,7 +33,8 @@ SMOOTH_POINTS = 60
 class LifeCurve:
     """How long piston sets last towards one mode.
 
-    `steps` holds at_h, estimate, low, high from 0 h; `at_risk` at_h, at_risk; `smooth`
+    `steps` holds at_h, estimate, low, high from 0 h; `at_risk` at_h, at_risk and failed, the
+    failures up to then; `smooth`
     at_h, estimate of the Weibull; `weibull` quantity, value, low, high (profile limits).
     `problem` says why there is no curve, `weibull_problem` why no Weibull.
     """
@@ -103,7 +104,7 @@ def life_curve(columns: PistonLifeColumns, mode: str) -> LifeCurve:
     """Kaplan-Meier and Weibull towards one mode, each with what stands in its way if anything."""
     is_mode = np.array([cause == mode for cause in columns.cause], dtype=bool)
     steps = pl.DataFrame(schema=dict.fromkeys(("at_h", "estimate", "low", "high"), pl.Float64))
-    at_risk = pl.DataFrame(schema={"at_h": pl.Float64, "at_risk": pl.Float64})
+    at_risk = pl.DataFrame(schema={"at_h": pl.Float64, "at_risk": pl.Float64, "failed": pl.Int64})
     problem: str | None = None
     warnings: tuple[str, ...] = ()
     try:
@@ -116,9 +117,13 @@ def life_curve(columns: PistonLifeColumns, mode: str) -> LifeCurve:
                 "high": np.concatenate(([1.0], table.high)),
             }
         )
-        ticks = np.round(np.linspace(0, columns.exit.max(), TICKS), -1)
+        ticks = round_ages(float(columns.exit.max()))
         at_risk = pl.DataFrame(
-            {"at_h": ticks, "at_risk": [_at_risk(columns, tick) for tick in ticks]}
+            {
+                "at_h": ticks,
+                "at_risk": [_at_risk(columns, tick) for tick in ticks],
+                "failed": [int((is_mode & (columns.exit <= tick)).sum()) for tick in ticks],
+            }
         )
         warnings = table.warnings
     except LifeDataError as error:
@@ -140,6 +145,13 @@ def life_curve(columns: PistonLifeColumns, mode: str) -> LifeCurve:
         is_doubtful=is_mode.sum() < FEW_FAILURES,
         plot=probability_plot(columns.of_mode(mode), fit) if fit and is_enough else None,
     )
+
+
+def round_ages(longest_h: float) -> list[float]:
+    """Zero and round ages up to the longest life, as an axis would name them."""
+    steps = (step * 10.0**power for power in range(6) for step in (1, 2, 5))
+    step = next(step for step in steps if longest_h / step <= MOST_TICKS)
+    return [step * place for place in range(int(longest_h // step) + 1)]
 
 
 def hazard_effects(fits: FleetFits, assumptions: Assumptions) -> pl.DataFrame:

@@ -69,12 +69,15 @@ def pale(colour: str) -> str:
     return f"rgba({red},{green},{blue},0.16)"
 
 
-def layout(height: int) -> dict[str, object]:
-    """The look every figure shares; colours of text and grid are the page's, set there."""
+def layout(height: int, *, legend: bool = True) -> dict[str, object]:
+    """The look every figure shares; colours of text and grid are the page's, set there.
+
+    A figure without a legend keeps no room for one.
+    """
     return {
         "template": "none",
         "height": height,
-        "margin": {"l": 70, "r": 16, "t": 48, "b": 60},
+        "margin": {"l": 70, "r": 16, "t": 48 if legend else 14, "b": 60},
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"size": 13},

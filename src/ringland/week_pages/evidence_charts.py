@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 
 import numpy as np
@@ -183,17 +184,25 @@ def effects_chart(effects: pl.DataFrame, models: Sequence[str]) -> go.Figure:
             )
         )
     figure.add_vline(x=1, line={"color": GREY, "width": 1.5})
-    figure.update_layout(**layout(height=150 + 80 * len(factors)))
+    figure.update_layout(**layout(height=150 + 84 * len(factors)))
     figure.update_xaxes(
-        type="log",
-        title_text="times the hazard",
-        tickvals=[0.1, 0.25, 0.5, 1, 2, 4, 10],
+        type="log", title_text="times the hazard", tickvals=[0.1, 0.3, 1, 3, 10], tickangle=0
     )
     steps = dict(effects.select("factor", "step_text").iter_rows())
     figure.update_yaxes(
         tickvals=list(range(len(factors))),
-        ticktext=[f"{FACTOR_LABELS[factor]}<br>{inert(steps[factor])}" for factor in factors],
+        ticktext=["<br>".join(_lines(factor, steps[factor])) for factor in factors],
         range=[len(factors) - 0.5, -0.5],
         zeroline=False,
     )
     return figure
+
+
+WIDE = 17
+"""Characters of a label's line: more would leave a phone no room for the picture."""
+
+
+def _lines(factor: str, step: str) -> list[str]:
+    return [
+        inert(line) for text in (FACTOR_LABELS[factor], step) for line in textwrap.wrap(text, WIDE)
+    ]

@@ -7,7 +7,7 @@ from typing import Any
 import plotly.graph_objects as go
 import polars as pl
 
-from ringland.fleet_risk.fleet_evidence import LifeCurve
+from ringland.fleet_risk.fleet_evidence import FleetEvidence, LifeCurve
 from ringland.fleet_risk.fleet_hazard import FleetFits, ModeFit
 from ringland.week_pages.evidence_charts import (
     effects_chart,
@@ -60,18 +60,87 @@ def evidence_context(report: WeekReport) -> dict[str, Any]:
         "accounting": report.row_accounting.to_dicts(),
         "life_modes": [_life_mode(curve) for curve in evidence.curves],
         "incidence_problem": evidence.incidence_problem,
-        "incidence_note": "",
-        "effects": [
-            row | {"factor": FACTOR_LABELS[row["factor"]]} for row in effects.iter_rows(named=True)
-        ],
+        "incidence": _incidence(evidence),
+        "effects": _effects(effects),
         "fit_lines": [
             line
             for line in (*fit_lines(report.fits), one_grade_line(report.one_grade_docks))
             if line
         ],
-        "assumptions": list(report.assumptions.values()),
         "price_note": unpriced_line(report.prices.from_settings),
     }
+
+
+def settings_context(report: WeekReport) -> dict[str, Any]:
+    """Everything the template of the page of settings names: every number we chose, by group."""
+    groups: dict[str, list[Any]] = {}
+    for entry in report.assumptions.values():
+        groups.setdefault(entry.name.split(".")[0], []).append(entry)
+    return {"figures": {}, "groups": groups}
+
+
+def _effects(effects: pl.DataFrame) -> list[dict[str, Any]]:
+    """One row per factor: what each model says of it, with range, and the failures behind."""
+    rows = []
+    for (factor,), part in effects.partition_by(
+        "factor", as_dict=True, maintain_order=True
+    ).items():
+        by_model = {row["model"]: row for row in part.iter_rows(named=True)}
+        first = part.row(0, named=True)
+        rows.append(
+            {
+                "factor": FACTOR_LABELS[factor],
+                "step": first["step_text"],
+                "n_failures": first["n_failures"],
+                "share": share_text(by_model.get(PRIOR_MODEL, {}).get("prior_share")),
+                **{
+                    name: _ratio_text(by_model.get(model))
+                    for name, model in (
+                        ("prior", PRIOR_MODEL),
+                        ("unaided", UNAIDED_MODEL),
+                        ("cox", COX_MODEL),
+                    )
+                },
+            }
+        )
+    return rows
+
+
+def _ratio_text(row: dict[str, Any] | None) -> str:
+    if row is None:
+        return "no estimate"
+    middle, low, high = (number_text(row[name], 2) for name in ("hazard_ratio", "low", "high"))
+    return f"{middle} ({low} to {high})"
+
+
+def _incidence(evidence: FleetEvidence) -> dict[str, Any]:
+    """The share failed by each mode at round ages, with range, and the sets at risk there."""
+    risks = evidence.curves[0].at_risk.filter(pl.col("at_h") > 0)
+    failures = dict(evidence.mode_counts.iter_rows())
+    modes = evidence.incidence["mode"].unique(maintain_order=True).to_list()
+    return {
+        "ages": risks["at_h"].to_list(),
+        "at_risk": risks["at_risk"].to_list(),
+        "modes": [
+            {
+                "label": MODE_LABELS[mode],
+                "n_failures": failures.get(mode, 0),
+                "shares": [_share_by(evidence.incidence, mode, age) for age in risks["at_h"]],
+            }
+            for mode in sorted(modes, key=lambda mode: -failures.get(mode, 0))
+        ],
+    }
+
+
+def _share_by(incidence: pl.DataFrame, mode: str, age: float) -> str:
+    row = (
+        incidence.filter((pl.col("mode") == mode) & (pl.col("at_h") <= age))
+        .sort("at_h")
+        .tail(1)
+        .row(0, named=True)
+    )
+    middle, low, high = (share_text(row[name]) for name in ("estimate", "low", "high"))
+    return f"{middle} ({low} to {high})"
 
 
 def step_text(effect: dict[str, Any]) -> str:

@@ -27,16 +27,24 @@ from ringland.fleet_risk.score_history import ScoreHistory
 from ringland.fuel_exposure.week_fuel import WeekFuel
 from ringland.service_week.call_lines import call_label
 from ringland.shop_records.data_dictionary import dictionary_html
-from ringland.week_pages.evidence_page import evidence_context
+from ringland.week_pages.evidence_page import evidence_context, settings_context
 from ringland.week_pages.fleet_page import fleet_context
 from ringland.week_pages.fuel_charts import TANK, tank_sketch
 from ringland.week_pages.fuel_page import INDEX, fuel_contexts, tank_pages
 from ringland.week_pages.hull_page import hull_context
 from ringland.week_pages.picture_sketch import Points, sketches_script
+from ringland.week_pages.proof_pages import (
+    PROOF_PAGES,
+    FleetProof,
+    proof_contexts,
+    proof_files,
+    proof_tables,
+)
 from ringland.week_pages.record_exports import record_exports
 from ringland.week_pages.records_page import INDEX as RECORDS
 from ringland.week_pages.records_page import record_contexts, restated_line
 from ringland.week_pages.score_page import score_context
+from ringland.week_pages.site_map import navigation
 from ringland.week_pages.timeline_chart import TIMELINE, timeline_sketch
 from ringland.week_pages.week_digest import (
     digest_opening,
@@ -89,7 +97,9 @@ def build_site(
     beside: Mapping[str, bytes] | None = None,
     fuel: WeekFuel | None = None,
     score: ScoreHistory | None = None,
+    *,
     records: WeekRecords | None = None,
+    proof: FleetProof | None = None,
 ) -> dict[str, bytes]:
     """Every file of the site by its path relative to the site's folder.
 
@@ -103,9 +113,10 @@ def build_site(
         fuel: the week's fuel; None: no fuel page is made.
         score: how earlier weeks' advice fared; None: no score page is made.
         records: the state of the records; None: no record page is made.
+        proof: what the fuel-rule, dock, model and lineage pages are made from; None: none is.
     """
     with in_manner(report.manner):
-        return _site(report, dict(beside or {}), fuel, score, records)
+        return _site(report, dict(beside or {}), fuel, score, records=records, proof=proof)
 
 
 def _site(
@@ -113,15 +124,29 @@ def _site(
     beside: dict[str, bytes],
     fuel: WeekFuel | None,
     score: ScoreHistory | None,
+    *,
     records: WeekRecords | None,
+    proof: FleetProof | None,
 ) -> dict[str, bytes]:
     pages = hull_pages(sheet.hull_id for sheet in report.hulls)
     templates = _templates(report)
-    templates.globals["has_causes"] = "causes/index.html" in beside
+    proved = {} if proof is None else proof_contexts(report, proof, score, pages)
+    paths = {
+        *beside,
+        "index.html",
+        "how-we-know.html",
+        "data-dictionary.html",
+        "settings.html",
+        *((INDEX,) if fuel is not None else ()),
+        *(("score.html",) if score is not None else ()),
+        *((RECORDS,) if records is not None else ()),
+        *(PROOF_PAGES[name] for name in proved),
+    }
+    templates.globals["navigation"] = lambda here: navigation(here, paths)
     templates.globals["has_score"] = score is not None
-    templates.globals["has_records"] = records is not None
     restated = None if records is None else records.restated
     templates.globals["restated_line"] = "" if restated is None else restated_line(restated)
+    templates.globals["has_proof"] = proof is not None
     templates.globals["tanks"] = {} if fuel is None else tank_pages(pages)
     site = {
         "plotly.min.js": get_plotlyjs().encode(),
@@ -133,18 +158,25 @@ def _site(
         site |= {
             "fleet.js": _own("fleet.js"),
             "index.html": _fleet_page(templates, report, pages),
-            "how-we-know.html": _evidence_page(templates, report),
-            "data-dictionary.html": _dictionary_page(templates),
+            "how-we-know.html": _plain_page(
+                templates, "how_we_know.html.j2", "evidence", evidence_context(report)
+            ),
+            "settings.html": _plain_page(
+                templates, "settings.html.j2", "settings", settings_context(report)
+            ),
+            "data-dictionary.html": _plain_page(
+                templates, "dictionary.html.j2", "dictionary", _dictionary()
+            ),
             "mail/digest.txt": digest_text(report).encode(),
             "mail/digest.html": _digest_html(report),
-            **week_exports(report),
+            **week_exports(report, proof_tables(report, proof) if proof is not None else {}),
+            **(proof_files(report, proof) if proof is not None else {}),
         }
     if score is not None:
         context = score_context(score, report.assumptions)
-        charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
-        site["score.html"] = _render(
-            templates, "score.html.j2", root="", here="score", charts=charts, **context
-        )
+        site["score.html"] = _plain_page(templates, "score.html.j2", "score", context)
+    for here, (name, context) in proved.items():
+        site[PROOF_PAGES[here]] = _plain_page(templates, name, here, context)
     if report.catalogue is not None and report.fits.at_stake:
         site["what-if.js"] = _own("what-if.js")
         site["what-if-fleet.js"] = fleet_script(
@@ -228,19 +260,15 @@ def _digest_html(report: WeekReport) -> bytes:
     )
 
 
-def _evidence_page(templates: Environment, report: WeekReport) -> bytes:
-    context = evidence_context(report)
-    charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
-    return _render(
-        templates, "how_we_know.html.j2", root="", here="evidence", charts=charts, **context
-    )
+def _plain_page(templates: Environment, name: str, here: str, context: dict[str, Any]) -> bytes:
+    """A page at the site's root from its context with figures."""
+    charts = {chart: _chart(figure) for chart, figure in context.pop("figures").items()}
+    return _render(templates, name, root="", here=here, charts=charts, **context)
 
 
-def _dictionary_page(templates: Environment) -> bytes:
+def _dictionary() -> dict[str, Any]:
     fragment = Markup(dictionary_html())  # noqa: S704  # made from our own contracts, escaped there
-    return _render(
-        templates, "dictionary.html.j2", root="", here="dictionary", charts={}, dictionary=fragment
-    )
+    return {"figures": {}, "dictionary": fragment}
 
 
 def _templates(report: WeekReport) -> Environment:

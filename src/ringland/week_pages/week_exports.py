@@ -41,12 +41,18 @@ SHEET_CLOCKS = {"14:05": "hh:mm", "2:05 pm": "h:mm AM/PM"}
 """The manner's forms of a day and a time in a spreadsheet's letters."""
 
 
-def week_exports(report: WeekReport) -> dict[str, bytes]:
+def week_exports(
+    report: WeekReport, more: Mapping[str, pl.DataFrame] | None = None
+) -> dict[str, bytes]:
     """Every export by its path: each table as CSV and Parquet, all of them as one workbook.
 
     The same report gives the same bytes.
+
+    Args:
+        report: the week.
+        more: tables made elsewhere that join the report's own, by name.
     """
-    tables = export_tables(report)
+    tables = export_tables(report) | dict(more or {})
     with in_manner(report.manner):
         for_people = {name: as_shown(table) for name, table in tables.items()}
         exports: dict[str, bytes] = {"tables/week.xlsx": workbook(for_people, report)}
