@@ -93,7 +93,14 @@ def _listening_logger(listener: Listener) -> dg.LoggerDefinition:
 
 
 # What these raise names the file, row, field or entry and the remedy; their causes do not.
-_IN_WORDS = ("RecordFileError", "MappingError", "WarehouseError")
+_IN_WORDS = (
+    "RecordFileError",
+    "MappingError",
+    "WarehouseError",
+    "WeekFileError",
+    "LimitError",
+    "CatalogueError",
+)
 
 
 def _why(result: dg.ExecuteInProcessResult) -> str:

@@ -2,6 +2,7 @@
 
 import os
 from dataclasses import dataclass
+from importlib.resources import files
 from pathlib import Path
 
 from ringland.wording.manner import DEFAULT_MANNER, Manner
@@ -77,6 +78,16 @@ class Home:
         """How this shop's pages show figures; written with the project's own at first."""
         return self.folder / "pages.toml"
 
+    @property
+    def week(self) -> Path:
+        """The room of the week and decisions by hand; written at first with nothing in force."""
+        return self.folder / "week.toml"
+
+    @property
+    def actions(self) -> Path:
+        """The shop's own actions and prices, laid over the project's catalogue, if written."""
+        return self.folder / "actions.toml"
+
     def mark_as_demo(self) -> None:
         """Say that all records in this home are invented."""
         (self.folder / "invented-records").touch()
@@ -106,4 +117,7 @@ class Home:
         (self.dagster / "dagster.yaml").write_text("telemetry:\n  enabled: false\n")
         if not self.page_settings.exists():
             self.page_settings.write_text(page_settings_text(), encoding="utf-8")
+        if not self.week.exists():
+            template = files("ringland.service_week").joinpath("week_template.toml")
+            self.week.write_bytes(template.read_bytes())
         return self

@@ -1,5 +1,7 @@
 """Assets of the room `service_week`: chances, calls and the plan of the week."""
 
+from pathlib import Path
+
 import dagster as dg
 import numpy as np
 import polars as pl
@@ -7,21 +9,18 @@ import polars as pl
 from pipelines.asset_figures import rows, table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import current_exposure, session_exposure
+from pipelines.home import Home
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import bench_verdicts, piston_lives
+from pipelines.shop_week import shop_catalogue, shop_week
 from pipelines.weeks import WEEKS, as_of_week
 from ringland.fleet_risk.fleet_hazard import FleetFits
 from ringland.fleet_risk.tables import HullChances, HullDrivers
 from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure
 from ringland.service_week.action_catalogue import NOTHING
-from ringland.service_week.catalogue_file import default_catalogue
 from ringland.service_week.horizons import season_end
 from ringland.service_week.tables import HullCalls
-from ringland.service_week.week_decisions import (
-    WeekDecisions,
-    default_limits,
-    make_week_decisions,
-)
+from ringland.service_week.week_decisions import WeekDecisions, make_week_decisions
 from ringland.service_week.week_tables import WeekTables, make_week_tables
 from ringland.shop_records.known_then import known_by
 from ringland.shop_records.tables import BenchVerdicts, PistonLives
@@ -90,14 +89,23 @@ def week_decisions(
     """The week's plan within its room, and from it one call and one action per hull."""
     as_of = as_of_week(context.partition_key)
     settings = shop.assumptions()
-    catalogue = default_catalogue(settings)
+    home = Home(Path(shop.home))
+    catalogue = shop_catalogue(home, settings)
+    own = shop_week(
+        home,
+        as_of.date(),
+        catalogue=catalogue,
+        hulls=warehouse.read_records()["hulls"]["hull_id"].to_list(),
+        settings=settings,
+    )
     with in_manner(shop.manner()):  # the plan gives its reasons with figures
         decisions = make_week_decisions(
             tables=week_tables,
             fits=fleet_fits,
             lives=warehouse.read_week("shop_records.piston_lives", PistonLives, as_of),
             catalogue=catalogue,
-            limits=default_limits(catalogue, settings),
+            limits=own.limits,
+            changes=own.changes,
             as_of=as_of,
             season_ends_at=season_end(as_of, settings),
             assumptions=settings,

@@ -142,7 +142,9 @@ def show_week(result: dg.ExecuteInProcessResult, partition_key: str) -> None:
         if not (narrow and heading in _LEFT_OUT_IF_NARROW)
     ]
     for place in shown:
-        table.add_column(listed["headings"][place], no_wrap=not narrow)
+        heading = listed["headings"][place]
+        # Only what to do may run over two lines: a cut name or price tells nothing.
+        table.add_column(heading, no_wrap=not narrow and heading != "Do", overflow="fold")
     for row in listed["rows"]:
         table.add_row(*(escape(row[place]) for place in shown))
     console.print(table)

@@ -144,7 +144,7 @@ def back_up(home: Home, target: Path) -> None:
                 for path in sorted(folder.glob("*")):
                     if path.suffix != ".partial":
                         backup.write(path, f"{folder.name}/{path.name}")
-            for settings in (home.settings, home.page_settings):
+            for settings in (home.settings, home.page_settings, home.week, home.actions):
                 if settings and settings.exists():
                     backup.write(settings, settings.name)
     partial.replace(target)

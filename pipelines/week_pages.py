@@ -30,7 +30,6 @@ from ringland.fleet_risk.model_card import ModelCard
 from ringland.fleet_risk.score_history import ScoreHistory
 from ringland.fuel_exposure.tables import SessionExposure, Spells
 from ringland.fuel_exposure.week_fuel import WeekFuel
-from ringland.service_week.catalogue_file import default_catalogue
 from ringland.service_week.horizons import season_end
 from ringland.service_week.season_rules import SeasonRules
 from ringland.service_week.week_decisions import (
@@ -220,7 +219,6 @@ def report_of(
         versions=report_versions(records),
         assumptions=settings,
         decisions=week_decisions,
-        catalogue=default_catalogue(settings),
         past=earlier_calls(warehouse, as_of),
         season_ends_at=season_end(as_of, settings),
         manner=shop.manner(),

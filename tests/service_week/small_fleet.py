@@ -105,7 +105,6 @@ class SmallFleet:
             versions={"ringland": "test", "records": "none"},
             assumptions=SETTINGS,
             decisions=decisions,
-            catalogue=changed.get("catalogue", CATALOGUE),
             past=earlier_weeks(decisions.calls, tables.chances) if earlier else None,
             season_ends_at=SEASON_ENDS,
         )

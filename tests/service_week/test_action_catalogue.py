@@ -4,7 +4,7 @@ import pytest
 
 from ringland.assumptions import MARKS, load_assumptions
 from ringland.service_week.action_catalogue import NOTHING, CatalogueError
-from ringland.service_week.catalogue_file import default_catalogue, read_catalogue
+from ringland.service_week.catalogue_file import default_catalogue, own_catalogue, read_catalogue
 
 SETTINGS = load_assumptions()
 
@@ -112,3 +112,60 @@ def test_a_faulty_catalogue_is_refused_with_file_entry_and_remedy(text: str, say
 
     assert says in str(refused.value)
     assert str(refused.value).startswith("own.toml")
+
+
+def test_a_shops_file_is_laid_over_field_by_field() -> None:
+    own = own_catalogue(
+        """
+        [action.fuel_rule]
+        cost_per_l = 0.09
+        [action.planned_top_end]
+        cost = { value = 2900, mark = "A", source = "quoted" }
+        [action.take_out_of_use]
+        short = "stays ashore"
+        [action.borescope]
+        offered = false
+        [action.impeller_check]
+        label = "Look at the impeller"
+        mechanic_h = 0.5
+        """,
+        "actions.toml",
+        SETTINGS,
+    )
+    base = default_catalogue(SETTINGS)
+    rule, top_end = own.actions["fuel_rule"], own.actions["planned_top_end"]
+
+    assert rule.cost_per_l == 0.09
+    assert rule.numbers["cost_per_l"].source == "the shop's own, actions.toml"
+    assert rule.effects == base.actions["fuel_rule"].effects
+    assert (top_end.cost, top_end.cost_item) == (2900.0, None)
+    assert top_end.days_off_item == base.actions["planned_top_end"].days_off_item
+    assert own.short("take_out_of_use") == "stays ashore"
+    assert "borescope" not in own.bundles()
+    assert own.label("borescope") == base.label("borescope")
+    assert own.bundles()["impeller_check"][0].mechanic_h == 0.5
+    assert set(own.bundles()) - {"impeller_check"} == set(base.bundles()) - {"borescope"}
+
+
+def test_a_bundle_with_an_action_that_is_not_offered_is_not_offered() -> None:
+    own = own_catalogue("[action.fuel_rule]\noffered = false", "actions.toml", SETTINGS)
+
+    assert not [name for name in own.bundles() if name.startswith("fuel_")]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("[action.fuel_rule]\nprice = 1", "actions.toml: action.fuel_rule: unknown field price"),
+        ("action = 3", "actions.toml: action must be a section"),
+        ("[action]\nfuel_rule = 3", "actions.toml: action.fuel_rule: must be a section"),
+        ("[action.fuel_rule]\ncost_per_l = -1", "action.fuel_rule.cost_per_l.value: is -1"),
+        ("[action.fuel_rule]\noffered = 1", "offered: is 1; give true or false"),
+        ("[action.polish]\ncost = 3", "action.polish: needs a label"),
+        ("[action.repair]\nlabel = 'x'", "'repair' is always offered; take another name"),
+        ("[together]\nboth = ['fuel_rule', 'polish']", "together.both: no such action: polish"),
+    ],
+)
+def test_a_wrong_entry_of_a_shops_file_names_the_file_and_the_entry(text: str, says: str) -> None:
+    with pytest.raises(CatalogueError, match=says):
+        own_catalogue(text, "actions.toml", SETTINGS)

@@ -79,8 +79,7 @@ def test_a_pin_that_a_safety_rule_overrules_is_set_aside_and_said() -> None:
     assert call["action"] == "leak_down_check"  # its last test failed
     assert pinned.set_aside == (
         "H04 pinned to 'fuel rule' is set aside: a safety rule comes first.",
-        "H01 pinned to 'leak-down and compression check' is set aside: nothing is planned on it "
-        "this week.",
+        "H01 pinned to 'leak-down check' is set aside: nothing is planned on it this week.",
     )
 
 

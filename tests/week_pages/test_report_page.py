@@ -231,7 +231,7 @@ def test_hull_page_answers_what_why_how_sure_and_what_it_costs(site: dict[str, b
 
     assert report.catalogue.label(sheet.call["action"]) in text
     assert str(sheet.call["reason"]) in text
-    assert "Cost of waiting, over 30 days" in text
+    assert "Cost of waiting a week, then doing what is best" in text
     assert "95 % range" in text
     assert "8 failures" in text or "failures among 36 piston sets" in text
     for driver in sheet.drivers:

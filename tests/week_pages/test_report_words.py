@@ -173,12 +173,13 @@ def test_action_line_says_price_waiting_and_saving_or_that_safety_speaks() -> No
     def line(**changed: Any) -> str:
         return action_line(call | changed, CATALOGUE, 30.0, "USD")
 
-    assert "USD 380. Cost of waiting, over 30 days: USD 900. Expected saving: USD 120." in line()
+    waiting = "Cost of waiting a week, then doing what is best: USD 900 over 30 days."
+    assert f"USD 380. {waiting} Expected saving: USD 120." in line()
     assert "Safety, not money" in line(saving=-50.0)
     assert "A decision by hand, not money" in line(saving=-50.0, decided_by="hand")
     assert "Complete the record" in line(action=None)
     assert "the test alone speaks for it" in line(cost_of_waiting=None, saving=None)
-    assert line(action="nothing").endswith("Cost of waiting, over 30 days: USD 900.")
+    assert line(action="nothing").endswith(waiting)
 
 
 def test_a_hull_that_waits_for_room_says_for_what_and_which_room() -> None:
@@ -210,11 +211,10 @@ def test_summary_keeps_broken_hulls_apart_from_those_that_run() -> None:
     whole = line(broken, stands, drain, idle)
     assert "2 hulls stand broken, 1 to be repaired this week for USD 11,000" in whole
     assert "the other 2 hulls as they are this week is expected to cost USD 1,000 over" in whole
-    assert "1 job below, for USD 170, is expected to save USD 300" in whole
+    assert "1 job below, for USD 170: done this week and not the next" in whole
+    assert "expected to save USD 300 after their own price" in whole
     assert "1 hull stands broken, and the week has no room to repair." in line(stands)
-    assert "expected to cost USD 50 more than they save, which safety asks for" in line(
-        drain, check
-    )
+    assert "expected to cost USD 50 more, which safety asks for" in line(drain, check)
     assert line() == ""
 
 

@@ -118,11 +118,13 @@ def action_line(
     if facts["cost_of_waiting"] is None:
         cost = price_text(facts["action_cost"], currency)
         return f"{label}: {cost}. Its chance cannot be told; the test alone speaks for it."
-    waiting = money_text(facts["cost_of_waiting"], currency)
+    waiting = (
+        f"Cost of waiting a week, then doing what is best: "
+        f"{money_text(facts['cost_of_waiting'], currency)} over {ahead}."
+    )
     if action == NOTHING:
-        return f"{label}. Cost of waiting, over {ahead}: {waiting}."
-    cost = price_text(facts["action_cost"], currency)
-    line = f"{label}: {cost}. Cost of waiting, over {ahead}: {waiting}."
+        return f"{label}. {waiting}"
+    line = f"{label}: {price_text(facts['action_cost'], currency)}. {waiting}"
     saving = facts["saving"]
     if saving > 0:
         return f"{line} Expected saving: {money_text(saving, currency)}."
@@ -183,15 +185,14 @@ def summary_line(calls: Sequence[Mapping[str, Any]], horizon_d: float, currency:
         if to_do:
             saved = _total(to_do, "saving")
             outcome = (
-                f"expected to save {money_text(saved, currency)} after their own price"
+                f"save {money_text(saved, currency)} after their own price"
                 if saved > 0
-                else f"expected to cost {money_text(-saved, currency)} more than they save, which "
-                f"safety asks for"
+                else f"cost {money_text(-saved, currency)} more, which safety asks for"
             )
             lines.append(
                 f"{count_text(len(to_do), 'job')} below, for "
-                f"{money_text(_total(to_do, 'action_cost'), currency)}, "
-                f"{'is' if len(to_do) == 1 else 'are'} {outcome}."
+                f"{money_text(_total(to_do, 'action_cost'), currency)}: done this week and not "
+                f"the next, they are expected to {outcome}."
             )
     return " ".join(lines)
 

@@ -35,8 +35,54 @@ _COVARIATES = frozenset(ExposureCovariates.column_names())
 
 def default_catalogue(assumptions: Assumptions) -> Catalogue:
     """The catalogue that comes with the project."""
-    text = files("ringland.service_week").joinpath(DEFAULT_FILE).read_text(encoding="utf-8")
-    return read_catalogue(text, DEFAULT_FILE, assumptions)
+    return read_catalogue(_default_text(), DEFAULT_FILE, assumptions)
+
+
+def own_catalogue(text: str, file: str, assumptions: Assumptions) -> Catalogue:
+    """The project's catalogue with a shop's own file laid over it, field by field.
+
+    A field the shop's file gives takes the place of the project's, a list as a whole; an
+    action or a bundle the project does not have is added.  A number may be given alone: it
+    then counts as the shop's assumption.
+
+    Args:
+        text: the shop's file.
+        file: its name, for messages.
+        assumptions: settings.
+
+    Raises:
+        CatalogueError: as `read_catalogue`.
+    """
+    own = _parsed(text, file)
+    base = _parsed(_default_text(), DEFAULT_FILE)
+    for name in ("action", "together"):
+        if not isinstance(own.get(name, {}), dict):
+            raise CatalogueError(f"{file}: {name} must be a section with fields.")
+    actions = dict(base["action"])
+    for name, entry in own.get("action", {}).items():
+        if not isinstance(entry, dict):
+            raise CatalogueError(f"{file}: action.{name}: must be a section with fields.")
+        given = {key: _with_mark(key, value, file) for key, value in entry.items()}
+        kept = dict(actions.get(name, {}))
+        for number in ("cost", "days_off"):  # a price of one's own replaces the list's
+            if number in given:
+                kept.pop(f"{number}_item", None)
+            if f"{number}_item" in given:
+                kept.pop(number, None)
+        actions[name] = kept | given
+    together = base["together"] | own.get("together", {})
+    return _catalogue(own | {"action": actions, "together": together}, file, assumptions)
+
+
+def _default_text() -> str:
+    return files("ringland.service_week").joinpath(DEFAULT_FILE).read_text(encoding="utf-8")
+
+
+def _with_mark(key: str, value: Any, file: str) -> Any:
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if key in _NUMBERS and is_number:
+        return {"value": value, "mark": "A", "source": f"the shop's own, {file}"}
+    return value
 
 
 def read_catalogue(text: str, file: str, assumptions: Assumptions) -> Catalogue:
@@ -51,10 +97,17 @@ def read_catalogue(text: str, file: str, assumptions: Assumptions) -> Catalogue:
         CatalogueError: the text is not TOML, or an entry is unknown, lacks a field, has an
             unknown mark, a value out of range, or names an action that is not there.
     """
+    return _catalogue(_parsed(text, file), file, assumptions)
+
+
+def _parsed(text: str, file: str) -> dict[str, Any]:
     try:
-        content = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise CatalogueError(f"{file}: not valid TOML: {error}") from error
+
+
+def _catalogue(content: Mapping[str, Any], file: str, assumptions: Assumptions) -> Catalogue:
     top = _Entry(file, content, assumptions)
     top.must_not_have_other_than(("action", "together"))
     entries = top.table("action")

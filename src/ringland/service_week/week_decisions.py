@@ -39,13 +39,15 @@ from ringland.service_week.weekly_calls import hull_calls
 class WeekDecisions:
     """What is decided for the week, and what the pages on it are made from.
 
-    `calls` are the week's `HullCalls`: the plan's actions with the safety rules' calls.
+    `calls` are the week's `HullCalls`: the plan's actions, from `catalogue`, with the safety
+    rules' calls.
     `plan` is None where no hull has an option; `options` is then empty.  `set_aside` says
     which changes by hand this week could not keep.  `outlook` and `load` are None after the
     season or where no hull has a chance, `renewal` where lives do not end.
     """
 
     calls: pl.DataFrame
+    catalogue: Catalogue
     horizon_d: float
     options: pl.DataFrame
     plan: WeekPlan | None
@@ -163,6 +165,7 @@ def make_week_decisions(
     observed = lives.filter(pl.col("exit_h") > pl.col("entry_h"))
     return WeekDecisions(
         calls=calls,
+        catalogue=catalogue,
         horizon_d=horizon_d,
         options=options,
         plan=plan,

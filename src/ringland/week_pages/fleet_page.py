@@ -20,6 +20,7 @@ from ringland.week_pages.plan_lines import (
     plan_groups,
     practice_rows,
     renewal_line,
+    spare_line,
     waiting_lines,
 )
 from ringland.week_pages.report_lines import (
@@ -120,6 +121,7 @@ def _behind(report: WeekReport) -> dict[str, Any]:
     return {
         "jobs": plan_groups(decisions, calls, catalogue),
         "bay": bay_lines(decisions, currency),
+        "spare": spare_line(decisions, currency),
         "waiting": waiting_lines(decisions, calls, catalogue, currency),
         "by_hand": hand_lines(decisions, catalogue, currency),
         "practice": practice_rows(decisions, catalogue, currency),
@@ -142,7 +144,10 @@ def _advice(report: WeekReport) -> dict[str, list[str]]:
 
 def _bound(report: WeekReport) -> str:
     """The bound on a new set's life where there are too few failures to say more; else empty."""
-    bound = report.decisions.bound
-    if bound is None or not report.fits.ring_land.is_doubtful:
+    bound, few = (
+        report.decisions.bound,
+        report.assumptions.number("survival.few_events_per_covariate"),
+    )
+    if bound is None or bound.n_failures >= few:
         return ""
     return bound.sentence(report.assumptions.number("rebuild.incidence_at_h"))

@@ -59,7 +59,9 @@ def hull_context(
         ),
         "job": job_line(str(sheet.call["action"] or NOTHING), report.catalogue),
         "plan": hull_plan_line(sheet.call, report.catalogue),
-        "advice": report.decisions.advice.filter(
+        "advice": []
+        if sheet.chance["chance_30d"] is not None
+        else report.decisions.advice.filter(
             (pl.col("hull_id") == sheet.hull_id) & (pl.col("about") != "chance")
         )["advice"].to_list(),
         "fuel_rule": hull_rule_line(sheet.fuel, dock, settings),

@@ -73,16 +73,19 @@ def bay_lines(decisions: WeekDecisions, currency: str) -> list[dict[str, str]]:
                 "worth": _worth(plan.worth_of_one_more.get(name), currency),
             }
         )
-    spare = plan.worth_of_one_more[SPARE_DAYS]
-    rows.append(
-        {
-            "name": "Spare hulls, in days run",
-            "used": number_text(plan.spare_days, 0),
-            "room": number_text(plan.used[SPARE_DAYS], 0) + " off",
-            "worth": _worth(spare, currency),
-        }
-    )
     return rows
+
+
+def spare_line(decisions: WeekDecisions, currency: str) -> str:
+    """Days off the water this week, what spares make good, and what one more is worth."""
+    plan = decisions.plan
+    if plan is None or not plan.used[SPARE_DAYS]:
+        return ""
+    return (
+        f"{number_text(plan.used[SPARE_DAYS])} hull-days off the water this week, "
+        f"{number_text(plan.spare_days)} made good by a spare; one more spare hull would save "
+        f"{_worth(plan.worth_of_one_more[SPARE_DAYS], currency)}."
+    )
 
 
 def waiting_lines(

@@ -61,10 +61,10 @@ class WeekReport:
 
     `hulls` stand in order of rank, hulls that cannot be assessed last.  `row_accounting`
     has one row per record kind: kind, rows_in, loaded, set_aside.  `versions` names what
-    made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `catalogue` is the
-    one `decisions` were made with.  `past` (`PastCalls`) is None where none was handed on.
-    `grades_aki` are the pump numbers on record.  A customer's copy holds one hull and leads
-    to no other page.  `manner` is how its figures are written.
+    made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `past`
+    (`PastCalls`) is None where none was handed on.  `grades_aki` are the pump numbers on
+    record.  A customer's copy holds one hull and leads to no other page.  `manner` is how
+    its figures are written.
     """
 
     as_of: datetime
@@ -80,12 +80,16 @@ class WeekReport:
     versions: Mapping[str, str]
     assumptions: Assumptions
     decisions: WeekDecisions
-    catalogue: Catalogue
     past: pl.DataFrame | None = None
     horizons: tuple[Horizon, ...] = ()
     grades_aki: tuple[float, ...] = ()
     is_customer_copy: bool = False
     manner: Manner = DEFAULT_MANNER
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """What could be done, as the decisions were made with."""
+        return self.decisions.catalogue
 
     @property
     def change(self) -> WeekChange:
@@ -119,7 +123,6 @@ def make_week_report(
     versions: Mapping[str, str],
     assumptions: Assumptions,
     decisions: WeekDecisions,
-    catalogue: Catalogue,
     past: pl.DataFrame | None = None,
     season_ends_at: datetime | None = None,
     manner: Manner = DEFAULT_MANNER,
@@ -140,7 +143,6 @@ def make_week_report(
         versions: what made the report, by name.
         assumptions: settings.
         decisions: as `make_week_decisions` returns them.
-        catalogue: what can be done, as `decisions` were made with.
         past: `PastCalls` of earlier weeks; None: none is kept.
         season_ends_at: the season's last day; None: no chance to its end is given.
         manner: how the pages write their figures.
@@ -197,7 +199,6 @@ def make_week_report(
         versions=dict(sorted(versions.items())),
         assumptions=assumptions,
         decisions=decisions,
-        catalogue=catalogue,
         past=past,
         horizons=page_horizons(
             fits=fits,

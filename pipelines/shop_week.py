@@ -1,0 +1,56 @@
+"""The shop's own catalogue, room and decisions by hand, from the files in its home."""
+
+from collections.abc import Collection
+from datetime import date
+
+from pipelines.home import Home
+from ringland.assumptions import Assumptions
+from ringland.service_week.action_catalogue import Catalogue
+from ringland.service_week.catalogue_file import default_catalogue, own_catalogue
+from ringland.service_week.hand_changes import NO_CHANGES
+from ringland.service_week.week_decisions import default_limits
+from ringland.service_week.week_file import OwnWeek, read_week
+
+
+def shop_catalogue(home: Home, settings: Assumptions) -> Catalogue:
+    """The project's catalogue with the home's `actions.toml`, if there is one, laid over it.
+
+    Raises:
+        CatalogueError: the file does not say what it must.
+    """
+    if not home.actions.exists():
+        return default_catalogue(settings)
+    return own_catalogue(home.actions.read_text(encoding="utf-8"), str(home.actions), settings)
+
+
+def shop_week(
+    home: Home,
+    monday: date,
+    *,
+    catalogue: Catalogue,
+    hulls: Collection[str],
+    settings: Assumptions,
+) -> OwnWeek:
+    """The room of a week and its decisions by hand, from the home's `week.toml` if there is one.
+
+    Args:
+        home: the shop's.
+        monday: the week.
+        catalogue: what can be done.
+        hulls: every hull on record.
+        settings: the usual room.
+
+    Raises:
+        WeekFileError: the file does not say what it must.
+    """
+    usual = default_limits(catalogue, settings)
+    if not home.week.exists():
+        return OwnWeek(usual, NO_CHANGES)
+    return read_week(
+        home.week.read_text(encoding="utf-8"),
+        str(home.week),
+        monday=monday,
+        usual=usual,
+        catalogue=catalogue,
+        hulls=hulls,
+    )

@@ -1,0 +1,67 @@
+"""The shop's own week and actions reach the pages; a wrong entry ends the week with words."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from pipelines.command_line import main
+from pipelines.duckdb_warehouse import warehouse_at
+from pipelines.home import Home
+from synthetic_data.fleet_simulator import simulate_fleet
+from synthetic_data.record_files import write_records
+from synthetic_data.scenario import Scenario
+from tests.pipelines.demo_run import DEMO_WEEK, load, run_week
+
+
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory: pytest.TempPathFactory) -> Home:
+    """A home with the records of a small fleet, no week worked out."""
+    folder = tmp_path_factory.mktemp("shop")
+    write_records(simulate_fleet(Scenario(hulls=9), 11), folder / "records")
+    home = Home(folder / "home").prepare()
+    load(home, folder / "records")
+    return home
+
+
+@pytest.fixture
+def home(loaded: Home, tmp_path: Path) -> Home:
+    """A copy of it that a test may write in."""
+    shutil.copytree(loaded.folder, tmp_path / "home")
+    return Home(tmp_path / "home")
+
+
+def test_a_new_home_holds_a_week_file_with_nothing_in_force(loaded: Home) -> None:
+    lines = loaded.week.read_text().splitlines()
+
+    assert (
+        "# [pin]                         # this hull gets this action, whatever it costs" in lines
+    )
+    assert [line for line in lines if line and not line.startswith("#")] == []
+
+
+def test_a_pin_and_a_price_of_ones_own_reach_the_list_and_the_page(home: Home) -> None:
+    hull = warehouse_at(home.database).read_records()["hulls"]["hull_id"][4]
+    home.week.write_text(f'[week.{DEMO_WEEK}.pin]\n"{hull}" = "impeller_check"\n')
+    home.actions.write_text(
+        '[action.impeller_check]\nlabel = "Look at the impeller"\ncost = 77\nmechanic_h = 0.5\n'
+    )
+
+    site = run_week(home)
+    page, sheet = (site / "index.html").read_text(), (site / f"hulls/{hull}.html").read_text()
+
+    assert f"{hull}: pinned to Look at the impeller; costs USD 80 more" in page
+    assert "Look at the impeller: USD 77" in sheet
+    assert "decided by hand" in sheet
+
+
+def test_a_wrong_entry_ends_the_week_with_its_file_and_remedy(home: Home) -> None:
+    home.week.write_text('[pin]\n"ZZ-99" = "borescope"\n')
+
+    arguments = ["--home", str(home.folder), "week", "--as-of", DEMO_WEEK]
+    run = CliRunner().invoke(main, arguments)
+
+    assert run.exit_code == 1
+    assert "week.toml: pin.ZZ-99: no hull of this name is on record" in run.output
+    assert "Traceback" not in run.output
