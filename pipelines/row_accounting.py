@@ -50,6 +50,8 @@ def set_aside_rows(warehouse: DuckDBWarehouse, as_of: datetime | None = None) ->
     last file.  Given `as_of`, a row whose own event time can be read and lies later is left
     out, as a loaded row would be.
     """
+    with warehouse.connect() as con:
+        ensure_record_tables(con)  # should nothing have been loaded
     rows = warehouse.read(
         "select distinct on (kind, raw_row, field, fault) "
         "kind, source_file, source_row, field, fault, remedy, value, raw_row "

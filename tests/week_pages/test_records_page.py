@@ -143,6 +143,7 @@ def test_the_gap_nothing_can_be_said_without_comes_first() -> None:
         "labelled_fuel_share": 1.0,
     }
     assert tasks_of(full, 0, SETTINGS) == []
+    assert [task.key for task in tasks_of(full, 0, SETTINGS, has_set=False)] == ["set"]
     never = tasks_of(full | {"labelled_fuel_share": None, "days_since_reading": None}, 0, SETTINGS)
     assert [task.why for task in never] == [
         "No fill is on record.",

@@ -62,8 +62,18 @@ def record_contexts(
     quality = {row["hull_id"]: row for row in records.quality.iter_rows(named=True)}
     to_mend = _rows_to_mend(records.set_aside)
     mend_of = dict(to_mend.group_by("hull_id").agg(_place().n_unique()).iter_rows())
+    no_set = {
+        sheet.hull_id
+        for sheet in report.hulls
+        if sheet.chance["piston_set_id"] is None and sheet.call["call"] == "not_enough_record"
+    }
     tasks = {
-        hull_id: tasks_of(quality[hull_id], mend_of.get(hull_id, 0), report.assumptions)
+        hull_id: tasks_of(
+            quality[hull_id],
+            mend_of.get(hull_id, 0),
+            report.assumptions,
+            has_set=hull_id not in no_set,
+        )
         for hull_id in own
         if hull_id in quality
     }
@@ -147,6 +157,7 @@ def _index(
         "hulls": [
             {"hull_id": hull_id, "page": own[hull_id], "doubts": hulls_doubted.get(hull_id, 0)}
             | {"next": tasks[hull_id][0].what if tasks[hull_id] else ""}
+            | {"read": _ago(quality[hull_id]["days_since_reading"], "never")}
             | dict(quality[hull_id])
             for hull_id in sorted(tasks, key=lambda hull: (-len(tasks[hull]), hull))
             if tasks[hull_id] or hulls_doubted.get(hull_id)
@@ -279,7 +290,7 @@ def _facts(quality: Row | None) -> list[tuple[str, str]]:
 
 
 def _ago(days: float | None, never: str) -> str:
-    return never if days is None else f"{number_text(days, 0)} days ago"
+    return never if days is None else f"{count_text(round(days), 'day')} ago"
 
 
 def _hours_line(line: pl.DataFrame) -> str:

@@ -42,7 +42,7 @@ from ringland.week_pages.proof_pages import (
 )
 from ringland.week_pages.record_exports import record_exports
 from ringland.week_pages.records_page import INDEX as RECORDS
-from ringland.week_pages.records_page import record_contexts, restated_line
+from ringland.week_pages.records_page import record_contexts, record_pages, restated_line
 from ringland.week_pages.score_page import score_context
 from ringland.week_pages.site_map import navigation
 from ringland.week_pages.timeline_chart import TIMELINE, timeline_sketch
@@ -148,6 +148,7 @@ def _site(
     templates.globals["restated_line"] = "" if restated is None else restated_line(restated)
     templates.globals["has_proof"] = proof is not None
     templates.globals["tanks"] = {} if fuel is None else tank_pages(pages)
+    templates.globals["record_pages"] = {} if records is None else record_pages(pages)
     site = {
         "plotly.min.js": get_plotlyjs().encode(),
         "charts.js": _own("charts.js"),

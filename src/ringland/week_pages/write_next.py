@@ -23,6 +23,7 @@ class Task:
 
 TASKS = {
     "engine": "Write down which engine sits in it, and since when.",
+    "set": "Write down the piston set its engine runs, and at what engine hours it was fitted.",
     "calibration": "Write down the calibration in force and the octane it needs.",
     "mend": "Mend its rows in set-aside.xlsx and load that book back.",
     "fuel": "Write octane and its scale (AKI, RON or MON) beside each fill, and on every delivery.",
@@ -33,13 +34,16 @@ TASKS = {
 """What to do, in the order in which it helps: what nothing can be said without comes first."""
 
 
-def tasks_of(quality: Row, to_mend: int, settings: Assumptions) -> list[Task]:
+def tasks_of(
+    quality: Row, to_mend: int, settings: Assumptions, *, has_set: bool = True
+) -> list[Task]:
     """What this hull's record lacks, the most useful first; empty: nothing.
 
     Args:
         quality: its row of `RecordQuality`.
         to_mend: how many of its rows are set aside and can be mended.
         settings: the group write_next.
+        has_set: the piston set that its engine runs, or ran until it broke, is on record.
     """
     reading_d, labelled = quality["days_since_reading"], quality["labelled_fuel_share"]
     explained = quality["hours_explained_share"]
@@ -47,7 +51,9 @@ def tasks_of(quality: Row, to_mend: int, settings: Assumptions) -> list[Task]:
     why: dict[str, str] = {}
     if quality["engine_id"] is None:
         why["engine"] = "No hour it runs counts for any engine."
-    elif not quality["has_calibration"]:
+    elif not has_set:
+        why["set"] = "Without it there is no life to tell a chance of."
+    if quality["engine_id"] is not None and not quality["has_calibration"]:
         why["calibration"] = "There is no need to hold its fuel against."
     if to_mend:
         why["mend"] = f"{count_text(to_mend, 'row')} of it could not be used."
