@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -266,3 +267,49 @@ def test_a_spare_earns_the_lost_rental_less_its_own_risk() -> None:
     assert spare_day_worth(options, PRICES, 30.0) == pytest.approx(
         400 - (1 - math.exp(-0.06)) * 11_000 / 30
     )
+
+
+def two_minded_hazard(share_that_harms: float, n_draws: int = 100):  # type: ignore[no-untyped-def]
+    """Draws in which a shortfall raises the hazard, and draws in which it lowers it as much."""
+    beta = np.where(np.arange(n_draws) < share_that_harms * n_draws, 0.3, -0.3)[:, None]
+
+    def hazard(start_h, stop_h, exposure):  # type: ignore[no-untyped-def]
+        short = exposure["shortfall_25h_on"].cast(pl.Float64).to_numpy()
+        return 0.001 * (stop_h - start_h) * np.exp(beta * short)
+
+    return hazard
+
+
+@pytest.mark.parametrize(("share", "paid_for"), [(0.94, False), (0.95, True)])
+def test_fuel_is_paid_for_only_where_the_record_shows_that_it_helps(
+    share: float, paid_for: bool
+) -> None:
+    options = table(one_hull(shortfall_25h_on=4.0), two_minded_hazard(share))
+    rule, top_end = at(options, "fuel_rule"), at(options, "planned_top_end")
+
+    assert rule["shown_chance"] == pytest.approx(share)
+    assert rule["is_paid_for"] is paid_for
+    assert at(options, "fuel_and_top_end")["is_paid_for"] is paid_for
+    assert (top_end["is_paid_for"], top_end["shown_chance"]) == (True, None)
+
+
+def test_where_nothing_is_known_to_matter_no_change_of_fuel_is_paid_for() -> None:
+    options = table(running_hulls(5), constant_hazard(0.001))
+    fuel = options.filter(pl.col("shown_chance").is_not_null())
+
+    assert set(fuel["option"]) >= {"drain_refill", "fuel_rule", "restrict_throttle"}
+    assert not fuel["is_paid_for"].any()
+
+
+def test_leaving_a_hull_counts_on_nothing_next_week_that_the_record_does_not_show() -> None:
+    hull = one_hull(shortfall_25h_on=4.0)
+    shown, unshown = (table(hull, two_minded_hazard(share)) for share in (0.95, 0.94))
+
+    assert at(shown, NOTHING)["expected_cost"] < at(shown, NOTHING)["chance"] * 11_000 + 1_000
+    # Never acting: 60 h at 0.001 e^(+-1.2) an hour, 94 draws of 100 with the plus.
+    never = sum(
+        share * (1 - math.exp(-0.06 * math.exp(sign * 1.2)))
+        for share, sign in ((0.94, 1), (0.06, -1))
+    )
+    assert at(unshown, NOTHING)["expected_cost"] == pytest.approx(never * 11_000)
+    assert at(shown, NOTHING)["chance"] < never

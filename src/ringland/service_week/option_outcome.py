@@ -28,6 +28,9 @@ from ringland.service_week.week_limits import WEEK_D
 TESTED = "tested_d_ago"
 """Optional column: days since the last compression or leak-down test, null where none."""
 
+ROUNDING = 1e-9
+"""Share of the failures by which sums over pieces of the hours ahead may differ by rounding."""
+
 Actions = Sequence[Action]
 
 
@@ -97,10 +100,11 @@ class Outcomes:
             ahead = self.ahead
             hours = ahead.use_h_d * ahead.days
             is_meant = is_meant_for((action,), ahead.sets).to_numpy()
-            fewer = self.world.chance(ahead, ahead.age_h, hours, ()) - self.world.chance(
-                ahead, ahead.age_h, hours, (action,)
+            without, done = (
+                self.world.chance(ahead, ahead.age_h, hours, actions)[:, is_meant].sum(axis=1)
+                for actions in ((), (action,))
             )
-            found[name] = float((fewer[:, is_meant].sum(axis=1) > 0).mean())
+            found[name] = float((done < without * (1 - ROUNDING)).mean())
         return found
 
 
