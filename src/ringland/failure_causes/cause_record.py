@@ -15,6 +15,7 @@ import numpy as np
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.fuel_exposure.exposure_at_hour import exposure_at_hour
 from ringland.fuel_exposure.exposure_spells import current_exposure
 from ringland.ring_survival.weibull_hazard import FactorEffect
 
@@ -27,6 +28,8 @@ FACTORS = (
     "age_h",
 )
 """What the record is asked, in the order shown; `age_h` is the set's own hours."""
+
+_COMPARED = [factor for factor in FACTORS if factor != "age_h"]
 
 _BOUNDS = {"shortfall_25h_on": ("shortfall_25h_low_on", "shortfall_25h_high_on")}
 
@@ -78,16 +81,29 @@ def record_before_failure(
         & (pl.col("entry_h") <= max(0.0, hour - trailing_h))  # seen over all of these hours
         & (pl.col("exit_h") >= hour)
     )
-    at_hour = pl.concat([lives.filter(pl.col("piston_set_id") == set_id), others]).with_columns(
+    others = others.filter(
+        pl.col("piston_set_id").is_in(exposure["piston_set_id"].drop_nulls().implode())
+    )
+    is_other = pl.col("piston_set_id").is_in(others["piston_set_id"].implode())
+    seen = exposure_at_hour(exposure.filter(is_other), hour, assumptions).join(
+        others.select("piston_set_id", is_forged=pl.col("piston_type") == "forged"),
+        on="piston_set_id",
+    )
+    # the failed set, with its bounds, and the sets that ran nothing in these hours
+    rest_ids = set(others["piston_set_id"]) - set(seen["piston_set_id"])
+    one_by_one = lives.filter(pl.col("piston_set_id").is_in([set_id, *rest_ids])).with_columns(
         state=pl.lit("running"), exit_h=pl.lit(hour)
     )
-    covariates = current_exposure(
-        _around(exposure, own, hour, trailing_h), at_hour, assumptions
-    ).cast({"is_forged": pl.Float64, "is_raised_calibration": pl.Float64})
+    covariates = current_exposure(_of_their_hulls(exposure, one_by_one), one_by_one, assumptions)
     mine = covariates.filter(pl.col("piston_set_id") == set_id).row(0, named=True)
-    rest = covariates.filter(
-        (pl.col("piston_set_id") != set_id) & pl.col("last_session_at").is_not_null()
-    )
+    rest = pl.concat(
+        [
+            seen.select(_COMPARED),
+            covariates.filter(pl.col("piston_set_id") != set_id).select(_COMPARED),
+        ],
+        how="vertical_relaxed",
+    ).cast(pl.Float64)
+    mine |= {name: float(mine[name]) for name in _COMPARED}
     mine["age_h"] = hour
     ages = lives.filter(pl.col("piston_set_id") != set_id)["exit_h"].to_numpy()
     enough = rest.height >= assumptions.number("record.compared_sets")
@@ -130,20 +146,11 @@ _SCHEMA = {
 }
 
 
-def _around(
-    exposure: pl.DataFrame, own: pl.DataFrame, hour: float, trailing_h: float
-) -> pl.DataFrame:
-    """The rentals that bear on these hours: no trailing mean reaches further back.
-
-    All of the failed set's own hull stays, which stands in for a set without a past.
-    """
-    return exposure.filter(
-        pl.col("hull_id").is_in(own["hull_id"].unique().to_list())
-        | (
-            (pl.col("set_h_stop") >= hour - trailing_h)
-            & (pl.col("set_h_start") <= hour + trailing_h)
-        )
-    )
+def _of_their_hulls(exposure: pl.DataFrame, lives: pl.DataFrame) -> pl.DataFrame:
+    """The rentals of some sets and of the hulls they ran in, which stand in for a lacking past."""
+    is_theirs = pl.col("piston_set_id").is_in(lives["piston_set_id"].implode())
+    hulls = exposure.filter(is_theirs)["hull_id"].unique()
+    return exposure.filter(is_theirs | pl.col("hull_id").is_in(hulls.implode()))
 
 
 def _nothing(why: str, set_id: str | None = None, hour: float | None = None) -> CauseRecord:
