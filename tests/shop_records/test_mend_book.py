@@ -7,7 +7,9 @@ import polars as pl
 import pytest
 import xlsxwriter
 
+from ringland.shop_records.column_mapping import parse_mapping
 from ringland.shop_records.intake import take_in
+from ringland.shop_records.mapped_rows import read_mapped
 from ringland.shop_records.mend_book import mend_workbook, read_mended
 from ringland.shop_records.raw_text import RecordFileError, read_raw
 from ringland.shop_records.record_kinds import RECORD_KINDS
@@ -112,3 +114,48 @@ def test_a_book_without_its_id_column_is_refused() -> None:
 
     with pytest.raises(RecordFileError, match=r"The sheet fills has no column 'leave out\?'"):
         read_mended("b.xlsx", content, FILLS)
+
+
+GALLONS = """
+[source]
+delimiter = ","
+[[table]]
+kind = "fills"
+[table.columns]
+hull_id = "boat"
+filled_at = "when"
+volume_l = { column = "gal", unit = "US gal" }
+source = { value = "outside" }
+"""
+
+
+def test_gallons_that_could_not_be_read_are_not_mended_as_litres() -> None:
+    """Found in use: the book asked for volume_l and showed '9,8' out of a column of gallons."""
+    log = b"boat,when,gal\nH01,2025-06-01T10:00:00Z,9;8\n"
+    (table,) = read_mapped("log.csv", log, parse_mapping("log.toml", GALLONS))
+    aside = take_in(table.kind, table.raw, KNOWN, table.found).set_aside
+    book = mend_workbook(aside)
+    assert sheet_cells("b.xlsx", book, "fills")[1, 5] == "9;8 US gal"
+
+    sheet = read_mended("b.xlsx", mended(book, F2="9.8 US gal"), aside)["fills"]
+    intake = take_in(RECORD_KINDS["fills"], sheet.raw, KNOWN)
+
+    # 1 US gal = 3.785411784 l by definition (NIST SP 811, appendix B.8)
+    assert intake.loaded["volume_l"].to_list() == pytest.approx([9.8 * 3.785411784], rel=1e-11)
+
+
+def test_a_unit_nobody_knows_is_set_aside_again() -> None:
+    sheet = read_mended("b.xlsx", mended(mend_workbook(FILLS), F2="9 buckets"), FILLS)["fills"]
+    intake = take_in(RECORD_KINDS["fills"], sheet.raw, KNOWN)
+
+    assert intake.set_aside["fault"].to_list() == [
+        "volume_l is '9 buckets', which is not a number."
+    ]
+
+
+def test_a_date_with_midnight_that_nobody_touched_is_not_taken_for_mended() -> None:
+    aside = set_aside(b"hull_id,filled_at,volume_l,source\nH01,2025-06-01 00:00:00,40,outside\n")
+
+    sheet = read_mended("b.xlsx", mended(mend_workbook(aside)), aside)["fills"]
+
+    assert sheet.replaced == []

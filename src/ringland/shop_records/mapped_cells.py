@@ -14,7 +14,7 @@ import polars as pl
 from ringland.shop_records.column_mapping import CLOCK_HOURS, SERIAL, ColumnRule, Writing, has_time
 from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.text_cast import cast_instants
-from ringland.units import conversion
+from ringland.units import UNIT_NAMES, conversion
 
 Complaints = pl.DataFrame
 """One row per cell in order: fault and remedy, both null where the cell is in order."""
@@ -30,7 +30,11 @@ def in_order(height: int) -> Complaints:
 
 
 def figures(cells: pl.Series, rule: ColumnRule, wanted_unit: str) -> tuple[pl.Series, Complaints]:
-    """The figures with a decimal point, in the contract's unit."""
+    """The figures with a decimal point, in the contract's unit.
+
+    A cell that cannot be read gets the source's unit where that is another one: whoever
+    mends it must not take gallons for litres.
+    """
     if rule.unit == CLOCK_HOURS:
         # A colon tells the two apart, so a log kept by several hands reads without a guess.
         numbers = clock_hours(cells).fill_null(plain_numbers(cells, rule.writing, None))
@@ -41,10 +45,14 @@ def figures(cells: pl.Series, rule: ColumnRule, wanted_unit: str) -> tuple[pl.Se
         remedy = _figure_remedy(rule.writing)
         about = "a figure written as the mapping says"
     unread = cells.is_not_null() & numbers.is_null()
+    as_written = cells
     if rule.unit not in (None, CLOCK_HOURS, wanted_unit):
         slope, offset = conversion(str(rule.unit), wanted_unit)
         numbers = (numbers * slope + offset).round_sig_figs(_SIGNIFICANT)
-    text = numbers.cast(pl.String).set(unread, None).fill_null(cells)
+        names = "|".join(re.escape(name) for name in UNIT_NAMES)
+        has_unit = cells.str.contains(rf"(?i)\d\s*({names})$")
+        as_written = cells.zip_with(has_unit.fill_null(value=True), cells + f" {rule.unit}")
+    text = numbers.cast(pl.String).set(unread, None).fill_null(as_written)
     return text, _complaints(unread, rule.name, cells, about, remedy)
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -20,6 +21,7 @@ import xlsxwriter
 from ringland.shop_records.raw_file import SOURCE_ROW, Layout, RawFile, RecordFileError
 from ringland.shop_records.record_kinds import ALL_KINDS, RecordKind
 from ringland.shop_records.workbook_text import read_workbook, sheet_names
+from ringland.units import UNIT_NAMES, UnitError, in_unit
 
 DECISION = "leave out?"
 FAULT, REMEDY, PLACE, ROW_ID, AS_WRITTEN = "fault", "remedy", "from", "row id", "as written"
@@ -28,8 +30,9 @@ _HELP = (
     "Each sheet holds the rows of one kind of record that could not be loaded.",
     "1. Read fault and remedy, put the cells of the row right. Instants end in Z or an offset.",
     f"2. If the row is no record at all, write '{LEAVE_OUT}' in the first column.",
-    "3. Rows you do not touch stay set aside. Leave the last three columns as they are.",
-    "4. Save the book and load it like any other file: ringland load FOLDER.",
+    "3. Figures are in the unit of the data dictionary; one in another unit keeps it: 9.8 US gal.",
+    "4. Rows you do not touch stay set aside. Leave the last three columns as they are.",
+    "5. Save the book and load it like any other file: ringland load FOLDER.",
 )
 
 
@@ -117,6 +120,11 @@ def _cells(kind: RecordKind, raw_row: str) -> dict[str, str]:
     return {name: _text(written.get(name)) for name in kind.schema.column_names()}
 
 
+def _as_read(cell: str) -> str:
+    """A cell as a workbook's reader gives it: a date's midnight may go."""
+    return cell.removesuffix(" 00:00:00")
+
+
 def _text(cell: object) -> str:
     return "" if cell is None else str(cell)
 
@@ -161,15 +169,42 @@ def _read_sheet(
             continue
         if (row[DECISION] or "").lower().strip() == LEAVE_OUT:
             left_out.append(raw_row)
-        elif any(_text(row.get(name)) != cell for name, cell in _cells(kind, raw_row).items()):
+        elif any(
+            _as_read(_text(row.get(name))) != _as_read(cell)
+            for name, cell in _cells(kind, raw_row).items()
+        ):
             changed.append(row[SOURCE_ROW])
             replaced.append(raw_row)
     frame = raw.frame.filter(pl.col(SOURCE_ROW).is_in(changed)).select(
         name for name in [*kind.schema.column_names(), SOURCE_ROW] if name in raw.frame.columns
     )
+    frame = frame.with_columns(_in_contract_unit(kind, cells) for cells in frame)
     name = f"{file_name} [{kind.name}]"
     return MendedSheet(
         replace(raw, file_name=name, frame=frame, torn=raw.torn.clear(), blank_rows=0),
         replaced,
         left_out,
     )
+
+
+_WITH_UNIT = re.compile(r"\s*([+-]?\d+(?:\.\d+)?)\s*([A-Za-z%].*?)\s*")
+_SIGNIFICANT = 12  # digits kept when a unit is turned, as in a mapped file
+
+
+def _in_contract_unit(kind: RecordKind, cells: pl.Series) -> pl.Series:
+    """Figures that keep another unit, turned into the contract's; every other cell as it is."""
+    column = kind.schema.columns().get(cells.name)
+    wanted = (column.metadata or {}).get("unit") if column is not None else None
+    if wanted not in UNIT_NAMES:
+        return cells
+    return pl.Series(cells.name, [_turned(cell, wanted) for cell in cells], dtype=pl.String)
+
+
+def _turned(cell: str | None, wanted: str) -> str | None:
+    found = _WITH_UNIT.fullmatch(cell or "")
+    if found is None:
+        return cell
+    try:
+        return f"{in_unit(float(found[1]), found[2], wanted):.{_SIGNIFICANT}g}"
+    except UnitError:
+        return cell  # stays what it is: set aside again, with the fault named
