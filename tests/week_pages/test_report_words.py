@@ -151,8 +151,8 @@ def facts(**values: Any) -> dict[str, Any]:
         ),
         (
             {"rule": "chance_30d", "chance_30d": 0.12, "action": "take_out_of_use"},
-            "Chance of failure in 30 days 12 % (6.0 % to 20 %), at or over the 10 % from which a "
-            "hull is checked before it is rented. The week has no room for it, so it stays ashore.",
+            "Its chance in 30 days is at or over the 10 % from which a hull is checked before it "
+            "is rented. The week has no room for it, so it stays ashore.",
         ),
         (
             {"rule": "failed_test", "warning": "compression: low", "action": "leak_down_check"},

@@ -53,21 +53,20 @@ def call_reason(facts: Mapping[str, Any], assumptions: Assumptions) -> str:
     if facts["rule"] != HIGH_7D and plain is not None:
         asked = " A check is called for." if ashore else ""
         return f"{_capital(str(plain))}.{asked}{no_room}"
-    if facts["rule"] in (HIGH_7D, HIGH_30D):
-        days, setting, then = _LIMITS[facts["rule"]]
-        name, limit = f"chance_{days}d", assumptions.number(setting)
+    if facts["rule"] == HIGH_7D:
+        limit = share_text(assumptions.number("call.keep_off_chance_7d"))
         return (
-            f"Chance of failure in {days} days {chance_text(facts[name])} "
-            f"({range_text(facts[f'{name}_low'], facts[f'{name}_high'])}), "
-            f"at or over the {share_text(limit)} {then}.{no_room}"
+            f"Chance of failure in 7 days {chance_text(facts['chance_7d'])} "
+            f"({range_text(facts['chance_7d_low'], facts['chance_7d_high'])}), at or over the "
+            f"{limit} from which a hull is kept off the water.{no_room}"
+        )
+    if facts["rule"] == HIGH_30D:
+        limit = share_text(assumptions.number("call.check_chance_30d"))
+        return (
+            f"{_above(facts)}Its chance in 30 days is at or over the {limit} from which a hull is "
+            f"checked before it is rented.{no_room}"
         )
     return _above(facts) + _what_pays(facts)
-
-
-_LIMITS = {
-    HIGH_7D: (7, "call.keep_off_chance_7d", "from which a hull is kept off the water"),
-    HIGH_30D: (30, "call.check_chance_30d", "from which a hull is checked before it is rented"),
-}
 
 
 def _what_pays(facts: Mapping[str, Any]) -> str:
