@@ -22,10 +22,10 @@ from pipelines.duckdb_warehouse import (
 )
 from pipelines.raw_store import digest_of, keep
 from pipelines.source_files import mapping_path, read_mapping, record_files
-from ringland.shop_records.intake import Intake, now_ended, split_new, take_in
+from ringland.shop_records.intake import Intake, take_in, take_in_file
 from ringland.shop_records.mapped_rows import DockClocks, read_mapped
-from ringland.shop_records.raw_text import read_raw
 from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
+from ringland.shop_records.rows_on_record import now_ended, split_new
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ def _take_in(
 ) -> tuple[list[Intake], list[str]]:
     known = known_ids(con, kind)
     if mapping is None:
-        return [take_in(kind, read_raw(file_name, content), known)], []
+        return [take_in_file(kind, file_name, content, known)], []
     tables = read_mapped(file_name, content, read_mapping(mapping), _clocks(con))
     left_out = sum(table.left_out for table in tables)
     notes = [f"Rows left out by the mapping: {left_out}."] if left_out else []

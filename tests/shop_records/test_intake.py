@@ -5,9 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.shop_records.intake import Intake, now_ended, split_new, take_in
+from ringland.shop_records.intake import Intake, take_in
 from ringland.shop_records.raw_text import RecordFileError, read_raw
 from ringland.shop_records.record_kinds import RECORD_KINDS
+from ringland.shop_records.rows_on_record import now_ended, split_new
 from tests.shop_records.record_rows import KNOWN, VALID_TEXT, csv_of
 
 EVERY_KIND = pytest.mark.parametrize("kind", list(RECORD_KINDS))

@@ -43,13 +43,10 @@ def read_csv(file_name: str, content: bytes, layout: Layout) -> RawFile:
         raise RecordFileError(file_name, "The file is empty.", "Export it again.")
     end = content.find(b"\n")
     first_line = content if end < 0 else content[:end]
-    odd_first_line = b'"' in first_line or not first_line.strip() or b"\r" in first_line[:-1]
-    if odd_first_line or layout.header_rows not in ((), (1,)):
+    heading = plain_heading(file_name, first_line, layout)
+    if heading is None:
         return _read_csv_by_record(file_name, content, layout)
-    delimiter = layout.delimiter or delimiter_of(first_line.decode())
-    names = header_names(
-        file_name, first_line.decode().rstrip("\r").split(delimiter), is_lenient=layout.is_lenient
-    )
+    names, delimiter = heading
     if end < 0 or end + 1 == len(content):
         return RawFile(file_name, all_text(names, []))
     try:
@@ -71,6 +68,23 @@ def read_csv(file_name: str, content: bytes, layout: Layout) -> RawFile:
     if not _is_whole(frame, names, content, delimiter):
         return _read_csv_by_record(file_name, content, layout)
     return without_blank_rows(file_name, frame, names, has_spaces=_has_spaces(content))
+
+
+def plain_heading(
+    file_name: str, first_line: bytes, layout: Layout
+) -> tuple[list[str], str] | None:
+    """Names and delimiter, if the first line of the file is a plain line of names.
+
+    Raises:
+        RecordFileError: it repeats or lacks a name.
+    """
+    is_odd = b'"' in first_line or not first_line.strip() or b"\r" in first_line[:-1]
+    if is_odd or layout.header_rows not in ((), (1,)):
+        return None
+    text = first_line.decode()
+    delimiter = layout.delimiter or delimiter_of(text)
+    cells = text.rstrip("\r").split(delimiter)
+    return header_names(file_name, cells, is_lenient=layout.is_lenient), delimiter
 
 
 def _has_spaces(content: bytes) -> bool:

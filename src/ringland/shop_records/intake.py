@@ -9,16 +9,14 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import polars as pl
 
-from ringland.shop_records.plain_words import sentence
-from ringland.shop_records.raw_text import SOURCE_ROW, RawFile, RecordFileError
+from ringland.shop_records.raw_text import SOURCE_ROW, RawFile, RecordFileError, read_raw
 from ringland.shop_records.record_kinds import RecordKind
 from ringland.shop_records.row_faults import (
     all_rules_hold,
-    differences,
     reference_faults,
     repeat_faults,
     rule_faults,
@@ -26,8 +24,13 @@ from ringland.shop_records.row_faults import (
 from ringland.shop_records.tables import SetAside
 from ringland.shop_records.text_cast import cast_text
 
+if TYPE_CHECKING:
+    from ringland.shop_records.plain_csv import PlainCsv
+    from ringland.shop_records.typed_lines import Content
+
 SOURCE_FILE = "source_file"
-SOURCE = (SOURCE_FILE, SOURCE_ROW)
+# Smaller files are read on the careful road in less time than the compiled code takes to load.
+_LARGE_BYTES = 1 << 24
 _WRITTEN = {SOURCE_ROW: pl.Int64, "field": pl.String, "written": pl.String}
 
 
@@ -81,20 +84,73 @@ def take_in(
         RecordFileError: a column that may not be empty is missing from the file.
         RowAccountError: the row account does not close.
     """
-    notes = _column_notes(kind, raw)
-    text = raw.frame
-    typed, found = cast_text(kind.schema, text)
+    typed, found = cast_text(kind.schema, raw.frame)
     if unreadable is not None:
         found = pl.concat([unreadable, _not_yet_named(found, unreadable)])
-    good = _without(typed, found)
-    if all_rules_hold(kind, good):  # then only rows already at fault may break one more
-        doubtful = typed.filter(pl.col(SOURCE_ROW).is_in(found[SOURCE_ROW].unique().implode()))
-    else:
-        doubtful = typed
+    return _judged(kind, raw, known, _parted(typed, found))
+
+
+def take_in_file(
+    kind: RecordKind, file_name: str, content: Content, known: Mapping[str, Collection[str]]
+) -> Intake:
+    """`take_in` of a file in the contract's own form; the same, sooner where it is large.
+
+    Args:
+        kind: what the file holds.
+        file_name: for messages.
+        content: its bytes, which may be those of a mapped file.
+        known: as for `take_in`.
+
+    Raises:
+        RecordFileError: it cannot be read at all, or lacks a column that may not be empty.
+        RowAccountError: the row account does not close.
+    """
+    plain = None
+    if len(content) >= _LARGE_BYTES:
+        from ringland.shop_records.plain_csv import read_plain_csv  # noqa: PLC0415 - compiled
+
+        plain = read_plain_csv(kind.schema, file_name, content)
+    if plain is None:
+        return take_in(kind, read_raw(file_name, content[:]), known)
+    return take_in_plain(kind, plain, known)
+
+
+def take_in_plain(
+    kind: RecordKind, plain: PlainCsv, known: Mapping[str, Collection[str]]
+) -> Intake:
+    """`take_in` of a file that was read typed already, but for some of its lines."""
+    others = _parted(*cast_text(kind.schema, plain.others.frame))
+    good = plain.typed
+    if not others.good.is_empty():
+        good = good.lazy().merge_sorted(others.good.lazy(), key=SOURCE_ROW).collect()
+    return _judged(kind, plain, known, others._replace(good=good))
+
+
+class _Cast(NamedTuple):
+    """Typed rows by whether every cell of theirs could be cast, and the faults of the others."""
+
+    good: pl.DataFrame
+    doubtful: pl.DataFrame
+    found: pl.DataFrame
+
+
+def _parted(typed: pl.DataFrame, found: pl.DataFrame) -> _Cast:
+    return _Cast(_without(typed, found), _named_in(typed, found), found)
+
+
+def _judged(
+    kind: RecordKind, raw: RawFile | PlainCsv, known: Mapping[str, Collection[str]], cast: _Cast
+) -> Intake:
+    """What becomes of rows whose cells have been cast."""
+    notes = _column_notes(kind, raw)
+    good, doubtful, found = cast
+    # Only if all rules hold for good rows it is the doubtful ones alone that may break one more.
+    suspects = doubtful if all_rules_hold(kind, good) else pl.concat([good, doubtful])
     later = pl.concat(
         [
-            _not_yet_named(rule_faults(kind, doubtful), found),
-            reference_faults(kind, typed, known),
+            _not_yet_named(rule_faults(kind, suspects), found),
+            reference_faults(kind, good, known),
+            reference_faults(kind, doubtful, known),
         ]
     )
     found = pl.concat([found, later])
@@ -120,19 +176,23 @@ def _without(rows: pl.DataFrame, found: pl.DataFrame) -> pl.DataFrame:
     return rows.filter(~pl.col(SOURCE_ROW).is_in(found[SOURCE_ROW].unique().implode()))
 
 
-def _column_notes(kind: RecordKind, raw: RawFile) -> tuple[str, ...]:
+def _named_in(rows: pl.DataFrame, found: pl.DataFrame) -> pl.DataFrame:
+    """The rows some fault was found in."""
+    return rows.filter(pl.col(SOURCE_ROW).is_in(found[SOURCE_ROW].unique().implode()))
+
+
+def _column_notes(kind: RecordKind, raw: RawFile | PlainCsv) -> tuple[str, ...]:
     columns = kind.schema.columns()
-    missing = [name for name in columns if name not in raw.frame.columns]
+    missing = [name for name in columns if name not in raw.columns]
     if needed := [name for name in missing if not columns[name].nullable]:
         raise RecordFileError(
             raw.file_name,
-            f"The file lacks {', '.join(needed)}; it has "
-            f"{', '.join(name for name in raw.frame.columns if name != SOURCE_ROW)}.",
+            f"The file lacks {', '.join(needed)}; it has {', '.join(raw.columns)}.",
             f"Add the missing columns, or load the file as another kind than {kind.name}.",
             row=1,
         )
     notes = [f"Column {name} is not in the file; taken as empty." for name in missing]
-    unused = [name for name in raw.frame.columns if name not in columns and name != SOURCE_ROW]
+    unused = [name for name in raw.columns if name not in columns]
     if unused:
         notes.append(f"Columns not used: {', '.join(unused)}.")
     if raw.blank_rows:
@@ -158,8 +218,8 @@ def _with_source(kind: RecordKind, rows: pl.DataFrame, source_file: str) -> pl.D
     )
 
 
-def _set_aside(kind: RecordKind, raw: RawFile, found: pl.DataFrame) -> pl.DataFrame:
-    faulty = raw.frame.join(found, on=SOURCE_ROW, how="semi")
+def _set_aside(kind: RecordKind, raw: RawFile | PlainCsv, found: pl.DataFrame) -> pl.DataFrame:
+    faulty = raw.text_of(found[SOURCE_ROW])
     raw_rows = pl.DataFrame(
         {
             SOURCE_ROW: faulty[SOURCE_ROW],
@@ -173,7 +233,7 @@ def _set_aside(kind: RecordKind, raw: RawFile, found: pl.DataFrame) -> pl.DataFr
     # Column by column, since a file may itself have columns called 'field' or 'value'.
     cells = [
         faulty.select(SOURCE_ROW, pl.lit(name).alias("field"), pl.col(name).alias("written"))
-        for name in sorted(set(found["field"].drop_nulls()) & set(raw.frame.columns))
+        for name in sorted(set(found["field"].drop_nulls()) & set(raw.columns))
     ]
     written = pl.concat([pl.DataFrame(schema=_WRITTEN), *cells])
     found = found.join(
@@ -194,105 +254,3 @@ def _close_account(intake: Intake) -> None:
             f"{intake.rows_set_aside} set aside. Nothing of the file was loaded; "
             f"please report this file."
         )
-
-
-class NewRows(NamedTuple):
-    """Rows of a file against those on record: rows in = the sum of the three parts."""
-
-    new: pl.DataFrame
-    already_there: pl.DataFrame
-    """The row on record says the same; or one of the two knows an end the other does not."""
-    conflicts_set_aside: pl.DataFrame
-    """A `SetAside`: same key, other values; the row on record stays."""
-
-
-def split_new(kind: RecordKind, loaded: pl.DataFrame, already_loaded: pl.DataFrame) -> NewRows:
-    """The rows not on record yet, apart from those that are and those that contradict it.
-
-    Both frames are `Intake.loaded` of this kind.  Two nulls in a key are equal;
-    `recorded_at` does not count as a difference.  A row whose end has come since (see
-    `RecordKind.ends`) is already there; `now_ended` tells which.
-    """
-    new, met = _meet(kind, loaded, already_loaded)
-    conflicts = met.filter(~_agrees(kind))
-    parts = NewRows(
-        new, met.filter(_agrees(kind)).select(loaded.columns), _conflicts(kind, conflicts)
-    )
-    if loaded.height != new.height + parts.already_there.height + conflicts.height:
-        raise RowAccountError(f"{kind.name}: the rows new and on record do not add up.")
-    return parts
-
-
-def now_ended(kind: RecordKind, loaded: pl.DataFrame, already_loaded: pl.DataFrame) -> pl.DataFrame:
-    """Rows on record without an end that have got one: put these in the place of those.
-
-    `recorded_at` stays as on record: the row was known then, and its end is known from the
-    end itself.
-    """
-    if not _told_later(kind):
-        return loaded.clear()
-    _, met = _meet(kind, loaded, already_loaded)
-    got_end = pl.any_horizontal(
-        pl.lit(value=False),
-        *(
-            pl.col(name).is_not_null() & pl.col(f"{name}_first").is_null()
-            for name in _told_later(kind)
-        ),
-    )
-    kept = [pl.coalesce(f"{name}_first", name).alias(name) for name in _told_later(kind)]
-    return (
-        met.filter(_agrees(kind) & got_end)
-        .with_columns(*kept, recorded_at=pl.col("recorded_at_first"))
-        .select(loaded.columns)
-    )
-
-
-def _meet(
-    kind: RecordKind, loaded: pl.DataFrame, already_loaded: pl.DataFrame
-) -> tuple[pl.DataFrame, pl.DataFrame]:
-    key = list(kind.key)
-    first = {name: f"{name}_first" for name in already_loaded.columns if name not in key}
-    held = already_loaded.rename(first)
-    new = loaded.join(held, on=key, how="anti", nulls_equal=True, maintain_order="left")
-    met = loaded.join(held, on=key, how="inner", nulls_equal=True, maintain_order="left")
-    return new, met
-
-
-def _values(kind: RecordKind) -> list[str]:
-    return [name for name in kind.schema.column_names() if name not in (*kind.key, "recorded_at")]
-
-
-def _told_later(kind: RecordKind) -> list[str]:
-    return [*kind.ends, *kind.told_with]
-
-
-def _agrees(kind: RecordKind) -> pl.Expr:
-    """Whether two rows of one key say the same, but for an end that only one of them knows."""
-    later = _told_later(kind)
-    lasting = [_is_same(name) for name in _values(kind) if name not in later]
-    ends = [
-        _is_same(name) | pl.col(name).is_null() | pl.col(f"{name}_first").is_null()
-        for name in later
-    ]
-    return pl.all_horizontal(pl.lit(value=True), *lasting, *ends)
-
-
-def _is_same(name: str) -> pl.Expr:
-    return pl.col(name).eq_missing(pl.col(f"{name}_first"))
-
-
-def _conflicts(kind: RecordKind, rows: pl.DataFrame) -> pl.DataFrame:
-    if rows.is_empty():
-        return SetAside.create_empty()
-    place = sentence("row {} of {}", f"{SOURCE_ROW}_first", f"{SOURCE_FILE}_first")
-    found = differences(
-        rows.with_columns(_place=place), list(kind.key), _values(kind), "{}", "_place"
-    )
-    written = [
-        json.dumps(row, ensure_ascii=False, default=lambda instant: instant.isoformat())
-        for row in rows.select(kind.schema.column_names()).to_dicts()
-    ]
-    found = found.with_columns(
-        rows[SOURCE_FILE], kind=pl.lit(kind.name), raw_row=pl.Series(written, dtype=pl.String)
-    )
-    return SetAside.validate(found.select(SetAside.column_names()))

@@ -56,6 +56,15 @@ class RawFile:
         """Rows the file holds, header and blank lines apart."""
         return self.frame.height + self.torn.height
 
+    @property
+    def columns(self) -> list[str]:
+        """The header's names."""
+        return [name for name in self.frame.columns if name != SOURCE_ROW]
+
+    def text_of(self, source_rows: pl.Series) -> pl.DataFrame:
+        """These rows of `frame`, in the order of the file."""
+        return self.frame.filter(pl.col(SOURCE_ROW).is_in(source_rows.unique().implode()))
+
 
 @dataclass(frozen=True)
 class Layout:

@@ -23,6 +23,7 @@ from ringland.shop_records.workbook_text import read_workbook
 
 __all__ = ["SOURCE_ROW", "Layout", "RawFile", "RecordFileError", "is_workbook", "read_raw"]
 
+PARQUET_MARK = b"PAR1"
 _INSTANT_TEXT = "%Y-%m-%dT%H:%M:%S%.f"
 
 
@@ -37,7 +38,7 @@ def read_raw(file_name: str, content: bytes, layout: Layout | None = None) -> Ra
         RecordFileError: the file is empty, not one of the three kinds, not decodable, has
             an unclosed quote, or its header repeats or lacks a column name.
     """
-    if content.startswith(b"PAR1"):
+    if content.startswith(PARQUET_MARK):
         return _read_parquet(file_name, content)
     if is_workbook(content):
         return read_workbook(file_name, content, layout or Layout())
