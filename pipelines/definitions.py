@@ -39,7 +39,9 @@ week_report = dg.define_asset_job(
 
 past_week = dg.define_asset_job(
     "past_week",
-    selection=dg.AssetSelection.assets(service_week.week_decisions, score.rival_chances).upstream()
+    selection=dg.AssetSelection.assets(
+        service_week.week_decisions, score.challenger_chances
+    ).upstream()
     - _RECORDS,
     description="A past week's chances and calls from what was known then, without its pages.",
 )

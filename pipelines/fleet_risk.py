@@ -3,7 +3,7 @@
 import dagster as dg
 import numpy as np
 
-from pipelines.asset_figures import picture, survival_picture, table
+from pipelines.asset_figures import picture, rows, survival_picture, table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import session_exposure, spells
 from pipelines.resources import ShopFolders
@@ -101,6 +101,10 @@ def dock_comparison(
     return dg.MaterializeResult(
         metadata={
             "docks": docks.height,
+            **rows(docks.height),
+            "comparison": table(
+                docks.select("dock_id", "n_failures", "rate", "rate_low", "rate_high", "ratio")
+            ),
             "failures": dg.MetadataValue.json(
                 dict(docks.select("dock_id", "n_failures").iter_rows())
             ),

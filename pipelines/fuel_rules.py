@@ -3,6 +3,7 @@
 import dagster as dg
 import polars as pl
 
+from pipelines.asset_figures import rows
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import session_exposure, spells
 from pipelines.resources import ShopFolders
@@ -55,6 +56,7 @@ def fuel_rules(
             "since": found.since.date().isoformat(),
             "failures_behind_the_hazard": found.n_failures,
             "problem": found.problem or "none",
+            **rows(found.outcomes.height),
             "verdicts": dg.MetadataValue.json(dict(fleet.select("label", "verdict").iter_rows())),
         },
     )

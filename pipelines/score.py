@@ -4,13 +4,14 @@ import dagster as dg
 import numpy as np
 import polars as pl
 
-from pipelines.asset_figures import table
+from pipelines.asset_figures import rows, table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import current_exposure, spells
 from pipelines.resources import ShopFolders
 from pipelines.service_week import week_decisions
 from pipelines.weeks import WEEKS, as_of_week
-from ringland.fleet_risk.challenger import ChallengerChances, challenger_chances, contest
+from ringland.fleet_risk import challenger
+from ringland.fleet_risk.challenger import ChallengerChances, contest
 from ringland.fleet_risk.fleet_hazard import FleetFits
 from ringland.fleet_risk.model_card import ModelCard, make_model_card
 from ringland.fleet_risk.score_history import ScoreHistory, score_history
@@ -64,7 +65,7 @@ def score(
     deps=[week_decisions, current_exposure, spells],
     ins={"fleet_fits": dg.AssetIn(key_prefix=ROOM)},
 )
-def rival_chances(
+def challenger_chances(
     context: dg.AssetExecutionContext,
     warehouse: DuckDBWarehouse,
     shop: ShopFolders,
@@ -72,7 +73,7 @@ def rival_chances(
 ) -> dg.MaterializeResult:
     """What the challenger would have said of each hull, kept to be judged and never shown."""
     as_of = as_of_week(context.partition_key)
-    found = challenger_chances(
+    found = challenger.challenger_chances(
         warehouse.read_week("fuel_exposure.spells", Spells, as_of),
         warehouse.read_week("fuel_exposure.current_exposure", CurrentExposure, as_of),
         warehouse.read_week("service_week.hull_chances", HullChances, as_of),
@@ -80,7 +81,7 @@ def rival_chances(
         shop.assumptions(),
     )
     warehouse.write_week(f"{ROOM}.challenger_chances", ChallengerChances, found, as_of)
-    return dg.MaterializeResult(metadata={"hulls": found.height})
+    return dg.MaterializeResult(metadata={"hulls": found.height, **rows(found.height)})
 
 
 @dg.asset(
@@ -88,7 +89,7 @@ def rival_chances(
     group_name=ROOM,
     partitions_def=WEEKS,
     kinds={"python"},
-    deps=[rival_chances, spells],
+    deps=[challenger_chances, spells],
     ins={"fleet_fits": dg.AssetIn(key_prefix=ROOM)},
 )
 def model_card(

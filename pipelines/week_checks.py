@@ -11,7 +11,7 @@ from pipelines.fleet_risk import dock_comparison
 from pipelines.fuel_exposure import current_exposure, session_exposure, session_fuel, spells
 from pipelines.fuel_rules import fuel_rules
 from pipelines.resources import ShopFolders
-from pipelines.score import rival_chances
+from pipelines.score import challenger_chances
 from pipelines.service_week import week_decisions, week_tables
 from pipelines.shop_records import (
     bench_verdicts,
@@ -56,7 +56,7 @@ CONTRACTS: list[tuple[dg.AssetsDefinition, str, type[dy.Schema]]] = [
     (week_decisions, "service_week.hull_calls", HullCalls),
     (fuel_rules, "service_week.fuel_rules", SeasonRuleOutcomes),
     (dock_comparison, "fleet_risk.dock_comparison", DockRows),
-    (rival_chances, "fleet_risk.challenger_chances", ChallengerChances),
+    (challenger_chances, "fleet_risk.challenger_chances", ChallengerChances),
 ]
 """Which asset writes which table of the week, and what its rows keep to."""
 
