@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from ringland.week_pages.report_page import build_site, hull_pages
 from ringland.week_pages.week_report import WEEK_LIST_HEADINGS, week_list_lines
 from ringland.wording import fixed_words as words
+from ringland.wording.number_words import money_text, price_text
 from tests.service_week.small_fleet import SmallFleet, small_fleet
 from tests.week_pages.small_proof import small_proof
 
@@ -231,7 +232,10 @@ def test_hull_page_answers_what_why_how_sure_and_what_it_costs(site: dict[str, b
 
     assert report.catalogue.label(sheet.call["action"]) in text
     assert str(sheet.call["reason"]) in text
-    assert "Cost of waiting a week, then doing what is best" in text
+    money = report.prices.currency
+    assert f"Leaving it costs{money_text(sheet.call['cost_of_waiting'], money)}" in text
+    if sheet.call["action_cost"]:
+        assert f"Doing it costs{price_text(sheet.call['action_cost'], money)}" in text
     assert "95 % range" in text
     assert "8 failures" in text or "failures among 36 piston sets" in text
     for driver in sheet.drivers:

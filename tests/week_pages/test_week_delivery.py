@@ -176,8 +176,8 @@ def test_a_customers_copy_tells_no_middle_that_would_give_another_hull_away(
 
     assert "(fleet middle " in whole
     assert "fleet middle" not in said
-    assert "Fleet's middle</th>" in whole
-    assert "Fleet's middle" not in said
+    assert "Fleet&#39;s middle</th>" in whole
+    assert "Fleet&#39;s middle" not in said
     assert 'class="middle"' not in said
 
 

@@ -9,8 +9,8 @@ import polars as pl
 from markupsafe import Markup
 
 from ringland.service_week.action_catalogue import NOTHING, Catalogue
-from ringland.service_week.bench_lines import bench_rows
-from ringland.service_week.call_lines import action_line
+from ringland.service_week.bench_lines import WORST_FIRST, bench_rows
+from ringland.service_week.call_lines import action_line, ahead_text
 from ringland.week_pages.past_calls import call_history
 from ringland.week_pages.plan_lines import hull_plan_line
 from ringland.week_pages.report_lines import (
@@ -25,11 +25,15 @@ from ringland.week_pages.report_lines import (
 from ringland.week_pages.timeline_chart import TIMELINE, timeline_points
 from ringland.week_pages.week_report import HullSheet, WeekReport
 from ringland.week_pages.what_if import hull_figures, safe_json
+from ringland.wording import hull_words
+from ringland.wording.hull_words import cost_facts
 from ringland.wording.number_words import (
     UNKNOWN,
     count_text,
     instant_text,
     number_text,
+    plain_text,
+    quantity_text,
 )
 
 Row = Mapping[str, Any]
@@ -57,6 +61,12 @@ def hull_context(
         "action": action_line(
             sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
         ),
+        "step": step_line(sheet.call, report.catalogue),
+        "facts": cost_facts(
+            sheet.call, ahead_text(report.decisions.horizon_d), report.prices.currency
+        ),
+        "engine": hull_words.engine_line(sheet.state, sheet.chance),
+        "said": hull_words,
         "job": job_line(str(sheet.call["action"] or NOTHING), report.catalogue),
         "plan": hull_plan_line(sheet.call, report.catalogue),
         "advice": []
@@ -71,7 +81,9 @@ def hull_context(
         "drivers": _driver_rows(sheet.drivers, clear),
         "fuel": fuel_line(sheet.fuel, settings),
         "unknown_note": _unknown_note(sheet.exposure),
-        "tests": bench_rows(sheet.tests),
+        "tests": sorted(
+            bench_rows(sheet.tests), key=lambda test: WORST_FIRST.index(test["verdict"])
+        ),
         "turns_d": number_text(turns_d, 0),
         "old_d": number_text(old_d, 0),
         "changes": change_lines(sheet.call, sheet.state, sheet.quality),
@@ -90,6 +102,12 @@ def hull_context(
         "what_if": _what_if(report, sheet, dock),
         "figures": figures,
     }
+
+
+def step_line(call: Row, catalogue: Catalogue) -> str:
+    """The step alone, without its price; what stands in its place where no step is named."""
+    action = call["action"]
+    return hull_words.NO_STEP if action is None else f"{catalogue.label(str(action))}."
 
 
 def job_line(action: str, catalogue: Catalogue) -> str:
@@ -131,11 +149,11 @@ def lineage_row(row: Row) -> dict[str, str]:
     at_dock = row["source"] == "dock"
     return {
         "at": instant_text(row["filled_at"]),
-        "litres": number_text(row["volume_l"]),
+        "amount": quantity_text(row["volume_l"], "l", 1),
         "source": str(row["source_dock_id"] or "") if at_dock else str(row["source"]),
-        "grade": f"{grade[0]:g} AKI"
+        "grade": f"{plain_text(grade[0])} AKI"
         if grade[0] is not None
-        else f"{grade[1]:g} RON"
+        else f"{plain_text(grade[1])} RON"
         if grade[1] is not None
         else "as the dock's tank"
         if at_dock

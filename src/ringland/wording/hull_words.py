@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from ringland.wording.number_words import number_text
+from ringland.wording.number_words import money_text, number_text, price_text
 
 THIS_WEEK = "This week"
 CHANCE = "Chance that its pistons or rings fail"
@@ -18,9 +18,13 @@ CAUTIONS = "Before you touch it"
 
 DO, JOB, FUEL_RULE, ROOM, ADVICE = "Do", "Job", "Fuel rule", "The week's room", "Fuel and record"
 
+CHANCE_30D, RANGE, PICTURE = "Chance in 30 days", "95 % range", "Picture"
 CHANCE_HEADINGS = ("Within", "Chance", "95 % range", "Fleet's middle")
+FIGURES = ("Chance", "Fleet's middle")
+"""Headings over figures, which stand to the right."""
 TEST_HEADINGS = ("Test", "Day", "Readings", "Verdict", "Why", "Limit is")
 
+NO_STEP = "Complete the record; until then judge this hull by inspection."
 NO_TEST = "No test on record for this engine. That is not the same as a good test."
 TESTS_NOTE = "A reading can be normal with a cracked land: no test here clears a hull."
 NO_EARLIER_CALL = "No earlier call on this hull is kept."
@@ -31,6 +35,40 @@ DRIVERS_NOTE = (
 RANGE_NOTE = (
     "The block is the estimate, the line its 95 % range, the dashed upright the fleet's middle."
 )
+
+
+DOING_COSTS, LEAVING_COSTS = "Doing it costs", "Leaving it costs"
+PAID, EXPECTED_OVER = (
+    "whatever happens, lost rental included",
+    "if left a week and then done what is best, expected over {ahead}",
+)
+SAVES, AFTER_PRICE = "Expected saving", "after its own price"
+COSTS_MORE = "More than it saves"
+SPEAKS_FOR_IT = {"safety": "safety speaks for it, not money", "hand": "decided by hand"}
+TAKES = "It takes"
+
+
+def cost_facts(call: Mapping[str, Any], ahead: str, currency: str) -> list[dict[str, str]]:
+    """What the step costs, what leaving it costs and what that saves: label, value and note.
+
+    Args:
+        call: a row of `HullCalls`; what it does not know is left out.
+        ahead: how far the costs look ahead, e.g. '30 days'.
+        currency: e.g. 'USD'.
+    """
+    facts = []
+    if call["action_cost"]:
+        facts.append((DOING_COSTS, price_text(call["action_cost"], currency), PAID))
+    if call["cost_of_waiting"] is not None:
+        waiting = money_text(call["cost_of_waiting"], currency)
+        facts.append((LEAVING_COSTS, waiting, EXPECTED_OVER.format(ahead=ahead)))
+    if call["action_cost"] and call["saving"] is not None:
+        saved = money_text(abs(call["saving"]), currency)
+        if call["saving"] > 0:
+            facts.append((SAVES, saved, AFTER_PRICE))
+        else:
+            facts.append((COSTS_MORE, saved, SPEAKS_FOR_IT.get(call["decided_by"], "")))
+    return [{"label": label, "value": value, "note": note} for label, value, note in facts]
 
 
 def engine_line(state: Mapping[str, Any], chance: Mapping[str, Any]) -> str:
