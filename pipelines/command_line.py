@@ -168,10 +168,12 @@ def rebuild(home: Home) -> None:
     """Build the warehouse anew from every file taken in, by the mappings as they are now."""
     from pipelines.warehouse_care import rebuild as build_again  # noqa: PLC0415 - imports Dagster
 
-    old = _in_words(lambda: build_again(home.prepare()))
+    rebuilt = _in_words(lambda: build_again(home.prepare()))
     click.echo("The warehouse was built again. Run the weeks again: ringland week.")
-    if old:
-        click.echo(f"The old one: {old}")
+    for refused in rebuilt.passed_over:
+        click.echo(f"Passed over, as when it came: {refused}")
+    if rebuilt.old:
+        click.echo(f"The old one: {rebuilt.old}")
 
 
 @main.command()

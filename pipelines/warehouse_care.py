@@ -28,6 +28,8 @@ from pipelines.raw_store import TakenIn, digest_of, kept_path, taken_in
 from pipelines.record_loading import load_file
 from pipelines.row_accounting import rows_unaccounted
 from pipelines.source_files import mapping_path
+from ringland.shop_records.column_mapping import MappingError
+from ringland.shop_records.raw_file import RecordFileError
 from ringland.shop_records.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS
 
 
@@ -150,16 +152,30 @@ def back_up(home: Home, target: Path) -> None:
     partial.replace(target)
 
 
-def rebuild(home: Home) -> Path | None:
-    """Build the warehouse anew from the raw store; where the old one was put, if there was one.
+@dataclass(frozen=True)
+class Rebuilt:
+    """What a rebuild left behind: the old warehouse, and the files that were refused again."""
+
+    old: Path | None
+    passed_over: tuple[str, ...]
+    """One line per file that could not be read when it came and cannot be read now."""
+
+
+def rebuild(home: Home) -> Rebuilt:
+    """Build the warehouse anew from the raw store.
 
     Every file is loaded again in the order it was taken in, by the mapping it was read with
-    or, if the shop's `mappings/` has one for it now, by that.  Weekly tables are empty
-    after it: run the weeks again.
+    or, if the shop's `mappings/` has one for it now, by that.  A file of which nothing was
+    loaded, since it could not be read, is passed over if it still cannot.  Weekly tables
+    are empty after it: run the weeks again.
 
     Raises:
         WarehouseError: a file that was taken in is missing from the raw store.
+        RecordFileError: a file that was loaded once cannot be read any more.
+        MappingError: nor can its mapping.
     """
+    loaded = _loaded_before(home)
+    passed_over = []
     fresh = home.database.with_name(f"{home.database.name}.rebuilt")
     fresh.unlink(missing_ok=True)
     warehouse = warehouse_at(fresh)
@@ -172,14 +188,32 @@ def rebuild(home: Home) -> Path | None:
         for number, taken in enumerate(taken_in(home.raw)):
             folder = Path(scratch) / str(number)
             folder.mkdir()
-            _load_again(home, warehouse, raw, folder, taken)
+            try:
+                _load_again(home, warehouse, raw, folder, taken)
+            except (RecordFileError, MappingError) as error:
+                if taken.content_sha256 in loaded:
+                    raise
+                passed_over.append(str(error))
             shutil.rmtree(folder)
     old = None
     if home.database.exists():
         old = home.database.with_name(f"{home.database.stem}-{datetime.now(UTC):%Y%m%d-%H%M%S}.old")
         publish_copy(warehouse_at(home.database), old)
     fresh.replace(home.database)
-    return old
+    return Rebuilt(old, tuple(dict.fromkeys(passed_over)))
+
+
+def _loaded_before(home: Home) -> set[str]:
+    """The hashes of the files the present warehouse was made from; empty: it does not open."""
+    if not home.database.exists():
+        return set()
+    try:
+        with warehouse_at(home.database).connect() as con:
+            ensure_record_tables(con)
+            rows = con.sql("select distinct content_sha256 from shop_records.files").fetchall()
+    except (WarehouseError, duckdb.Error):
+        return set()  # a damaged one says nothing; what cannot be read is named all the same
+    return {digest for (digest,) in rows}
 
 
 def _load_again(

@@ -25,7 +25,9 @@ from pipelines.warehouse_care import (
     rebuild,
     record_tables,
 )
+from ringland.shop_records.column_mapping import MappingError
 from ringland.shop_records.mend_book import mend_workbook
+from ringland.shop_records.raw_file import RecordFileError
 from ringland.shop_records.record_kinds import ALL_KINDS
 from tests.pipelines.load_worker import load_all
 from tests.shop_records.test_mend_book import mended
@@ -220,10 +222,11 @@ def test_a_rebuild_from_the_raw_files_gives_the_same_tables(records: Path, tmp_p
     listed = list(taken_in(home.raw))
     assert all(before[f"shop_records.{name}"].height for name in ("mended", "corrections", "fills"))
 
-    old = rebuild(home)
+    rebuilt = rebuild(home)
 
-    assert old is not None
-    assert old.exists()
+    assert rebuilt.old is not None
+    assert rebuilt.old.exists()
+    assert rebuilt.passed_over == ()
     for table, rows in record_tables(warehouse_at(home.database)).items():
         assert rows.equals(before[table]), table
     assert list(taken_in(home.raw)) == listed
@@ -243,6 +246,26 @@ def test_a_lost_warehouse_is_rebuilt_and_a_damaged_one_is_named(
     assert record_tables(warehouse_at(home.database))["shop_records.fills"].equals(
         before["shop_records.fills"]
     )
+
+
+def test_a_file_that_was_refused_does_not_stop_a_rebuild_but_one_that_loaded_does(
+    records: Path, tmp_path: Path
+) -> None:
+    """Found in use: one page of HTML saved as .xlsx, and no rebuild came to its end any more."""
+    home = full_home(records, tmp_path)
+    before = record_tables(warehouse_at(home.database))
+    (records / "fills web.csv").write_text("<html><table>\n")
+    with pytest.raises(RecordFileError):
+        load_all(home, records)
+
+    (refused,) = rebuild(home).passed_over
+
+    assert refused.startswith("fills web.csv, row 1: The file lacks hull_id")
+    for table, rows in record_tables(warehouse_at(home.database)).items():
+        assert rows.equals(before[table]), table
+    (home.mappings / "dock_log.toml").write_text("[source]\nfiles = 3\n")
+    with pytest.raises(MappingError, match=r"dock_log\.toml"):
+        rebuild(home)
 
 
 def test_a_whole_home_passes_the_check(records: Path, tmp_path: Path) -> None:
