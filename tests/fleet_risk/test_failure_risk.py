@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from ringland.fleet_risk.failure_risk import (
     chance_with_range,
-    failure_chances,
+    chances_ahead,
     hull_chances,
     hull_drivers,
 )
@@ -76,7 +76,7 @@ def test_chance_is_the_weibull_conditional_failure_probability() -> None:
     """Shape 2, scale 1,000 h, age 100 h, 30 h ahead: H = (130^2 - 100^2) / 1000^2 = 0.0069."""
     fits = fits_of(mode_fit("ring_land_fracture", (), [[LOG_2, LOG_1000]]))
 
-    chance = failure_chances(fits, np.array([100.0]), np.array([130.0]), running_set())
+    chance = chances_ahead(fits, running_set(), np.array([100.0]), np.array([30.0]), SETTINGS)
 
     assert chance == pytest.approx(1 - math.exp(-0.0069), rel=1e-12)  # the same formula in floats
 
@@ -88,7 +88,7 @@ def test_hazards_of_both_modes_add() -> None:
         mode_fit("ring_wear", (), [[LOG_2, LOG_1000]]),
     )
 
-    chance = failure_chances(fits, np.array([100.0]), np.array([130.0]), running_set())
+    chance = chances_ahead(fits, running_set(), np.array([100.0]), np.array([30.0]), SETTINGS)
 
     assert chance == pytest.approx(1 - math.exp(-0.0138), rel=1e-12)  # the same formula in floats
 
@@ -102,6 +102,31 @@ def test_chance_is_the_mean_over_draws_and_shortfall_multiplies_the_hazard() -> 
 
     by_hand = (1 - math.exp(-0.0138) + 1 - math.exp(-0.0069)) / 2
     assert chances["chance_30d"].item() == pytest.approx(by_hand, rel=1e-12)  # floats
+
+
+def test_fuel_of_late_gives_way_to_the_usual_as_the_window_fills() -> None:
+    """Shape 1, scale 1,000 h, log 2 a number: 2^(t/25) over 25 h, then twice the rate.
+
+    From none to one number short: H = (25 / log 2 + 2 x 5) / 1,000.
+    """
+    fits = fits_of(mode_fit("ring_land_fracture", LAND, [[0.0, LOG_1000, LOG_2]]))
+    sets = running_set(usual_shortfall_25h_on=1.0)
+
+    chances = hull_chances(fits, sets, SETTINGS)
+
+    by_hand = 1 - math.exp(-(25 / LOG_2 + 10) / 1000)
+    # eight pieces with the exposure held at their middle
+    assert chances["chance_30d"].item() == pytest.approx(by_hand, rel=1e-3)
+
+
+def test_open_record_of_the_usual_fuel_widens_the_range() -> None:
+    fits = fits_of(mode_fit("ring_land_fracture", LAND, [[LOG_2, LOG_1000, LOG_2]]))
+    usual = {"usual_shortfall_25h_on": 0.0, "usual_shortfall_25h_low_on": 0.0}
+    told = hull_chances(fits, running_set(**usual, usual_shortfall_25h_high_on=2.0), SETTINGS).row(
+        0, named=True
+    )
+
+    assert told["chance_30d_low"] == told["chance_30d"] < told["chance_30d_high"]
 
 
 def test_open_fuel_record_widens_the_range_upwards_only_where_fuel_may_be_worse() -> None:
@@ -197,8 +222,8 @@ def test_chance_lies_in_its_range_and_grows_with_use(
         shortfall_25h_low_on=max(0.0, short - spread),
         shortfall_25h_high_on=short + spread,
     )
-    middle, low, high = chance_with_range(fits, sets, np.array([hours]), 0.95)
-    longer, _, _ = chance_with_range(fits, sets, np.array([hours + more]), 0.95)
+    middle, low, high = chance_with_range(fits, sets, np.array([hours]), SETTINGS)
+    longer, _, _ = chance_with_range(fits, sets, np.array([hours + more]), SETTINGS)
 
     assert 0 <= low.item() <= middle.item() <= high.item() <= 1
     assert longer.item() >= middle.item() - 1e-12  # the mean of equal floats may round down

@@ -155,6 +155,6 @@ def test_cutting_the_window_finer_moves_no_hazard_by_one_percent(
         ]
 
     coarse = each_option()
-    monkeypatch.setattr("ringland.service_week.hazard_ahead.PIECES", 64)
+    monkeypatch.setattr("ringland.fleet_risk.exposure_ahead.PIECES", 64)
     for at_8, at_64 in zip(coarse, each_option(), strict=True):
         assert at_8 == pytest.approx(at_64, rel=0.01)

@@ -19,10 +19,12 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
+import polars.selectors as cs
 import pytest
 
 from ringland.assumptions import load_assumptions
-from ringland.fleet_risk.expected_use import season_turn
+from ringland.fleet_risk.expected_use import expected_use
+from ringland.fleet_risk.exposure_ahead import USUAL
 from ringland.fleet_risk.failure_risk import hull_chances
 from ringland.fleet_risk.fleet_hazard import fit_fleet
 from ringland.fleet_risk.rival_forecasts import (
@@ -31,6 +33,7 @@ from ringland.fleet_risk.rival_forecasts import (
     HOURS_ONLY,
     rival_chances,
 )
+from ringland.fleet_risk.usual_exposure import usual_exposure
 from ringland.ring_survival.calibration import CalibrationLine, calibration_line
 from ringland.ring_survival.estimates import Estimate
 from ringland.ring_survival.forecast_scores import censoring_weights, score_limits
@@ -57,21 +60,22 @@ def scored_weeks(seed: int, scenario: Scenario) -> pl.DataFrame:
     """One row per hull and week: each forecaster's chance, and what came true."""
     fleet = simulate_fleet(replace(scenario, with_faults=False), seed)
     docks = dict(fleet.records["hulls"].select("hull_id", "dock_id").iter_rows())
-    sessions = fleet.truth_sessions.filter(pl.col("set_h_start").is_not_null())
+    sessions = as_recorded(fleet.truth_sessions, docks)
+    hulls = fleet.records["hulls"]
     spells = regret_world.spells_of(sessions, docks)
     weeks, fits = [], None
     for season in SEASONS:
         opening = datetime(season, 5, 8, tzinfo=UTC)
         for week in range(WEEKS):
             as_of = opening + timedelta(days=7 * week)
-            known = sessions.filter(pl.col("started_at") + pl.duration(hours=2) <= as_of)
+            known = sessions.filter(pl.col("ended_at") <= as_of)
             if week % 4 == 0:
                 fits = fit_fleet(
                     spells.filter(pl.col("stop_at") <= as_of),
                     SETTINGS,
                     np.random.default_rng([seed, season, week]),
                 )
-            running = _running(known, docks, as_of)
+            running = _running(known, hulls, as_of)
             chances = hull_chances(fits, running, SETTINGS)  # type: ignore[arg-type]
             weeks.append(
                 chances.select(
@@ -87,32 +91,47 @@ def scored_weeks(seed: int, scenario: Scenario) -> pl.DataFrame:
     )
 
 
-def _running(known: pl.DataFrame, docks: dict[str, str], as_of: datetime) -> pl.DataFrame:
-    """Sets running at an instant, with exposure as of the last rental and the use of late."""
-    since = as_of - timedelta(days=SETTINGS.number("record.recent_sessions_d"))
-    use = known.filter(pl.col("started_at") > since).group_by("hull_id").agg(
-        use_h_d=season_turn(
-            known.select("started_at", engine_h_start=pl.lit(0.0), engine_h_stop="running_h"),
-            as_of,
-            SETTINGS,
-        )
-        * pl.col("running_h").sum() / SETTINGS.number("record.recent_sessions_d")
-    )  # fmt: skip
+def as_recorded(truth_sessions: pl.DataFrame, docks: dict[str, str]) -> pl.DataFrame:
+    """True rentals with a running set, with the columns of `SessionExposure` beside the true."""
+    hard = pl.col("running_h") * pl.col("full_throttle_share")
+    return truth_sessions.filter(pl.col("set_h_start").is_not_null()).with_columns(
+        dock_id=pl.col("hull_id").replace_strict(docks),
+        ended_at=pl.col("started_at") + pl.duration(hours=2),
+        engine_h_start=pl.lit(0.0),
+        engine_h_stop=pl.col("running_h"),
+        shortfall_on=pl.col("shortfall"),
+        shortfall_low_on=pl.col("shortfall"),
+        shortfall_high_on=pl.col("shortfall"),
+        hard_running_h=hard,
+        unknown_share=pl.lit(0.0),
+        is_throttle_assumed=pl.lit(value=False),
+    )
+
+
+def _running(known: pl.DataFrame, hulls: pl.DataFrame, as_of: datetime) -> pl.DataFrame:
+    """Sets running at an instant, with exposure as of the last rental, the usual, and the use."""
     last = known.sort("started_at").group_by("hull_id", maintain_order=True).last()
     return (
         last.filter(pl.col("struck").is_null())
-        .join(use, on="hull_id")
+        .join(
+            expected_use(known, hulls, as_of, SETTINGS)
+            .filter(pl.col("is_own_use"))
+            .select("hull_id", "use_h_d"),
+            on="hull_id",
+        )
+        .join(usual_exposure(known, as_of, SETTINGS), on="hull_id")
         .select(
             "hull_id",
+            "dock_id",
             "engine_id",
             "piston_set_id",
             "use_h_d",
+            cs.starts_with(USUAL),
             "shortfall_25h_on",
             "fuel_age_25h_d",
             "full_throttle_25h",
             "is_raised_calibration",
             "is_forged",
-            dock_id=pl.col("hull_id").replace_strict(docks),
             age_h=pl.col("set_h_stop"),
             shortfall_25h_low_on=pl.col("shortfall_25h_on"),
             shortfall_25h_high_on=pl.col("shortfall_25h_on"),

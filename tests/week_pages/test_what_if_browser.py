@@ -120,13 +120,12 @@ def test_what_if_in_the_page_equals_the_pipeline(
 
 def test_as_it_stands_the_what_if_is_the_chance_of_the_page(page: Page, site_folder: Path) -> None:
     fits, tables = fitted()
-    level = SETTINGS.number("survival.confidence")
     for hull_id in HULLS:
         page.goto((site_folder / f"hulls/{hull_id}.html").as_uri())
         page.wait_for_selector("#what-if-section:not([hidden])")
         told = tables.running.filter(pl.col("hull_id") == hull_id)
         hours = told["use_h_d"].to_numpy() * HORIZONS_D["30d"]
-        want = [float(part[0]) for part in chance_with_range(fits, told, hours, level)]
+        want = [float(part[0]) for part in chance_with_range(fits, told, hours, SETTINGS)]
         got = in_page(page, (), (None, 0.0))
 
         assert [got["chance"], got["low"], got["high"]] == pytest.approx(want, rel=1e-9)

@@ -1,21 +1,22 @@
 """The chance that a running piston set fails soon, with its range, and what drives it.
 
-A chance is one minus the chance of surviving the expected hours, given survival to now,
-with the present exposure held.  It is averaged over the parameter draws of the fleet's
-fits.  The range takes the outer quantiles over those draws and over the best and worst
-fuel that the open part of the record may have been.  Other failure modes are left aside:
-within 30 days they hardly change the answer.
+A chance is one minus the chance of surviving the expected hours, given survival to now, as
+the exposure of late gives way to the hull's usual (`exposure_ahead`).  It is averaged over
+the parameter draws of the fleet's fits.  The range takes the outer quantiles over those
+draws and over the best and worst fuel that the open part of the record may have been.
+Other failure modes are left aside: within 30 days they hardly change the answer.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from ringland.assumptions import Assumptions
+from ringland.fleet_risk.exposure_ahead import Floats, hazard_along
 from ringland.fleet_risk.fleet_hazard import (
     AGE_FACTOR,
     BOUNDS,
@@ -27,8 +28,6 @@ from ringland.fleet_risk.fleet_hazard import (
 from ringland.fleet_risk.tables import HullChances, HullDrivers
 
 HORIZONS_D = {"7d": 7.0, "30d": 30.0}
-
-Floats = NDArray[np.float64]
 
 
 def hull_chances(
@@ -47,13 +46,12 @@ def hull_chances(
         `HullChances`, in order of hull.  A hull whose record does not carry an answer has
         nulls and the reason in `why_not`.
     """
-    level = assumptions.number("survival.confidence")
     told = running.filter(pl.col("why_not").is_null())
     columns: dict[str, Floats] = {}
     for name, days in HORIZONS_D.items():
         hours = told["use_h_d"].to_numpy() * days
         columns[f"expected_h_{name}"] = hours
-        middle, low, high = chance_with_range(fits, told, hours, level)
+        middle, low, high = chance_with_range(fits, told, hours, assumptions)
         columns[f"chance_{name}"] = middle
         columns[f"chance_{name}_low"] = low
         columns[f"chance_{name}_high"] = high
@@ -70,15 +68,15 @@ def hull_chances(
 
 
 def chance_with_range(
-    fits: FleetFits, sets: pl.DataFrame, hours: Floats, level: float
+    fits: FleetFits, sets: pl.DataFrame, hours: Floats, assumptions: Assumptions
 ) -> tuple[Floats, Floats, Floats]:
     """Chance of failing within `hours`, and the ends of its range, for each running set.
 
     Args:
         fits: the fleet's fits.
-        sets: running sets with `age_h` and the covariates.
+        sets: running sets with `age_h`, the covariates and their `usual_` columns.
         hours: expected engine hours of each.
-        level: share of the parameter draws the range holds, e.g. 0.95.
+        assumptions: the share of the parameter draws the range holds, and the look-back.
 
     Returns:
         (middle, low, high), each of shape (number of sets,).
@@ -86,10 +84,10 @@ def chance_with_range(
     if sets.is_empty():
         return np.empty(0), np.empty(0), np.empty(0)
     age = sets["age_h"].to_numpy()
-    tail = (1 - level) / 2
+    tail = (1 - assumptions.number("survival.confidence")) / 2
     lows, highs = [], []
     for bound in ("as_recorded", *BOUNDS):
-        draws = failure_chances(fits, age, age + hours, with_bound(sets, bound))
+        draws = chances_ahead(fits, with_bound(sets, bound), age, hours, assumptions)
         if bound == "as_recorded":
             middle = draws.mean(axis=0)
         lows.append(np.quantile(draws, tail, axis=0))
@@ -102,21 +100,29 @@ def chance_with_range(
     )
 
 
-def failure_chances(
-    fits: FleetFits, start_h: Floats, stop_h: Floats, exposure: pl.DataFrame
+def chances_ahead(
+    fits: FleetFits, sets: pl.DataFrame, age_h: Floats, hours: Floats, assumptions: Assumptions
 ) -> Floats:
-    """1 - exp(-H) over (start_h, stop_h], summed over the modes at stake, by draw.
+    """The chance of each set to fail within `hours` if nothing is done, by draw.
 
     Returns:
-        Shape (draws, rows of `exposure`).
+        Shape (draws, rows of `sets`).
     """
-    return chances_of(cumulative_hazard(fits, start_h, stop_h, exposure))
+    return chances_of(
+        hazard_along(
+            partial(cumulative_hazard, fits),
+            sets,
+            age_h,
+            hours,
+            window_h=assumptions.number("exposure.trailing_h"),
+        )
+    )
 
 
 def cumulative_hazard(
     fits: FleetFits, start_h: Floats, stop_h: Floats, exposure: pl.DataFrame
 ) -> Floats:
-    """H over (start_h, stop_h], summed over the modes at stake; shape (draws, rows)."""
+    """H over (start_h, stop_h] with exposure held, over the modes at stake; (draws, rows)."""
     parts = [fit.cumulative_hazard(start_h, stop_h, exposure) for fit in fits.at_stake]
     return np.asarray(np.sum(parts, axis=0))
 
@@ -128,6 +134,8 @@ def chances_of(hazard: Floats) -> Floats:
 
 def hull_drivers(fits: FleetFits, running: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
     """Each factor's part of a hull's log hazard of ring-land fracture, against the fleet's middle.
+
+    The hazard is that of today, with the exposure of late.
 
     The middle is the median over the hulls with a chance; of a yes/no factor, what most
     have.  Age enters through the Weibull shape, over the hull's next 30 days.

@@ -18,6 +18,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ringland.assumptions import Assumptions
+from ringland.fleet_risk.exposure_ahead import standing_in
 from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_maximum import CoxFitError
 from ringland.ring_survival.cox_regression import fit_cox
@@ -167,9 +168,7 @@ def covariate_matrix(frame: pl.DataFrame, names: Sequence[str]) -> Floats:
 
 def with_bound(frame: pl.DataFrame, bound: str) -> pl.DataFrame:
     """The exposure had the open part of the fuel record gone as `bound` says."""
-    return frame.with_columns(
-        pl.col(column).alias(name) for name, column in BOUNDS.get(bound, {}).items()
-    )
+    return frame.with_columns(standing_in(BOUNDS.get(bound, {}), frame))
 
 
 def good_state(assumptions: Assumptions) -> dict[str, float]:

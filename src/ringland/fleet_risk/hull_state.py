@@ -7,6 +7,7 @@ from datetime import datetime
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.fleet_risk.exposure_ahead import USUAL
 
 
 def installed_engines(installations: pl.DataFrame, as_of: datetime) -> pl.DataFrame:
@@ -61,6 +62,7 @@ def running_sets(
     *,
     exposure_now: pl.DataFrame,
     use: pl.DataFrame,
+    usual: pl.DataFrame,
     installed: pl.DataFrame,
     failures: pl.DataFrame,
     cannot_tell: str | None,
@@ -72,6 +74,7 @@ def running_sets(
     Args:
         exposure_now: `CurrentExposure` as known at `as_of`.
         use: as `expected_use` returns it.
+        usual: as `usual_exposure` returns it; where it says nothing, what is now is usual.
         installed: hull_id, engine_id of the engines now fitted.
         failures: as `open_failures` returns them.
         cannot_tell: why no chance can be given for any hull; null: one can.
@@ -79,7 +82,8 @@ def running_sets(
         assumptions: settings.
 
     Returns:
-        The columns of `use`, `engine_id`, the columns of `exposure_now` and `why_not`.
+        The columns of `use`, `engine_id`, the columns of `exposure_now`, their `usual_` ones
+        and `why_not`.
     """
     silent_d = assumptions.number("record.silent_after_d")
     known_share = assumptions.number("record.known_fuel_share")
@@ -111,6 +115,12 @@ def running_sets(
         .join(failures, on="engine_id", how="left")
         .join(
             exposure_now.drop("hull_id", "dock_id", "last_session_at"), on="engine_id", how="left"
+        )
+        .join(usual, on="hull_id", how="left")
+        .with_columns(
+            pl.coalesce(name, name.removeprefix(USUAL))
+            for name in usual.columns
+            if name.startswith(USUAL)
         )
         .rechunk()  # Polars 2.1 panics when it formats a column with an empty chunk
         .with_columns(why_not=reasons)

@@ -16,6 +16,7 @@ from ringland.fleet_risk.expected_use import expected_use
 from ringland.fleet_risk.failure_risk import hull_chances, hull_drivers
 from ringland.fleet_risk.fleet_hazard import FleetFits
 from ringland.fleet_risk.hull_state import installed_engines, open_failures, running_sets
+from ringland.fleet_risk.usual_exposure import usual_exposure
 from ringland.service_week.action_prices import Prices, prices
 from ringland.service_week.bench_lines import bench_warnings
 from ringland.service_week.fuel_burned import dock_fuel
@@ -63,6 +64,7 @@ def make_week_tables(
     running = running_sets(
         exposure_now=exposure_now,
         use=expected_use(exposure, records["hulls"], as_of, assumptions),
+        usual=usual_exposure(exposure, as_of, assumptions),
         installed=installed_engines(records["installations"], as_of),
         failures=open_failures(records["failures"], records["rebuilds"], records["piston_sets"]),
         cannot_tell=fits.cannot_tell,

@@ -1,8 +1,9 @@
 """The figures a page needs to work out a what-if by the pipeline's own formula.
 
 The page holds every parameter draw of the fleet's fits, one file for all hulls, and each
-hull's covariates; `what-if.js` beside it repeats `hazard_ahead`, `option_outcome` (without
-tests and without looking a week on) and `chance_with_range` for one hull at a time.
+hull's covariates and their usual values; `what-if.js` beside it repeats `exposure_ahead`,
+`hazard_ahead`, `option_outcome` (without tests and without looking a week on) and
+`chance_with_range` for one hull at a time.
 """
 
 from __future__ import annotations
@@ -16,11 +17,11 @@ import numpy as np
 import polars as pl
 
 from ringland.assumptions import Assumptions
+from ringland.fleet_risk.exposure_ahead import LOOKING_BACK, PIECES, USUAL
 from ringland.fleet_risk.failure_risk import HORIZONS_D
 from ringland.fleet_risk.fleet_hazard import BOUNDS, COVARIATES, FleetFits
 from ringland.service_week.action_catalogue import Action, Catalogue, Effect, MarkedNumber
 from ringland.service_week.action_prices import Prices
-from ringland.service_week.hazard_ahead import LOOKING_BACK, PIECES
 from ringland.service_week.option_outcome import job_days_off, job_price
 from ringland.wording.manner import manner
 from ringland.wording.number_words import currency_text
@@ -116,12 +117,25 @@ def hull_figures(state: Row, fuel: Row, dock: Row | None) -> dict[str, Any]:
         "ageH": state["age_h"],
         "useHD": state["use_h_d"],
         "covariates": {name: float(state[name]) for name in COVARIATES},
+        "usual": _usual(state, {name: name for name in COVARIATES}),
         "bounds": [
-            {name: float(state[column]) for name, column in stands_in.items()}
+            {
+                "covariates": {name: float(state[column]) for name, column in stands_in.items()},
+                "usual": _usual(state, stands_in),
+            }
             for stands_in in BOUNDS.values()
         ],
         "needAki": fuel.get("need_now_aki"),
         "dockAki": None if dock is None else dock["delivered_aki"],
+    }
+
+
+def _usual(state: Row, columns: Mapping[str, str]) -> dict[str, float]:
+    """What is usual for the hull of each covariate, as the column named beside it has it."""
+    return {
+        name: float(state[USUAL + column])
+        for name, column in columns.items()
+        if USUAL + column in state
     }
 
 

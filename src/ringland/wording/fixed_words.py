@@ -113,7 +113,8 @@ MARK_WORDS = {
 
 CHANCE_METHOD = (
     "A chance is one minus the chance of surviving the expected engine hours, given survival "
-    "to now, with the present exposure held. It adds ring-land fracture and ring wear and "
+    "to now. The fuel and the riding of late give way, hour by hour, to what is usual for the "
+    "hull. The chance adds ring-land fracture and ring wear and "
     "leaves other failures aside. It is averaged over draws of the model's parameters; its "
     "range holds the draws' middle 95 % and the best and worst fuel the open part of the "
     "record may have been."

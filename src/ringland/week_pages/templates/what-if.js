@@ -1,6 +1,6 @@
 "use strict";
-// What-if on a hull's page: the pipeline's formula (hazard_ahead, option_outcome and
-// chance_with_range in the Python sources) on the embedded draws, for one hull at a time.
+// What-if on a hull's page: the pipeline's formula (exposure_ahead, hazard_ahead,
+// option_outcome and chance_with_range in the Python sources) on the embedded draws, for one hull at a time.
 (function () {
   var fleet = window.RINGLAND_FLEET;
 
@@ -29,11 +29,11 @@
     return Math.max(after, 0);
   }
 
-  function valueAt(runH, name, held, now) {
+  function valueAt(runH, name, held, now, usual) {
     function runningAt(hour) {
       return held.reduce(function (value, one) {
         return one.lastsH === null || hour <= one.lastsH ? changed(one.effect, value) : value;
-      }, now);
+      }, usual);
     }
     if (fleet.lookingBack.indexOf(name) < 0) { return runningAt(runH); }
     var edges = [0, runH];
@@ -63,8 +63,9 @@
     return ascending(ends).filter(function (end) { return end > 0 && end < hours; }).concat(hours);
   }
 
-  function hazardByDraw(covariates, ageH, hours, actions) {
+  function hazardByDraw(covariates, usual, ageH, hours, actions) {
     var held = {}, corners = [];
+    Object.keys(usual).forEach(function (name) { held[name] = []; });
     actions.forEach(function (action) {
       action.effects.forEach(function (effect) {
         (held[effect.covariate] = held[effect.covariate] || [])
@@ -77,7 +78,9 @@
     pieceEnds(names.length ? ascending(corners.concat(0)) : [], hours).forEach(function (end) {
       var there = Object.assign({}, covariates), middle = (start + end) / 2;
       names.forEach(function (name) {
-        if (name in covariates) { there[name] = valueAt(middle, name, held[name], covariates[name]); }
+        var now = covariates[name];
+        if (now === undefined) { return; }
+        there[name] = valueAt(middle, name, held[name], now, name in usual ? usual[name] : now);
       });
       addHazard(total, there, ageH + Math.min(start, hours), ageH + Math.min(end, hours));
       start = end;
@@ -123,8 +126,10 @@
     var tail = (1 - fleet.confidence) / 2;
     var found = { sure: sure, low: Infinity, high: -Infinity };
     [{}].concat(hull.bounds).forEach(function (bound, i) {
-      var chances = hazardByDraw(Object.assign({}, hull.covariates, bound),
-        renews ? 0 : hull.ageH, hours, actions).map(function (h) { return -Math.expm1(-h); });
+      var now = Object.assign({}, hull.covariates, bound.covariates);
+      var usual = Object.assign({}, hull.usual, bound.usual);
+      var chances = hazardByDraw(now, usual, renews ? 0 : hull.ageH, hours, actions)
+        .map(function (h) { return -Math.expm1(-h); });
       if (i === 0) {
         found.chance = chances.reduce(function (a, b) { return a + b; }, 0) / chances.length;
       }
