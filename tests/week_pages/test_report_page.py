@@ -36,6 +36,7 @@ OWN_SCRIPTS = (
     "charts.js",
     "sketches.js",
     "fleet.js",
+    "slots.js",
     "what-if.js",
     "what-if-fleet.js",
 )

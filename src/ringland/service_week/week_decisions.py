@@ -27,6 +27,7 @@ from ringland.service_week.plan_tables import WeekOptions
 from ringland.service_week.renewal_age import renewal_age
 from ringland.service_week.safety_rules import bound_options, safety_rules, week_ashore
 from ringland.service_week.season_outlook import season_outlook
+from ringland.service_week.slot_trials import SlotTrial, slot_trials
 from ringland.service_week.small_fleet_advice import LifeBound, hull_advice, life_bound
 from ringland.service_week.sure_options import sure_options
 from ringland.service_week.week_limits import WeekLimits
@@ -42,7 +43,8 @@ class WeekDecisions:
     `calls` are the week's `HullCalls`: the plan's actions, from `catalogue`, with the safety
     rules' calls.
     `plan` is None where no hull has an option; `options` is then empty.  `set_aside` says
-    which changes by hand this week could not keep.  `outlook` and `load` are None after the
+    which changes by hand this week could not keep.  `slots` are the plans with a few more and
+    a few fewer lift slots.  `outlook` and `load` are None after the
     season or where no hull has a chance, `renewal` where lives do not end.
     """
 
@@ -52,6 +54,7 @@ class WeekDecisions:
     options: pl.DataFrame
     plan: WeekPlan | None
     set_aside: tuple[str, ...]
+    slots: tuple[SlotTrial, ...]
     outlook: pl.DataFrame | None
     load: pl.DataFrame | None
     renewal: AgeReplacement | None
@@ -126,17 +129,29 @@ def make_week_decisions(
         ]
     )
     kept, set_aside = usable_changes(options, changes, bound, catalogue)
-    plan = None
+    plan: WeekPlan | None = None
+    slots: tuple[SlotTrial, ...] = ()
     if options.height:
         unplanned = running.filter(~pl.col("hull_id").is_in(options["hull_id"].implode()))
+        worth = spare_day_worth(options, prices, horizon_d)
+        left = unplanned["hull_id"].to_list()
         plan = plan_week(
             options,
             limits,
-            spare_day_worth=spare_day_worth(options, prices, horizon_d),
+            spare_day_worth=worth,
             assumptions=assumptions,
             changes=kept,
             bound=bound,
-            not_assessed=unplanned["hull_id"].to_list(),
+            not_assessed=left,
+        )
+        slots = slot_trials(
+            options,
+            limits,
+            spare_day_worth=worth,
+            assumptions=assumptions,
+            changes=kept,
+            bound=bound,
+            not_assessed=left,
         )
     clear = clear_factors(fits, assumptions)
     calls = hull_calls(
@@ -170,6 +185,7 @@ def make_week_decisions(
         options=options,
         plan=plan,
         set_aside=set_aside,
+        slots=slots,
         outlook=outlook,
         load=load,
         renewal=None if hazard is None else _renewal(hazard, told, prices, assumptions),

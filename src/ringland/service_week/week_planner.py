@@ -55,13 +55,30 @@ class WeekPlan:
 
 
 @dataclass(frozen=True)
-class _Week:
+class WeekChoice:
     """What a plan is made from, beside limits and hand changes."""
 
     options: pl.DataFrame
     choice: Choice
     least_chance: float
     bound: Bound
+
+    @classmethod
+    def of(
+        cls,
+        options: pl.DataFrame,
+        spare_day_worth: float,
+        assumptions: Assumptions,
+        bound: Bound,
+        not_assessed: Sequence[str],
+    ) -> WeekChoice:
+        """What `plan_week` chooses from, given what it is given."""
+        return cls(
+            options,
+            choice_from(options, spare_day_worth, len(not_assessed)),
+            assumptions.number("planning.least_chance_it_saves"),
+            bound,
+        )
 
     def allowed(self, limits: WeekLimits, changes: HandChanges) -> NDArray[np.bool_]:
         """Options that safety rules and hand changes leave.
@@ -131,12 +148,7 @@ def plan_week(
             plan keeps to the limits (the message names the limit).
     """
     check_changes(options, changes)
-    week = _Week(
-        options,
-        choice_from(options, spare_day_worth, len(not_assessed)),
-        assumptions.number("planning.least_chance_it_saves"),
-        bound,
-    )
+    week = WeekChoice.of(options, spare_day_worth, assumptions, bound, not_assessed)
     best = week.solve(limits, changes)
     room = room_for(week.choice, limits)
     used = {name: float(need[best.taken].sum()) for name, need in week.choice.needs.items()}
@@ -186,12 +198,7 @@ def price_every_option(
         LimitError: as `plan_week`.
     """
     check_changes(options, changes)
-    week = _Week(
-        options,
-        choice_from(options, spare_day_worth, len(not_assessed)),
-        assumptions.number("planning.least_chance_it_saves"),
-        bound,
-    )
+    week = WeekChoice.of(options, spare_day_worth, assumptions, bound, not_assessed)
     others = changes.without(hull_id)
     best = week.solve(limits, others)
     prices: dict[str, float | None] = {}
@@ -209,7 +216,7 @@ def _saved(now: Solution, then: Solution) -> float:
 
 
 def _plan_rows(
-    week: _Week, best: Solution, limits: WeekLimits, changes: HandChanges
+    week: WeekChoice, best: Solution, limits: WeekLimits, changes: HandChanges
 ) -> pl.DataFrame:
     options = week.options.with_row_index("row")
     free = HandChanges(forbids=changes.forbids)
@@ -241,7 +248,9 @@ def _plan_rows(
     )
 
 
-def _short_of(row: Mapping[str, Any], week: _Week, best: Solution, limits: WeekLimits) -> list[str]:
+def _short_of(
+    row: Mapping[str, Any], week: WeekChoice, best: Solution, limits: WeekLimits
+) -> list[str]:
     """The limits in which the option a hull wants finds no room; none where it has it.
 
     None either where another option costs less because a spare makes its days off good.

@@ -31,6 +31,7 @@ from ringland.week_pages.report_lines import (
     unpriced_line,
 )
 from ringland.week_pages.risk_charts import fleet_chances
+from ringland.week_pages.slot_lines import slot_rows
 from ringland.week_pages.week_report import WeekReport
 from ringland.wording import fixed_words as words
 from ringland.wording.number_words import count_text, day_text, number_text, share_text
@@ -65,6 +66,7 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
         "change": change,
         "change_title": change_title(change),
         "plan": _behind(report),
+        "slots": slot_rows(report.decisions, report.catalogue, report.prices.currency),
         "docks": [_dock(row, report) for row in report.dock_fuel.iter_rows(named=True)],
         "dock_ids": sorted({sheet.dock_id for sheet in report.hulls}),
         "need_of": need_of,

@@ -158,6 +158,7 @@ def _site(
     if not report.is_customer_copy:
         site |= {
             "fleet.js": _own("fleet.js"),
+            "slots.js": _own("slots.js"),
             "index.html": _fleet_page(templates, report, pages),
             "how-we-know.html": _plain_page(
                 templates, "how_we_know.html.j2", "evidence", evidence_context(report)

@@ -1,0 +1,61 @@
+"""What another lift slot would buy, in words: the plan by number of slots."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ringland.service_week.action_catalogue import NOTHING, Catalogue
+from ringland.service_week.slot_trials import SlotTrial
+from ringland.service_week.week_decisions import WeekDecisions
+from ringland.service_week.week_limits import LIFT_SLOTS
+from ringland.wording.number_words import count_text, money_text, number_text
+
+
+def slot_rows(
+    decisions: WeekDecisions, catalogue: Catalogue, currency: str
+) -> list[dict[str, Any]]:
+    """One entry per number of lift slots the plan was solved for; empty where there is no plan.
+
+    Returns:
+        slots, is_now, cost (unrounded, in the records' money), title, cost_line,
+        failure_line, comes_in and goes_out: (hull, what it gets or loses) against the plan
+        as it stands.
+    """
+    if decisions.plan is None:
+        return []
+    room = round(decisions.plan.room[LIFT_SLOTS])
+    now = next((trial for trial in decisions.slots if trial.lift_slots == room), None)
+    if now is None:
+        return []
+    return [
+        {
+            "slots": trial.lift_slots,
+            "is_now": trial is now,
+            "cost": trial.total_cost,
+            "title": count_text(trial.lift_slots, "lift slot"),
+            "cost_line": _cost_line(trial, now, currency),
+            "failure_line": f"{number_text(trial.failures, 2)} failures expected",
+            "comes_in": _changed(trial, now, catalogue),
+            "goes_out": _changed(now, trial, catalogue),
+        }
+        for trial in decisions.slots
+    ]
+
+
+def _cost_line(trial: SlotTrial, now: SlotTrial, currency: str) -> str:
+    whole = f"expected cost {money_text(trial.total_cost, currency)}"
+    if trial is now:
+        return f"{whole}, as the week stands"
+    less = round(now.total_cost - trial.total_cost, 2)
+    if less == 0:
+        return f"{whole}, the same as now"
+    return f"{whole}, {money_text(abs(less), currency)} {'less' if less > 0 else 'more'} than now"
+
+
+def _changed(then: SlotTrial, before: SlotTrial, catalogue: Catalogue) -> list[tuple[str, str]]:
+    """Hulls that get something in `then` which they do not get in `before`."""
+    return [
+        (hull, catalogue.short(option))
+        for hull, option in then.options.items()
+        if option != NOTHING and before.options[hull] != option
+    ]
