@@ -8,6 +8,7 @@ tried again, since what they name may be on record by now.
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 import duckdb
 import polars as pl
@@ -20,10 +21,20 @@ from pipelines.duckdb_warehouse import (
     record_rows,
     transaction,
 )
-from pipelines.raw_store import digest_of, keep
+from pipelines.raw_store import (
+    Kept,
+    TakenIn,
+    add_to_list,
+    digest_of,
+    keep_copy,
+    keep_mapping,
+    kept_path,
+    quick_digest_of,
+)
 from pipelines.source_files import mapping_path, read_mapping, record_files
 from ringland.shop_records.intake import Intake, take_in, take_in_file
 from ringland.shop_records.mapped_rows import DockClocks, read_mapped
+from ringland.shop_records.raw_file import Content
 from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
 from ringland.shop_records.rows_on_record import now_ended, split_new
 
@@ -48,6 +59,8 @@ class Digests:
 
     content: str
     mapping: str | None = None
+    quick: str | None = None
+    """BLAKE3 of the content"""
 
 
 def load_kind(
@@ -78,36 +91,65 @@ def load_file(
     mapping: Path | None,
 ) -> FileCount:
     """Load the rows of one kind from one file."""
-    content = path.read_bytes()
-    digests = Digests(digest_of(content), digest_of(mapping.read_bytes()) if mapping else None)
-    earlier = con.execute(
-        "select rows_in, rows_set_aside, mapping_sha256 from shop_records.files "
-        "where kind = ? and content_sha256 = ?",
-        [kind.name, digests.content],
+    read_by = digest_of(mapping.read_bytes()) if mapping else None
+    quick = quick_digest_of(path)
+    earlier = _earlier_load(con, kind, "content_blake3", quick)
+    copy = kept_path(raw_folder, earlier.sha256) if earlier else None
+    kept = Kept(copy, earlier.sha256, quick) if earlier and copy else keep_copy(raw_folder, path)
+    if earlier is None:  # or loaded by a ringland that did not note this hash
+        earlier = _earlier_load(con, kind, "content_sha256", kept.sha256)
+        con.execute(
+            "update shop_records.files set content_blake3 = ? where content_sha256 = ?",
+            [kept.blake3, kept.sha256],
+        )
+    if earlier and earlier.is_done(read_by):
+        return FileCount(kind.name, path.name, earlier.rows_in, 0, earlier.rows_in, 0, "unchanged")
+    if mapping:
+        keep_mapping(raw_folder, mapping)
+    name = mapping.name if mapping else None
+    add_to_list(raw_folder, TakenIn(kind.name, path.name, kept.sha256, name, read_by))
+    intakes, notes = _take_in(con, kind, path.name, kept.content(), mapping)
+    if earlier and earlier.read_by != read_by:
+        notes.append("Read by another mapping than before; 'ringland rebuild' reads all rows anew.")
+    digests = Digests(kept.sha256, read_by, kept.blake3)
+    return write_intakes(con, kind, path.name, intakes, digests, notes)
+
+
+class _EarlierLoad(NamedTuple):
+    """What `shop_records.files` tells of the same bytes."""
+
+    sha256: str
+    rows_in: int
+    rows_set_aside: int
+    read_by: str | None
+
+    def is_done(self, read_by: str | None) -> bool:
+        """Whether to load it again by this mapping would change nothing."""
+        return self.rows_set_aside == 0 and self.read_by == read_by
+
+
+def _earlier_load(
+    con: duckdb.DuckDBPyConnection, kind: RecordKind, column: str, digest: str
+) -> _EarlierLoad | None:
+    found = con.execute(
+        "select content_sha256, rows_in, rows_set_aside, mapping_sha256 from shop_records.files "
+        f"where kind = ? and {column} = ?",
+        [kind.name, digest],
     ).fetchall()
-    note = ""
-    if earlier:
-        rows, aside, read_by = earlier[0]
-        if aside == 0 and read_by == digests.mapping:
-            return FileCount(kind.name, path.name, rows, 0, rows, 0, "unchanged")
-        if read_by != digests.mapping:
-            note = "Read by another mapping than before; 'ringland rebuild' reads all rows anew."
-    keep(raw_folder, kind.name, path.name, content, mapping)
-    intakes, notes = _take_in(con, kind, path.name, content, mapping)
-    return write_intakes(con, kind, path.name, intakes, digests, [*notes, note])
+    return _EarlierLoad(*found[0]) if found else None
 
 
 def _take_in(
     con: duckdb.DuckDBPyConnection,
     kind: RecordKind,
     file_name: str,
-    content: bytes,
+    content: Content,
     mapping: Path | None,
 ) -> tuple[list[Intake], list[str]]:
     known = known_ids(con, kind)
     if mapping is None:
         return [take_in_file(kind, file_name, content, known)], []
-    tables = read_mapped(file_name, content, read_mapping(mapping), _clocks(con))
+    tables = read_mapped(file_name, content[:], read_mapping(mapping), _clocks(con))
     left_out = sum(table.left_out for table in tables)
     notes = [f"Rows left out by the mapping: {left_out}."] if left_out else []
     return [
@@ -206,7 +248,7 @@ def _write_count(con: duckdb.DuckDBPyConnection, count: FileCount, digests: Dige
     ).fetchall()
     new_before = earlier[0][0] if earlier else 0
     con.execute(
-        "insert into shop_records.files values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into shop_records.files values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         [
             count.kind,
             count.file_name,
@@ -218,6 +260,7 @@ def _write_count(con: duckdb.DuckDBPyConnection, count: FileCount, digests: Dige
             count.notes,
             count.rows_mended,
             digests.mapping,
+            digests.quick,
         ],
     )
 

@@ -1,14 +1,17 @@
 """Files into tables: what is passed over, what stops a load, what a later export changes."""
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 
 import polars as pl
 import pytest
+from blake3 import blake3
 
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.graph_run import GraphRunError
 from pipelines.home import Home
+from pipelines.raw_store import LIST_NAME
 from pipelines.record_loading import FileCount, load_kind
 from pipelines.row_accounting import inert, rows_unaccounted, set_aside_rows
 from pipelines.source_files import kind_of
@@ -133,6 +136,62 @@ def test_the_raw_bytes_are_kept_under_their_hash(
 
     digest = warehouse.read("select content_sha256 from shop_records.files").item()
     assert (tmp_path / "raw" / f"{digest}.csv").read_text() == DOCKS
+
+
+def test_a_file_loaded_before_is_passed_over_under_any_name(
+    shop: Callable[[str, dict[str, str]], list[FileCount]], tmp_path: Path
+) -> None:
+    shop("docks", {"docks.csv": DOCKS})
+
+    again = shop("docks", {"docks copy.csv": DOCKS})
+
+    assert [(count.notes, count.rows_already_there) for count in again] == [("unchanged", 1)] * 2
+    assert len((tmp_path / "raw" / LIST_NAME).read_text().splitlines()) == 1
+
+
+def test_the_content_decides_not_the_size_and_date_of_a_file(
+    shop: Callable[[str, dict[str, str]], list[FileCount]], tmp_path: Path
+) -> None:
+    shop("docks", {"docks.csv": DOCKS})
+    path = tmp_path / "records" / "docks.csv"
+    before = path.stat()
+    path.write_text(DOCKS.replace("north", "south"))
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+
+    (count,) = shop("docks", {})
+
+    assert path.stat().st_size == before.st_size
+    assert count.rows_new == 1
+
+
+def test_a_file_loaded_by_an_older_ringland_is_known_and_gets_its_quick_hash(
+    shop: Callable[[str, dict[str, str]], list[FileCount]], warehouse: DuckDBWarehouse
+) -> None:
+    shop("docks", {"docks.csv": DOCKS})
+    quick = warehouse.read("select content_blake3 from shop_records.files").item()
+    with warehouse.connect() as con:
+        con.execute("update shop_records.files set content_blake3 = null")
+
+    (count,) = shop("docks", {})
+
+    assert count.notes == "unchanged"
+    # The file as written, hashed by the reference program's binding in one piece.
+    assert quick == blake3(DOCKS.encode()).hexdigest()
+    assert warehouse.read("select content_blake3 from shop_records.files").item() == quick
+
+
+def test_a_lost_raw_copy_is_kept_again(
+    shop: Callable[[str, dict[str, str]], list[FileCount]], tmp_path: Path
+) -> None:
+    shop("docks", {"docks.csv": DOCKS})
+    (copy,) = (tmp_path / "raw").glob("*.csv")
+    copy.unlink()
+
+    (count,) = shop("docks", {})
+
+    assert count.notes == "unchanged"
+    assert copy.read_text() == DOCKS
+    assert not list((tmp_path / "raw").glob("*.partial"))
 
 
 def test_a_missing_column_stops_the_load_and_names_file_and_column(

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import polars as pl
 
+from ringland.shop_records.raw_file import Content
 from ringland.shop_records.raw_text import SOURCE_ROW, RawFile, RecordFileError, read_raw
 from ringland.shop_records.record_kinds import RecordKind
 from ringland.shop_records.row_faults import (
@@ -26,7 +27,6 @@ from ringland.shop_records.text_cast import cast_text
 
 if TYPE_CHECKING:
     from ringland.shop_records.plain_csv import PlainCsv
-    from ringland.shop_records.typed_lines import Content
 
 SOURCE_FILE = "source_file"
 # Smaller files are read on the careful road in less time than the compiled code takes to load.

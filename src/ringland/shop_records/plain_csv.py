@@ -18,9 +18,9 @@ import polars as pl
 
 from ringland.shop_records.csv_kernel import LINES_PER_MARK
 from ringland.shop_records.csv_text import plain_heading, read_csv
-from ringland.shop_records.raw_file import SOURCE_ROW, Layout, RawFile, RecordFileError
+from ringland.shop_records.raw_file import SOURCE_ROW, Content, Layout, RawFile, RecordFileError
 from ringland.shop_records.raw_text import PARQUET_MARK
-from ringland.shop_records.typed_lines import Content, Ints, LineReader, Lines
+from ringland.shop_records.typed_lines import Ints, LineReader, Lines
 
 _UTF8_MARK = b"\xef\xbb\xbf"
 _LINE_ENDS = b"\r\n"

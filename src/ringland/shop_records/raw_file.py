@@ -8,12 +8,15 @@ cannot be told apart into the header's columns is kept whole in `RawFile.torn`.
 from __future__ import annotations
 
 import json
+import mmap
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import polars as pl
 
 SOURCE_ROW = "source_row"
+Content = bytes | mmap.mmap
+"""The bytes of a file, read or mapped."""
 
 
 class RecordFileError(ValueError):

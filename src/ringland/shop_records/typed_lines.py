@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import mmap
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -27,10 +26,9 @@ from ringland.shop_records.csv_kernel import (
     packed_word,
     read_lines,
 )
-from ringland.shop_records.raw_file import SOURCE_ROW
+from ringland.shop_records.raw_file import SOURCE_ROW, Content
 from ringland.shop_records.text_cast import YES_NO as WORDS
 
-Content = bytes | mmap.mmap
 Ints = npt.NDArray[np.int64]
 
 # More lines passed over cost more one by one than the careful road costs for the whole file.
