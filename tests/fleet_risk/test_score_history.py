@@ -73,6 +73,20 @@ def test_a_flagged_hull_that_fails_is_a_hit_with_its_lead_from_the_first_flag() 
     assert (lead["lead_d"], lead["last_chance"]) == (20.0, 0.4)
 
 
+def test_flags_in_reports_in_a_row_are_one_warning() -> None:
+    """A is flagged on days 0 and 7, not on 14, and again on 21: two warnings; it fails on 35."""
+    rows = [
+        ("A", day, 0.3, "rent_as_normal" if day == 14 else "book_check", 5.0)
+        for day in (0, 7, 14, 21)
+    ]
+
+    warnings = score(rows, failed=[("A", 35)]).warnings
+
+    assert warnings["n_weeks"].to_list() == [2, 1]
+    # Day 35 lies within 30 days of the flag on day 7 and of that on day 21, not of day 0.
+    assert warnings["lead_d"].to_list() == [35.0, 14.0]
+
+
 def test_a_failure_nobody_flagged_is_shown_as_missed() -> None:
     result = score(FOUR, failed=[("B", 20)])
 

@@ -9,7 +9,7 @@ import pytest
 from ringland.assumptions import load_assumptions
 from ringland.fleet_risk.score_history import ScoreHistory, score_history
 from ringland.week_pages.report_page import build_site
-from ringland.week_pages.score_page import flag_line, score_context
+from ringland.week_pages.score_page import flag_line, lead_line, score_context
 from tests.service_week.small_fleet import small_fleet
 
 SETTINGS = load_assumptions().changed(survival__draws=200)
@@ -47,9 +47,18 @@ def test_flags_and_misses_are_counted_by_hand() -> None:
     """40 hulls: 20 flagged, of which every other fails (10); no unflagged hull fails."""
     line = flag_line(history(40, followed_d=90))
 
-    assert line.startswith("20 flags")
-    assert "10 were followed by a failure within 30 days" in line
-    assert "0 hull-weeks without a flag were" in line
+    assert line.startswith("20 warnings")
+    assert "10 were followed by a failure within 30 days of a flag" in line
+    assert "10 of 20 flags were, and 0 hull-weeks without a flag" in line
+
+
+def test_the_lead_says_how_many_failures_were_flagged_and_how_long_before() -> None:
+    """Ten fail ten days after the one report, all of them flagged in it."""
+    assert lead_line(history(40, followed_d=90)) == (
+        "10 ring failures fell in the weeks that can be judged: 10 on hulls flagged before, "
+        "first 10 days ahead (looking back 30 days), and 0 without a flag."
+    )
+    assert lead_line(history(8, followed_d=20)).startswith("No ring failure")
 
 
 def test_a_week_whose_days_have_not_passed_is_not_scored() -> None:
@@ -68,7 +77,7 @@ def test_the_page_stands_in_the_site_with_its_figures() -> None:
 
     assert "score.html" not in bare
     assert b"Was it right?" not in bare["index.html"]
-    assert "20 flags" in page
+    assert "20 warnings" in page
     assert "Brier score" in page
     for row in scored.leads.iter_rows(named=True):
         assert row["hull_id"] in page

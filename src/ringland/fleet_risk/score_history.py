@@ -20,7 +20,12 @@ from ringland.assumptions import Assumptions
 from ringland.fleet_risk.expected_use import DAY_S
 from ringland.fleet_risk.failure_risk import HORIZONS_D
 from ringland.fleet_risk.rival_forecasts import rival_chances
-from ringland.fleet_risk.score_tables import CalibrationRows, FailureLeads, ForecastScores
+from ringland.fleet_risk.score_tables import (
+    CalibrationRows,
+    FailureLeads,
+    ForecastScores,
+    Warnings,
+)
 from ringland.ring_survival.calibration import (
     CalibrationLine,
     calibration_by_group,
@@ -42,12 +47,14 @@ class ScoreHistory:
     """How past weeks' advice fared.
 
     `counts` says how many hull-weeks were scored and why the others were not.  `flagged`
-    and `failed_after_flag` count hull-weeks.  `line` is None with the reason in `no_line`
+    and `failed_after_flag` count hull-weeks; `warnings` has a row for each run of flags in
+    reports in a row (`Warnings`).  `line` is None with the reason in `no_line`
     where there is too little to fit it.
     """
 
     scores: pl.DataFrame
     leads: pl.DataFrame
+    warnings: pl.DataFrame
     groups: pl.DataFrame
     line: CalibrationLine | None
     no_line: str | None
@@ -100,6 +107,7 @@ def score_history(
     return ScoreHistory(
         scores=_scores(scored, assumptions, rng),
         leads=_leads(called, failures),
+        warnings=_warnings(called),
         groups=_groups(scored, assumptions),
         line=line,
         no_line=no_line,
@@ -209,6 +217,29 @@ def _against(
         "tool_better_high": found.high,
         "verdict": verdict,
     }
+
+
+def _warnings(called: pl.DataFrame) -> pl.DataFrame:
+    """Flags of one hull in reports in a row, as one warning each."""
+    reports = called.select(pl.col("as_of").unique().sort()).with_row_index("report")
+    flags = (
+        called.filter(pl.col("call").is_in(FLAGS))
+        .join(reports, on="as_of")
+        .sort("hull_id", "as_of")
+    )
+    is_new = (pl.col("report").cast(pl.Int64).diff().over("hull_id") != 1).fill_null(True)
+    found = (
+        flags.with_columns(run=is_new.cum_sum().over("hull_id"))
+        .group_by("hull_id", "run", maintain_order=True)
+        .agg(
+            first_at=pl.col("as_of").first(),
+            last_at=pl.col("as_of").last(),
+            n_weeks=pl.len().cast(pl.Int64),
+            failed_at=pl.col("failed_at").filter("failed").first(),
+        )
+        .with_columns(lead_d=(pl.col("failed_at") - pl.col("first_at")).dt.total_seconds() / DAY_S)
+    )
+    return Warnings.validate(found.select(Warnings.column_names()))
 
 
 def _leads(called: pl.DataFrame, failures: pl.DataFrame) -> pl.DataFrame:

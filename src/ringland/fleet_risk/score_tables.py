@@ -18,6 +18,19 @@ class ForecastScores(dy.Schema):
     verdict = dy.String(description="in words")
 
 
+class Warnings(dy.Schema):
+    """One row per warning: a hull flagged in one report or in several in a row."""
+
+    hull_id = dy.String(primary_key=True)
+    first_at = dy.Datetime(time_zone="UTC", primary_key=True)
+    last_at = dy.Datetime(time_zone="UTC")
+    n_weeks = dy.Int64(min=1)
+    failed_at = dy.Datetime(
+        time_zone="UTC", nullable=True, description="within the horizon of one of its flags"
+    )
+    lead_d = dy.Float64(nullable=True, description="days from the first flag to that failure")
+
+
 class FailureLeads(dy.Schema):
     """One row per failure in the scored weeks: was the hull flagged, and how long before?"""
 

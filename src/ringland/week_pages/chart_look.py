@@ -64,9 +64,8 @@ def step_line(
 
 
 def pale(colour: str) -> str:
-    """A colour thinned for a band."""
-    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
-    return f"rgba({red},{green},{blue},0.16)"
+    """A colour thinned for a band; it keeps its letters, so that dark pages lighten it too."""
+    return f"{colour}33"
 
 
 def layout(height: int, *, legend: bool = True) -> dict[str, object]:

@@ -31,9 +31,10 @@ MODE_STYLES = {
     "valve_seal": (PURPLE, "dashdot"),
     "bearing": (ORANGE, "longdash"),
     "water": (GREY, "longdashdot"),
-    "foreign_object": ("#3F6E8C", "10px 3px"),
-    "other": ("#444444", "2px 2px"),
+    "foreign_object": (GREEN, "10px 3px"),
+    "other": (GREY, "2px 2px"),
 }
+"""Colours of `chart_look`, which dark pages lighten; where one comes twice the dash tells."""
 
 
 def survival_curve(steps: pl.DataFrame, smooth: pl.DataFrame, mode: str) -> go.Figure:

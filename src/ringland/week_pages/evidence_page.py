@@ -139,6 +139,8 @@ def _share_by(incidence: pl.DataFrame, mode: str, age: float) -> str:
         .tail(1)
         .row(0, named=True)
     )
+    if row["estimate"] == 0:
+        return "none yet"  # limits of an estimate of nothing would read as certainty
     middle, low, high = (share_text(row[name]) for name in ("estimate", "low", "high"))
     return f"{middle} ({low} to {high})"
 

@@ -25,7 +25,13 @@ def score_context(score: ScoreHistory, assumptions: Assumptions) -> dict[str, An
         "horizon_d": f"{HORIZON_D:.0f}",
         "counts": list(score.counts.items()),
         "is_empty": score.counts["scored"] == 0,
+        "lead_line": lead_line(score),
         "flag_line": flag_line(score),
+        "n_failures": score.leads.height,
+        "warnings": [
+            row | {"first": day_text(row["first_at"]), "last": day_text(row["last_at"])}
+            for row in score.warnings.sort("first_at", "hull_id").iter_rows(named=True)
+        ],
         "calibration_line": calibration_sentence(score, assumptions),
         "groups": score.groups.to_dicts(),
         "scores": score.scores.to_dicts(),
@@ -35,14 +41,33 @@ def score_context(score: ScoreHistory, assumptions: Assumptions) -> dict[str, An
     }
 
 
-def flag_line(score: ScoreHistory) -> str:
-    """What followed the flags, and what came without one."""
-    flags = count_text(score.flagged, "flag")
+def lead_line(score: ScoreHistory) -> str:
+    """How many of the failures were flagged before, and how long before."""
+    flagged = score.leads.filter(pl.col("lead_d").is_not_null())["lead_d"]
+    failures = count_text(score.leads.height, "ring failure")
+    if score.leads.is_empty():
+        return "No ring failure fell in the weeks that can be judged."
+    if flagged.is_empty():
+        return f"{failures} fell in the weeks that can be judged; none was flagged before."
+    low, high = (number_text(float(flagged.quantile(q)), 0) for q in (0.0, 1.0))  # type: ignore[arg-type]
+    ahead = f"{low} days" if low == high else f"{low} to {high} days"
     return (
-        f"{flags} (a hull kept off or sent to a check, counted once a week): "
-        f"{score.failed_after_flag} were followed by a failure within {HORIZON_D:.0f} days. "
-        f"{count_text(score.failed_without_flag, 'hull-week')} without a flag were. "
-        f"A flag that led to work cannot come true any more, so hits alone say little."
+        f"{failures} fell in the weeks that can be judged: {flagged.len()} on hulls flagged "
+        f"before, first {ahead} ahead (looking back {HORIZON_D:.0f} days), and "
+        f"{score.leads.height - flagged.len()} without a flag."
+    )
+
+
+def flag_line(score: ScoreHistory) -> str:
+    """What followed the warnings and the single flags."""
+    came = score.warnings["failed_at"].is_not_null().sum()
+    return (
+        f"{count_text(score.warnings.height, 'warning')} (a hull kept off or sent to a check, in "
+        f"one report or in several in a row): {came} were followed by a failure within "
+        f"{HORIZON_D:.0f} days of a flag. Counted by the week, {score.failed_after_flag} of "
+        f"{count_text(score.flagged, 'flag')} were, and "
+        f"{count_text(score.failed_without_flag, 'hull-week')} without a flag. "
+        f"A warning that led to work cannot come true any more, so hits alone say little."
     )
 
 

@@ -120,6 +120,16 @@ CHANCE_METHOD = (
     "record may have been."
 )
 
+SCORE_COUNTS = {
+    "hull-weeks": "Hull-weeks: one hull in one week's report",
+    "scored": "scored: a chance was given and its 30 days are over",
+    "horizon not over": "not yet: the 30 days are not over",
+    "no chance given": "no chance was given: laid up, broken, or not enough record",
+    "left unfailed before the horizon": "of those scored, opened, sold or withdrawn unfailed "
+    "within the 30 days",
+}
+"""What was counted in the score, by the names of `ScoreHistory.counts`."""
+
 MODEL_LIMITS = (
     "It speaks of ring-land fracture and ring wear alone. A bearing, a hose, a charger or a "
     "bolt fails without asking it.",
