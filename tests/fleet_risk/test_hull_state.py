@@ -64,11 +64,10 @@ HULLS = records(
 )["hulls"]
 
 
-def test_use_is_recent_hours_over_recent_days_in_service_else_the_docks_middle() -> None:
+def test_use_is_the_docks_pace_where_hulls_have_one_block_and_run_alike() -> None:
     """old: 14 sessions of 2 h in 28 days = 1 h/d.  new: 2 of 2 h in 4 days = 1 h/d."""
     sessions = [session("old", day) for day in range(1, 28, 2)]
-    sessions += [session("old", 40, 9.0), session("new", 1), session("new", 2)]
-    sessions += [session("idle", 50)]
+    sessions += [session("new", 1), session("new", 2)]
     use = expected_use(frame(SessionExposure, sessions), HULLS, AS_OF, SETTINGS)
 
     got = {row["hull_id"]: (row["use_h_d"], row["is_own_use"]) for row in use.to_dicts()}
@@ -78,6 +77,32 @@ def test_use_is_recent_hours_over_recent_days_in_service_else_the_docks_middle()
         "new": (1.0, True),
         "old": (1.0, True),
     }
+
+
+def test_a_dock_with_one_hull_expects_what_it_ran_of_late() -> None:
+    """28 h in 28 days, whatever it ran before."""
+    sessions = [session("far", day, dock_id="south") for day in range(1, 28, 2)]
+    sessions += [session("far", day, 9.0, dock_id="south") for day in range(29, 300, 3)]
+    use = expected_use(frame(SessionExposure, sessions), HULLS, AS_OF, SETTINGS)
+
+    assert dict(use.select("hull_id", "use_h_d").rows())["far"] == pytest.approx(1.0)
+
+
+def test_one_busy_month_is_drawn_towards_what_a_hull_runs_in_a_year() -> None:
+    """old and idle share the rides of nine months, idle a little more; this month old ran all."""
+    sessions = [
+        session("old" if (day + at) % 2 else "idle", day, 1.0 + 0.3 * at)
+        for day in range(29, 280)
+        for at in (0, 1)
+    ]
+    sessions += [session("old", day, 4.0) for day in range(1, 28)] + [session("idle", 3, 2.0)]
+    use = expected_use(frame(SessionExposure, sessions), HULLS, AS_OF, SETTINGS)
+
+    got = {row["hull_id"]: row for row in use.to_dicts()}
+    pace = (27 * 4 + 2) / 28 / 2
+    assert got["old"]["dock_use_h_d"] == pytest.approx(pace)
+    assert pace < got["old"]["use_h_d"] < 27 * 4 / 28 * 0.75
+    assert got["idle"]["use_h_d"] > 2 * 2 / 28
 
 
 def rentals(*day_hours: tuple[float, float]) -> pl.DataFrame:
@@ -92,9 +117,9 @@ def test_the_seasons_turn_is_hours_ahead_over_hours_of_late_a_year_ago() -> None
     """A year ago: 28 h in the 28 days before (1 h/d), 60 h in the 30 days after (2 h/d): 2."""
     rising = rentals(
         (LAST_YEAR + 20, 14), (LAST_YEAR + 10, 14), (LAST_YEAR - 5, 30), (LAST_YEAR - 25, 30),
-        (LAST_YEAR + 29, 99), (LAST_YEAR - 31, 99), (3, 50),
+        (LAST_YEAR + 29, 99), (LAST_YEAR - 31, 99), (3, 28),
     )  # fmt: skip
-    falling = rentals((LAST_YEAR + 10, 28), (LAST_YEAR - 10, 15), (LAST_YEAR + 40, 1))
+    falling = rentals((LAST_YEAR + 10, 28), (LAST_YEAR - 10, 15), (LAST_YEAR + 40, 1), (3, 28))
 
     assert season_turn(rising, AS_OF, SETTINGS) == pytest.approx(2.0)
     assert season_turn(falling, AS_OF, SETTINGS) == pytest.approx(0.5)
@@ -103,22 +128,47 @@ def test_the_seasons_turn_is_hours_ahead_over_hours_of_late_a_year_ago() -> None
 def test_without_an_earlier_season_use_stays_as_it_was_of_late() -> None:
     assert season_turn(rentals((3, 5), (200, 5)), AS_OF, SETTINGS) == 1.0
     assert season_turn(rentals((LAST_YEAR + 40, 5), (3, 5)), AS_OF, SETTINGS) == 1.0
+    assert season_turn(rentals((LAST_YEAR + 9, 5), (LAST_YEAR - 9, 5)), AS_OF, SETTINGS) == 1.0
     assert season_turn(rentals(), AS_OF, SETTINGS) == 1.0
 
 
 def test_the_seasons_turn_is_held_within_its_setting() -> None:
-    leap = rentals((LAST_YEAR + 40, 1), (LAST_YEAR + 10, 1), (LAST_YEAR - 10, 1000))
-    fall = rentals((LAST_YEAR + 40, 1), (LAST_YEAR + 10, 1000))
+    leap = rentals((LAST_YEAR + 40, 1), (LAST_YEAR + 10, 1), (LAST_YEAR - 10, 1000), (3, 1))
+    fall = rentals((LAST_YEAR + 40, 1), (LAST_YEAR + 10, 1000), (3, 1000))
     most = SETTINGS.number("record.season_turn_most")
 
     assert season_turn(leap, AS_OF, SETTINGS) == most
     assert season_turn(fall, AS_OF, SETTINGS) == 1 / most
 
 
+def test_a_record_that_begins_within_the_look_back_is_held_against_the_same_days() -> None:
+    """Open for 8 days a year ago: 16 h then, 120 h in the 30 days ahead.  Now 16 h in 8 days.
+
+    Level with last year: 120 h ahead are 4 h/d, of late 16 h in 28 days.
+    """
+    opened = rentals((LAST_YEAR + 8, 8), (LAST_YEAR + 2, 8), (LAST_YEAR - 10, 120), (7, 8), (1, 8))
+
+    assert season_turn(opened, AS_OF, SETTINGS) == pytest.approx(4 / (16 / 28))
+
+
+def test_where_little_ran_this_season_stands_nearly_where_earlier_ones_stood() -> None:
+    """Three times a year ago's 2 h: with 20 h as before on both sides, 26 / 22 of 60 h ahead."""
+    early = rentals((LAST_YEAR + 40, 1), (LAST_YEAR + 3, 2), (LAST_YEAR - 10, 60), (3, 6))
+    level = SETTINGS.number("record.season_level_h")
+
+    by_hand = (6 + level) / (2 + level) * (60 / 30) / (6 / 28)
+    most = SETTINGS.number("record.season_turn_most")
+    assert season_turn(early, AS_OF, SETTINGS) == pytest.approx(min(by_hand, most))
+    assert season_turn(early, AS_OF, SETTINGS.changed(record__season_turn_most=99.0)) == (
+        pytest.approx(by_hand)
+    )
+
+
 def test_expected_use_is_recent_use_times_the_seasons_turn() -> None:
     sessions = [session("old", day) for day in range(1, 28, 2)]
     sessions += [session("old", LAST_YEAR + 40, 1.0), session("old", LAST_YEAR + 10, 28.0)]
     sessions += [session("old", LAST_YEAR - 10, 60.0)]
+    # Last year's 60 h in 30 days after 28 h in 28: twice, as this year's 28 h stand level.
     use = expected_use(frame(SessionExposure, sessions), HULLS, AS_OF, SETTINGS)
 
     old = use.row(by_predicate=pl.col("hull_id") == "old", named=True)

@@ -109,13 +109,17 @@ def as_recorded(truth_sessions: pl.DataFrame, docks: dict[str, str]) -> pl.DataF
 
 
 def _running(known: pl.DataFrame, hulls: pl.DataFrame, as_of: datetime) -> pl.DataFrame:
-    """Sets running at an instant, with exposure as of the last rental, the usual, and the use."""
+    """Sets running at an instant, with exposure as of the last rental, the usual, and the use.
+
+    Hulls silent for so long that the product gives them no chance are left out.
+    """
+    silent_since = as_of - timedelta(days=SETTINGS.number("record.silent_after_d"))
     last = known.sort("started_at").group_by("hull_id", maintain_order=True).last()
     return (
         last.filter(pl.col("struck").is_null())
         .join(
             expected_use(known, hulls, as_of, SETTINGS)
-            .filter(pl.col("is_own_use"))
+            .filter(pl.col("last_session_at") >= silent_since, pl.col("use_h_d").is_not_null())
             .select("hull_id", "use_h_d"),
             on="hull_id",
         )

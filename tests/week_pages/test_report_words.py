@@ -285,11 +285,19 @@ def test_fuel_rules_name_the_need_and_a_delivery_that_misses_it() -> None:
 
 
 def test_use_says_whose_it_is() -> None:
-    own = use_line({"use_h_d": 1.25, "is_own_use": True, "season_turn": 1.0}, SETTINGS)
-    dock = use_line({"use_h_d": 1.25, "is_own_use": False, "season_turn": 0.5}, SETTINGS)
+    own = use_line(
+        {"use_h_d": 1.25, "dock_use_h_d": 1.0, "use_beside_dock": 1.25, "is_own_use": True,
+         "season_turn": 1.0},
+        SETTINGS,
+    )  # fmt: skip
+    dock = use_line(
+        {"use_h_d": 1.25, "dock_use_h_d": 2.5, "use_beside_dock": 1.0, "is_own_use": False,
+         "season_turn": 0.5},
+        SETTINGS,
+    )  # fmt: skip
 
-    assert "its own mean" in own
-    assert "dock's hulls" in dock
+    assert "times 1.2 for what it runs beside them" in own
+    assert "none of its own rentals" in dock
     assert "earlier seasons" not in own
     assert "times 0.50 for how earlier seasons went on" in dock
     assert "not known" in use_line({"use_h_d": None, "is_own_use": False}, SETTINGS)

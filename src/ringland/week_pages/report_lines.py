@@ -58,10 +58,14 @@ def use_line(state: Mapping[str, Any], assumptions: Assumptions) -> str:
     if use is None:
         return "Expected use is not known."
     days = number_text(assumptions.number("record.recent_sessions_d"), 0)
+    pace = (
+        f"the {number_text(state['dock_use_h_d'])} its dock's hulls ran over the last {days} days"
+    )
+    beside = number_text(state["use_beside_dock"])
     whose = (
-        f"its own mean over the last {days} days"
+        f"{pace}, times {beside} for what it runs beside them over the year"
         if state["is_own_use"]
-        else f"the middle of its dock's hulls: it had no rental in the last {days} days"
+        else f"{pace}: none of its own rentals of the last year is on record"
     )
     turn = state["season_turn"]
     season = "" if turn == 1 else f", times {number_text(turn, 2)} for how earlier seasons went on"
