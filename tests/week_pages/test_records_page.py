@@ -8,66 +8,24 @@ from functools import cache
 import polars as pl
 
 from ringland.shop_records.hour_line import hour_line
-from ringland.shop_records.record_flags import record_flags
-from ringland.shop_records.tables import OctaneScaleChances, RecordChanges, RecordFlags
-from ringland.week_pages.hour_line_chart import hour_line_chart
+from ringland.shop_records.tables import RecordChanges
+from ringland.week_pages.hour_line_chart import hours_points
+from ringland.week_pages.packed_columns import scaled, texts
 from ringland.week_pages.records_page import INDEX, record_contexts, restated_line
 from ringland.week_pages.report_page import build_site, hull_pages
-from ringland.week_pages.week_records import Restated, WeekRecords, left_out_readings
+from ringland.week_pages.week_records import Restated, left_out_readings
 from ringland.week_pages.write_next import tasks_of
 from ringland.wording.doubt_words import NOTHING_TO_DO
 from tests.service_week.small_fleet import AS_OF, SETTINGS, small_fleet
-from tests.shop_records.record_rows import at, records
+from tests.week_pages.small_state import KNOWN, bad, set_aside, small_state, state
 from tests.week_pages.test_report_page import HOSTILE, NAMED, Page
-
-READINGS = [
-    {"hull_id": "H01", "meter_id": "M1", "read_at": at("06-01 08:00"), "meter_h": 100.0},
-    {"hull_id": "H01", "meter_id": "M1", "read_at": at("06-08 08:00"), "meter_h": 1100.0},
-    {"hull_id": "H01", "meter_id": "M1", "read_at": at("06-15 08:00"), "meter_h": 120.0},
-    {"hull_id": "H01", "meter_id": "M2", "read_at": at("06-22 08:00"), "meter_h": 0.5},
-]
-KNOWN = records(hour_readings=READINGS)
-
-
-def set_aside(*rows: dict[str, object]) -> pl.DataFrame:
-    names = ["kind", "source_file", "field", "fault", "remedy", "value", "hull_id"]
-    schema = dict.fromkeys(names, pl.String()) | {"source_row": pl.Int64()}
-    return pl.DataFrame(list(rows), schema=schema)
-
-
-def bad(row: int, fault: str, hull_id: str = "H03", remedy: str = "Mend it.") -> dict[str, object]:
-    place = {"kind": "fills", "source_file": "fills.csv", "source_row": row}
-    return place | {"field": "volume_l", "fault": fault, "remedy": remedy, "hull_id": hull_id}
-
-
-def state(
-    quality: pl.DataFrame,
-    rows: pl.DataFrame | None = None,
-    doubts: pl.DataFrame | None = None,
-    restated: Restated | None = None,
-) -> WeekRecords:
-    line = hour_line(KNOWN)
-    return WeekRecords(
-        set_aside=set_aside() if rows is None else rows,
-        doubts=RecordFlags.create_empty() if doubts is None else doubts,
-        hour_line=line,
-        left_out=left_out_readings(KNOWN["hour_readings"], line),
-        octane_scales=OctaneScaleChances.create_empty(),
-        quality=quality,
-        restated=restated,
-    )
 
 
 @cache
 def site_with_records(names: tuple[str, ...] = ()) -> dict[str, bytes]:
     fleet = small_fleet(names=names)
     words = "".join(HOSTILE) if names else "a fill of 300 l"
-    rows = pl.DataFrame({"hull_id": [fleet.quality["hull_id"][5]], "at": [AS_OF]}).with_columns(
-        pl.col("at").dt.cast_time_unit("us")
-    )
-    doubts = record_flags(rows, "fill_above_tank", "at", pl.lit(words))
-    aside = set_aside(bad(2, f"volume_l is '{words}', which is not a number."))
-    return build_site(fleet.report(), records=state(fleet.quality, aside, doubts))
+    return build_site(fleet.report(), records=small_state(fleet, words))
 
 
 def text(page: bytes) -> str:
@@ -156,13 +114,14 @@ def test_the_picture_marks_the_reading_left_out_and_the_new_meter() -> None:
     line = hour_line(KNOWN)
     left = left_out_readings(KNOWN["hour_readings"], line)
 
-    figure = {trace.name: trace for trace in hour_line_chart(line, left).data}
+    tables = hours_points(line, left).tables
 
     assert left["meter_h"].to_list() == [1100.0]
-    assert list(figure["along its meters"].y) == [100.0, 120.0, 120.0]
-    assert list(figure["left out"].text) == ["1,100.0 h"]
-    assert figure["left out"].y[0] < 125  # at the edge, so that it does not flatten the rest
-    assert list(figure["carried on"].text) == ["new meter"]
+    assert tables["line"]["along"] == scaled(pl.Series([100.0, 120.0, 120.0]), 10)
+    assert tables["left_out"]["said"] == texts(pl.Series(["read as 1,100.0 h"]))
+    # at the edge, a tenth above the 0.5 to 120 h of the rest, so that it does not flatten them
+    assert tables["left_out"]["drawn"] == scaled(pl.Series([120 + 0.1 * 119.5]), 10)
+    assert tables["mended"]["said"] == texts(pl.Series(["new meter"]))
 
 
 def test_the_hull_page_says_in_words_where_the_line_was_carried_on() -> None:
@@ -193,6 +152,9 @@ def test_a_restated_site_says_so_on_every_page_and_shows_what_changed_and_why() 
     )
     for path in [path for path in site if path.endswith(".html") and "mail" not in path]:
         assert said in text(site[path]), path
+    assert (
+        "Restated: worked out with what was known on Wed 2 Sep" in site["mail/digest.txt"].decode()
+    )
     assert "late slip" in text(site[INDEX])
     assert ",'=1+1" in site["tables/record-changes.csv"].decode()
 

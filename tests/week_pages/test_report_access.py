@@ -23,6 +23,8 @@ PAGES = (
     "hulls/H01.html",
     "how-we-know.html",
     "settings.html",
+    "records/index.html",
+    "records/H01.html",
     *PROOF_PAGES.values(),
     "mail/digest.html",
 )

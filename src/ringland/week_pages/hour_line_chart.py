@@ -2,104 +2,106 @@
 
 from __future__ import annotations
 
-import plotly.graph_objects as go
 import polars as pl
 
 from ringland.week_pages.chart_look import BLUE, GREEN, GREY, PURPLE, VERMILION, layout
+from ringland.week_pages.packed_columns import minutes, scaled, texts
+from ringland.week_pages.picture_sketch import Points, Sketch, bind
 
+HOURS = "hours"
 HEIGHT = 460
-MOST_READINGS = 80
-"""More are thinned evenly; the first, the last and every repair stay."""
 
 
-def hour_line_chart(line: pl.DataFrame, left_out: pl.DataFrame) -> go.Figure:
-    """Readings as shown, hours along the meters, hours by the rentals, and their difference.
+def hours_sketch() -> Sketch:
+    """The form: readings as shown, hours along the meters and by the rentals, their difference."""
+    return {
+        "data": [
+            _line("along", BLUE, "solid", "along its meters"),
+            _line("rentals", GREEN, "dash", "by its rentals"),
+            _marks("line", "shown", GREY, "circle-open", "meter as shown"),
+            _marks("left_out", "drawn", VERMILION, "x", "left out"),
+            _marks("mended", "along", PURPLE, "diamond", "carried on"),
+            _line("residual", BLUE, "solid", "difference") | {"yaxis": "y2", "showlegend": False},
+        ],
+        "layout": layout(height=HEIGHT)
+        | {
+            "hovermode": "closest",
+            "margin": {"l": 70, "r": 16, "t": 48, "b": 36},
+            "xaxis": {"type": "date", "anchor": "y2"},
+            "yaxis": {"domain": [0.36, 1.0], "title": {"text": "hours"}},
+            "yaxis2": {"domain": [0.0, 0.26], "title": {"text": "difference, h"}},
+        },
+    }
+
+
+def hours_points(line: pl.DataFrame, left_out: pl.DataFrame) -> Points:
+    """One hull's points, to a tenth of an hour.
 
     Both lines begin at the first good reading's figure.  A reading left out that lies far
-    beyond the others stands at the picture's edge, with its figure beside it.
+    beyond the others stands at the picture's edge, with its own figure beside it.
 
     Args:
-        line: one hull's rows of `HourLine`, at least one.
+        line: the hull's rows of `HourLine`, at least one.
         left_out: its readings that are not on the line.
     """
-    rows = _thinned(line.sort("read_at"))
-    base = rows["meter_h"][0]
-    top = max(rows["meter_h"].max(), base + rows["line_h"].max())
-    top = base + 1.12 * max(top - base, 1.0)
-    bottom = min(base, float(rows["meter_h"].min()))  # type: ignore[arg-type]
-    at = _instants(rows["read_at"])
+    rows = line.sort("read_at").with_columns(
+        pl.col("line_h", "rentals_h") + pl.col("meter_h").first()
+    )
+    high, low = (
+        pick(pl.col("meter_h", "line_h", "rentals_h"))
+        for pick in (pl.max_horizontal, pl.min_horizontal)
+    )
+    bottom, top = rows.select(low.min().alias("low"), high.max().alias("high")).row(0)
+    edge = top + 0.1 * max(top - bottom, 1.0)
     mended = rows.filter(pl.col("repair").is_not_null())
-    figure = go.Figure(
-        [
-            _line(at, base + rows["line_h"], BLUE, "solid", "along its meters"),
-            _line(at, base + rows["rentals_h"], GREEN, "dash", "by its rentals"),
-            _marks(at, rows["meter_h"], GREY, "circle-open", "meter as shown"),
-            _marks(
-                _instants(left_out["read_at"]),
-                left_out["meter_h"].clip(bottom, top),
-                VERMILION,
-                "x",
-                "left out",
-                [f"{hours:,.1f} h" for hours in left_out["meter_h"]],
-            ),
-            _marks(
-                _instants(mended["read_at"]),
-                base + mended["line_h"],
-                PURPLE,
-                "diamond",
-                "carried on",
-                mended["repair"].to_list(),
-            ),
-            _line(at, rows["residual_h"], BLUE, "solid", "difference")
-            | {"yaxis": "y2", "showlegend": False},
-        ]
-    )
-    figure.update_layout(**layout(height=HEIGHT), hovermode="closest")
-    figure.update_layout(
-        xaxis={"type": "date", "anchor": "y2"},
-        yaxis={"domain": [0.36, 1.0], "title": {"text": "hours"}},
-        yaxis2={"domain": [0.0, 0.26], "title": {"text": "difference, h"}},
-    )
-    return figure
+    tables = {
+        "line": {
+            "at": minutes(rows["read_at"]),
+            "along": scaled(rows["line_h"], 10),
+            "rentals": scaled(rows["rentals_h"], 10),
+            "shown": scaled(rows["meter_h"], 10),
+            "residual": scaled(rows["residual_h"], 10),
+        },
+        "left_out": {
+            "at": minutes(left_out["read_at"]),
+            "drawn": scaled(left_out["meter_h"].clip(bottom, edge), 10),
+            "said": texts(_figures(left_out["meter_h"])),
+        },
+        "mended": {
+            "at": minutes(mended["read_at"]),
+            "along": scaled(mended["line_h"], 10),
+            "said": texts(mended["repair"]),
+        },
+    }
+    return Points(HOURS, tables, HEIGHT)
 
 
-def _thinned(rows: pl.DataFrame) -> pl.DataFrame:
-    step = -(-rows.height // MOST_READINGS)
-    place = pl.int_range(pl.len())
-    keep = (place % step == 0) | (place == pl.len() - 1) | pl.col("repair").is_not_null()
-    return rows.filter(keep)
+def _figures(hours: pl.Series) -> pl.Series:
+    return pl.Series([f"read as {figure:,.1f} h" for figure in hours], dtype=pl.String)
 
 
-def _instants(at: pl.Series) -> list[str]:
-    return at.dt.strftime("%Y-%m-%d %H:%M").to_list()
-
-
-def _line(at: list[str], hours: pl.Series, colour: str, dash: str, name: str) -> dict[str, object]:
+def _line(column: str, colour: str, dash: str, name: str) -> dict[str, object]:
     return {
+        "bind": bind("line", column),
         "type": "scatter",
         "mode": "lines",
-        "x": at,
-        "y": hours.round(1).to_list(),
         "line": {"color": colour, "dash": dash, "width": 2},
         "name": name,
     }
 
 
-def _marks(  # noqa: PLR0917 - one mark class in the order it is drawn from
-    at: list[str],
-    hours: pl.Series,
-    colour: str,
-    symbol: str,
-    name: str,
-    words: list[str] | None = None,
-) -> dict[str, object]:
+def _marks(table: str, column: str, colour: str, symbol: str, name: str) -> dict[str, object]:
     marks: dict[str, object] = {
+        "bind": bind(table, column),
         "type": "scatter",
         "mode": "markers",
-        "x": at,
-        "y": hours.round(1).to_list(),
-        "marker": {"color": colour, "symbol": symbol, "size": 9 if words else 5},
+        "marker": {"color": colour, "symbol": symbol, "size": 5},
         "name": name,
-        "showlegend": bool(at),
     }
-    return marks | ({"text": words, "hovertemplate": "%{x}<br>%{text}"} if words else {})
+    if table == "line":
+        return marks
+    return marks | {
+        "bind": bind(table, column, text="said"),
+        "marker": {"color": colour, "symbol": symbol, "size": 9},
+        "hovertemplate": f"%{{x}}<br>{name}: %{{text}}<extra></extra>",
+    }

@@ -11,7 +11,7 @@ from typing import Any
 
 import polars as pl
 
-from ringland.week_pages.hour_line_chart import hour_line_chart
+from ringland.week_pages.hour_line_chart import hours_points
 from ringland.week_pages.week_records import Restated, WeekRecords, changes_by_record
 from ringland.week_pages.week_report import WeekReport
 from ringland.week_pages.write_next import TASKS, Task, tasks_of
@@ -95,7 +95,7 @@ def record_contexts(
                 "days": _days(report),
                 "tasks": tasks.get(hull_id, []),
                 "facts": _facts(quality.get(hull_id)),
-                "figures": {"hours": hour_line_chart(line, out)} if line.height else {},
+                "figures": {"hours": hours_points(line, out)} if line.height else {},
                 "carried_on": _carried_on(line),
                 "hours": _hours_line(line),
                 "repairs": _told(mine.filter(pl.col("flag").is_in(_REPAIR_FLAGS))),

@@ -31,6 +31,7 @@ from ringland.week_pages.evidence_page import evidence_context, settings_context
 from ringland.week_pages.fleet_page import fleet_context
 from ringland.week_pages.fuel_charts import TANK, tank_sketch
 from ringland.week_pages.fuel_page import INDEX, fuel_contexts, tank_pages
+from ringland.week_pages.hour_line_chart import HOURS, hours_sketch
 from ringland.week_pages.hull_page import hull_context
 from ringland.week_pages.picture_sketch import Points, sketches_script
 from ringland.week_pages.proof_pages import (
@@ -145,7 +146,8 @@ def _site(
     templates.globals["navigation"] = lambda here: navigation(here, paths)
     templates.globals["has_score"] = score is not None
     restated = None if records is None else records.restated
-    templates.globals["restated_line"] = "" if restated is None else restated_line(restated)
+    said = "" if restated is None else restated_line(restated)
+    templates.globals["restated_line"] = said
     templates.globals["has_proof"] = proof is not None
     templates.globals["tanks"] = {} if fuel is None else tank_pages(pages)
     templates.globals["record_pages"] = {} if records is None else record_pages(pages)
@@ -169,8 +171,8 @@ def _site(
             "data-dictionary.html": _plain_page(
                 templates, "dictionary.html.j2", "dictionary", _dictionary()
             ),
-            "mail/digest.txt": digest_text(report).encode(),
-            "mail/digest.html": _digest_html(report),
+            "mail/digest.txt": digest_text(report, said).encode(),
+            "mail/digest.html": _digest_html(report, said),
             **week_exports(report, proof_tables(report, proof) if proof is not None else {}),
             **(proof_files(report, proof) if proof is not None else {}),
         }
@@ -249,13 +251,13 @@ def _hull_page(
     )
 
 
-def _digest_html(report: WeekReport) -> bytes:
+def _digest_html(report: WeekReport, restated: str) -> bytes:
     return (
         _templates(report)
         .get_template("digest.html.j2")
         .render(
             subject=digest_subject(report),
-            opening=digest_opening(report),
+            opening=digest_opening(report, restated),
             sections=digest_sections(report),
         )
         .encode()
@@ -336,7 +338,9 @@ def _render(templates: Environment, name: str, **context: Any) -> bytes:
 def _sketches(settings: Assumptions) -> bytes:
     """The forms of the pictures that many pages share."""
     ages = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
-    return sketches_script({TIMELINE: timeline_sketch(*ages), TANK: tank_sketch(*ages)})
+    return sketches_script(
+        {TIMELINE: timeline_sketch(*ages), TANK: tank_sketch(*ages), HOURS: hours_sketch()}
+    )
 
 
 def _chart(figure: go.Figure | Points) -> Chart:

@@ -90,9 +90,9 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
     return sections
 
 
-def digest_opening(report: WeekReport) -> list[str]:
-    """The lines before the first heading."""
-    lines = [f"As known on {instant_text(report.as_of)}."]
+def digest_opening(report: WeekReport, restated: str = "") -> list[str]:
+    """The lines before the first heading; `restated` is what a restated week says of itself."""
+    lines = [f"As known on {instant_text(report.as_of)}.", restated]
     if report.is_demo:
         lines.insert(0, f"{words.DEMO_LABEL}: no real fleet, shop or person.")
     calls = [sheet.call for sheet in report.assessed]
@@ -100,10 +100,10 @@ def digest_opening(report: WeekReport) -> list[str]:
     return [line for line in lines if line]
 
 
-def digest_text(report: WeekReport) -> str:
+def digest_text(report: WeekReport, restated: str = "") -> str:
     """The digest as plain text, lines of at most 76 columns but for words that are longer."""
     out = [digest_subject(report), ""]
-    for line in digest_opening(report):
+    for line in digest_opening(report, restated):
         out += _wrapped(line, "")
     for heading, lines in digest_sections(report):
         out += ["", heading.upper(), ""]
