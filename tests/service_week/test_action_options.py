@@ -280,7 +280,7 @@ def two_minded_hazard(share_that_harms: float, n_draws: int = 100):  # type: ign
     return hazard
 
 
-@pytest.mark.parametrize(("share", "paid_for"), [(0.94, False), (0.95, True)])
+@pytest.mark.parametrize(("share", "paid_for"), [(0.98, False), (0.99, True)])
 def test_fuel_is_paid_for_only_where_the_record_shows_that_it_helps(
     share: float, paid_for: bool
 ) -> None:
@@ -303,13 +303,13 @@ def test_where_nothing_is_known_to_matter_no_change_of_fuel_is_paid_for() -> Non
 
 def test_leaving_a_hull_counts_on_nothing_next_week_that_the_record_does_not_show() -> None:
     hull = one_hull(shortfall_25h_on=4.0)
-    shown, unshown = (table(hull, two_minded_hazard(share)) for share in (0.95, 0.94))
+    shown, unshown = (table(hull, two_minded_hazard(share)) for share in (0.99, 0.98))
 
     assert at(shown, NOTHING)["expected_cost"] < at(shown, NOTHING)["chance"] * 11_000 + 1_000
-    # Never acting: 60 h at 0.001 e^(+-1.2) an hour, 94 draws of 100 with the plus.
+    # Never acting: 60 h at 0.001 e^(+-1.2) an hour, 98 draws of 100 with the plus.
     never = sum(
         share * (1 - math.exp(-0.06 * math.exp(sign * 1.2)))
-        for share, sign in ((0.94, 1), (0.06, -1))
+        for share, sign in ((0.98, 1), (0.02, -1))
     )
     assert at(unshown, NOTHING)["expected_cost"] == pytest.approx(never * 11_000)
     assert at(shown, NOTHING)["chance"] < never

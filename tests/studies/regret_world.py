@@ -33,6 +33,9 @@ from synthetic_data.scenario import Scenario
 SEASON_D = 153
 WEEK_D = 7
 OPENING = datetime(2026, 5, 1, tzinfo=UTC)
+LAST_OPENING = datetime(2025, 5, 1, tzinfo=UTC)
+USUAL_H = 1000.0
+"""Hours the usual is looked back over: last season and this, as the weekly run does by days."""
 SPELL_H = 5.0
 
 
@@ -62,10 +65,11 @@ class Hull:
     use_h_d: float
     throttle_mean: float
     rentals: Sequence[Rental]
+    past: Sequence[Rental]
     next_rental: int = 0
     back_day: float = 0.0
     window: TrailingWindow = field(default_factory=lambda: TrailingWindow(25.0))
-    usual: TrailingWindow = field(default_factory=lambda: TrailingWindow(25.0))
+    usual: TrailingWindow = field(default_factory=lambda: TrailingWindow(USUAL_H))
     hazard: float = 0.0
     tested_day: float | None = None
     drained_h: float = 0.0
@@ -140,6 +144,7 @@ def make_world(scenario: Scenario, seed: int) -> World:
                 use_h_d=float(mine["running_h"].sum()) / (2 * SEASON_D),
                 throttle_mean=float(mine["full_throttle_share"].mean()),
                 rentals=_rentals(path),
+                past=_rentals(mine.filter(pl.col("started_at") >= LAST_OPENING)),
             )
         )
     return World(scenario, spells_of(history, docks), tuple(hulls))
@@ -185,10 +190,7 @@ def spells_of(history: pl.DataFrame, docks: Mapping[str, str]) -> pl.DataFrame:
 
 def play(world: World, decide: Decide, catalogue: Catalogue, prices: Prices) -> Bill:
     """One season under one policy; the same world and policy give the same bill."""
-    hulls = [
-        replace(hull, window=TrailingWindow(25.0), usual=TrailingWindow(25.0))
-        for hull in world.hulls
-    ]
+    hulls = at_opening(world)
     bill = Bill()
     for start in range(0, SEASON_D, WEEK_D):
         actions = decide(view(hulls, start), float(SEASON_D - start))
@@ -199,6 +201,18 @@ def play(world: World, decide: Decide, catalogue: Catalogue, prices: Prices) -> 
     bill.failures = sum(1 - exp(-hull.hazard) for hull in hulls)
     bill.failure_cost = bill.failures * prices.unplanned
     return bill
+
+
+def at_opening(world: World) -> list[Hull]:
+    """The hulls on the first day: last season is what is usual, nothing is run yet."""
+    hulls = []
+    for hull in world.hulls:
+        usual = TrailingWindow(USUAL_H)
+        for ride in hull.past:
+            short = max(0.0, hull.need_aki - ride.octane_aki)
+            usual.add(ride.hours, ride.throttle, short, ride.litres, ride.fuel_age_d)
+        hulls.append(replace(hull, window=TrailingWindow(25.0), usual=usual))
+    return hulls
 
 
 def view(hulls: Sequence[Hull], day: float) -> pl.DataFrame:

@@ -15,7 +15,7 @@ from ringland.week_pages.plan_lines import (
     practice_rows,
     renewal_line,
     spare_line,
-    waiting_lines,
+    waiting_groups,
 )
 from tests.service_week.small_fleet import CATALOGUE, SETTINGS, small_fleet
 
@@ -41,27 +41,25 @@ def test_the_jobs_are_the_lists_own_and_add_up() -> None:
 
 
 def test_a_hull_without_room_says_what_it_waits_for_and_what_one_more_is_worth() -> None:
-    lines = waiting_lines(NO_SLOT, NO_SLOT.calls.to_dicts(), CATALOGUE, "USD")
+    groups = waiting_groups(NO_SLOT.calls.to_dicts(), CATALOGUE)
 
-    # The broken hull stands a week for want of a slot: seven days at 400.
-    assert lines == [
-        (
-            "H00",
-            "open and repair waits for next week: no lift slot left; one more would save USD 2,800",
-        )
+    assert groups == [
+        {"line": "open and repair waits for next week, no lift slot left", "hulls": ["H00"]}
     ]
     broken = NO_SLOT.calls.filter(hull_id="H00").row(0, named=True)
     assert hull_plan_line(broken, CATALOGUE) == (
         "Open, repair and measure before it runs again waits for next week: no lift slot left."
     )
-    assert waiting_lines(WEEK, WEEK.calls.to_dicts(), CATALOGUE, "USD") == []
+    assert waiting_groups(WEEK.calls.to_dicts(), CATALOGUE) == []
+    # The broken hull stands a week for want of a slot: seven days at 400.
     slots = {row["name"]: row for row in bay_lines(NO_SLOT, "USD")}["Lift slots"]
     assert slots == {"name": "Lift slots", "used": "0", "room": "0", "worth": "USD 2,800"}
 
 
 def test_what_is_decided_by_hand_is_shown_with_its_cost() -> None:
     changes = HandChanges({"H05": "borescope"}, {"H03": ["fuel_rule", "fuel_and_check"]})
-    made = FLEET.decisions(FITS, changes=changes)
+    easy = SETTINGS.changed(planning__least_chance_shown=0.9)  # so that H03 has a fuel rule to lose
+    made = FLEET.decisions(FITS, changes=changes, assumptions=easy)
     lines = hand_lines(made, CATALOGUE, "USD")
 
     assert lines[0].startswith("H05: pinned to borescope; costs USD")

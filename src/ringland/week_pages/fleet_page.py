@@ -21,7 +21,7 @@ from ringland.week_pages.plan_lines import (
     practice_rows,
     renewal_line,
     spare_line,
-    waiting_lines,
+    waiting_groups,
 )
 from ringland.week_pages.report_lines import (
     WORTH_SAYING,
@@ -124,7 +124,7 @@ def _behind(report: WeekReport) -> dict[str, Any]:
         "jobs": plan_groups(decisions, calls, catalogue),
         "bay": bay_lines(decisions, currency),
         "spare": spare_line(decisions, currency),
-        "waiting": waiting_lines(decisions, calls, catalogue, currency),
+        "waiting": waiting_groups(calls, catalogue),
         "by_hand": hand_lines(decisions, catalogue, currency),
         "practice": practice_rows(decisions, catalogue, currency),
         "least_shown": share_text(report.assumptions.number("planning.least_chance_shown")),

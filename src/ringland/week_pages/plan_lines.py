@@ -88,25 +88,21 @@ def spare_line(decisions: WeekDecisions, currency: str) -> str:
     )
 
 
-def waiting_lines(
-    decisions: WeekDecisions, calls: Sequence[Row], catalogue: Catalogue, currency: str
-) -> list[tuple[str, str]]:
-    """Hulls whose action finds no room this week: (hull, what they wait for, why, its worth)."""
-    lines = []
+def waiting_groups(calls: Sequence[Row], catalogue: Catalogue) -> list[dict[str, Any]]:
+    """Hulls whose action finds no room this week, by what they wait for and why.
+
+    Returns:
+        One entry per action and lack: line, hulls in order of rank.
+    """
+    groups: dict[tuple[str, str], dict[str, Any]] = {}
     for call in calls:
-        if call["waits_for"] is None or decisions.plan is None:
+        if call["waits_for"] is None:
             continue
-        short = str(call["no_room_in"]).split(", ")
-        worth = max(decisions.plan.worth_of_one_more.get(name) or 0.0 for name in short)
-        one_more = f"; one more would save {money_text(worth, currency)}" if worth > 0 else ""
-        lines.append(
-            (
-                str(call["hull_id"]),
-                f"{catalogue.short(call['waits_for'])} waits for next week: "
-                f"{', '.join(map(no_room_text, short))}{one_more}",
-            )
-        )
-    return lines
+        option, lack = str(call["waits_for"]), str(call["no_room_in"])
+        why = ", ".join(map(no_room_text, lack.split(", ")))
+        blank = {"line": f"{catalogue.short(option)} waits for next week, {why}", "hulls": []}
+        groups.setdefault((option, lack), blank)["hulls"].append(call["hull_id"])
+    return list(groups.values())
 
 
 def hand_lines(decisions: WeekDecisions, catalogue: Catalogue, currency: str) -> list[str]:

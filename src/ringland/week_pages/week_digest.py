@@ -6,7 +6,7 @@ from collections import Counter
 
 from ringland.service_week.call_lines import action_line, call_label, summary_line
 from ringland.week_pages.fleet_page import change_title, need_of
-from ringland.week_pages.plan_lines import hand_lines, kit_lines, plan_groups, waiting_lines
+from ringland.week_pages.plan_lines import hand_lines, kit_lines, plan_groups, waiting_groups
 from ringland.week_pages.report_lines import dock_rule_line
 from ringland.week_pages.week_report import HullSheet, WeekReport
 from ringland.wording import fixed_words as words
@@ -75,12 +75,12 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
         ),
     ]
     calls = [sheet.call for sheet in report.hulls]
-    waiting = waiting_lines(report.decisions, calls, report.catalogue, currency)
+    waiting = waiting_groups(calls, report.catalogue)
     sections.append(
         (
             "Room and kits",
             [
-                *(f"{hull}: {line}." for hull, line in waiting),
+                *(f"{', '.join(group['hulls'])}: {group['line']}." for group in waiting),
                 *hand_lines(report.decisions, report.catalogue, currency),
                 *kit_lines(report.decisions),
             ],
