@@ -90,7 +90,11 @@ def test_gaps_of_the_record_are_named() -> None:
         ]
     )
     gaps = " ".join(record(exposure=patchy).gaps)
-    for words in ("40% of the litres", "full throttle is not on record for 100%", "no calibration"):
+    for words in (
+        "40 % of the litres",
+        "full throttle is not on record for 100 %",
+        "no calibration",
+    ):
         assert words in gaps
 
 

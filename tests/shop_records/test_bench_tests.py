@@ -196,7 +196,7 @@ def test_compression_is_judged_by_cylinder_difference() -> None:
     frame = judged(*cylinders("compression", "psi", [150.0, 140.0, 120.0]))
     assert frame["verdict"].to_list() == ["pass", "pass", "fail"]
     assert frame["judged_value"][2] == pytest.approx(0.8, rel=1e-12)
-    assert "inside the book's 75%" in frame["reason"][2]
+    assert "inside the book's 75 %" in frame["reason"][2]
     assert frame["value"].to_list() == [150.0, 140.0, 120.0]
 
 

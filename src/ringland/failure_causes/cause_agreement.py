@@ -16,6 +16,7 @@ from ringland.failure_causes.cause_findings import NOT_SEEN, SEEN, EngineFinding
 from ringland.failure_causes.cause_record import CauseRecord
 from ringland.failure_causes.cause_table import UNDETERMINED, Cause, CauseTable
 from ringland.wording.fixed_words import FACTOR_LABELS, MEASURE_LABELS
+from ringland.wording.number_words import number_text, share_text
 
 FOR, AGAINST, SILENT = "for", "against", "says nothing"
 
@@ -64,10 +65,10 @@ def _of_hours(cause: Cause, row: Mapping[str, Any], assumptions: Assumptions) ->
     if cause.record_side == "high":
         return None
     early_h = assumptions.number("record.early_h")
-    said = f"It failed at {row['value']:.0f} engine hours of the build"
+    said = f"It failed at {number_text(row['value'], 0)} engine hours of the build"
     if row["value"] <= early_h:
-        return FOR, f"{said}, within the first {early_h:.0f}."
-    return AGAINST, f"{said}, beyond the first {early_h:.0f}."
+        return FOR, f"{said}, within the first {number_text(early_h, 0)}."
+    return AGAINST, f"{said}, beyond the first {number_text(early_h, 0)}."
 
 
 def _of_fuel_age(cause: Cause, row: Mapping[str, Any], assumptions: Assumptions) -> _Said:
@@ -75,8 +76,9 @@ def _of_fuel_age(cause: Cause, row: Mapping[str, Any], assumptions: Assumptions)
     if row["value"] >= turns_d:
         return None
     return SILENT, (
-        f"The fuel burned was {row['value']:.0f} days old in the mean, younger than the "
-        f"{turns_d:.0f} days at which common practice has it turn."
+        f"The fuel burned was {number_text(row['value'], 0)} days old in the mean, younger "
+        f"than the "
+        f"{number_text(turns_d, 0)} days at which common practice has it turn."
     )
 
 
@@ -87,7 +89,7 @@ def _of_shortfall(cause: Cause, row: Mapping[str, Any], assumptions: Assumptions
         return None
     return SILENT, (
         f"Whether the fuel met the need turns on what is not on record: shortfall "
-        f"{row['low']:.1f} to {row['high']:.1f} octane numbers."
+        f"{number_text(row['low'])} to {number_text(row['high'])} octane numbers."
     )
 
 
@@ -107,9 +109,12 @@ def _side_in_fleet(
     if percentile is None:
         return SILENT, f"{label}: too few other sets at these hours to compare with."
     edge = assumptions.number("record.stands_out")
-    said = f"{label}: above {percentile:.0%} of {compared} other sets at these hours."
+    said = f"{label}: above {share_text(percentile)} of {compared} other sets at these hours."
     if row["factor"] == "age_h":
-        said = f"{label}: {row['value']:.0f}, above {percentile:.0%} of the other sets."
+        said = (
+            f"{label}: {number_text(row['value'], 0)}, above {share_text(percentile)} of "
+            f"the other sets."
+        )
     is_high, is_low = percentile >= edge, percentile <= 1 - edge
     wanted, other = (is_high, is_low) if cause.record_side == "high" else (is_low, is_high)
     if wanted:

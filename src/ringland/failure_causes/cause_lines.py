@@ -22,7 +22,7 @@ from ringland.wording.fixed_words import (
     MEASURE_LABELS,
     MODE_LABELS,
 )
-from ringland.wording.number_words import UNKNOWN, day_text, number_text
+from ringland.wording.number_words import UNKNOWN, day_text, number_text, plain_text, share_text
 
 Rows = tuple[tuple[str, ...], ...]
 """Cells as shown, row by row."""
@@ -88,7 +88,7 @@ def job_rows(
 def _set_text(life: Mapping[str, Any]) -> str:
     return (
         f"{life['piston_set_id']}, {life['piston_type']}, {life['supplier_grade']}, "
-        f"{life['exit_h']:.0f} engine hours"
+        f"{number_text(life['exit_h'], 0)} engine hours"
     )
 
 
@@ -116,7 +116,7 @@ def _place(row: Mapping[str, Any]) -> str:
 
 def _reading(row: Mapping[str, Any]) -> str:
     if row["state"] == "measured":
-        return f"{row['value']:g} {row['unit']}"
+        return f"{plain_text(row['value'])} {row['unit']}"
     return "ok, no number" if row["state"] == "stated_ok" else STATES[NOT_LOOKED_AT]
 
 
@@ -208,7 +208,7 @@ def other_causes_line(ranking: CauseRanking, shown: int) -> str:
 def settle_rows(ranking: CauseRanking, number: int = 5) -> Rows:
     """What was not looked at and would tell most."""
     return tuple(
-        (row["words"], row["part"], f"{row['information_bits']:.2f}")
+        (row["words"], row["part"], number_text(row["information_bits"], 2))
         for row in ranking.open_findings.head(number).iter_rows(named=True)
     )
 
@@ -221,11 +221,14 @@ def record_rows(record: CauseRecord) -> Rows:
             _value(row, "value"),
             _bounds(row),
             _value(row, "fleet_middle"),
-            UNKNOWN if row["percentile"] is None else f"{row['percentile']:.0%}",
+            UNKNOWN if row["percentile"] is None else share_text(row["percentile"]),
             "not estimated"
             if row["hazard_ratio"] is None
-            else f"{row['hazard_ratio']:.1f} ({row['hazard_low']:.1f} to {row['hazard_high']:.1f})",
-            "\N{EN DASH}" if row["share"] is None else f"{row['share']:.0%}",
+            else (
+                f"{number_text(row['hazard_ratio'])} ({number_text(row['hazard_low'])} to "
+                f"{number_text(row['hazard_high'])})"
+            ),
+            "\N{EN DASH}" if row["share"] is None else share_text(row["share"]),
         )
         for row in record.factors.iter_rows(named=True)
     )
@@ -238,14 +241,14 @@ def _value(row: Mapping[str, Any], name: str) -> str:
     if unit == "yes/no":
         return "yes" if value >= 0.5 else "no"
     if unit == "share":
-        return f"{value:.0%}"
+        return share_text(value)
     return f"{number_text(value, 0 if unit == 'engine hours' else 1)} {unit}"
 
 
 def _bounds(row: Mapping[str, Any]) -> str:
     if row["low"] == row["high"]:
         return "\N{EN DASH}"
-    return f"{row['low']:.1f} to {row['high']:.1f}"
+    return f"{number_text(row['low'])} to {number_text(row['high'])}"
 
 
 def unknowable_lines(
@@ -264,7 +267,8 @@ def unknowable_lines(
     ]
     if record.known_share is not None and record.known_share < 0.995:
         lines.append(
-            f"The octane of {1 - record.known_share:.0%} of the litres of its last engine hours."
+            f"The octane of {share_text(1 - record.known_share)} of the litres of its last "
+            f"engine hours."
         )
     if findings.contradictions:
         lines.append("Which of the contradictory entries above is right.")

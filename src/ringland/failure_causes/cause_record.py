@@ -18,6 +18,7 @@ from ringland.assumptions import Assumptions
 from ringland.fuel_exposure.exposure_at_hour import exposure_at_hour
 from ringland.fuel_exposure.exposure_spells import current_exposure
 from ringland.ring_survival.weibull_hazard import FactorEffect
+from ringland.wording.number_words import number_text, share_text
 
 FACTORS = (
     "shortfall_25h_on",
@@ -159,7 +160,7 @@ def _nothing(why: str, set_id: str | None = None, hour: float | None = None) -> 
 
 def _too_few(number: int, hour: float) -> str:
     return (
-        f"Only {number} other piston sets were on record at {hour:.0f} engine hours: "
+        f"Only {number} other piston sets were on record at {number_text(hour, 0)} engine hours: "
         f"too few to compare with."
     )
 
@@ -209,21 +210,24 @@ def _gaps(
     known = float(mine["known_share_25h"])
     if known < 0.995:  # less would be said as 0 %
         gaps.append(
-            f"{1 - known:.0%} of the litres burned in the last {trailing_h:.0f} engine hours "
+            f"{share_text(1 - known)} of the litres burned in the last "
+            f"{number_text(trailing_h, 0)} engine hours "
             f"have no octane on record; the bounds say what they may have been."
         )
     assumed = last.filter(pl.col("is_throttle_assumed"))
     assumed_h = _hours(assumed)
     if hours and assumed_h:
         gaps.append(
-            f"The share of full throttle is not on record for {assumed_h / hours:.0%} of these "
+            f"The share of full throttle is not on record for "
+            f"{share_text(assumed_h / hours)} of these "
             f"hours; the fleet's middle stands in."
         )
     if last["calibration"].null_count():
         gaps.append("For part of these hours no calibration is on record.")
     if hour < trailing_h:
         gaps.append(
-            f"The set ran only {hour:.0f} engine hours: the hours before are of the set before it."
+            f"The set ran only {number_text(hour, 0)} engine hours: the hours before are of "
+            f"the set before it."
         )
     return tuple(gaps)
 

@@ -10,6 +10,14 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.wording.fixed_words import MEASURE_LABELS
+from ringland.wording.number_words import (
+    exact_text,
+    figure_text,
+    number_text,
+    plain_text,
+    quantity_text,
+    share_text,
+)
 
 
 @dataclass(frozen=True)
@@ -137,16 +145,19 @@ def _shown(row: Mapping[str, Any] | None) -> str:
         return "not measured"
     if row["state"] == "stated_ok":
         return "stated ok, no number"
-    raw = f"{row['value']:g} {row['unit']}"
+    raw = f"{plain_text(row['value'])} {row['unit']}"
     if row["judged_unit"] == "seal ratio" and row["judged_value"] is not None:
-        return f"{raw} (ratio {row['judged_value']:.2f})"
+        return f"{raw} (ratio {number_text(row['judged_value'], 2)})"
     return raw
 
 
 def _vacuum_target(basis: RebuildBasis) -> _Target:
     accept = basis.limits["valve_seal_vacuum.accept"]
     shop = basis.limits["valve_seal_vacuum.not_enough_to_inhg"]
-    limit = f"ratio {accept.value:.2f} and over {shop.value:.0f} inHg as at sea level"
+    limit = (
+        f"ratio {number_text(accept.value, 2)} and over {number_text(shop.value, 0)} "
+        f"inHg as at sea level"
+    )
     return "as the blanked pad (ratio 1.00)", limit, f"{accept.mark}, {shop.mark}"
 
 
@@ -157,8 +168,8 @@ def _gap_target(basis: RebuildBasis) -> _Target:
     most, bore = basis.limits.number("ring_end_gap.widest_share"), basis.engine["bore_mm"]
     if not bore:
         return f"{least.value} x bore", f"{least.value} to {most} x bore", least.mark
-    low = f"{least.value * bore:.2f}"
-    return f"{low} mm", f"{low} to {most * bore:.2f} mm", least.mark
+    target, widest = (quantity_text(x * bore, "mm", 2) for x in (least.value, most))
+    return target, f"{figure_text(least.value * bore, 'mm', 2)} to {widest}", least.mark
 
 
 def _bearing_target(basis: RebuildBasis) -> _Target:
@@ -169,33 +180,38 @@ def _bearing_target(basis: RebuildBasis) -> _Target:
     mark, journal = basis.limits["bearing_clearance.widest_share"].mark, basis.engine["journal_mm"]
     if not journal:
         return f"{usual} x journal", f"{low} to {high} x journal", mark
-    return f"{usual * journal:.3f} mm", f"{low * journal:.3f} to {high * journal:.3f} mm", mark
+    return (
+        quantity_text(usual * journal, "mm", 3),
+        f"{figure_text(low * journal, 'mm', 3)} to {quantity_text(high * journal, 'mm', 3)}",
+        mark,
+    )
 
 
 def _deck_target(basis: RebuildBasis) -> _Target:
     limit = basis.limits[
         "deck_flatness.boosted_limit" if basis.is_boosted else "deck_flatness.plain_limit"
     ]
-    return "flat", f"{limit.value:g} mm", limit.mark
+    return "flat", exact_text(limit.value, "mm"), limit.mark
 
 
 def _compression_target(basis: RebuildBasis) -> _Target:
     spread = basis.limits["compression.spread"]
-    return "all cylinders alike", f"within {spread.value:.0%} of the highest", spread.mark
+    return "all cylinders alike", f"within {share_text(spread.value)} of the highest", spread.mark
 
 
 def _leak_target(basis: RebuildBasis) -> _Target:
     weak, number = basis.limits["leak_down.weak_from"], basis.limits.number
     return (
-        f"{number('leak_down.good_to'):.0f} % or less",
-        f"{weak.value:.0f} %, within {number('leak_down.within_points'):.0f} points",
+        f"{number_text(number('leak_down.good_to'), 0)} % or less",
+        f"{number_text(weak.value, 0)} %, within "
+        f"{number_text(number('leak_down.within_points'), 0)} points",
         weak.mark,
     )
 
 
 def _taper_target(basis: RebuildBasis) -> _Target:
     limit = basis.limits["bore_taper.limit"]
-    return "none", f"{limit.value:g} mm", limit.mark
+    return "none", exact_text(limit.value, "mm"), limit.mark
 
 
 _TARGETS: dict[str, Callable[[RebuildBasis], _Target]] = {

@@ -16,6 +16,7 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.fleet_risk.fleet_hazard import covariate_matrix, good_state, hazard_prior
 from ringland.ring_survival.weibull_hazard import fit_weibull_hazard
+from ringland.wording.number_words import number_text
 
 MODES = ("water", "foreign_object")
 FACTOR = "shortfall_25h_on"
@@ -76,15 +77,15 @@ def negative_control(
     is_prior = effect.prior_share > assumptions.number("survival.mostly_prior_share")
     is_blunt = is_prior or (suspected is not None and effect.low <= suspected <= effect.high)
     numbers = (
-        f"hazard ratio {effect.hazard_ratio:.2f} per octane number "
-        f"({effect.low:.2f} to {effect.high:.2f}, {n_failures} failures)"
+        f"hazard ratio {number_text(effect.hazard_ratio, 2)} per octane number "
+        f"({number_text(effect.low, 2)} to {number_text(effect.high, 2)}, {n_failures} failures)"
     )
     if holds_one and is_blunt:
         why = (
             "the range is mostly the prior's"
             if is_prior
             else f"the range holds no effect and one as large as on ring lands "
-            f"({suspected:.2f}) alike"
+            f"({number_text(suspected, 2)}) alike"
         )
         sentence = (
             f"Cannot tell: too few water and foreign-object failures; {why}. "

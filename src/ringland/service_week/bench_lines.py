@@ -10,7 +10,7 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.wording.fixed_words import MARK_WORDS, MEASURE_LABELS
-from ringland.wording.number_words import day_text
+from ringland.wording.number_words import day_text, plain_text
 
 WARNING_MEASURES = ("leak_down", "compression")
 """Tests whose failure calls for the engine to be looked at again before it is rented."""
@@ -130,6 +130,6 @@ def _readings(rows: list[dict[str, Any]]) -> str:
 def _reading(row: Mapping[str, Any], *, has_unit: bool) -> str:
     read = {"stated_ok": "only 'ok' written down", "not_looked_at": "not looked at"}
     if row["state"] == "measured":
-        read["measured"] = f"{row['value']:g}" + (f" {row['unit']}" if has_unit else "")
+        read["measured"] = plain_text(row["value"]) + (f" {row['unit']}" if has_unit else "")
     where = _place(row)
     return f"{where}: {read[row['state']]}" if where else read[row["state"]]

@@ -96,7 +96,7 @@ def _above(facts: Mapping[str, Any]) -> str:
     if part is None or part < math.log(1.1):
         return ""
     label = FACTOR_LABELS[str(facts["top_factor"])]
-    return f"{label} goes with {math.exp(part):.1f} times the middle hazard. "
+    return f"{label} goes with {number_text(math.exp(part))} times the middle hazard. "
 
 
 def action_line(

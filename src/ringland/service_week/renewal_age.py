@@ -21,6 +21,7 @@ from ringland.ring_survival.age_replacement import (
 )
 from ringland.service_week.action_prices import Prices
 from ringland.service_week.hazard_ahead import CumulativeHazard, Floats
+from ringland.wording.number_words import number_text, share_text
 
 LEFT_AT_END = 0.01
 """Mean survival at which the search ends: a plan that one set in a hundred lives to see
@@ -62,8 +63,9 @@ def renewal_age(
     if best.age is None and prices.unplanned > prices.planned_renewal:
         best = replace(
             best,
-            reason=f"no planned replacement: the cost per hour still falls at {longest:,.0f} h, "
-            f"where {1 - LEFT_AT_END:.0%} of the sets have failed",
+            reason="no planned replacement: the cost per hour still falls at "
+            f"{number_text(longest, 0)} h, where {share_text(1 - LEFT_AT_END)} of the sets "
+            f"have failed",
         )
     level = assumptions.number("survival.confidence")
     return replace(best, limits=_limits(survival, ages, costs, level))

@@ -26,6 +26,7 @@ from ringland.service_week.fuel_rules import (
     compare_fuel_rules,
 )
 from ringland.service_week.hazard_ahead import CumulativeHazard
+from ringland.wording.number_words import plain_text
 
 VERDICTS = ("pays", "does not pay", "cannot tell", "no price", "nothing to buy")
 
@@ -65,7 +66,7 @@ def rules_to_compare(docks: Sequence[str], assumptions: Assumptions) -> tuple[Fu
     return (
         FuelRule(
             "least_stock",
-            f"At least {stock:g} AKI at every dock",
+            f"At least {plain_text(stock)} AKI at every dock",
             least_grade_aki=dict.fromkeys(docks, stock),
         ),
         FuelRule(
@@ -76,7 +77,7 @@ def rules_to_compare(docks: Sequence[str], assumptions: Assumptions) -> tuple[Fu
         FuelRule("mild", "Mild calibration while the fuel is below need", goes_mild=True),
         FuelRule(
             "least_stock_mild",
-            f"At least {stock:g} AKI, and mild calibration while still below need",
+            f"At least {plain_text(stock)} AKI, and mild calibration while still below need",
             least_grade_aki=dict.fromkeys(docks, stock),
             goes_mild=True,
         ),

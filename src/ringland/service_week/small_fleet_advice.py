@@ -16,6 +16,7 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.ring_survival.few_failures import fixed_shape_life
 from ringland.ring_survival.life_data import ended_lives
+from ringland.wording.number_words import number_text, share_text
 
 
 class HullAdvice(dy.Schema):
@@ -50,9 +51,11 @@ class LifeBound:
         """The bound in words, over a stretch of hours an operator thinks in."""
         count = "no failure" if self.n_failures == 0 else f"{self.n_failures} failures"
         return (
-            f"{self.n_sets} piston sets ran {self.hours:,.0f} h with {count} of this kind. "
-            f"At {self.confidence:.0%} confidence a new set fails within {hours:,.0f} h with a "
-            f"chance of at most {self.chance_within(hours):.0%}, if its life wears out as "
+            f"{self.n_sets} piston sets ran {number_text(self.hours, 0)} h with {count} of "
+            f"this kind. "
+            f"At {share_text(self.confidence)} confidence a new set fails within "
+            f"{number_text(hours, 0)} h with a "
+            f"chance of at most {share_text(self.chance_within(hours))}, if its life wears out as "
             f"assumed (Weibull shape {self.shape:.2g}). That is a bound, not a forecast."
         )
 

@@ -18,6 +18,7 @@ from ringland.shop_records.bench_verdicts import (
     held_against,
 )
 from ringland.units import STANDARD_PRESSURE_KPA, in_unit
+from ringland.wording.number_words import number_text
 
 
 def judge_valve_seal(reading: Reading, limits: Assumptions) -> Verdict:
@@ -39,8 +40,8 @@ def judge_valve_seal(reading: Reading, limits: Assumptions) -> Verdict:
         if vacuum is not None and station is not None and vacuum > station * (1 + slack):
             return Verdict(
                 GAUGE_ERROR,
-                f"{name} of {_inhg(vacuum):.2f} inHg is above the barometer "
-                f"({_inhg(station):.2f} inHg, {reading['station_source']})",
+                f"{name} of {number_text(_inhg(vacuum), 2)} inHg is above the barometer "
+                f"({number_text(_inhg(station), 2)} inHg, {reading['station_source']})",
                 vacuum / station,
                 "seal ratio",
             )
@@ -49,7 +50,8 @@ def judge_valve_seal(reading: Reading, limits: Assumptions) -> Verdict:
     if pad is not None and value > pad * (1 + limits.number("valve_seal_vacuum.over_pad")):
         return Verdict(
             GAUGE_ERROR,
-            f"the port reads {_inhg(value):.2f} inHg, more than the blanked pad's {_inhg(pad):.2f}",
+            f"the port reads {number_text(_inhg(value), 2)} inHg, more than the blanked "
+            f"pad's {number_text(_inhg(pad), 2)}",
             value / pad,
             "seal ratio",
         )
@@ -66,13 +68,13 @@ def _seal_verdict(reading: Reading, ratio: float, ceiling: float, limits: Assump
         mark.name, mark.value / _inhg(STANDARD_PRESSURE_KPA), "ratio", mark.mark, mark.source
     )
     against = (
-        f"the blanked pad's {_inhg(ceiling):.2f} inHg"
+        f"the blanked pad's {number_text(_inhg(ceiling), 2)} inHg"
         if reading["standard_reference"] is not None
-        else f"a ceiling of {_inhg(ceiling):.2f} inHg ({reading['station_source']})"
+        else f"a ceiling of {number_text(_inhg(ceiling), 2)} inHg ({reading['station_source']})"
     )
     said = (
-        f"seal ratio {ratio:.3f} against {against}; as at sea level "
-        f"{ratio * _inhg(STANDARD_PRESSURE_KPA):.1f} inHg"
+        f"seal ratio {number_text(ratio, 3)} against {against}; as at sea level "
+        f"{number_text(ratio * _inhg(STANDARD_PRESSURE_KPA))} inHg"
     )
     line = max(accept, shop, key=lambda limit: limit.value)
     # a reading of exactly the shop's 28 is "not enough"; 1e-9 is the rounding of the units
@@ -82,8 +84,8 @@ def _seal_verdict(reading: Reading, ratio: float, ceiling: float, limits: Assump
         return held_against(FAIL, said, ratio, "seal ratio", retest)
     if ratio >= accept.value:
         said += (
-            f"; reaches the {accept.value:.2f} limit but not the shop's good mark: "
-            f"25 to {mark.value:.0f} at sea level is not enough (common practice)"
+            f"; reaches the {number_text(accept.value, 2)} limit but not the shop's good mark: "
+            f"25 to {number_text(mark.value, 0)} at sea level is not enough (common practice)"
         )
         return held_against(LAP_AND_RETEST, said, ratio, "seal ratio", shop)
     return held_against(LAP_AND_RETEST, said, ratio, "seal ratio", accept)

@@ -14,6 +14,13 @@ from typing import Any
 
 from ringland.assumptions import Assumption, Assumptions, read_assumptions
 from ringland.units import STANDARD_PRESSURE_KPA
+from ringland.wording.number_words import (
+    exact_text,
+    figure_text,
+    number_text,
+    quantity_text,
+    share_text,
+)
 
 PASS = "pass"  # noqa: S105  # a verdict, not a password
 FAIL = "fail"
@@ -75,8 +82,9 @@ def judge_compression(reading: Reading, limits: Assumptions) -> Verdict:
         if share < least.value:
             return held_against(
                 FAIL,
-                f"{share:.0%} of the maker's {expected:.0f} kPa times {factor:.3f} "
-                f"(station over sea-level pressure), below {least.value:.0%}",
+                f"{share_text(share)} of the maker's {quantity_text(expected, 'kPa')} times "
+                f"{number_text(factor, 3)} "
+                f"(station over sea-level pressure), below {share_text(least.value)}",
                 share,
                 "of maker's figure",
                 least,
@@ -89,14 +97,15 @@ def judge_compression(reading: Reading, limits: Assumptions) -> Verdict:
     if share >= line.value:
         return held_against(
             PASS,
-            f"{share:.0%} of the highest cylinder; {_compression_care(reading)}",
+            f"{share_text(share)} of the highest cylinder; {_compression_care(reading)}",
             share,
             "of highest",
             line,
         )
     return held_against(
         FAIL,
-        f"{share:.0%} of the highest cylinder, general practice asks {line.value:.0%}; "
+        f"{share_text(share)} of the highest cylinder, general practice asks "
+        f"{share_text(line.value)}; "
         f"{_book_rule(value, share, limits)}; {_compression_care(reading)}",
         share,
         "of highest",
@@ -107,15 +116,18 @@ def judge_compression(reading: Reading, limits: Assumptions) -> Verdict:
 def _book_rule(value: float, share: float, limits: Assumptions) -> str:
     number = limits.number
     if share >= number("compression.book_lowest"):
-        return f"inside the book's {number('compression.book_lowest'):.0%}: retest before opening"
+        return (
+            f"inside the book's {share_text(number('compression.book_lowest'))}: retest "
+            f"before opening"
+        )
     if share >= number("compression.book_lowest_if_strong") and value >= number(
         "compression.book_strong_kpa"
     ):
         return (
-            f"below one book's {number('compression.book_lowest'):.0%}, inside another's "
-            f"{number('compression.book_lowest_if_strong'):.0%} with 100 psi"
+            f"below one book's {share_text(number('compression.book_lowest'))}, inside another's "
+            f"{share_text(number('compression.book_lowest_if_strong'))} with 100 psi"
         )
-    return f"below the book's {number('compression.book_lowest'):.0%} too"
+    return f"below the book's {share_text(number('compression.book_lowest'))} too"
 
 
 def _compression_care(reading: Reading) -> str:
@@ -133,7 +145,9 @@ def _tester(reading: Reading, limits: Assumptions) -> str:
     if not reading["bore_mm"]:
         return "compare only readings of one tester"
     orifice = differential_orifice_in(reading["bore_mm"], limits)
-    return f"compare only readings of one tester (orifice {orifice:.3f} in for this bore)"
+    return (
+        f"compare only readings of one tester (orifice {number_text(orifice, 3)} in for this bore)"
+    )
 
 
 def judge_leak_down(reading: Reading, limits: Assumptions) -> Verdict:
@@ -143,27 +157,35 @@ def judge_leak_down(reading: Reading, limits: Assumptions) -> Verdict:
     apart = limits["leak_down.within_points"]
     if value < 0 or value > 100:
         return Verdict(
-            GAUGE_ERROR, f"a leak of {value:.1f} % cannot be: check supply and reading", value, "%"
+            GAUGE_ERROR,
+            f"a leak of {number_text(value)} % cannot be: check supply and reading",
+            value,
+            "%",
         )
     if value >= worn.value:
-        said = f"{value:.1f} % leak: worn out"
+        said = f"{number_text(value)} % leak: worn out"
         if value > limits.number("leak_down.aircraft_floor"):
             said += ", below 60 over 80 as well (aircraft practice, a convention to borrow)"
         return held_against(FAIL, f"{said}; {_tester(reading, limits)}", value, "%", worn)
     if value > weak.value:
         return held_against(
-            FAIL, f"{value:.1f} % leak: weak; another text accepts 10 to 15 %", value, "%", weak
+            FAIL,
+            f"{number_text(value)} % leak: weak; another text accepts 10 to 15 %",
+            value,
+            "%",
+            weak,
         )
     if value - best > apart.value:
         return held_against(
             FAIL,
-            f"{value:.1f} % leak, {value - best:.1f} points over the best cylinder",
+            f"{number_text(value)} % leak, {number_text(value - best)} points over the best "
+            f"cylinder",
             value - best,
             "points over best",
             apart,
         )
     good = "good" if value <= limits.number("leak_down.good_to") else "between good and weak"
-    return held_against(PASS, f"{value:.1f} % leak: {good}", value, "%", weak)
+    return held_against(PASS, f"{number_text(value)} % leak: {good}", value, "%", weak)
 
 
 def judge_ring_gap(reading: Reading, limits: Assumptions) -> Verdict:
@@ -197,19 +219,30 @@ def judge_bearing(reading: Reading, limits: Assumptions) -> Verdict:
 def _between(value: float, low: Assumption, high: Assumption, tight: str, wide: str) -> Verdict:
     if value < low.value:
         return held_against(
-            FAIL, f"{value:.3f} mm, less than {low.value:.3f} mm: {tight}", value, "mm", low
+            FAIL,
+            f"{quantity_text(value, 'mm', 3)}, less than "
+            f"{quantity_text(low.value, 'mm', 3)}: {tight}",
+            value,
+            "mm",
+            low,
         )
     if value > high.value:
         return held_against(
             FAIL,
-            f"{value:.3f} mm, more than {high.value:.3f} mm: {wide}",
+            f"{quantity_text(value, 'mm', 3)}, more than "
+            f"{quantity_text(high.value, 'mm', 3)}: {wide}",
             value,
             "mm",
             high,
             is_least=False,
         )
     return held_against(
-        PASS, f"{value:.3f} mm, between {low.value:.3f} and {high.value:.3f} mm", value, "mm", low
+        PASS,
+        f"{quantity_text(value, 'mm', 3)}, between {figure_text(low.value, 'mm', 3)} and "
+        f"{quantity_text(high.value, 'mm', 3)}",
+        value,
+        "mm",
+        low,
     )
 
 
@@ -235,7 +268,7 @@ def _at_most(reading: Reading, limit: Assumption, unit: str) -> Verdict:
     outcome = PASS if value <= limit.value else FAIL
     return held_against(
         outcome,
-        f"{value:g} {unit}, limit {limit.value:g} {unit}",
+        f"{exact_text(value, unit)}, limit {exact_text(limit.value, unit)}",
         value,
         unit,
         limit,
@@ -249,16 +282,16 @@ def judge_oil_metal(reading: Reading, limits: Assumptions) -> Verdict:
     low, high = limits[f"{reading['measure']}.low"], limits[f"{reading['measure']}.high"]
     rank, rise = reading["fleet_rank"], reading["own_rise"]
     ranked = (
-        f"above {rank:.0%} of the fleet's readings so far"
+        f"above {share_text(rank)} of the fleet's readings so far"
         if rank is not None
         else ("too few readings in the fleet for a rank")
     )
     risen = (
-        f"{rise:.1f} times its own earlier middle"
+        f"{number_text(rise)} times its own earlier middle"
         if rise is not None
         else ("no earlier reading of its own")
     )
-    said = f"{value:.0f} ppm; {ranked}; {risen}"
+    said = f"{number_text(value, 0)} ppm; {ranked}; {risen}"
     if value > high.value:
         return held_against(FAIL, said, value, "ppm", high, is_least=False)
     top, grown = limits["oil_metals.high_rank"], limits["oil_metals.rise"]
@@ -280,7 +313,7 @@ def judge_crankcase(reading: Reading, limits: Assumptions) -> Verdict:
     outcome = FAIL if rise >= limit.value else PASS
     return held_against(
         outcome,
-        f"{rise:.1f} times its own earlier middle; act when it has doubled",
+        f"{number_text(rise)} times its own earlier middle; act when it has doubled",
         rise,
         "times own middle",
         limit,

@@ -34,7 +34,13 @@ from ringland.week_pages.risk_charts import fleet_chances
 from ringland.week_pages.slot_lines import slot_rows
 from ringland.week_pages.week_report import WeekReport
 from ringland.wording import fixed_words as words
-from ringland.wording.number_words import count_text, day_text, number_text, share_text
+from ringland.wording.number_words import (
+    count_text,
+    day_text,
+    number_text,
+    quantity_text,
+    share_text,
+)
 
 Row = Mapping[str, Any]
 
@@ -87,9 +93,9 @@ def change_title(change: WeekChange) -> str:
     if change.since is None:
         return "What changed since last week: no earlier report is kept to compare with."
     if not change.lines:
-        return f"Nothing changed since the report of {day_text(change.since)}."
+        return f"Nothing changed since the report of {day_text(change.since.date())}."
     hulls = count_text(len(change.lines), "hull")
-    return f"Changed since the report of {day_text(change.since)}: {hulls}."
+    return f"Changed since the report of {day_text(change.since.date())}: {hulls}."
 
 
 def dock_alarm(dock: Row, report: WeekReport) -> str:
@@ -98,10 +104,12 @@ def dock_alarm(dock: Row, report: WeekReport) -> str:
     below, old = dock["below_need_share"], dock["over_28d_share"]
     litres = dock["burned_l"] or 0.0
     if below is not None and below >= WORTH_SAYING:
-        parts.append(f"{number_text(below * litres, 0)} l below need ({share_text(below)})")
+        parts.append(f"{quantity_text(below * litres, 'l')} below need ({share_text(below)})")
     if old is not None and old >= WORTH_SAYING:
         days = number_text(report.assumptions.number("fuel.old_after_d"), 0)
-        parts.append(f"{number_text(old * litres, 0)} l older than {days} days ({share_text(old)})")
+        parts.append(
+            f"{quantity_text(old * litres, 'l')} older than {days} days ({share_text(old)})"
+        )
     return "; ".join(parts)
 
 

@@ -23,6 +23,7 @@ from ringland.wording.number_words import (
     count_text,
     day_text,
     number_text,
+    quantity_text,
     share_text,
 )
 
@@ -163,7 +164,7 @@ def _dock_facts(dock: Row, settings: Assumptions) -> list[tuple[str, str]]:
             + _unknown_part(dock["unknown_share"]),
         ),
         ("Need of its hulls", _need_line(dock)),
-        ("In the tank", f"{number_text(dock['level_l'], 0)} l; {_age_line(dock, settings)}"),
+        ("In the tank", f"{quantity_text(dock['level_l'], 'l')}; {_age_line(dock, settings)}"),
         (
             "Oldest sold",
             "nothing sold"
@@ -184,9 +185,10 @@ def _sold_line(dock: Row) -> str:
     if not sold:
         return "nothing sold"
     if not below:
-        return f"none known of {number_text(sold, 0)} l"
+        return f"none known of {quantity_text(sold, 'l')}"
     return (
-        f"{number_text(below, 0)} l of {number_text(sold, 0)} l ({share_text(below / sold)}) went "
+        f"{quantity_text(below, 'l')} of {quantity_text(sold, 'l')} "
+        f"({share_text(below / sold)}) went "
         f"into craft that needed more"
     )
 
@@ -201,7 +203,9 @@ def _need_line(dock: Row) -> str:
     low, high = dock["need_low_aki"], dock["need_high_aki"]
     if high is None:
         return UNKNOWN
-    span = number_text(high, 0) if low == high else f"{number_text(low, 0)} to {high:.0f}"
+    span = (
+        number_text(high, 0) if low == high else f"{number_text(low, 0)} to {number_text(high, 0)}"
+    )
     if not dock["below_need_hulls"]:
         return f"{span} AKI: the blend gives every stated need"
     return (
@@ -246,7 +250,7 @@ def _windows(row: Row | None, settings: Assumptions) -> list[dict[str, str]]:
     return [
         {
             "span": span,
-            "litres": number_text(row[f"burned_{key}_l"], 0),
+            "burned": quantity_text(row[f"burned_{key}_l"], "l"),
             "known": share_text(row[f"known_{key}_share"]),
             "short": _split(row, f"short_{{}}_{key}_on", 2),
             "age": _split(row, f"age_{{}}_{key}_d", 1),
@@ -294,6 +298,6 @@ def _account_lines(row: Row | None, settings: Assumptions) -> list[str]:
 
 def _parts(row: Row, names: Mapping[str, str]) -> str:
     """Litres with what became of them, those that round to nothing left out."""
-    said = [f"{number_text(row[name], 0)} l {words}" for name, words in names.items()
+    said = [f"{quantity_text(row[name], 'l')} {words}" for name, words in names.items()
             if row[name] >= LITRES_WORTH_SAYING]  # fmt: skip
     return ", ".join(said) or "nothing"

@@ -10,6 +10,8 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.shop_records.plain_words import sentence
 from ringland.wording.fixed_words import MEASURE_LABELS, MODE_LABELS
+from ringland.wording.number_words import unit_text
+from ringland.wording.shown_units import shown_factor
 
 LANES = ("Fill", "Drain", "Test", "Calibration", "Piston set", "Failure", "Rebuild")
 """The kinds of event, in the order in which they are drawn."""
@@ -32,8 +34,8 @@ def hull_events(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
         at="filled_at",
         lane=pl.lit("Fill"),
         text=pl.format(
-            "{} l, {}, {}",
-            pl.col("volume_l").round(0).cast(pl.Int64),
+            f"{{}} {unit_text('l')}, {{}}, {{}}",
+            (pl.col("volume_l") * shown_factor("l")).round(0).cast(pl.Int64),
             pl.coalesce(
                 pl.format("{} AKI", "octane_aki"),
                 pl.format("{} RON", "octane_ron"),
@@ -48,7 +50,13 @@ def hull_events(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
         at="drained_at",
         lane=pl.lit("Drain"),
         text=pl.concat_str(
-            pl.coalesce(sentence("{} l", pl.col("volume_l").round(1)), pl.lit("emptied")),
+            pl.coalesce(
+                sentence(
+                    f"{{}} {unit_text('l')}",
+                    (pl.col("volume_l") * shown_factor("l")).round(0).cast(pl.Int64),
+                ),
+                pl.lit("emptied"),
+            ),
             pl.coalesce(sentence(", {}", "why"), pl.lit("")),
         ),
     )

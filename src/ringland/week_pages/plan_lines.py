@@ -165,7 +165,7 @@ def kit_lines(decisions: WeekDecisions) -> list[str]:
                 lines.append(
                     f"To the season's end repairs are likely to use "
                     f"{count_text(round(row['q50']), part)}: enough in 8 plays of 10 are "
-                    f"{row['q80']:.0f}, in 19 of 20 {row['q95']:.0f}."
+                    f"{number_text(row['q80'], 0)}, in 19 of 20 {number_text(row['q95'], 0)}."
                 )
     return lines
 
@@ -178,8 +178,9 @@ def outlook_line(decisions: WeekDecisions, currency: str) -> str:
     failures, lost = rows["failures"], rows["rental lost"]
     return (
         f"To the season's end, with the plan's renewals and today's fuel: about "
-        f"{number_text(failures['mean'], 0)} failures ({failures['q05']:.0f} to "
-        f"{failures['q95']:.0f} in 9 of 10 plays) and {money_text(lost['mean'], currency)} of "
+        f"{number_text(failures['mean'], 0)} failures ({number_text(failures['q05'], 0)} to "
+        f"{number_text(failures['q95'], 0)} in 9 of 10 plays) and "
+        f"{money_text(lost['mean'], currency)} of "
         f"rental lost."
     )
 

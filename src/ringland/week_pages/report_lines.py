@@ -16,6 +16,7 @@ from ringland.wording.number_words import (
     count_text,
     factor_value,
     number_text,
+    quantity_text,
     share_text,
 )
 
@@ -37,9 +38,9 @@ def driver_line(driver: Mapping[str, Any], *, is_clear: bool) -> str:
         effect = "no difference to the fleet's middle"
         is_clear = True
     elif times >= 1:
-        effect = f"goes with {times:.2f} times the hazard"
+        effect = f"goes with {number_text(times, 2)} times the hazard"
     else:
-        effect = f"goes with {times:.2f} times the hazard (lower)"
+        effect = f"goes with {number_text(times, 2)} times the hazard (lower)"
     if not is_clear:
         effect += ", which this record does not tell from no effect"
     basis = "partly assumed" if driver["is_assumed"] else "from the record"
@@ -83,7 +84,7 @@ def fuel_line(burned: Mapping[str, Any], assumptions: Assumptions) -> str:
     litres = burned.get("burned_l")
     if litres is None:
         return f"No fuel burned on record in the last {days} days."
-    parts = [f"{number_text(litres, 0)} l burned in the last {days} days"]
+    parts = [f"{quantity_text(litres, 'l')} burned in the last {days} days"]
     below = burned["below_need_share"]
     need = burned["need_high_aki"]
     if below is None or math.isnan(below):

@@ -35,9 +35,8 @@ def digest_subject(report: WeekReport) -> str:
         if calls[call]
     ]
     demo = f"[{words.DEMO_LABEL}] " if report.is_demo else ""
-    return (
-        f"{demo}Hulls, week of {day_text(report.as_of)}: {', '.join(parts) or 'nothing to check'}"
-    )
+    week = day_text(report.as_of.date())
+    return f"{demo}Hulls, week of {week}: {', '.join(parts) or 'nothing to check'}"
 
 
 def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:

@@ -123,9 +123,21 @@ def quantity_text(value: float | None, stored: str, digits: int = 0) -> str:
     """
     if value is None or math.isnan(value):
         return UNKNOWN
+    return f"{figure_text(value, stored, digits)} {unit_text(stored)}"
+
+
+def figure_text(value: float, stored: str, digits: int = 0) -> str:
+    """A quantity's figure in the unit shown, without the unit: for the first end of a range."""
     unit = shown_unit(stored)
     places = digits if unit.unit == stored else digits + unit.extra_digits
-    return f"{number_text(shown(value, stored), places)} {unit.written}"
+    return number_text(shown(value, stored), places)
+
+
+def exact_text(value: float, stored: str) -> str:
+    """A quantity with the figures it has, or four where it is converted, and its unit."""
+    unit = shown_unit(stored)
+    figure = value if unit.unit == stored else float(f"{shown(value, stored):.4g}")
+    return f"{plain_text(figure)} {unit.written}"
 
 
 def unit_text(stored: str) -> str:
