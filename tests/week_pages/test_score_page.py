@@ -9,7 +9,13 @@ import pytest
 from ringland.assumptions import load_assumptions
 from ringland.fleet_risk.score_history import ScoreHistory, score_history
 from ringland.week_pages.report_page import build_site
-from ringland.week_pages.score_page import flag_line, lead_line, score_context
+from ringland.week_pages.score_page import (
+    flag_line,
+    lead_line,
+    plain_line,
+    rival_rows,
+    score_context,
+)
 from tests.service_week.small_fleet import small_fleet
 
 SETTINGS = load_assumptions().changed(survival__draws=200)
@@ -92,3 +98,23 @@ def test_the_picture_shows_the_groups_of_the_table() -> None:
     assert list(points.y) == pytest.approx(
         [row["came_true"] for row in context["groups"]], abs=1e-5
     )
+
+
+def test_rivals_are_told_with_the_range_of_the_tools_lead() -> None:
+    scored = history(40, followed_d=90)
+    rows = {row["name"]: row for row in rival_rows(scored)}
+
+    for row in scored.scores.iter_rows(named=True):
+        told = rows[row["forecaster"]]
+        assert told["brier"] == f"{row['brier']:.4f}"
+        if row["tool_better_by"] is not None:
+            assert told["lead"].endswith(f" to {row['tool_better_high']:.4f})")
+
+
+def test_the_plain_line_says_what_came_true_at_both_ends() -> None:
+    """Groups by chance: 5 % never failed, 30 % failed in 10 of 20."""
+    line = plain_line(history(40, followed_d=90))
+
+    assert line.startswith("Hulls told about 30 % for 30 days failed in ")
+    assert "those told about 5.0 % in under 0.1 % of" in line
+    assert plain_line(history(8, followed_d=20)).startswith("Too few")

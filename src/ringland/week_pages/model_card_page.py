@@ -13,7 +13,7 @@ from ringland.fleet_risk.model_card import ModelCard
 from ringland.fleet_risk.score_history import ScoreHistory
 from ringland.ring_survival.fit_checks import Verdict
 from ringland.week_pages.evidence_page import step_text
-from ringland.week_pages.score_page import calibration_sentence
+from ringland.week_pages.score_page import calibration_sentence, rival_rows
 from ringland.week_pages.week_report import WeekReport
 from ringland.wording.fixed_words import FACTOR_LABELS, FACTOR_UNITS, MODE_LABELS
 from ringland.wording.number_words import (
@@ -51,7 +51,7 @@ def card_context(report: WeekReport, card: ModelCard, score: ScoreHistory | None
         "priors": [_prior(report, row) for row in card.priors.iter_rows(named=True)],
         "checks": [_check(name, verdict) for name, verdict in card.checks.items()],
         "calibration": _calibration(report, score),
-        "rivals": _rivals(score),
+        "rivals": [] if score is None else rival_rows(score),
         "contest": _contest(card),
         "verdict": card.contest.verdict,
         "control": card.control.sentence,
@@ -191,10 +191,6 @@ def _calibration(report: WeekReport, score: ScoreHistory | None) -> str:
     if score is None or score.counts["scored"] == 0:
         return "No week of this home has been scored yet."
     return calibration_sentence(score, report.assumptions)
-
-
-def _rivals(score: ScoreHistory | None) -> list[dict[str, Any]]:
-    return [] if score is None else score.scores.to_dicts()
 
 
 def _contest(card: ModelCard) -> list[tuple[str, str]]:

@@ -11,7 +11,13 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.fleet_risk.score_history import HORIZON_D, ScoreHistory
 from ringland.week_pages.chart_look import BLUE, GREY, layout
-from ringland.wording.number_words import count_text, day_text, number_text, share_text
+from ringland.wording.number_words import (
+    chance_text,
+    count_text,
+    day_text,
+    number_text,
+    share_text,
+)
 
 
 def score_context(score: ScoreHistory, assumptions: Assumptions) -> dict[str, Any]:
@@ -34,11 +40,46 @@ def score_context(score: ScoreHistory, assumptions: Assumptions) -> dict[str, An
         ],
         "calibration_line": calibration_sentence(score, assumptions),
         "groups": score.groups.to_dicts(),
-        "scores": score.scores.to_dicts(),
+        "rivals": rival_rows(score),
+        "plain_line": plain_line(score),
         "leads": [
             row | {"day": day_text(row["failed_at"])} for row in score.leads.iter_rows(named=True)
         ],
     }
+
+
+def rival_rows(score: ScoreHistory) -> list[dict[str, str]]:
+    """Each forecaster's Brier score, and by how much the tool was nearer, in words."""
+    return [
+        {
+            "name": row["forecaster"],
+            "brier": number_text(row["brier"], 4),
+            "lead": "the tool itself"
+            if row["tool_better_by"] is None
+            else f"{number_text(row['tool_better_by'], 4)} "
+            f"({number_text(row['tool_better_low'], 4)} to "
+            f"{number_text(row['tool_better_high'], 4)})",
+            "hull_weeks": number_text(row["n_hull_weeks"], 0),
+            "failures": number_text(row["n_failures"], 0),
+            "verdict": row["verdict"],
+        }
+        for row in score.scores.iter_rows(named=True)
+    ]
+
+
+def plain_line(score: ScoreHistory) -> str:
+    """What came true where the chances were highest and where they were lowest."""
+    groups = score.groups.filter(pl.col("came_true").is_not_null()).sort("said")
+    if groups.height < 2:
+        return "Too few hull-weeks to group them by the chance said."
+    low, high = groups.row(0, named=True), groups.row(-1, named=True)
+    return (
+        f"Hulls told about {chance_text(high['said'])} for {HORIZON_D:.0f} days failed in "
+        f"{chance_text(high['came_true'])} of {count_text(high['n_hull_weeks'], 'case')} "
+        f"({high['n_failures']}); those told about {chance_text(low['said'])} in "
+        f"{chance_text(low['came_true'])} of {count_text(low['n_hull_weeks'], 'case')} "
+        f"({low['n_failures']})."
+    )
 
 
 def lead_line(score: ScoreHistory) -> str:
