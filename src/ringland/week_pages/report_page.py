@@ -8,20 +8,16 @@ made safe to stand in a script element.
 from __future__ import annotations
 
 import hashlib
-import json
 import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
-import plotly.graph_objects as go
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
-from ringland.assumptions import Assumptions
 from ringland.fleet_risk.fleet_hazard import clear_factors
 from ringland.fleet_risk.score_history import ScoreHistory
 from ringland.fuel_exposure.week_fuel import WeekFuel
@@ -29,11 +25,9 @@ from ringland.service_week.call_lines import call_label
 from ringland.shop_records.data_dictionary import dictionary_html
 from ringland.week_pages.evidence_page import evidence_context, settings_context
 from ringland.week_pages.fleet_page import fleet_context
-from ringland.week_pages.fuel_charts import TANK, tank_sketch
 from ringland.week_pages.fuel_page import INDEX, fuel_contexts, tank_pages
-from ringland.week_pages.hour_line_chart import HOURS, hours_sketch
 from ringland.week_pages.hull_page import hull_context
-from ringland.week_pages.picture_sketch import Points, sketches_script
+from ringland.week_pages.page_pictures import embedded, shared_sketches
 from ringland.week_pages.proof_pages import (
     PROOF_PAGES,
     FleetProof,
@@ -46,7 +40,6 @@ from ringland.week_pages.records_page import INDEX as RECORDS
 from ringland.week_pages.records_page import record_contexts, record_pages, restated_line
 from ringland.week_pages.score_page import score_context
 from ringland.week_pages.site_map import navigation
-from ringland.week_pages.timeline_chart import TIMELINE, timeline_sketch
 from ringland.week_pages.week_digest import (
     digest_opening,
     digest_sections,
@@ -79,18 +72,6 @@ RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)
 
 BAR_W = 200.0
 """Width of a range bar in its own units; the page stretches it."""
-
-
-@dataclass(frozen=True)
-class Chart:
-    """A figure as it stands in a page: its JSON, safe in a script element, and its height.
-
-    With a sketch the JSON holds its points alone.
-    """
-
-    json: Markup
-    height: int
-    sketch: str = ""
 
 
 def build_site(
@@ -154,7 +135,7 @@ def _site(
     site = {
         "plotly.min.js": get_plotlyjs().encode(),
         "charts.js": _own("charts.js"),
-        "sketches.js": _sketches(report.assumptions),
+        "sketches.js": shared_sketches(report.assumptions),
         "ringland.css": _own("ringland.css"),
     }
     if not report.is_customer_copy:
@@ -192,12 +173,12 @@ def _site(
         site[pages[sheet.hull_id]] = _hull_page(templates, report, sheet, docks, clear)
     if fuel is not None:
         for path, (name, context) in fuel_contexts(report, fuel, pages).items():
-            charts = {chart: _chart(figure) for chart, figure in context.pop("figures").items()}
+            charts = embedded(context.pop("figures"))
             here = "fuel" if path == INDEX else "tank"
             site[path] = _render(templates, name, root="../", here=here, charts=charts, **context)
     if records is not None:
         for path, (name, context) in record_contexts(report, records, pages).items():
-            charts = {chart: _chart(figure) for chart, figure in context.pop("figures").items()}
+            charts = embedded(context.pop("figures"))
             here = "records" if path == RECORDS else "hull record"
             site[path] = _render(templates, name, root="../", here=here, charts=charts, **context)
         site |= record_exports(report, records)
@@ -225,7 +206,7 @@ def hull_pages(hull_ids: Iterable[str]) -> dict[str, str]:
 
 def _fleet_page(templates: Environment, report: WeekReport, pages: Mapping[str, str]) -> bytes:
     context = fleet_context(report)
-    charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
+    charts = embedded(context.pop("figures"))
     return _render(
         templates, "index.html.j2", root="", here="fleet", pages=pages, charts=charts, **context
     )
@@ -239,7 +220,7 @@ def _hull_page(
     clear: Collection[str],
 ) -> bytes:
     context = hull_context(report, sheet, docks, clear)
-    charts = {name: _chart(figure) for name, figure in context.pop("figures").items()}
+    charts = embedded(context.pop("figures"))
     return _render(
         templates,
         "hull.html.j2",
@@ -266,7 +247,7 @@ def _digest_html(report: WeekReport, restated: str) -> bytes:
 
 def _plain_page(templates: Environment, name: str, here: str, context: dict[str, Any]) -> bytes:
     """A page at the site's root from its context with figures."""
-    charts = {chart: _chart(figure) for chart, figure in context.pop("figures").items()}
+    charts = embedded(context.pop("figures"))
     return _render(templates, name, root="", here=here, charts=charts, **context)
 
 
@@ -333,27 +314,6 @@ def _render(templates: Environment, name: str, **context: Any) -> bytes:
         )
         .encode()
     )
-
-
-def _sketches(settings: Assumptions) -> bytes:
-    """The forms of the pictures that many pages share."""
-    ages = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
-    return sketches_script(
-        {TIMELINE: timeline_sketch(*ages), TANK: tank_sketch(*ages), HOURS: hours_sketch()}
-    )
-
-
-def _chart(figure: go.Figure | Points) -> Chart:
-    if isinstance(figure, Points):
-        text = json.dumps(figure.tables, separators=(",", ":"))
-        return Chart(_safe_in_script(text), figure.height, figure.sketch)
-    return Chart(_safe_in_script(figure.to_json()), int(figure.layout.height))
-
-
-def _safe_in_script(text: str) -> Markup:
-    for sign in "<>&\u2028\u2029":  # none may end the script element or a line of it
-        text = text.replace(sign, f"\\u{ord(sign):04x}")
-    return Markup(text)  # noqa: S704  # made safe just above
 
 
 def _own(name: str) -> bytes:
