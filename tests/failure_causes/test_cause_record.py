@@ -91,7 +91,7 @@ def test_gaps_of_the_record_are_named() -> None:
     )
     gaps = " ".join(record(exposure=patchy).gaps)
     for words in (
-        "40 % of the litres",
+        "40 % of the fuel",
         "full throttle is not on record for 100 %",
         "no calibration",
     ):

@@ -85,7 +85,7 @@ def test_advice_speaks_of_fuel_age_and_record_where_each_applies() -> None:
     }  # fmt: skip
     assert "2.0 octane numbers below need" in said["H000", "fuel"]
     assert "30 days old" in said["H001", "fuel age"]
-    assert said["H001", "record"].startswith("20 % of the litres")
+    assert said["H001", "record"].startswith("20 % of the fuel")
     assert "not enough record to say" in said["H002", "record"]
     assert "not enough record" not in said["H001", "record"]
 

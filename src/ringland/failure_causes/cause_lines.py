@@ -267,7 +267,7 @@ def unknowable_lines(
     ]
     if record.known_share is not None and record.known_share < 0.995:
         lines.append(
-            f"The octane of {share_text(1 - record.known_share)} of the litres of its last "
+            f"The octane of {share_text(1 - record.known_share)} of the fuel of its last "
             f"engine hours."
         )
     if findings.contradictions:

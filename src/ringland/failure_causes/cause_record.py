@@ -210,7 +210,7 @@ def _gaps(
     known = float(mine["known_share_25h"])
     if known < 0.995:  # less would be said as 0 %
         gaps.append(
-            f"{share_text(1 - known)} of the litres burned in the last "
+            f"{share_text(1 - known)} of the fuel burned in the last "
             f"{number_text(trailing_h, 0)} engine hours "
             f"have no octane on record; the bounds say what they may have been."
         )

@@ -16,7 +16,7 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.ring_survival.few_failures import fixed_shape_life
 from ringland.ring_survival.life_data import ended_lives
-from ringland.wording.number_words import number_text, share_text
+from ringland.wording.number_words import number_text, plain_text, share_text
 
 
 class HullAdvice(dy.Schema):
@@ -56,7 +56,8 @@ class LifeBound:
             f"At {share_text(self.confidence)} confidence a new set fails within "
             f"{number_text(hours, 0)} h with a "
             f"chance of at most {share_text(self.chance_within(hours))}, if its life wears out as "
-            f"assumed (Weibull shape {self.shape:.2g}). That is a bound, not a forecast."
+            f"assumed (Weibull shape {plain_text(round(self.shape, 1))}). That is a bound, not a "
+            f"forecast."
         )
 
 
@@ -122,7 +123,7 @@ def hull_advice(running: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame
         "record": (
             pl.col("known_share_25h") < 1,
             pl.format(
-                "{} % of the litres burned of late have no octane on record: write down the "
+                "{} % of the fuel burned of late have no octane on record: write down the "
                 "grade and its scale at every fill{}.",
                 ((1 - pl.col("known_share_25h")) * 100).round(0).cast(pl.Int64),
                 pl.when(pl.col("known_share_25h") < known)

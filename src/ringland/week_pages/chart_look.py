@@ -14,6 +14,8 @@ import numpy as np
 import plotly.graph_objects as go
 from numpy.typing import NDArray
 
+from ringland.wording.manner import manner
+
 BLUE, ORANGE, VERMILION, GREEN, GREY, PURPLE = (
     "#0072B2",
     "#B87400",
@@ -82,4 +84,5 @@ def layout(height: int, *, legend: bool = True) -> dict[str, object]:
         "font": {"size": 13},
         "legend": {"orientation": "h", "y": 1.0, "x": 0, "yanchor": "bottom"},
         "dragmode": False,
+        "separators": manner().decimal + manner().thousands,
     }

@@ -7,6 +7,8 @@ import polars as pl
 from ringland.week_pages.chart_look import BLUE, GREEN, GREY, PURPLE, VERMILION, layout
 from ringland.week_pages.packed_columns import minutes, scaled, texts
 from ringland.week_pages.picture_sketch import Points, Sketch, bind
+from ringland.wording.manner import manner
+from ringland.wording.number_words import number_text
 
 HOURS = "hours"
 HEIGHT = 460
@@ -27,7 +29,7 @@ def hours_sketch() -> Sketch:
         | {
             "hovermode": "closest",
             "margin": {"l": 70, "r": 16, "t": 48, "b": 36},
-            "xaxis": {"type": "date", "anchor": "y2"},
+            "xaxis": {"type": "date", "anchor": "y2", "hoverformat": manner().chart_instant},
             "yaxis": {"domain": [0.36, 1.0], "title": {"text": "hours"}},
             "yaxis2": {"domain": [0.0, 0.26], "title": {"text": "difference, h"}},
         },
@@ -77,7 +79,7 @@ def hours_points(line: pl.DataFrame, left_out: pl.DataFrame) -> Points:
 
 
 def _figures(hours: pl.Series) -> pl.Series:
-    return pl.Series([f"read as {figure:,.1f} h" for figure in hours], dtype=pl.String)
+    return pl.Series([f"read as {number_text(figure)} h" for figure in hours], dtype=pl.String)
 
 
 def _line(column: str, colour: str, dash: str, name: str) -> dict[str, object]:

@@ -19,6 +19,7 @@ from ringland.wording.number_words import (
     quantity_text,
     share_text,
 )
+from ringland.wording.shown_units import volume_noun
 
 WORTH_SAYING = 0.005
 """A share that would print as 0 % is not mentioned."""
@@ -181,8 +182,8 @@ def change_lines(
     known = quality["fuel_known_share"]
     if known is not None and 1 - known >= WORTH_SAYING:
         lines.append(
-            f"The grade of every fill written down: {share_text(1 - known)} of the litres are "
-            "not on record, and the range allows for the worst of them."
+            f"The grade of every fill written down: {share_text(1 - known)} of the "
+            f"{volume_noun()}s are not on record, and the range allows for the worst of them."
         )
     throttle = quality["throttle_known_share"]
     if throttle is not None and 1 - throttle >= WORTH_SAYING:
@@ -214,7 +215,7 @@ def quality_line(quality: Mapping[str, Any]) -> str:
         return f"No recent rental; {meter}"
     return (
         f"Of its {quality['n_sessions']} recent rentals, fuel is on record for "
-        f"{share_text(quality['fuel_known_share'])} of the litres and full-throttle "
+        f"{share_text(quality['fuel_known_share'])} of the {volume_noun()}s and full-throttle "
         f"time for {share_text(quality['throttle_known_share'])} of the rentals; {meter}"
     )
 
