@@ -7,6 +7,7 @@ from click.testing import CliRunner
 
 from pipelines.command_line import main
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
+from pipelines.graph_run import run_graph
 from pipelines.home import Home
 from pipelines.mended_loading import load_corrections
 from pipelines.record_loading import load_kind
@@ -65,6 +66,20 @@ def test_the_changes_name_record_value_and_reason(tmp_path: Path) -> None:
         ("A1; 2025-06-01T10:00:00Z", "corrected", "30.0", "35.0", "=misread"),
         ("A1; 2025-06-02T10:00:00Z", "came later", None, None, "written down only later"),
     ]
+
+
+def test_restating_a_week_writes_nothing_over_what_was_said_of_it(tmp_path: Path) -> None:
+    """Found in use: a restated week's chances took the place of those that are scored."""
+    home = shop(tmp_path)
+    tables = "select schema_name, table_name, estimated_size from duckdb_tables() order by all"
+    before = warehouse_at(home.database).read(tables)
+
+    result = run_graph(
+        home, "past_week", listener=lambda *_: None, partition_key="2025-06-09", told_by=LATER
+    )
+
+    assert result.success
+    assert warehouse_at(home.database).read(tables).equals(before)
 
 
 def test_the_changes_command_shows_them_and_writes_them_as_inert_text(tmp_path: Path) -> None:
