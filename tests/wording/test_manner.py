@@ -27,6 +27,7 @@ from ringland.wording.number_words import (
     plain_text,
     price_text,
     quantity_text,
+    reading_text,
     time_text,
     unit_price_text,
     unit_text,
@@ -166,3 +167,13 @@ def test_a_wrong_entry_is_named_with_its_file_and_remedy(text: str, parts: list[
         read_manner("shop/pages.toml", text)
     for part in ["shop/pages.toml", *parts]:
         assert part in str(caught.value)
+
+
+def test_a_reading_stays_as_read_unless_its_unit_is_not_the_shops() -> None:
+    # NIST SP 811 (2008), appendix B.8: 1 psi = 6.894757 kPa, so 172 psi = 1185.90 kPa
+    assert reading_text(172, "psi") == "1,186 kPa"
+    assert reading_text(28.25, "inHg") == "28.25 inHg"
+    assert reading_text(0.0375, "mm") == "0.0375 mm"
+    with in_manner(US):
+        assert reading_text(172, "psi") == "172 psi"
+        assert reading_text(0.635, "mm") == "0.025 in"

@@ -22,7 +22,13 @@ from ringland.wording.fixed_words import (
     MEASURE_LABELS,
     MODE_LABELS,
 )
-from ringland.wording.number_words import UNKNOWN, day_text, number_text, plain_text, share_text
+from ringland.wording.number_words import (
+    UNKNOWN,
+    day_text,
+    number_text,
+    reading_text,
+    share_text,
+)
 
 Rows = tuple[tuple[str, ...], ...]
 """Cells as shown, row by row."""
@@ -116,7 +122,7 @@ def _place(row: Mapping[str, Any]) -> str:
 
 def _reading(row: Mapping[str, Any]) -> str:
     if row["state"] == "measured":
-        return f"{plain_text(row['value'])} {row['unit']}"
+        return reading_text(row["value"], row["unit"])
     return "ok, no number" if row["state"] == "stated_ok" else STATES[NOT_LOOKED_AT]
 
 

@@ -14,8 +14,8 @@ from ringland.wording.number_words import (
     exact_text,
     figure_text,
     number_text,
-    plain_text,
     quantity_text,
+    reading_text,
     share_text,
 )
 
@@ -145,7 +145,7 @@ def _shown(row: Mapping[str, Any] | None) -> str:
         return "not measured"
     if row["state"] == "stated_ok":
         return "stated ok, no number"
-    raw = f"{plain_text(row['value'])} {row['unit']}"
+    raw = reading_text(row["value"], row["unit"])
     if row["judged_unit"] == "seal ratio" and row["judged_value"] is not None:
         return f"{raw} (ratio {number_text(row['judged_value'], 2)})"
     return raw
@@ -158,7 +158,7 @@ def _vacuum_target(basis: RebuildBasis) -> _Target:
         f"ratio {number_text(accept.value, 2)} and over {number_text(shop.value, 0)} "
         f"inHg as at sea level"
     )
-    return "as the blanked pad (ratio 1.00)", limit, f"{accept.mark}, {shop.mark}"
+    return f"as the blanked pad (ratio {number_text(1.0, 2)})", limit, f"{accept.mark}, {shop.mark}"
 
 
 def _gap_target(basis: RebuildBasis) -> _Target:

@@ -10,7 +10,8 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.wording.fixed_words import MARK_WORDS, MEASURE_LABELS
-from ringland.wording.number_words import day_text, plain_text
+from ringland.wording.number_words import day_text, plain_text, reading_text
+from ringland.wording.shown_units import shown_reading
 
 WARNING_MEASURES = ("leak_down", "compression")
 """Tests whose failure calls for the engine to be looked at again before it is rented."""
@@ -124,12 +125,13 @@ def _readings(rows: list[dict[str, Any]]) -> str:
     units = {row["unit"] if row["state"] == "measured" else None for row in rows}
     shared = units.pop() if len(units) == 1 else None
     parts = [_reading(row, has_unit=shared is None) for row in rows]
-    return ", ".join(parts) + (f" {shared}" if shared else "")
+    return ", ".join(parts) + (f" {shown_reading(0.0, shared)[1]}" if shared else "")
 
 
 def _reading(row: Mapping[str, Any], *, has_unit: bool) -> str:
     read = {"stated_ok": "only 'ok' written down", "not_looked_at": "not looked at"}
     if row["state"] == "measured":
-        read["measured"] = plain_text(row["value"]) + (f" {row['unit']}" if has_unit else "")
+        figure = plain_text(shown_reading(row["value"], row["unit"])[0])
+        read["measured"] = reading_text(row["value"], row["unit"]) if has_unit else figure
     where = _place(row)
     return f"{where}: {read[row['state']]}" if where else read[row["state"]]

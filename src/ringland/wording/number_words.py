@@ -9,7 +9,7 @@ import math
 from datetime import date, datetime
 
 from ringland.wording.manner import CLOCKS, DATE_FORMS, manner
-from ringland.wording.shown_units import price_factor, shown, shown_unit, volume_noun
+from ringland.wording.shown_units import price_factor, shown, shown_reading, shown_unit, volume_noun
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -138,6 +138,14 @@ def exact_text(value: float, stored: str) -> str:
     unit = shown_unit(stored)
     figure = value if unit.unit == stored else float(f"{shown(value, stored):.4g}")
     return f"{plain_text(figure)} {unit.written}"
+
+
+def reading_text(value: float, unit: str | None) -> str:
+    """A gauge's reading with its unit, e.g. '172 psi', or '1,186 kPa' where that is shown."""
+    if unit is None:
+        return plain_text(value)
+    figure, written = shown_reading(value, unit)
+    return f"{plain_text(figure)} {written}"
 
 
 def unit_text(stored: str) -> str:

@@ -34,12 +34,11 @@ SHOWN = {
     "kPa": {"us": ShownUnit("psi")},
     "mm": {"us": ShownUnit("in", extra_digits=1)},
     "degC": {"us": ShownUnit("degF")},
-    "ml": {},
 }
 """Stored unit to the one shown, where a system of units shows another."""
 
 READ_IN = {"psi": "kPa", "bar": "kPa", "in": "mm", "US gal": "l", "imp gal": "l", "degF": "degC"}
-"""Units a record may be written in to the stored one, for readings that are shown as read."""
+"""Units a gauge may read in, to the one its quantity is stored in."""
 
 
 def shown_unit(stored: str) -> ShownUnit:
@@ -51,6 +50,18 @@ def shown(value: float, stored: str) -> float:
     """The value in the unit it is shown in."""
     unit = shown_unit(stored).unit
     return value if unit == stored else in_unit(value, stored, unit)
+
+
+def shown_reading(value: float, unit: str) -> tuple[float, str]:
+    """A gauge's reading in the unit shown, and that unit as written.
+
+    Four figures, one more than a gauge is read to, where it is converted; as it was read
+    where it is not.
+    """
+    target = shown_unit(READ_IN.get(unit, unit))
+    if target.unit == unit:
+        return value, target.written
+    return float(f"{in_unit(value, unit, target.unit):.4g}"), target.written
 
 
 def shown_factor(stored: str) -> float:
