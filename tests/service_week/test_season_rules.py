@@ -8,17 +8,21 @@ import polars as pl
 import pytest
 
 from ringland.assumptions import load_assumptions
+from ringland.fleet_risk.fleet_hazard import fit_fleet
 from ringland.service_week.catalogue_file import default_catalogue
 from ringland.service_week.fuel_rules import WHOLE_FLEET
+from ringland.service_week.hazard_ahead import planning_hazard
 from ringland.service_week.season_rules import (
     SeasonRuleOutcomes,
     SeasonRules,
     rules_to_compare,
     season_rules,
 )
+from tests.fleet_risk.made_spells import BEGIN, made_spells, weibull_truth
 from tests.service_week.plan_cases import PRICES
 
 SETTINGS = load_assumptions()
+FEW_DRAWS = SETTINGS.changed(survival__draws=400)
 AS_OF = datetime(2026, 8, 17, tzinfo=UTC)
 AT = pl.Datetime("us", "UTC")
 
@@ -178,3 +182,35 @@ def test_the_rules_are_those_of_the_needs_on_record() -> None:
     assert labels[0] == "At least 91 AKI at every dock"
     assert labels[1] == "At least 93 AKI at every dock"
     assert any("older than 14 days" in label for label in labels)
+
+
+def recovered(effect: float, seed: int) -> tuple[float, float, float]:
+    """(low, true, high): failures fewer at 93 or better in a fleet whose hazard is known."""
+    spells = made_spells(weibull_truth(effect), n_sets=60, seed=seed)
+    fits = fit_fleet(spells, FEW_DRAWS, np.random.default_rng(seed))
+    found = season_rules(
+        spells,
+        SESSIONS.with_columns(dock_id=pl.lit("north")),
+        DELIVERIES,
+        planning_hazard(fits, FEW_DRAWS),
+        as_of=BEGIN + timedelta(days=360),
+        prices=PRICES,
+        catalogue=default_catalogue(SETTINGS),
+        assumptions=FEW_DRAWS,
+    )
+    fleet = row(found, "least_raised")
+    hazard = 1.5 / 900 * np.sqrt((spells["start_h"] + spells["stop_h"]).to_numpy() / 2 / 900)
+    lost = np.exp(effect * spells["shortfall_25h_on"].to_numpy()) - 1
+    true = float((hazard * lost * (spells["stop_h"] - spells["start_h"]).to_numpy()).sum())
+    return fleet["failures_fewer_low"], true, fleet["failures_fewer_high"]
+
+
+@pytest.mark.parametrize("effect", [0.0, 0.45])
+def test_the_range_holds_what_the_rule_truly_spares(effect: float) -> None:
+    """Eight fleets of known truth; a 95 % range that misses three of them has chance 0.006.
+
+    With no effect the truth is that nothing is spared: a rule must not be found to spare any.
+    """
+    held = [low <= true <= high for low, true, high in (recovered(effect, s) for s in range(8))]
+
+    assert sum(held) >= 6

@@ -11,6 +11,7 @@ from playwright.sync_api import Browser, sync_playwright
 from ringland.week_pages.report_page import build_site
 from tests.service_week.small_fleet import small_fleet
 from tests.week_pages.small_proof import small_proof
+from tests.week_pages.small_score import history
 from tests.week_pages.small_state import small_state
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -39,7 +40,12 @@ def site_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The site of the small fleet, as its operator gets it."""
     folder = tmp_path_factory.mktemp("site")
     fleet = small_fleet()
-    site = build_site(fleet.report(), proof=small_proof(fleet), records=small_state(fleet))
+    site = build_site(
+        fleet.report(),
+        score=history(40, followed_d=90),
+        proof=small_proof(fleet),
+        records=small_state(fleet),
+    )
     for path, content in site.items():
         file = folder / path
         file.parent.mkdir(exist_ok=True)

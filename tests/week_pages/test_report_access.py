@@ -23,6 +23,7 @@ PAGES = (
     "hulls/H01.html",
     "how-we-know.html",
     "settings.html",
+    "score.html",
     "records/index.html",
     "records/H01.html",
     *PROOF_PAGES.values(),

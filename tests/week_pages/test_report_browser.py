@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
+from ringland.week_pages.proof_pages import PROOF_PAGES
 from tests.week_pages.report_in_browser import browser, needs_chromium, site_folder
 
 __all__ = ["browser", "site_folder"]  # fixtures of this module's tests
@@ -55,6 +56,20 @@ def test_fleet_page_leads_to_a_hull_and_its_picture(page: Page, site_folder: Pat
     assert page.inner_text("h1") == "This week's list"
 
 
+@pytest.mark.parametrize("name", ["score.html", *PROOF_PAGES.values()])
+def test_pages_of_proof_fit_the_screen_and_draw_their_pictures(
+    page: Page, site_folder: Path, name: str
+) -> None:
+    page.goto((site_folder / name).as_uri())
+    pictures = page.locator(".plot")
+    if pictures.count():
+        page.wait_for_selector("html[data-drawn=yes]")
+        assert page.locator(".plot svg.main-svg").count() >= pictures.count()
+    for details in page.locator("details").all():
+        details.evaluate("one => one.open = true")  # a table inside must not widen the page
+    assert_no_sideways_scroll(page)
+
+
 def test_how_we_know_draws_all_its_pictures(page: Page, site_folder: Path) -> None:
     page.goto((site_folder / "how-we-know.html").as_uri())
     page.wait_for_selector("html[data-drawn=yes]")
@@ -69,7 +84,7 @@ def test_keyboard_reaches_the_finder_and_the_first_hull(page: Page, site_folder:
     page.goto((site_folder / "index.html").as_uri())
     page.wait_for_selector("html[data-found=yes]")
     reached = []
-    for _ in range(12):
+    for _ in range(13):
         page.keyboard.press("Tab")
         reached.append(
             page.evaluate(
@@ -77,10 +92,10 @@ def test_keyboard_reaches_the_finder_and_the_first_hull(page: Page, site_folder:
             )
         )
 
-    groups = ["This week", "Fuel", "How we know", "Records"]
-    assert reached[:5] == ["Skip to the content", *groups]
-    assert reached[6:10] == ["hull", "dock", "call", "sort"]  # after what changed
-    assert reached[11] == "H00"  # after the button to clear
+    groups = ["This week", "Fuel", "Was it right?", "How we know", "Records"]
+    assert reached[:6] == ["Skip to the content", *groups]
+    assert reached[7:11] == ["hull", "dock", "call", "sort"]  # after what changed
+    assert reached[12] == "H00"  # after the button to clear
 
 
 def test_typing_a_hull_and_enter_opens_its_page(page: Page, site_folder: Path) -> None:

@@ -1,15 +1,13 @@
 """The score page: counts in words, the empty case, and no word that flatters."""
 
-from datetime import UTC, datetime, timedelta
+from dataclasses import replace
 
-import numpy as np
 import polars as pl
 import pytest
 
-from ringland.assumptions import load_assumptions
-from ringland.fleet_risk.score_history import ScoreHistory, score_history
 from ringland.week_pages.report_page import build_site
 from ringland.week_pages.score_page import (
+    SHOWN_ROWS,
     flag_line,
     lead_line,
     plain_line,
@@ -17,36 +15,7 @@ from ringland.week_pages.score_page import (
     score_context,
 )
 from tests.service_week.small_fleet import small_fleet
-
-SETTINGS = load_assumptions().changed(survival__draws=200)
-START = datetime(2026, 5, 4, tzinfo=UTC)
-AT = pl.Datetime("us", "UTC")
-
-
-def history(n_hulls: int, followed_d: float) -> ScoreHistory:
-    """Hulls H0, H1, ... told 30 % if even (then flagged) and 5 % if odd; every fourth fails."""
-    hulls = [f"H{n}" for n in range(n_hulls)]
-    keys = pl.DataFrame(
-        {"hull_id": hulls, "as_of": [START] * n_hulls}, schema_overrides={"as_of": AT}
-    )
-    even = np.arange(n_hulls) % 2 == 0
-    failed = hulls[::4]
-    return score_history(
-        keys.with_columns(
-            age_h=pl.lit(200.0), expected_h_30d=pl.lit(40.0),
-            chance_30d=pl.Series(np.where(even, 0.30, 0.05)),
-        ),
-        keys.with_columns(call=pl.Series(np.where(even, "book_check", "rent_as_normal"))),
-        keys.with_columns(fuel_age_25h_d=pl.lit(20.0)),
-        failures=pl.DataFrame(
-            {"hull_id": failed, "failed_at": [START + timedelta(days=10)] * len(failed)},
-            schema={"hull_id": pl.String, "failed_at": AT},
-        ),
-        taken_out=pl.DataFrame(schema={"hull_id": pl.String, "taken_out_at": AT}),
-        followed_to=START + timedelta(days=followed_d),
-        assumptions=SETTINGS,
-        rng=np.random.default_rng(1),
-    )  # fmt: skip
+from tests.week_pages.small_score import SETTINGS, history
 
 
 def test_flags_and_misses_are_counted_by_hand() -> None:
@@ -118,3 +87,13 @@ def test_the_plain_line_says_what_came_true_at_both_ends() -> None:
     assert line.startswith("Hulls told about 30 % for 30 days failed in ")
     assert "those told about 5.0 % in under 0.1 % of" in line
     assert plain_line(history(8, followed_d=20)).startswith("Too few")
+
+
+def test_a_long_list_of_warnings_shows_the_latest_and_says_so() -> None:
+    scored = history(40, followed_d=90)
+    many = replace(scored, warnings=pl.concat([scored.warnings] * 20))
+
+    context = score_context(many, SETTINGS)
+
+    assert len(context["warnings"]) == SHOWN_ROWS
+    assert context["n_warnings"] == 400

@@ -19,6 +19,9 @@ from ringland.wording.number_words import (
     share_text,
 )
 
+SHOWN_ROWS = 250
+"""Failures and warnings listed, the latest, so that the page stays small in a large fleet."""
+
 
 def score_context(score: ScoreHistory, assumptions: Assumptions) -> dict[str, Any]:
     """Everything the template of the score page names; `figures` are Plotly figures."""
@@ -33,19 +36,25 @@ def score_context(score: ScoreHistory, assumptions: Assumptions) -> dict[str, An
         "is_empty": score.counts["scored"] == 0,
         "lead_line": lead_line(score),
         "flag_line": flag_line(score),
-        "n_failures": score.leads.height,
+        "n_warnings": score.warnings.height,
         "warnings": [
             row | {"first": day_text(row["first_at"]), "last": day_text(row["last_at"])}
-            for row in score.warnings.sort("first_at", "hull_id").iter_rows(named=True)
+            for row in _latest(score.warnings, "first_at").iter_rows(named=True)
         ],
+        "n_leads": score.leads.height,
         "calibration_line": calibration_sentence(score, assumptions),
         "groups": score.groups.to_dicts(),
         "rivals": rival_rows(score),
         "plain_line": plain_line(score),
         "leads": [
-            row | {"day": day_text(row["failed_at"])} for row in score.leads.iter_rows(named=True)
+            row | {"day": day_text(row["failed_at"])}
+            for row in _latest(score.leads, "failed_at").iter_rows(named=True)
         ],
     }
+
+
+def _latest(rows: pl.DataFrame, by: str) -> pl.DataFrame:
+    return rows.sort(by, "hull_id").tail(SHOWN_ROWS)
 
 
 def rival_rows(score: ScoreHistory) -> list[dict[str, str]]:
