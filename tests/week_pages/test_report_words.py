@@ -125,6 +125,11 @@ def facts(**values: Any) -> dict[str, Any]:
         ),
         ({"why_not": "no rental on record"}, "No rental on record."),
         (
+            {"chance_30d": 0.12, "tested_d_ago": 6.4},
+            "A check passed 6 days ago answers its high chance for 14 days; it does not clear it. "
+            "Nothing on the list is likely to cost less than leaving it this week.",
+        ),
+        (
             {"action": "fuel_rule"},
             "With it the chance of an unplanned failure in 30 days is put at 3.0 % instead of "
             "8.0 %.",

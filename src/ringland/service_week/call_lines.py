@@ -10,6 +10,7 @@ from typing import Any
 from ringland.assumptions import Assumptions
 from ringland.fleet_risk.failure_risk import HORIZONS_D
 from ringland.service_week.action_catalogue import NOTHING, REPAIR, Catalogue
+from ringland.service_week.option_outcome import TESTED
 from ringland.service_week.safety_rules import HIGH_7D, HIGH_30D
 from ringland.service_week.week_limits import LIFT_SLOTS, MECHANIC_H, RENTAL_DAYS
 from ringland.wording.fixed_words import CALL_LABELS, FACTOR_LABELS, MODE_LABELS
@@ -37,9 +38,9 @@ def call_reason(facts: Mapping[str, Any], assumptions: Assumptions) -> str:
 
     Args:
         facts: the hull's row: call, action, found_at, mode, why_not, warning, rule, the
-            chances, chance_after (once the action is done, over horizon_d), ashore (the
-            option that keeps it off the water), waits_for, top_factor and top_part (the
-            driver that lifts it most).
+            chances, tested_d_ago, chance_after (once the action is done, over horizon_d),
+            ashore (the option that keeps it off the water), waits_for, top_factor and
+            top_part (the driver that lifts it most).
         assumptions: settings.
     """
     ashore = facts["action"] == facts["ashore"]
@@ -60,13 +61,20 @@ def call_reason(facts: Mapping[str, Any], assumptions: Assumptions) -> str:
             f"({range_text(facts['chance_7d_low'], facts['chance_7d_high'])}), at or over the "
             f"{limit} from which a hull is kept off the water.{no_room}"
         )
+    looked_at_from = assumptions.number("call.check_chance_30d")
     if facts["rule"] == HIGH_30D:
-        limit = share_text(assumptions.number("call.check_chance_30d"))
         return (
-            f"{_above(facts)}Its chance in 30 days is at or over the {limit} from which a hull is "
-            f"checked before it is rented.{no_room}"
+            f"{_above(facts)}Its chance in 30 days is at or over the {share_text(looked_at_from)} "
+            f"from which a hull is checked before it is rented.{no_room}"
         )
-    return _above(facts) + _what_pays(facts)
+    checked = ""
+    if facts["chance_30d"] >= looked_at_from:  # no rule binds it: a check stands
+        stands_d = number_text(assumptions.number("call.checked_stands_d"), 0)
+        checked = (
+            f"A check passed {count_text(int(facts[TESTED]), 'day')} ago answers its high chance "
+            f"for {stands_d} days; it does not clear it. "
+        )
+    return checked + _above(facts) + _what_pays(facts)
 
 
 def _what_pays(facts: Mapping[str, Any]) -> str:

@@ -15,6 +15,7 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.service_week.action_catalogue import NOTHING, Catalogue
 from ringland.service_week.call_lines import call_reason
+from ringland.service_week.option_outcome import TESTED
 from ringland.service_week.plan_tables import PlanRows
 from ringland.service_week.safety_rules import HIGH_7D, OPEN_FAILURE
 from ringland.service_week.tables import HullCalls
@@ -53,7 +54,7 @@ def hull_calls(
     price = options.select("hull_id", "option", action_cost="sure_cost", chance_after="chance")
     waiting = options.filter(pl.col("option") == NOTHING)
     facts = (
-        tables.running.select("hull_id", "engine_id", "found_at", "mode", "why_not")
+        tables.running.select("hull_id", "engine_id", "found_at", "mode", "why_not", TESTED)
         .join(tables.chances.drop("dock_id", "engine_id", "piston_set_id", "why_not"), on="hull_id")
         .join(rules, on="hull_id", how="left")
         .join(plan.drop("expected_cost"), on="hull_id", how="left")
