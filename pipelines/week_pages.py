@@ -59,7 +59,8 @@ from ringland.week_pages.week_report import (
 )
 
 ROOM = "week_pages"
-BUNDLE = "ringland-week.zip"
+BUNDLE = "ringland-week-{week}.zip"
+"""All of a week's pages in one file, beside their folder: in it they would be there twice."""
 RESTATED = "-restated"
 """What the folder of a restated week's pages ends in, so that the week as it was known stays."""
 
@@ -135,10 +136,13 @@ def report(
     site = build_site(
         made, beside=cause_pages, fuel=week_fuel, score=score, records=state, proof=proof
     )
-    write_site(folder, site | {BUNDLE: week_bundle(site)})
+    write_site(folder, site)
+    bundle = shop.site / BUNDLE.format(week=folder.name)
+    write_whole(bundle, week_bundle(site))
     return dg.MaterializeResult(
         metadata={
             "report": dg.MetadataValue.path(str(folder / "index.html")),
+            "bundle": dg.MetadataValue.path(str(bundle)),
             "hulls": len(made.hulls),
             "first_of_the_list": table(
                 pl.DataFrame(week_list_lines(made), list(WEEK_LIST_HEADINGS), orient="row")
@@ -237,6 +241,13 @@ def site_sizes(site: dict[str, bytes]) -> pl.DataFrame:
         .agg(files=pl.len(), mb=(pl.col("b").sum() / 1e6).round(2))
         .sort("mb", "kind", descending=[True, False])
     )
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Put a whole file in the place of an earlier one."""
+    partial = path.with_name(path.name + ".partial")
+    partial.write_bytes(content)
+    partial.replace(path)
 
 
 def write_site(folder: Path, site: dict[str, bytes]) -> None:

@@ -1,0 +1,88 @@
+"""Every kind of page of the demo's site, as a browser and as axe-core judge it.
+
+The site is made by the whole graph, so a new kind of page is among them without being named
+here: one page is taken of each kind, and the largest of those that there are many of.
+"""
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from tests.pipelines.demo_run import DemoRun
+from tests.week_pages.report_in_browser import browser
+from tests.week_pages.test_report_access import axe
+from tests.week_pages.test_report_access import pytestmark as needs_chromium_and_npm
+
+__all__ = ["axe", "browser"]  # fixtures of this module's tests
+
+pytestmark = needs_chromium_and_npm
+
+OF_WEIGHT = ("moderate", "serious", "critical")
+
+
+def one_of_each_kind(site: Path) -> list[Path]:
+    """The largest page of each folder whose names hold a figure, and every other page."""
+    kinds: dict[str, Path] = {}
+    for path in sorted(site.rglob("*.html")):
+        is_one_of_many = any(letter.isdigit() for letter in path.stem)
+        kind = str(path.relative_to(site).parent) + ("/*" if is_one_of_many else f"/{path.stem}")
+        if kind not in kinds or path.stat().st_size > kinds[kind].stat().st_size:
+            kinds[kind] = path
+    return list(kinds.values())
+
+
+def opened(page: Page, path: Path) -> None:
+    page.goto(path.as_uri())
+    page.wait_for_load_state("load")
+    if "data-chart" in path.read_text():
+        page.wait_for_selector("html[data-drawn=yes]", state="attached")
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(390, "dark"), (1280, "light")])
+def test_axe_finds_no_fault_of_weight_on_any_kind_of_page(
+    demo: DemoRun, browser: Browser, axe: str, width: int, scheme: str
+) -> None:
+    context = browser.new_context(
+        viewport={"width": width, "height": 800},
+        color_scheme=scheme,  # type: ignore[arg-type]  # Playwright types it as a literal
+    )
+    page = context.new_page()
+    pages = one_of_each_kind(demo.site)
+    found = []
+    for path in pages:
+        opened(page, path)
+        page.evaluate(axe)
+        result = page.evaluate("axe.run(document)")
+        assert len(result["passes"]) > 10, path.name  # it did look
+        found += [
+            (str(path.relative_to(demo.site)), fault["impact"], fault["id"],
+             fault["nodes"][0]["html"][:200])
+            for fault in result["violations"]
+            if fault["impact"] in OF_WEIGHT
+        ]  # fmt: skip
+    context.close()
+    assert len(pages) >= 12
+    assert found == []
+
+
+def test_no_kind_of_page_is_wider_than_its_window_or_complains(
+    demo: DemoRun, browser: Browser
+) -> None:
+    page = browser.new_page()
+    faults: list[tuple[str, str]] = []
+    now = ""
+    page.on("console", lambda message: faults.append((now, message.text)))
+    page.on("pageerror", lambda error: faults.append((now, str(error))))
+    page.on("request", lambda sent: sent.url.startswith(("file://", "data:", "blob:"))
+            or faults.append((now, sent.url)))  # fmt: skip
+    for path in one_of_each_kind(demo.site):
+        now = str(path.relative_to(demo.site))
+        for width in (390, 768, 1280):
+            page.set_viewport_size({"width": width, "height": 800})
+            opened(page, path)
+            wide, room = page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
+            if wide > room:
+                faults.append((now, f"{wide} px in a window of {room}"))
+    page.close()
+    assert faults == []
