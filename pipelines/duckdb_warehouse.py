@@ -148,6 +148,18 @@ def record_rows(con: duckdb.DuckDBPyConnection, kind: str) -> pl.DataFrame:
     return rows
 
 
+def rows_met(con: duckdb.DuckDBPyConnection, kind: str, incoming: pl.DataFrame) -> pl.DataFrame:
+    """The rows on record whose key an incoming row has; two nulls in a key are equal."""
+    table = f"shop_records.{kind}"
+    same_key = " and ".join(
+        f"{table}.{name} is not distinct from incoming.{name}" for name in ALL_KINDS[kind].key
+    )
+    con.register("incoming", incoming.select(ALL_KINDS[kind].key).to_arrow())
+    rows: pl.DataFrame = con.sql(f"select * from {table} semi join incoming on {same_key}").pl()
+    con.unregister("incoming")
+    return rows
+
+
 def ensure_record_tables(con: duckdb.DuckDBPyConnection) -> None:
     """Make the table of every record kind and of the rows set aside, where they are missing."""
     for name, kind in ALL_KINDS.items():

@@ -2,13 +2,12 @@
 
 A file's bytes are kept under their hash before anything is read from them, and its rows,
 its set-aside rows and its line in `shop_records.files` are written in one transaction.
-Bytes taken in before are passed over, unless rows of theirs were set aside: those are
-tried again, since what they name may be on record by now.
+Bytes taken in before are passed over, unless rows of theirs were set aside and what is on
+record of what they name has changed since: then those rows are tried again.
 """
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
 
 import duckdb
 import polars as pl
@@ -19,7 +18,14 @@ from pipelines.duckdb_warehouse import (
     ensure_record_tables,
     insert,
     record_rows,
+    rows_met,
     transaction,
+)
+from pipelines.loaded_before import (
+    EarlierLoad,
+    earlier_load,
+    held_against,
+    rows_tried_again,
 )
 from pipelines.raw_store import (
     Kept,
@@ -33,8 +39,8 @@ from pipelines.raw_store import (
 )
 from pipelines.source_files import mapping_path, read_mapping, record_files
 from ringland.shop_records.intake import Intake, take_in, take_in_file
-from ringland.shop_records.mapped_rows import DockClocks, read_mapped
-from ringland.shop_records.raw_file import Content
+from ringland.shop_records.mapped_rows import NO_CLOCKS, DockClocks, read_mapped
+from ringland.shop_records.raw_file import SOURCE_ROW, Content
 from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
 from ringland.shop_records.rows_on_record import now_ended, split_new
 
@@ -61,6 +67,8 @@ class Digests:
     mapping: str | None = None
     quick: str | None = None
     """BLAKE3 of the content"""
+    held_against: str | None = None
+    """see `loaded_before.held_against`"""
 
 
 def load_kind(
@@ -93,63 +101,54 @@ def load_file(
     """Load the rows of one kind from one file."""
     read_by = digest_of(mapping.read_bytes()) if mapping else None
     quick = quick_digest_of(path)
-    earlier = _earlier_load(con, kind, "content_blake3", quick)
+    earlier = earlier_load(con, kind, "content_blake3", quick)
     copy = kept_path(raw_folder, earlier.sha256) if earlier else None
     kept = Kept(copy, earlier.sha256, quick) if earlier and copy else keep_copy(raw_folder, path)
     if earlier is None:  # or loaded by a ringland that did not note this hash
-        earlier = _earlier_load(con, kind, "content_sha256", kept.sha256)
+        earlier = earlier_load(con, kind, "content_sha256", kept.sha256)
         con.execute(
             "update shop_records.files set content_blake3 = ? where content_sha256 = ?",
             [kept.blake3, kept.sha256],
         )
-    if earlier and earlier.is_done(read_by):
-        return FileCount(kind.name, path.name, earlier.rows_in, 0, earlier.rows_in, 0, "unchanged")
+    known, clocks = known_ids(con, kind), _clocks(con) if mapping else NO_CLOCKS
+    digests = Digests(kept.sha256, read_by, kept.blake3, held_against(known, clocks))
+    if earlier and earlier.stays(read_by, digests.held_against):
+        return _unchanged(kind, path.name, earlier)
     if mapping:
         keep_mapping(raw_folder, mapping)
     name = mapping.name if mapping else None
     add_to_list(raw_folder, TakenIn(kind.name, path.name, kept.sha256, name, read_by))
-    intakes, notes = _take_in(con, kind, path.name, kept.content(), mapping)
+    intakes, notes = _take_in(kind, path.name, kept.content(), known, mapping, clocks)
     if earlier and earlier.read_by != read_by:
         notes.append("Read by another mapping than before; 'ringland rebuild' reads all rows anew.")
-    digests = Digests(kept.sha256, read_by, kept.blake3)
-    return write_intakes(con, kind, path.name, intakes, digests, notes)
+    tried_again = rows_tried_again(con, kind, earlier) if mapping is None else None
+    return write_intakes(con, kind, path.name, intakes, digests, notes, tried_again=tried_again)
 
 
-class _EarlierLoad(NamedTuple):
-    """What `shop_records.files` tells of the same bytes."""
-
-    sha256: str
-    rows_in: int
-    rows_set_aside: int
-    read_by: str | None
-
-    def is_done(self, read_by: str | None) -> bool:
-        """Whether to load it again by this mapping would change nothing."""
-        return self.rows_set_aside == 0 and self.read_by == read_by
-
-
-def _earlier_load(
-    con: duckdb.DuckDBPyConnection, kind: RecordKind, column: str, digest: str
-) -> _EarlierLoad | None:
-    found = con.execute(
-        "select content_sha256, rows_in, rows_set_aside, mapping_sha256 from shop_records.files "
-        f"where kind = ? and {column} = ?",
-        [kind.name, digest],
-    ).fetchall()
-    return _EarlierLoad(*found[0]) if found else None
+def _unchanged(kind: RecordKind, file_name: str, earlier: EarlierLoad) -> FileCount:
+    return FileCount(
+        kind.name,
+        file_name,
+        earlier.rows_in,
+        0,
+        earlier.rows_in - earlier.rows_set_aside - earlier.rows_mended,
+        earlier.rows_set_aside,
+        "unchanged",
+        earlier.rows_mended,
+    )
 
 
 def _take_in(
-    con: duckdb.DuckDBPyConnection,
     kind: RecordKind,
     file_name: str,
     content: Content,
+    known: dict[str, set[str]],
     mapping: Path | None,
+    clocks: DockClocks,
 ) -> tuple[list[Intake], list[str]]:
-    known = known_ids(con, kind)
     if mapping is None:
         return [take_in_file(kind, file_name, content, known)], []
-    tables = read_mapped(file_name, content[:], read_mapping(mapping), _clocks(con))
+    tables = read_mapped(file_name, content[:], read_mapping(mapping), clocks)
     left_out = sum(table.left_out for table in tables)
     notes = [f"Rows left out by the mapping: {left_out}."] if left_out else []
     return [
@@ -173,21 +172,27 @@ def write_intakes(
     digests: Digests,
     notes: list[str],
     replaced: pl.DataFrame | None = None,
+    tried_again: pl.Series | None = None,
 ) -> FileCount:
     """Write what was taken in from one file, in one transaction.
 
-    `replaced` holds the rows of `shop_records.mended` that this file brings.
+    `replaced` holds the rows of `shop_records.mended` that this file brings; `tried_again` the
+    source rows of a file loaded before that may not be on record yet, None: all may be new.
     """
     ensure_record_tables(con)
-    there = record_rows(con, kind.name)
-    fresh, ended, aside, already = [], [], [], 0
+    fresh: list[pl.DataFrame] = []
+    ended, aside, already = [], [], 0
     for intake in intakes:
-        new, already_there, conflicts = split_new(kind, intake.loaded, there)
-        ended.append(now_ended(kind, intake.loaded, there))
+        rows = intake.loaded
+        if tried_again is not None:
+            rows = rows.filter(pl.col(SOURCE_ROW).is_in(tried_again.implode()))
+            already += intake.rows_loaded - rows.height
+        there = pl.concat([rows_met(con, kind.name, rows), *fresh], how="diagonal")
+        new, already_there, conflicts = split_new(kind, rows, there)
+        ended.append(now_ended(kind, rows, there))
         fresh.append(new)
         aside += [intake.set_aside, conflicts]
         already += already_there.height
-        there = pl.concat([there, new]) if len(intakes) > 1 else there
     mended = con.sql("select raw_row from shop_records.mended where kind = ?", params=[kind.name])
     all_aside = pl.concat(aside)
     still_aside = all_aside.join(mended.pl(), on="raw_row", how="anti", maintain_order="left")
@@ -247,21 +252,24 @@ def _write_count(con: duckdb.DuckDBPyConnection, count: FileCount, digests: Dige
         [count.kind, digests.content],
     ).fetchall()
     new_before = earlier[0][0] if earlier else 0
+    line = {
+        "kind": count.kind,
+        "file_name": count.file_name,
+        "content_sha256": digests.content,
+        "rows_in": count.rows_in,
+        "rows_new": count.rows_new + new_before,
+        "rows_already_there": count.rows_already_there - new_before,
+        "rows_set_aside": count.rows_set_aside,
+        "notes": count.notes,
+        "rows_mended": count.rows_mended,
+        "mapping_sha256": digests.mapping,
+        "content_blake3": digests.quick,
+        "held_against": digests.held_against,
+    }
     con.execute(
-        "insert into shop_records.files values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        [
-            count.kind,
-            count.file_name,
-            digests.content,
-            count.rows_in,
-            count.rows_new + new_before,
-            count.rows_already_there - new_before,
-            count.rows_set_aside,
-            count.notes,
-            count.rows_mended,
-            digests.mapping,
-            digests.quick,
-        ],
+        f"insert into shop_records.files ({', '.join(line)}) "
+        f"values ({', '.join('?' for _ in line)})",
+        list(line.values()),
     )
 
 

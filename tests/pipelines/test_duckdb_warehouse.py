@@ -129,5 +129,5 @@ def test_files_that_do_not_add_up_cannot_be_recorded(warehouse: DuckDBWarehouse)
     with warehouse.connect() as con, pytest.raises(duckdb.ConstraintException):
         con.execute(
             "insert into shop_records.files values "
-            "('fills', 'f.csv', 'x', 10, 8, 0, 1, '', 0, null, null)"
+            "('fills', 'f.csv', 'x', 10, 8, 0, 1, '', 0, null, null, null)"
         )

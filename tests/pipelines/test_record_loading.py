@@ -8,7 +8,13 @@ import polars as pl
 import pytest
 from blake3 import blake3
 
-from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
+from pipelines.duckdb_warehouse import (
+    DuckDBWarehouse,
+    ensure_record_tables,
+    insert,
+    rows_met,
+    warehouse_at,
+)
 from pipelines.graph_run import GraphRunError
 from pipelines.home import Home
 from pipelines.raw_store import LIST_NAME
@@ -16,6 +22,7 @@ from pipelines.record_loading import FileCount, load_kind
 from pipelines.row_accounting import inert, rows_unaccounted, set_aside_rows
 from pipelines.source_files import kind_of
 from tests.pipelines.demo_run import load
+from tests.shop_records.record_rows import at, records
 
 DOCKS = "dock_id,time_zone\nnorth,America/Chicago\n"
 HULLS = "hull_id,dock_id,tank_l,in_service_at\nA1,north,70,2025-05-01T00:00:00Z\n"
@@ -108,6 +115,69 @@ def test_rows_of_an_unknown_hull_load_once_the_hull_is_on_record(
     assert (late.rows_new, late.rows_set_aside) == (1, 0)
     assert set_aside_rows(warehouse).is_empty()
     assert rows_unaccounted(warehouse) == []
+
+
+def test_a_file_tried_again_brings_only_what_was_set_aside(
+    shop: Callable[[str, dict[str, str]], list[FileCount]], warehouse: DuckDBWarehouse
+) -> None:
+    shop("docks", {"docks.csv": DOCKS})
+    shop("hulls", {"hulls.csv": HULLS})
+    fills = FILLS + "A2,2025-06-01T10:00:00Z,20,outside,91\n"
+    (early,) = shop("fills", {"fills.csv": fills})
+    (same,) = shop("fills", {})
+    shop("hulls", {"hulls.csv": HULLS + HULLS.splitlines()[1].replace("A1", "A2") + "\n"})
+
+    (late,) = shop("fills", {})
+
+    assert [
+        (count.rows_in, count.rows_new, count.rows_already_there, count.rows_set_aside)
+        for count in (early, same, late)
+    ] == [(3, 1, 0, 2), (3, 0, 1, 2), (3, 1, 1, 1)]
+    assert same.notes == "unchanged"
+    assert warehouse.read("select hull_id from shop_records.fills order by all").to_series(
+        0
+    ).to_list() == ["A1", "A2"]
+    assert warehouse.read("select rows_new, rows_set_aside from shop_records.files").row(-1) == (
+        2,
+        1,
+    )
+    assert rows_unaccounted(warehouse) == []
+
+
+def test_a_row_that_contradicts_the_record_is_set_aside_each_time(
+    shop: Callable[[str, dict[str, str]], list[FileCount]], warehouse: DuckDBWarehouse
+) -> None:
+    shop("docks", {"docks.csv": DOCKS})
+    shop("hulls", {"hulls.csv": HULLS})
+    shop("fills", {"fills_1.csv": FILLS.replace("thirty", "30")})
+    other = FILLS.replace("thirty", "31")
+    counts = [shop("fills", {"fills_2.csv": other})[-1] for _ in range(2)]
+
+    assert [(c.rows_new, c.rows_already_there, c.rows_set_aside) for c in counts] == [(0, 1, 1)] * 2
+    (fault,) = set_aside_rows(warehouse).to_dicts()
+    assert "row 3 of fills_1.csv, but another volume_l" in fault["fault"]
+    assert rows_unaccounted(warehouse) == []
+
+
+def test_rows_met_on_record_have_the_same_key_empty_cells_included(
+    warehouse: DuckDBWarehouse,
+) -> None:
+    key = {"engine_id": "E1", "inspected_at": at("06-01 10:00"), "measure": "compression"}
+    rows = records(
+        inspections=[
+            key | {"cylinder": 1, "port": "in"},
+            key | {"cylinder": 1},
+            key | {"port": "in"},
+        ]
+    )["inspections"].with_columns(state=pl.lit("measured"), source_file=pl.lit("f"))
+    rows = rows.with_row_index("source_row").with_columns(pl.col("source_row").cast(pl.Int64))
+    with warehouse.connect() as con:
+        ensure_record_tables(con)
+        insert(con, "shop_records.inspections", rows)
+
+        met = rows_met(con, "inspections", rows[1:])
+
+    assert met["source_row"].sort().to_list() == [1, 2]
 
 
 def test_a_hull_sold_since_gets_its_end_and_stays_one_row(

@@ -32,9 +32,10 @@ class NewRows(NamedTuple):
 def split_new(kind: RecordKind, loaded: pl.DataFrame, already_loaded: pl.DataFrame) -> NewRows:
     """The rows not on record yet, apart from those that are and those that contradict it.
 
-    Both frames are `Intake.loaded` of this kind.  Two nulls in a key are equal;
-    `recorded_at` does not count as a difference.  A row whose end has come since (see
-    `RecordKind.ends`) is already there; `now_ended` tells which.
+    Both frames are `Intake.loaded` of this kind; of the rows on record those of other keys
+    may be left out.  Two nulls in a key are equal; `recorded_at` does not count as a
+    difference.  A row whose end has come since (see `RecordKind.ends`) is already there;
+    `now_ended` tells which.
     """
     new, met = _meet(kind, loaded, already_loaded)
     conflicts = met.filter(~_agrees(kind))
@@ -76,6 +77,8 @@ def _meet(
     key = list(kind.key)
     first = {name: f"{name}_first" for name in already_loaded.columns if name not in key}
     held = already_loaded.rename(first)
+    if held.is_empty():
+        return loaded, loaded.clear().join(held, on=key)
     new = loaded.join(held, on=key, how="anti", nulls_equal=True, maintain_order="left")
     met = loaded.join(held, on=key, how="inner", nulls_equal=True, maintain_order="left")
     return new, met

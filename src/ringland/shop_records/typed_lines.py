@@ -76,7 +76,9 @@ class LineReader:
         self._ways = np.array(
             [_WAYS[type(self._columns[n])] if n in self._columns else UNUSED for n in names]
         )
-        store = np.select([self._ways == TEXT, self._ways == NUMBER], [0, 1], 2)
+        store = np.select(
+            [self._ways == TEXT, self._ways == NUMBER, self._ways != UNUSED], [0, 1, 2], 3
+        )
         self._slots = np.array([(store[:i] == store[i]).sum() for i in range(len(store))])
         self._slot_counts = [int((store == kind).sum()) for kind in range(3)]
         self._words = np.array([packed_word(word) for word in WORDS], np.uint64)
@@ -114,6 +116,8 @@ class LineReader:
         for name, way, slot, empties in zip(
             self._names, self._ways, self._slots, empty, strict=True
         ):
+            if way == UNUSED:
+                continue
             if way == TEXT:
                 cells = room.text(slot, read)
                 cells = cells.set(cells == "", None) if empties else cells
