@@ -65,9 +65,10 @@ def survival_picture(steps: pl.DataFrame) -> bytes:
     panel.y_ticks()
     for style, name in ((_LIMIT, "low"), (_LIMIT, "high"), (_LINE, "estimate")):
         values = steps.select("at_h", name).drop_nulls().rows()
+        followed = [*values[1:], (last_h, None)] if values else []  # no set on record: no line
         corners = [
             corner
-            for now, then in zip(values, [*values[1:], (last_h, None)], strict=True)
+            for now, then in zip(values, followed, strict=True)
             for corner in (now, (then[0], now[1]))
         ]
         if corners:

@@ -68,18 +68,26 @@ def test_the_changes_name_record_value_and_reason(tmp_path: Path) -> None:
     ]
 
 
-def test_restating_a_week_writes_nothing_over_what_was_said_of_it(tmp_path: Path) -> None:
-    """Found in use: a restated week's chances took the place of those that are scored."""
+def test_a_restated_week_has_pages_of_its_own_and_leaves_the_warehouse_as_it_was(
+    tmp_path: Path,
+) -> None:
+    """Found in use: its chances took the place of those that are scored.
+
+    The shop has no piston set on record: a week must come of that too.
+    """
     home = shop(tmp_path)
     tables = "select schema_name, table_name, estimated_size from duckdb_tables() order by all"
     before = warehouse_at(home.database).read(tables)
 
     result = run_graph(
-        home, "past_week", listener=lambda *_: None, partition_key="2025-06-09", told_by=LATER
+        home, "week_report", listener=lambda *_: None, partition_key="2025-06-09", told_by=LATER
     )
 
     assert result.success
     assert warehouse_at(home.database).read(tables).equals(before)
+    assert [folder.name for folder in home.site.iterdir()] == ["2025-06-09-restated"]
+    page = (home.site / "2025-06-09-restated" / "index.html").read_text()
+    assert "1 record corrected, 1 record written down later." in page
 
 
 def test_the_changes_command_shows_them_and_writes_them_as_inert_text(tmp_path: Path) -> None:
