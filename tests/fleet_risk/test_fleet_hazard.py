@@ -93,3 +93,40 @@ def test_bounds_stand_in_for_the_shortfall() -> None:
     assert worst.equals(spells["shortfall_25h_high_on"], check_names=False)
     assert best.equals(spells["shortfall_25h_low_on"], check_names=False)
     assert with_bound(spells, "as_recorded").equals(spells)
+
+
+def test_an_engine_that_broke_oftener_than_like_ones_bears_part_of_it() -> None:
+    fits = small_fleet().fits().ring_land
+    spreads = dict(fits.spreads)
+    engines = spreads["engine_id"]
+    over = engines.failures - engines.expected
+    worst, best = engines.names[int(np.argmax(over))], engines.names[int(np.argmin(over))]
+    one = small_fleet().spells.head(1)
+
+    def hazard(engine_id: str) -> float:
+        exposure = one.with_columns(engine_id=pl.lit(engine_id))
+        return float(fits.cumulative_hazard(np.zeros(1), np.ones(1), exposure).mean())
+
+    assert list(spreads) == ["dock_id", "engine_id"]
+    assert max(hazard(best), hazard("never seen")) < hazard(worst)
+
+
+def test_the_engines_spread_widens_a_chances_range() -> None:
+    fits = small_fleet().fits().ring_land
+    one = small_fleet().spells.head(1).with_columns(engine_id=pl.lit("never seen"))
+    span = (np.zeros(1), np.ones(1))
+
+    with_spread = np.log(fits.cumulative_hazard(*span, one))
+    without = np.log(fits.cumulative_hazard(*span, one.drop("engine_id")))
+    assert with_spread.std() > without.std()
+
+
+def test_thinned_fits_keep_each_draw_beside_its_own_factors() -> None:
+    fits = small_fleet().fits().ring_land
+    few = fits.thinned(50)
+    assert fits.hazard is not None
+    assert few.hazard is not None
+    assert len(few.hazard.draws) == 50
+    assert all(len(spread.variance) == len(spread.score) == 50 for _, spread in few.spreads)
+    np.testing.assert_array_equal(few.hazard.draws[1], fits.hazard.draws[4])
+    np.testing.assert_array_equal(few.spreads[1][1].variance[1], fits.spreads[1][1].variance[4])

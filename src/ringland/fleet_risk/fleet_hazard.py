@@ -11,7 +11,7 @@ A fit that fails is reported in `problem`, never replaced by a guess.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -22,6 +22,7 @@ from ringland.fleet_risk.exposure_ahead import standing_in
 from ringland.ring_survival.cox_fit import CoxFit
 from ringland.ring_survival.cox_maximum import CoxFitError
 from ringland.ring_survival.cox_regression import fit_cox
+from ringland.ring_survival.group_spread import GroupSpread, group_spread
 from ringland.ring_survival.spell_checks import SpellError
 from ringland.ring_survival.weibull_hazard import (
     HazardPrior,
@@ -47,6 +48,12 @@ BOUNDS = {
 }
 """Which columns stand in for a covariate where the open part of the record went well or ill."""
 
+SPREAD_OVER = {"ring_land_fracture": ("dock_id", "engine_id")}
+"""Columns whose groups may differ in a mode's hazard, the wider group first.
+
+Ring wear has too few failures to tell groups apart.
+"""
+
 MODES_AT_STAKE = {"ring_land_fracture": COVARIATES, "ring_wear": ()}
 """The modes a chance speaks of, and the covariates of each."""
 
@@ -69,9 +76,14 @@ class ModeFit:
     hazard: WeibullHazardFit | None
     problem: str | None
     is_doubtful: bool
+    spreads: tuple[tuple[str, GroupSpread], ...] = ()
+    """How groups differ beyond the covariates: the column that names them, and their factors."""
 
     def cumulative_hazard(self, start_h: Floats, stop_h: Floats, exposure: pl.DataFrame) -> Floats:
         """H over (start_h, stop_h] by draw, shape (draws, rows).
+
+        Times the factors of the engine and the dock where `exposure` names them; without a
+        name it is the hazard of a middle one.
 
         Raises:
             ValueError: there is no fit; `problem` says why.
@@ -79,7 +91,22 @@ class ModeFit:
         if self.hazard is None:
             raise ValueError(f"{self.mode} has no fit: {self.problem}")
         x = covariate_matrix(exposure, self.covariates)
-        return self.hazard.cumulative_hazard(start_h, stop_h, x)
+        hazard = self.hazard.cumulative_hazard(start_h, stop_h, x)
+        for column, spread in self.spreads:
+            if column in exposure.columns:
+                hazard = hazard * spread.factors(exposure[column].to_list())
+        return hazard
+
+    def thinned(self, wanted: int) -> ModeFit:
+        """The same on at most `wanted` of its draws."""
+        if self.hazard is None:
+            return self
+        every = max(1, len(self.hazard.draws) // wanted)
+        return replace(
+            self,
+            hazard=replace(self.hazard, draws=self.hazard.draws[::every][:wanted]),
+            spreads=tuple((column, found.thinned(every, wanted)) for column, found in self.spreads),
+        )
 
 
 @dataclass(frozen=True)
@@ -265,7 +292,42 @@ def _fit_mode(
         hazard=hazard,
         problem=problem,
         is_doubtful=n_failures < few,
+        spreads=()
+        if hazard is None
+        else _spreads(spells, mode, (hazard, used), assumptions=assumptions, rng=rng),
     )
+
+
+def _spreads(
+    spells: pl.DataFrame,
+    mode: str,
+    fit: tuple[WeibullHazardFit, Sequence[str]],
+    *,
+    assumptions: Assumptions,
+    rng: np.random.Generator,
+) -> tuple[tuple[str, GroupSpread], ...]:
+    """Docks by what the covariates expect of them, then engines by what their docks leave."""
+    hazard, used = fit
+    event = (spells["mode"] == mode).fill_null(False).to_numpy()
+    expected = hazard.mode_cumulative_hazard(
+        spells["start_h"].to_numpy(), spells["stop_h"].to_numpy(), covariate_matrix(spells, used)
+    )
+    found = []
+    for column in SPREAD_OVER.get(mode, ()):
+        groups = spells[column].to_list()
+        spread = group_spread(
+            groups,
+            event,
+            expected,
+            prior_sd=assumptions.number(f"prior.{column.removesuffix('_id')}_spread_sd"),
+            n_draws=len(hazard.draws),
+            rng=rng.spawn(1)[0],
+        )
+        names = sorted(set(groups))
+        middle = dict(zip(names, spread.factors(names).mean(axis=0), strict=True))
+        expected = expected * np.array([middle[group] for group in groups])
+        found.append((column, spread))
+    return tuple(found)
 
 
 def _fit_cox(spells: pl.DataFrame, ring_land: ModeFit) -> CoxEvidence:

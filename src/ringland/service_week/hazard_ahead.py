@@ -8,7 +8,6 @@ hazard that planning uses.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -16,7 +15,7 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.fleet_risk.exposure_ahead import Change, CumulativeHazard, Floats, hazard_along
-from ringland.fleet_risk.fleet_hazard import FleetFits, ModeFit
+from ringland.fleet_risk.fleet_hazard import FleetFits
 from ringland.service_week.action_catalogue import Action, Effect
 
 __all__ = ["CumulativeHazard", "Floats", "changed", "hazard_ahead", "planning_hazard"]
@@ -31,15 +30,7 @@ def planning_hazard(fits: FleetFits, assumptions: Assumptions) -> CumulativeHaza
     if not fits.at_stake:
         raise ValueError(f"no hazard to plan on: {fits.cannot_tell}")
     wanted = int(assumptions.number("planning.draws"))
-
-    def thinned(mode: ModeFit) -> ModeFit:
-        fit = mode.hazard
-        if fit is None:
-            return mode
-        every = max(1, len(fit.draws) // wanted)
-        return replace(mode, hazard=replace(fit, draws=fit.draws[::every][:wanted]))
-
-    modes = [thinned(mode) for mode in fits.at_stake]
+    modes = [mode.thinned(wanted) for mode in fits.at_stake]
 
     def hazard(start_h: Floats, stop_h: Floats, exposure: pl.DataFrame) -> Floats:
         by_mode = [mode.cumulative_hazard(start_h, stop_h, exposure) for mode in modes]

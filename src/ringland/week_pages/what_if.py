@@ -17,9 +17,9 @@ import numpy as np
 import polars as pl
 
 from ringland.assumptions import Assumptions
-from ringland.fleet_risk.exposure_ahead import LOOKING_BACK, PIECES, USUAL
+from ringland.fleet_risk.exposure_ahead import LOOKING_BACK, PIECES, USUAL, Floats
 from ringland.fleet_risk.failure_risk import HORIZONS_D
-from ringland.fleet_risk.fleet_hazard import BOUNDS, COVARIATES, FleetFits
+from ringland.fleet_risk.fleet_hazard import BOUNDS, COVARIATES, SPREAD_OVER, FleetFits
 from ringland.service_week.action_catalogue import Action, Catalogue, Effect, MarkedNumber
 from ringland.service_week.action_prices import Prices
 from ringland.service_week.option_outcome import job_days_off, job_price
@@ -28,6 +28,8 @@ from ringland.wording.number_words import currency_text
 from ringland.wording.shown_units import shown_factor
 
 Row = Mapping[str, Any]
+
+GROUP_COLUMNS = {column for columns in SPREAD_OVER.values() for column in columns}
 
 FUEL_GRADE = "fuel_grade"
 """The choice that is not in the catalogue: what is filled from now on."""
@@ -69,6 +71,7 @@ def fleet_script(
     """The script that hands every hull's page the fleet's draws, prices and choices.
 
     Draws stand as base64 of little-endian doubles, row by row: log shape, log scale, effects.
+    Of each engine and dock stand its failures, those expected and where its scores begin.
     """
     rule = catalogue.actions.get("fuel_rule")
     figures = {
@@ -78,9 +81,16 @@ def fleet_script(
                 "centre": mode.hazard.centre.tolist(),
                 "step": mode.hazard.step.tolist(),
                 "columns": mode.hazard.draws.shape[1],
-                "draws": base64.b64encode(
-                    np.ascontiguousarray(mode.hazard.draws, dtype="<f8").tobytes()
-                ).decode("ascii"),
+                "draws": _base64(mode.hazard.draws),
+                "spreads": [
+                    {
+                        "column": column,
+                        "variance": _base64(found.variance),
+                        "score": _base64(found.score),
+                        "groups": {name: found.record_of(name) for name in found.names},
+                    }
+                    for column, found in mode.spreads
+                ],
             }
             for mode in fits.at_stake
             if mode.hazard is not None
@@ -125,9 +135,15 @@ def hull_figures(state: Row, fuel: Row, dock: Row | None) -> dict[str, Any]:
             }
             for stands_in in BOUNDS.values()
         ],
+        "groups": {column: state.get(column) for column in sorted(GROUP_COLUMNS)},
         "needAki": fuel.get("need_now_aki"),
         "dockAki": None if dock is None else dock["delivered_aki"],
     }
+
+
+def _base64(values: Floats) -> str:
+    """Doubles, little end first, row by row."""
+    return base64.b64encode(np.ascontiguousarray(values, dtype="<f8").tobytes()).decode("ascii")
 
 
 def _usual(state: Row, columns: Mapping[str, str]) -> dict[str, float]:

@@ -114,10 +114,11 @@ MARK_WORDS = {
 CHANCE_METHOD = (
     "A chance is one minus the chance of surviving the expected engine hours, given survival "
     "to now. The fuel and the riding of late give way, hour by hour, to what is usual for the "
-    "hull. The chance adds ring-land fracture and ring wear and "
-    "leaves other failures aside. It is averaged over draws of the model's parameters; its "
-    "range holds the draws' middle 95 % and the best and worst fuel the open part of the "
-    "record may have been."
+    "hull. An engine or a dock whose sets broke more, or less, often than like ones bears a part "
+    "of that, as far as its record tells it from luck. The chance adds ring-land fracture and "
+    "ring wear and leaves other failures aside. It is averaged over draws of the model's "
+    "parameters; its range holds the draws' middle 95 %, the spread between engines in them, "
+    "and the best and worst fuel the open part of the record may have been."
 )
 
 SCORE_COUNTS = {

@@ -4,24 +4,48 @@
 (function () {
   var fleet = window.RINGLAND_FLEET;
 
-  function drawsOf(mode) {
-    var text = atob(mode.draws);
-    var view = new DataView(new ArrayBuffer(text.length));
+  function doublesOf(base64) {
+    var text = atob(base64);
+    var view = new DataView(new ArrayBuffer(text.length)), values = [];
     for (var i = 0; i < text.length; i += 1) { view.setUint8(i, text.charCodeAt(i)); }
-    var rows = [], n = text.length / 8 / mode.columns;
+    for (var at = 0; at < text.length; at += 8) { values.push(view.getFloat64(at, true)); }
+    return values;
+  }
+
+  function drawsOf(mode) {
+    var values = doublesOf(mode.draws), rows = [], n = values.length / mode.columns;
     for (var r = 0; r < n; r += 1) {
-      var row = [];
-      for (var c = 0; c < mode.columns; c += 1) {
-        row.push(view.getFloat64((r * mode.columns + c) * 8, true));
-      }
+      var row = values.slice(r * mode.columns, (r + 1) * mode.columns);
       rows.push({ shape: Math.exp(row[0]), scale: Math.exp(row[1]), effects: row.slice(2) });
     }
     return rows;
   }
   var modes = fleet.modes.map(function (mode) {
-    return { names: mode.names, centre: mode.centre, step: mode.step, draws: drawsOf(mode) };
+    return { names: mode.names, centre: mode.centre, step: mode.step, draws: drawsOf(mode),
+      spreads: mode.spreads.map(function (spread) {
+        return { column: spread.column, groups: spread.groups,
+          variance: doublesOf(spread.variance), score: doublesOf(spread.score) };
+      }) };
   });
   var nDraws = modes[0].draws.length;
+
+  // What the hull's engine and dock bear beside like ones, by draw (group_spread in the
+  // Python sources).
+  function factorsOf(mode, groups) {
+    return mode.draws.map(function (draw, i) {
+      return mode.spreads.reduce(function (product, spread) {
+        var name = groups[spread.column];
+        var record = Object.prototype.hasOwnProperty.call(spread.groups, name) ?
+          spread.groups[name] : [0, 0, 0];
+        var before = 1 / spread.variance[i];
+        var shape = before + record[0], rate = before + record[1];
+        var logVariance = Math.log1p(1 / shape);
+        var score = spread.score[(i + record[2]) % spread.score.length];
+        return product * (shape / rate) *
+          Math.exp(Math.sqrt(logVariance) * score - logVariance / 2);
+      }, 1);
+    });
+  }
 
   function changed(effect, value) {
     var after = { set: effect.by, cap: Math.min(value, effect.by), scale: value * effect.by,
@@ -63,7 +87,7 @@
     return ascending(ends).filter(function (end) { return end > 0 && end < hours; }).concat(hours);
   }
 
-  function hazardByDraw(covariates, usual, ageH, hours, actions) {
+  function hazardByDraw(covariates, usual, groups, ageH, hours, actions) {
     var held = {}, corners = [];
     Object.keys(usual).forEach(function (name) { held[name] = []; });
     actions.forEach(function (action) {
@@ -74,6 +98,7 @@
       });
     });
     var names = Object.keys(held);
+    var factors = modes.map(function (mode) { return factorsOf(mode, groups); });
     var total = new Float64Array(nDraws), start = 0;
     pieceEnds(names.length ? ascending(corners.concat(0)) : [], hours).forEach(function (end) {
       var there = Object.assign({}, covariates), middle = (start + end) / 2;
@@ -82,14 +107,14 @@
         if (now === undefined) { return; }
         there[name] = valueAt(middle, name, held[name], now, name in usual ? usual[name] : now);
       });
-      addHazard(total, there, ageH + Math.min(start, hours), ageH + Math.min(end, hours));
+      addHazard(total, there, factors, ageH + Math.min(start, hours), ageH + Math.min(end, hours));
       start = end;
     });
     return total;
   }
 
-  function addHazard(total, covariates, from, to) {
-    modes.forEach(function (mode) {
+  function addHazard(total, covariates, factors, from, to) {
+    modes.forEach(function (mode, at) {
       var z = mode.names.map(function (name, j) {
         return (covariates[name] - mode.centre[j]) / mode.step[j];
       });
@@ -97,7 +122,7 @@
         var log = 0;
         for (var j = 0; j < z.length; j += 1) { log += draw.effects[j] * z[j]; }
         total[i] += (Math.pow(to / draw.scale, draw.shape) - Math.pow(from / draw.scale, draw.shape)) *
-          Math.exp(log);
+          Math.exp(log) * factors[at][i];
       });
     });
   }
@@ -128,7 +153,7 @@
     [{}].concat(hull.bounds).forEach(function (bound, i) {
       var now = Object.assign({}, hull.covariates, bound.covariates);
       var usual = Object.assign({}, hull.usual, bound.usual);
-      var chances = hazardByDraw(now, usual, renews ? 0 : hull.ageH, hours, actions)
+      var chances = hazardByDraw(now, usual, hull.groups, renews ? 0 : hull.ageH, hours, actions)
         .map(function (h) { return -Math.expm1(-h); });
       if (i === 0) {
         found.chance = chances.reduce(function (a, b) { return a + b; }, 0) / chances.length;
