@@ -21,6 +21,7 @@ from ringland.wording.number_words import (
     chance_text,
     count_text,
     day_text,
+    exact_text,
     instant_text,
     money_text,
     number_text,
@@ -177,3 +178,6 @@ def test_a_reading_stays_as_read_unless_its_unit_is_not_the_shops() -> None:
     with in_manner(US):
         assert reading_text(172, "psi") == "172 psi"
         assert reading_text(0.635, "mm") == "0.025 in"
+        assert reading_text(0.012, "mm") == "0.0005 in"  # 0.000472 in, past what is read
+        assert exact_text(0.05, "mm") == "0.002 in"
+    assert exact_text(0.05, "mm") == "0.05 mm"

@@ -9,7 +9,14 @@ import math
 from datetime import date, datetime
 
 from ringland.wording.manner import CLOCKS, DATE_FORMS, manner
-from ringland.wording.shown_units import price_factor, shown, shown_reading, shown_unit, volume_noun
+from ringland.wording.shown_units import (
+    in_figures,
+    price_factor,
+    shown,
+    shown_reading,
+    shown_unit,
+    volume_noun,
+)
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -134,9 +141,9 @@ def figure_text(value: float, stored: str, digits: int = 0) -> str:
 
 
 def exact_text(value: float, stored: str) -> str:
-    """A quantity with the figures it has, or four where it is converted, and its unit."""
+    """A quantity with the figures it has, or as `in_figures` rounds it, and its unit."""
     unit = shown_unit(stored)
-    figure = value if unit.unit == stored else float(f"{shown(value, stored):.4g}")
+    figure = value if unit.unit == stored else in_figures(shown(value, stored), unit)
     return f"{plain_text(figure)} {unit.written}"
 
 

@@ -19,6 +19,8 @@ class ShownUnit:
     unit: str
     extra_digits: int = 0
     """Decimals beyond those the stored unit is given, so that no figure becomes coarser."""
+    finest: int = 9
+    """Decimals beyond which no gauge reads: an inch micrometer to a ten-thousandth."""
 
     @property
     def written(self) -> str:
@@ -32,7 +34,7 @@ WRITTEN = {"US gal": "gal", "degC": "\N{DEGREE SIGN}C", "degF": "\N{DEGREE SIGN}
 SHOWN = {
     "l": {"us": ShownUnit("US gal")},
     "kPa": {"us": ShownUnit("psi")},
-    "mm": {"us": ShownUnit("in", extra_digits=1)},
+    "mm": {"us": ShownUnit("in", extra_digits=1, finest=4)},
     "degC": {"us": ShownUnit("degF")},
 }
 """Stored unit to the one shown, where a system of units shows another."""
@@ -55,13 +57,17 @@ def shown(value: float, stored: str) -> float:
 def shown_reading(value: float, unit: str) -> tuple[float, str]:
     """A gauge's reading in the unit shown, and that unit as written.
 
-    Four figures, one more than a gauge is read to, where it is converted; as it was read
-    where it is not.
+    As it was read where it is not converted, else as `in_figures` rounds it.
     """
     target = shown_unit(READ_IN.get(unit, unit))
     if target.unit == unit:
         return value, target.written
-    return float(f"{in_unit(value, unit, target.unit):.4g}"), target.written
+    return in_figures(in_unit(value, unit, target.unit), target), target.written
+
+
+def in_figures(value: float, unit: ShownUnit) -> float:
+    """A converted value to four figures, and no finer than the unit's gauges read."""
+    return round(float(f"{value:.4g}"), unit.finest)
 
 
 def shown_factor(stored: str) -> float:
