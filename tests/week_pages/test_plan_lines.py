@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from ringland.ring_survival.age_replacement import ReplacementLimits
+from ringland.service_week.catalogue_file import own_catalogue
 from ringland.service_week.hand_changes import HandChanges
 from ringland.service_week.week_decisions import default_limits
 from ringland.week_pages.plan_lines import (
@@ -17,6 +18,7 @@ from ringland.week_pages.plan_lines import (
     spare_line,
     waiting_groups,
 )
+from ringland.week_pages.what_if import choices
 from tests.service_week.small_fleet import CATALOGUE, SETTINGS, small_fleet
 
 FLEET = small_fleet()
@@ -124,3 +126,10 @@ def test_days_off_are_told_with_what_a_spare_is_worth() -> None:
     assert line.startswith("7.5 hull-days off the water this week, 0.0 made good by a spare")
     spared = FLEET.decisions(FITS, limits=replace(LIMITS, spare_hulls=1))
     assert "7.0 made good by a spare" in spare_line(spared, "USD")
+
+
+def test_an_action_the_shop_does_not_offer_is_not_in_the_what_if() -> None:
+    own = own_catalogue("[action.fuel_rule]\noffered = false", "actions.toml", SETTINGS)
+
+    assert "fuel_rule" in [action.name for action in choices(CATALOGUE)]
+    assert "fuel_rule" not in [action.name for action in choices(own)]

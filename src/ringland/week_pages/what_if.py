@@ -57,7 +57,7 @@ def choices(catalogue: Catalogue) -> list[Action]:
     return [
         action
         for action in catalogue.actions.values()
-        if action.test is None and (action.effects or action.renews_age)
+        if action.offered and action.test is None and (action.effects or action.renews_age)
     ]
 
 
