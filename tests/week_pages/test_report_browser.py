@@ -1,5 +1,6 @@
 """The site in headless Chromium, opened from disk at laptop and phone width."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -54,6 +55,31 @@ def test_fleet_page_leads_to_a_hull_and_its_picture(page: Page, site_folder: Pat
 
     page.click("text=This week")
     assert page.inner_text("h1") == "This week's list"
+
+
+def test_a_week_in_which_no_hull_can_be_assessed_can_still_be_searched(
+    page: Page, site_folder: Path
+) -> None:
+    """Found in use: without the button that folds hulls away the whole finder failed."""
+    whole = (site_folder / "index.html").read_text()
+    thin = re.sub(r'<button[^>]*id="fold".*?</button>', "", whole)
+    assert thin != whole
+    (site_folder / "thin.html").write_text(thin)
+
+    page.goto((site_folder / "thin.html").as_uri())
+
+    assert page.is_visible("#finder")
+
+
+@pytest.mark.parametrize("name", ["records/index.html", "records/H01.html"])
+def test_record_pages_fit_the_screen_and_draw_their_picture(
+    page: Page, site_folder: Path, name: str
+) -> None:
+    page.goto((site_folder / name).as_uri())
+    if "data-chart" in (site_folder / name).read_text():
+        page.wait_for_selector("#chart-hours svg.main-svg")
+        assert page.locator("#chart-hours .point").count() == 3 + 1 + 1  # good, left out, mended
+    assert_no_sideways_scroll(page)
 
 
 @pytest.mark.parametrize("name", ["score.html", *PROOF_PAGES.values()])

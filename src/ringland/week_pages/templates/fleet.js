@@ -6,7 +6,8 @@
   if (!finder || !lists.length) { return; }
   var KEYS = ["hull", "dock", "call", "sort"];
   var count = document.getElementById("finder-count");
-  var fold = document.getElementById("fold");
+  // A week in which no hull can be assessed has nothing to fold, and so no button.
+  var fold = document.getElementById("fold") || document.createElement("button");
   var rows = [];
   lists.forEach(function (list) {
     rows = rows.concat(Array.prototype.slice.call(list.tBodies[0].rows));
