@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page
 
+from ringland.week_pages.report_page import build_site
 from ringland.week_pages.slot_lines import slot_rows
 from tests.service_week.small_fleet import small_fleet
 from tests.week_pages.report_in_browser import site_folder
@@ -65,3 +66,15 @@ def test_a_plan_without_slot_trials_says_nothing() -> None:
     bare = replace(report.decisions, slots=())
 
     assert slot_rows(bare, report.catalogue, "USD") == []
+
+
+def test_where_no_slot_changes_anything_the_page_says_so_in_one_line() -> None:
+    report = small_fleet().report()
+    now = next(trial for trial in report.decisions.slots
+               if trial.lift_slots == report.decisions.plan.room["lift slots"])  # fmt: skip
+    same = tuple(replace(now, lift_slots=trial.lift_slots) for trial in report.decisions.slots)
+    changed = replace(report, decisions=replace(report.decisions, slots=same))
+    page = build_site(changed)["index.html"].decode()
+
+    assert "Nothing this week: with 0 to" in page
+    assert '<select name="slots"' not in page

@@ -19,7 +19,7 @@ def slot_rows(
     Returns:
         slots, is_now, cost (unrounded, in the records' money), title, cost_line,
         failure_line, comes_in and goes_out: (hull, what it gets or loses) against the plan
-        as it stands.
+        as it stands, moves: whether cost or hulls differ from it.
     """
     if decisions.plan is None:
         return []
@@ -37,6 +37,7 @@ def slot_rows(
             "failure_line": f"{number_text(trial.failures, 2)} failures expected",
             "comes_in": _changed(trial, now, catalogue),
             "goes_out": _changed(now, trial, catalogue),
+            "moves": trial.options != now.options or _less(trial, now) != 0,
         }
         for trial in decisions.slots
     ]
@@ -46,10 +47,15 @@ def _cost_line(trial: SlotTrial, now: SlotTrial, currency: str) -> str:
     whole = f"expected cost {money_text(trial.total_cost, currency)}"
     if trial is now:
         return f"{whole}, as the week stands"
-    less = round(now.total_cost - trial.total_cost, 2)
+    less = _less(trial, now)
     if less == 0:
         return f"{whole}, the same as now"
     return f"{whole}, {money_text(abs(less), currency)} {'less' if less > 0 else 'more'} than now"
+
+
+def _less(trial: SlotTrial, now: SlotTrial) -> float:
+    """What the trial costs less than the plan as it stands; solver noise below a cent is none."""
+    return round(now.total_cost - trial.total_cost, 2)
 
 
 def _changed(then: SlotTrial, before: SlotTrial, catalogue: Catalogue) -> list[tuple[str, str]]:
