@@ -221,3 +221,17 @@ def test_without_corrections_nothing_changes(kind: str) -> None:
 
     assert with_corrections(rows, rows["corrections"])[kind].equals(rows[kind])
     assert key_text(RECORD_KINDS[kind], rows[kind]).len() == rows[kind].height
+
+
+def test_a_key_nearly_right_is_asked_for_by_the_one_on_record() -> None:
+    """Found in use: a key copied from a spreadsheet, its zone gone, was refused without a hint."""
+    rows = [
+        corrected("volume_l", "41", "06-10 00:00", key=key)
+        for key in ("H01; 2025-06-01 09:00", "nobody")
+    ]
+    typed = fleet(*rows)["corrections"].with_columns(source_row=pl.Series([2, 3]))
+
+    remedies = correction_faults(typed, fleet())["remedy"].to_list()
+
+    write = "Write hull_id; filled_at as the record has them, parted by ';'."
+    assert remedies == [f"Did you mean '{FILL_KEY}'? {write}", write]

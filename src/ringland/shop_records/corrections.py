@@ -8,6 +8,7 @@ correction names a record by the key it was loaded with, even if that was correc
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Mapping
 
 import polars as pl
@@ -133,7 +134,10 @@ def _of_kind(
             stray,
             "record_key",
             sentence(f"No record of {kind.name} has the key '{{}}'.", "record_key"),
-            pl.lit(f"Write {form} as the record has them, parted by ';'."),
+            pl.lit(
+                pl.Series([_nearest_key(key, keys) for key in stray["record_key"]], dtype=pl.String)
+            )
+            + f"Write {form} as the record has them, parted by ';'.",
         ),
         faults(
             strange,
@@ -149,6 +153,18 @@ def _of_kind(
     sound = sound.join(found[-1], on=SOURCE_ROW, how="anti")
     found.append(_breaking_rules(kind, sound, rows.with_columns(keys), known))
     return found
+
+
+_COMPARED_KEYS = 2000
+"""Keys of one hull or engine that are compared with a stray one: comparing takes time."""
+
+
+def _nearest_key(written: str, keys: pl.Series) -> str:
+    """The key that was probably meant, as a question; empty if none is near."""
+    begins = written.split(";", maxsplit=1)[0].strip() + ";"
+    alike = keys.filter(keys.str.starts_with(begins)).head(_COMPARED_KEYS).to_list()
+    near = difflib.get_close_matches(written, alike, n=1, cutoff=0.7)
+    return f"Did you mean '{near[0]}'? " if near else ""
 
 
 def _unreadable(kind: RecordKind, corrections: pl.DataFrame) -> pl.DataFrame:
