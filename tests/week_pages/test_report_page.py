@@ -131,7 +131,8 @@ def test_every_link_leads_to_a_file_of_the_site(site: dict[str, bytes]) -> None:
 
 def test_no_page_names_an_address_of_the_network(site: dict[str, bytes]) -> None:
     for path, content in site.items():
-        if path != "plotly.min.js":
+        # compressed bytes of a workbook or a Parquet file hold any letters by chance
+        if path != "plotly.min.js" and not path.endswith((".xlsx", ".parquet")):
             # "//" inside base64 is no address: one starts a quoted or bare word.
             assert not re.search(rb"https?:|[\"'(=\s]//[a-z]", content), path
 

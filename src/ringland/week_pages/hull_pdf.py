@@ -82,9 +82,11 @@ def sheet_data(report: WeekReport, sheet: HullSheet) -> dict[str, Any]:
         "steps": _steps(context),
         "chance_headings": hull_words.CHANCE_HEADINGS,
         "horizons": [_horizon(row, top) for row in context["horizons"]],
-        "why_not": "" if context["horizons"] else f"No chance is given: {sheet.chance['why_not']}.",
-        "chance_note": f"{context['use']} {hull_words.RANGE_NOTE} Bars run from 0 to "
-        f"{share_text(top)}. Behind these figures: {context['behind']}",
+        "why_not": ""
+        if context["horizons"]
+        else hull_words.NO_CHANCE.format(why=sheet.chance["why_not"]),
+        "chance_note": f"{context['use']} {hull_words.RANGE_NOTE} "
+        + hull_words.BARS_RUN.format(top=share_text(top), behind=context["behind"]),
         "drivers": [
             {"line": row["line"], "part": row["width"] / 100 * (1 if row["part"] > 0 else -1)}
             for row in context["drivers"]

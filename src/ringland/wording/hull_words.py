@@ -20,9 +20,47 @@ DO, JOB, FUEL_RULE, ROOM, ADVICE = "Do", "Job", "Fuel rule", "The week's room", 
 
 CHANCE_30D, RANGE, PICTURE = "Chance in 30 days", "95 % range", "Picture"
 CHANCE_HEADINGS = ("Within", "Chance", "95 % range", "Fleet's middle")
-FIGURES = ("Chance", "Fleet's middle")
+FIGURES = ("Chance", "Fleet's middle", CHANCE_30D, "Amount")
 """Headings over figures, which stand to the right."""
 TEST_HEADINGS = ("Test", "Day", "Readings", "Verdict", "Why", "Limit is")
+
+BARS_RUN = "Bars run from 0 to {top}. Behind these figures: {behind}"
+NO_CHANCE = "No chance is given: {why}."
+
+WHAT_IF, FILL_NOW, AS_OF_LATE = "What if", "Fill from now on", "as of late"
+EXTRA_PRICE, STEPS, AS_IT_STANDS = "Extra price, {currency} a {volume}", "Steps", "As it stands"
+THE_CALIBRATION = "the calibration"
+WHAT_IF_NOTE = (
+    "Worked out on this page from the same {draws} draws and by the same formula as the figures "
+    "above; no connection is used. A grade counts as its pump number against the need of {need}. "
+    "Effects of steps are settings of the action catalogue, most of them assumptions."
+)
+
+TIMELINE = "Fuel, tests and builds on one time line"
+TIMELINE_PICTURE = (
+    "Octane margin of each rental, age of the fuel burned, and fills, tests, calibrations, "
+    "piston sets, failures and rebuilds on one time axis."
+)
+TIMELINE_NOTE = (
+    "Margin is octane supplied minus octane needed at full throttle; below 0 is a shortfall. "
+    "Dotted lines on fuel age: {turns} days (begins to turn) and {old} days (old): common "
+    "practice, no source. {unknown}"
+)
+NO_RENTAL = "No rental on record."
+ITS_TANK = "Its tank over time: level, octane and age after each fill and ride"
+ITS_RECORDS = "Its records and what they lack"
+
+HISTORY = "Past calls and what came of them"
+HISTORY_HEADINGS = ("Week of", "Call", DO, CHANCE_30D, "What came of it")
+HISTORY_NOTE = (
+    "A failure that came does not make a low chance wrong, nor a quiet month a high one: only all "
+    "calls together can be scored."
+)
+
+LINEAGE = "Where the fuel figures come from: {fills} fills behind the last {hours} engine hours"
+LINEAGE_REGION = "Fills with their file and row"
+LINEAGE_HEADINGS = ("Filled", "Amount", "From", "Grade written down", "File and row")
+NO_FILL = "No fill on record."
 
 NO_STEP = "Complete the record; until then judge this hull by inspection."
 NO_TEST = "No test on record for this engine. That is not the same as a good test."
