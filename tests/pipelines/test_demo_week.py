@@ -240,6 +240,28 @@ def test_the_list_is_printed_with_where_the_report_is(demo: DemoRun) -> None:
     assert [hull for hull in in_service if hull not in demo.printed] == []
 
 
+def test_the_demos_proof_stands_on_its_own_tables(demo: DemoRun) -> None:
+    warehouse = warehouse_at(demo.home.database)
+    as_of = as_of_week(DEMO_WEEK)
+    rules = warehouse.week_rows("service_week.fuel_rules", as_of)
+    docks = warehouse.week_rows("fleet_risk.dock_comparison", as_of)
+    lives = warehouse.week_rows("shop_records.piston_lives", as_of)
+    page = (demo.site / "fuel-rules.html").read_text()
+    behind = pl.read_csv(demo.site / "tables" / "piston_sets_behind.csv")
+
+    assert rules["rule"].n_unique() == 6
+    assert set(docks["dock_id"]) <= set(rules["dock_id"])
+    for dock in docks["dock_id"]:
+        assert dock in page
+    assert behind.height == lives.height
+    failed = behind.filter(pl.col("how it stands") == "failed")
+    # every failure leads back to its row: that row of the demo's file names its engine
+    lines = (DEMO_RECORDS / "failures.csv").read_text().splitlines()
+    assert failed["row of the failure (row number)"].null_count() == 0
+    for engine, row in failed.select("engine", "row of the failure (row number)").iter_rows():
+        assert lines[row - 1].startswith(f"{engine},")
+
+
 def test_every_page_says_the_records_are_invented(demo: DemoRun) -> None:
     pages = sorted(demo.site.rglob("*.html"))
 
@@ -260,12 +282,17 @@ def test_backfilled_weeks_are_scored_in_a_later_one(
     later = run_week(home, "2026-07-06")
 
     page = (later / "score.html").read_text()
-    weeks = warehouse_at(home.database).read(
-        "select distinct as_of from service_week.hull_chances order by as_of"
-    )
-    assert weeks["as_of"].dt.date().cast(pl.String).to_list() == [
+    expected = [
         "2026-06-01", "2026-06-08", "2026-06-15", "2026-06-22", "2026-06-29", "2026-07-06",
     ]  # fmt: skip
+    # the challenger's chances are kept beside the tool's own, so that the card can judge it
+    for table in ("service_week.hull_chances", "fleet_risk.challenger_chances"):
+        weeks = warehouse_at(home.database).read(
+            f"select distinct as_of from {table} order by as_of"
+        )
+        assert weeks["as_of"].dt.date().cast(pl.String).to_list() == expected, table
+    card = (later / "model-card.html").read_text()
+    assert "Not enough scored weeks to say: 1 week" in card  # 30 days are over for one of them
     assert "followed by a failure within 30 days" in page
     assert not (home.site / "2026-06-01").exists()  # chances and calls only
 
