@@ -159,3 +159,16 @@ def test_a_date_with_midnight_that_nobody_touched_is_not_taken_for_mended() -> N
     sheet = read_mended("b.xlsx", mended(mend_workbook(aside)), aside)["fills"]
 
     assert sheet.replaced == []
+
+
+def test_rows_that_only_repeat_stand_below_those_to_mend() -> None:
+    aside = set_aside(
+        b"hull_id,filled_at,volume_l,source\n"
+        b"H01,2025-06-01T10:00:00Z,40,outside\n"
+        b"H01,2025-06-01T10:00:00Z,40,outside\n"
+        b"H02,2025-06-01T10:00:00Z,4o,outside\n"
+    )
+
+    faults = sheet_cells("b.xlsx", mend_workbook(aside), "fills")[1:, 1].to_list()
+
+    assert faults == ["volume_l is '4o', which is not a number.", "Same as row 2 of this file."]

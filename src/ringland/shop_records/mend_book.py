@@ -22,6 +22,7 @@ from ringland.shop_records.raw_file import SOURCE_ROW, Layout, RawFile, RecordFi
 from ringland.shop_records.record_kinds import ALL_KINDS, RecordKind
 from ringland.shop_records.workbook_text import read_workbook, sheet_names
 from ringland.units import UNIT_NAMES, UnitError, in_unit
+from ringland.wording.doubt_words import NOTHING_TO_DO
 
 DECISION = "leave out?"
 FAULT, REMEDY, PLACE, ROW_ID, AS_WRITTEN = "fault", "remedy", "from", "row id", "as written"
@@ -99,7 +100,8 @@ def _sheet_rows(kind: RecordKind, set_aside: pl.DataFrame) -> list[dict[str, str
         pl.col(SOURCE_ROW).last(),
     )
     rows = []
-    for line in lines.to_dicts():
+    # rows that only say again what is on record stand below those that wait to be mended
+    for line in sorted(lines.to_dicts(), key=lambda line: line["remedy"] == NOTHING_TO_DO):
         cells = _cells(kind, line["raw_row"])
         rows.append(
             {DECISION: "", FAULT: line["fault"], REMEDY: line["remedy"]}
