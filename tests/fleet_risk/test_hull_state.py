@@ -300,14 +300,14 @@ def test_a_dock_whose_octane_hardly_varies_sold_one_grade() -> None:
 def test_a_drain_stands_on_the_hulls_time_line_with_its_litres_and_reason() -> None:
     noon = AS_OF - timedelta(days=9)
     drained = [
-        {"hull_id": "H1", "drained_at": noon, "volume_l": 12.5, "why": "old fuel"},
+        {"hull_id": "H1", "drained_at": noon, "volume_l": 12.6, "why": "old fuel"},
         {"hull_id": "H1", "drained_at": noon + timedelta(days=1)},
     ]
 
     events = hull_events(records(drains=drained))
 
     assert events.rows() == [
-        ("H1", noon, "Drain", "12.5 l, old fuel"),
+        ("H1", noon, "Drain", "13 l, old fuel"),
         ("H1", noon + timedelta(days=1), "Drain", "emptied"),
     ]
 

@@ -46,15 +46,15 @@ class GroupSpread:
 
         A group not on record is drawn from the spread alone.
         """
-        record = [self.record_of(group) for group in groups]
+        place = {group: at for at, group in enumerate(dict.fromkeys(groups))}
+        record = [self.record_of(group) for group in place]
         failures, expected, starts = np.array(record).reshape(-1, 3).T
         at = (np.arange(len(self.score))[:, None] + starts.astype(np.int64)) % len(self.score)
         before = 1.0 / self.variance[:, None]
         shape, rate = before + failures, before + expected
         log_variance = np.log1p(1.0 / shape)
-        return np.asarray(
-            shape / rate * np.exp(np.sqrt(log_variance) * self.score[at] - log_variance / 2)
-        )
+        drawn = shape / rate * np.exp(np.sqrt(log_variance) * self.score[at] - log_variance / 2)
+        return np.asarray(drawn[:, [place[group] for group in groups]])
 
     def record_of(self, group: str | None) -> tuple[float, float, int]:
         """Failures of a group, those expected, and where its scores begin."""
