@@ -1,3 +1,4 @@
+import html
 import io
 import os
 import re
@@ -316,3 +317,12 @@ def test_dates_under_a_picture_are_few_and_true(begin: str, end: str, want: list
     for at, text in ticks:
         assert days[0] <= at <= days[1]
         assert f"{datetime.fromtimestamp(at * 86_400, UTC):%b %Y}" in text
+
+
+def test_a_report_says_first_what_to_do_and_what_it_costs() -> None:
+    made = report()
+    price = next(row[1] for row in made.options if row[0].endswith("(proposed)"))
+
+    assert made.summary[-1] == f"{made.work_lines[0]} Price: {price}."
+    opening = html.unescape(page_text(made).split('aria-labelledby="job"')[0])
+    assert made.summary[-1] in opening

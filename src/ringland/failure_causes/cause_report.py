@@ -143,6 +143,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
     speaks = record_speaks(record, shop.table, shop.assumptions)
     heading, found = lines.found_rows(case.opened, case.findings)
     wanted = lines.photo_names(case.opened)
+    work_lines, options = work.work_lines(sheet), work.option_rows(sheet, shop.prices)
     shown = [name for name in wanted if name in shop.photos and shown_photo(shop.photos[name])]
     return CauseReport(
         engine_id=failure["engine_id"],
@@ -156,6 +157,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
             lines.mode_line(failure),
             lines.first_cause_line(ranking, shop.table),
             *agreement_lines(ranking, speaks, shop.table)[:1],
+            *_what_to_do(work_lines, options),
         ),
         job=lines.job_rows(failure, case.engine, case.life, case.rebuild),
         complaint=(failure["complaint"] or "No complaint is on record.",),
@@ -181,8 +183,8 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         picture=evidence_picture(shop.exposure, record, case.before),
         unknowable=lines.unknowable_lines(ranking, record, case.findings),
         work=work.work_rows(sheet),
-        work_lines=work.work_lines(sheet),
-        options=work.option_rows(sheet, shop.prices),
+        work_lines=work_lines,
+        options=options,
         prevention=_prevention(ranking, speaks, shop.table),
         acceptance=work.acceptance_rows(sheet),
         acceptance_form=acceptance_workbook(
@@ -193,6 +195,14 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         afterwards_lines=(sheet.kept_parts, sheet.disposal),
         cautions=sheet.cautions,
     )
+
+
+def _what_to_do(work_lines: Sequence[str], options: Sequence[Sequence[str]]) -> tuple[str, ...]:
+    """What is proposed and what it costs, in a line; none where nothing is."""
+    price = next((row[1] for row in options if row[0].endswith("(proposed)")), None)
+    if not work_lines or price is None:
+        return ()
+    return (f"{work_lines[0]} Price: {price}.",)
 
 
 @dataclass(frozen=True)
