@@ -104,3 +104,13 @@ def test_a_dock_without_failures_has_an_upper_limit_only() -> None:
 
 def test_no_running_gives_an_empty_table() -> None:
     assert compare_docks(SPELLS.clear(), RIDES, None, SETTINGS).equals(DockRows.create_empty())
+
+
+def test_a_hazard_of_the_docks_own_is_no_part_of_what_is_expected_of_it() -> None:
+    def own(start, stop, rows):  # type: ignore[no-untyped-def]
+        factor = 3.0 if "dock_id" in rows.columns or "engine_id" in rows.columns else 1.0
+        return np.array([0.001 * factor * (stop - start)])
+
+    row = by_dock(own)["north"]
+
+    assert row["expected"] == pytest.approx(0.001 * row["running_h"])

@@ -1,8 +1,9 @@
 """Docks side by side: fuel, hours, failures, and whether a dock stands out once fuel is counted.
 
 Failures seen at a dock are held against those expected there from the fleet's own hazard with
-the dock's fuel, use, calibrations and set ages (indirect standardisation: Breslow and Day
-1987, Statistical Methods in Cancer Research II, chapter 2).  Limits of a count are exact
+the dock's fuel, use, calibrations and set ages, but no hazard of the dock's or its engines'
+own (indirect standardisation: Breslow and Day 1987, Statistical Methods in Cancer Research
+II, chapter 2).  Limits of a count are exact
 (Garwood 1936, Biometrika 28:437-442); those of the ratio mix them with the draws of the
 expected failures.  The fleet's hazard was fitted with the dock in it, which draws the ratio
 towards one.
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from ringland.assumptions import Assumptions
-from ringland.fleet_risk.fleet_hazard import MODES_AT_STAKE
+from ringland.fleet_risk.fleet_hazard import MODES_AT_STAKE, SPREAD_OVER
 from ringland.fuel_exposure.octane_margin import ROUNDING_ON
 
 Floats = NDArray[np.float64]
@@ -80,7 +81,10 @@ def compare_docks(
     fuel = _fuel(sessions, one_grade)
     expected = None
     if hazard is not None:
-        expected = hazard(spells["start_h"].to_numpy(), spells["stop_h"].to_numpy(), spells)
+        # The hazards a dock and its engines bear of their own are what is looked for here:
+        # they must not enter what is expected of the dock.
+        unnamed = spells.drop(group for groups in SPREAD_OVER.values() for group in groups)
+        expected = hazard(spells["start_h"].to_numpy(), spells["stop_h"].to_numpy(), unnamed)
     rows = []
     for dock in spells["dock_id"].unique().sort():
         inside = spells["dock_id"] == dock
