@@ -3,10 +3,11 @@
 Run: POLARS_MAX_THREADS=2 .venv/bin/pytest -m benchmark tests/benchmarks/test_session_load.py -s
 Set RINGLAND_BENCHMARK_ROWS for another size.
 
-On two busy cores: typed with reasons 2.2 to 2.5 times the count (1.9 times its processor
-seconds; DuckDB reading the columns typed, without reasons, takes as many), the same file again
-0.13 to 0.26 times, into the warehouse 8 to 14 times; 1.5 GB at most after one load, of which
-0.5 GB the file itself, and 1.9 GB while the result of one before is still held.
+On two cores with six times as much other work as they could do, typed with reasons took 2.2,
+2.5 and 3.2 times the count, and 1.9 times its processor seconds each time (DuckDB reading the
+columns typed, without reasons, takes as many, and took 3.3 times in the last of these runs);
+the same file again 0.13 to 0.26 times, into the warehouse 8 to 16 times.  Peak memory 1.5 GB
+after one load, of which 0.5 GB the file itself; 1.9 GB with the result of one before still held.
 """
 
 import mmap
