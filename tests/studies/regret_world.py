@@ -197,7 +197,7 @@ def play(world: World, decide: Decide, catalogue: Catalogue, prices: Prices) -> 
         for hull in hulls:
             names = actions.get(hull.hull_id, ())
             _do_jobs(hull, names, start, world=world, catalogue=catalogue, prices=prices, bill=bill)
-            _run_week(hull, names, start + WEEK_D, world=world, catalogue=catalogue, bill=bill)
+            run_week(hull, names, start + WEEK_D, world=world, catalogue=catalogue, bill=bill)
     bill.failures = sum(1 - exp(-hull.hazard) for hull in hulls)
     bill.failure_cost = bill.failures * prices.unplanned
     return bill
@@ -285,7 +285,7 @@ def _do_jobs(
     bill.fuel_hull_weeks += bool({"fuel_rule", "drain_refill", "mild_calibration"} & set(names))
 
 
-def _run_week(
+def run_week(
     hull: Hull,
     names: Sequence[str],
     until: float,
@@ -294,6 +294,7 @@ def _run_week(
     catalogue: Catalogue,
     bill: Bill,
 ) -> None:
+    """The hull's rentals up to a day, the week's actions in force."""
     on_rule, restricted = "fuel_rule" in names, "restrict_throttle" in names
     per_l = catalogue.actions["fuel_rule"].cost_per_l
     while hull.next_rental < len(hull.rentals) and hull.rentals[hull.next_rental].day < until:
