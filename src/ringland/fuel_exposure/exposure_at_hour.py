@@ -31,9 +31,10 @@ def exposure_at_hour(exposure: pl.DataFrame, hour: float, assumptions: Assumptio
     inside = pl.min_horizontal(end, pl.lit(hour)) - pl.max_horizontal(begin, pl.lit(since))
     last = (pl.col("set_h_stop") <= hour).sum()  # the session under way, or the next one
     names = ("hours", "hard_h", "short_onh", "aged_l", "age_ld")
+    # what ended before counts for nothing, and is most of the record
+    late = exposure.filter(pl.col("piston_set_id").is_not_null() & (end > since))
     sums = (
-        session_totals(exposure, assumptions)
-        .filter(pl.col("piston_set_id").is_not_null() & begin.is_not_null())
+        session_totals(late, assumptions)
         .sort("piston_set_id", "set_h_start", "started_at")
         .with_columns(share=(inside / (end - begin)).clip(0.0, 1.0).fill_nan(0.0))
         .group_by("piston_set_id", maintain_order=True)

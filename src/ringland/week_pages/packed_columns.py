@@ -13,9 +13,11 @@ for texts that begin with a whole number.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 
+import numpy as np
 import polars as pl
 
 from ringland.wording.manner import manner
@@ -58,8 +60,8 @@ def steps(numbers: Iterable[int | None]) -> str:
 
 def scaled(values: pl.Series, per: int) -> Column:
     """Numbers rounded to the nearest 1/per; null and NaN stay unknown."""
-    whole = (values.cast(pl.Float64).fill_nan(None) * per).round().cast(pl.Int64)
-    return [per, steps(whole)]
+    whole = np.rint(values.cast(pl.Float64).to_numpy() * per).tolist()  # null comes as NaN
+    return [per, steps(None if math.isnan(number) else int(number) for number in whole)]
 
 
 def minutes(instants: pl.Series) -> Column:
