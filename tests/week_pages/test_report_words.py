@@ -346,10 +346,10 @@ def test_a_test_is_one_line_with_its_worst_verdict() -> None:
     )
     (line,) = bench_rows(tests)
 
-    assert line["readings"] == "cyl 1: 1,179 kPa, cyl 2: 1,186 kPa, cyl 3: not looked at"
+    assert line["readings"] == "cyl 1: 171 psi, cyl 2: 172 psi, cyl 3: not looked at"
     assert (line["verdict"], line["why"]) == ("fail", "cyl 2: reason 2")
     (measured,) = bench_rows(tests.head(2))
-    assert measured["readings"] == "cyl 1: 1,179, cyl 2: 1,186 kPa"
+    assert measured["readings"] == "cyl 1: 171, cyl 2: 172 psi"
 
 
 @pytest.mark.parametrize("verdict", BENCH_VERDICTS)

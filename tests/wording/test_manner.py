@@ -172,7 +172,11 @@ def test_a_wrong_entry_is_named_with_its_file_and_remedy(text: str, parts: list[
 
 def test_a_reading_stays_as_read_unless_its_unit_is_not_the_shops() -> None:
     # NIST SP 811 (2008), appendix B.8: 1 psi = 6.894757 kPa, so 172 psi = 1185.90 kPa
-    assert reading_text(172, "psi") == "1,186 kPa"
+    assert reading_text(172, "psi") == "172 psi"
+    with in_manner(Manner(pressure="kPa")):
+        assert reading_text(172, "psi") == "1,186 kPa"
+    with in_manner(Manner(pressure="bar")):
+        assert reading_text(172, "psi") == "11.86 bar"
     assert reading_text(28.25, "inHg") == "28.25 inHg"
     assert reading_text(0.0375, "mm") == "0.0375 mm"
     with in_manner(US):

@@ -50,6 +50,7 @@ NUMBER_FORMS = {
 
 MONEY_PLACES = ("before", "after")
 UNIT_SYSTEMS = ("metric", "us")
+PRESSURES = ("psi", "kPa", "bar")
 PAPERS = ("a4", "us-letter")
 
 
@@ -62,6 +63,7 @@ class Manner:
     """
 
     units: str = "metric"
+    pressure: str = "psi"
     date: str = "Mon 17 Aug 2026"
     clock: str = "14:05"
     number: str = "1,234.5"

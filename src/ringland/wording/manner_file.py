@@ -20,12 +20,14 @@ from ringland.wording.manner import (
     MONEY_PLACES,
     NUMBER_FORMS,
     PAPERS,
+    PRESSURES,
     UNIT_SYSTEMS,
     Manner,
 )
 
 CHOICES: dict[str, Collection[str]] = {
     "units": UNIT_SYSTEMS,
+    "pressure": PRESSURES,
     "date": DATE_FORMS,
     "clock": CLOCKS,
     "number": NUMBER_FORMS,

@@ -33,7 +33,6 @@ WRITTEN = {"US gal": "gal", "degC": "\N{DEGREE SIGN}C", "degF": "\N{DEGREE SIGN}
 
 SHOWN = {
     "l": {"us": ShownUnit("US gal")},
-    "kPa": {"us": ShownUnit("psi")},
     "mm": {"us": ShownUnit("in", extra_digits=1, finest=4)},
     "degC": {"us": ShownUnit("degF")},
 }
@@ -43,8 +42,18 @@ READ_IN = {"psi": "kPa", "bar": "kPa", "in": "mm", "US gal": "l", "imp gal": "l"
 """Units a gauge may read in, to the one its quantity is stored in."""
 
 
+PRESSURE = {
+    "psi": ShownUnit("psi"),
+    "kPa": ShownUnit("kPa"),
+    "bar": ShownUnit("bar", extra_digits=2),
+}
+"""The units of a compression gauge: shops of both systems read psi, so it is set apart."""
+
+
 def shown_unit(stored: str) -> ShownUnit:
     """The unit that stands for a stored one, e.g. 'US gal' for 'l' in US units."""
+    if stored == "kPa":
+        return PRESSURE[manner().pressure]
     return SHOWN.get(stored, {}).get(manner().units, ShownUnit(stored))
 
 
