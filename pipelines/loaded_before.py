@@ -65,8 +65,13 @@ def rows_tried_again(
     """
     if earlier is None or earlier.read_by is not None or earlier.rows_mended:
         return None
+    return rows_set_aside(con, kind, earlier.sha256)
+
+
+def rows_set_aside(con: duckdb.DuckDBPyConnection, kind: RecordKind, sha256: str) -> pl.Series:
+    """The source rows of a file loaded before that stand in the set-aside table."""
     rows: pl.DataFrame = con.sql(
         f"select distinct source_row from {SET_ASIDE} where content_sha256 = ? and kind = ?",
-        params=[earlier.sha256, kind.name],
+        params=[sha256, kind.name],
     ).pl()
     return rows[SOURCE_ROW]

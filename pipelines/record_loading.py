@@ -25,6 +25,7 @@ from pipelines.loaded_before import (
     EarlierLoad,
     earlier_load,
     held_against,
+    rows_set_aside,
     rows_tried_again,
 )
 from pipelines.raw_store import (
@@ -119,13 +120,38 @@ def load_file(
     name = mapping.name if mapping else None
     add_to_list(raw_folder, TakenIn(kind.name, path.name, kept.sha256, name, read_by))
     intakes, notes = _take_in(kind, path.name, kept.content(), known, mapping, clocks)
-    if earlier and earlier.read_by != read_by:
-        notes.append("Read by another mapping than before; 'ringland rebuild' reads all rows anew.")
+    if earlier and earlier.read_by != read_by and _moves_rows(con, kind, intakes, earlier):
+        return _unchanged(kind, path.name, earlier, MAPPING_MOVES_ROWS)
     tried_again = rows_tried_again(con, kind, earlier) if mapping is None else None
     return write_intakes(con, kind, path.name, intakes, digests, notes, tried_again=tried_again)
 
 
-def _unchanged(kind: RecordKind, file_name: str, earlier: EarlierLoad) -> FileCount:
+MAPPING_MOVES_ROWS = (
+    "Not read again: by its changed mapping, rows of it on record would stand a second time or "
+    "contradict themselves. 'ringland rebuild' reads every file anew, this one by that mapping."
+)
+
+
+def _moves_rows(
+    con: duckdb.DuckDBPyConnection, kind: RecordKind, intakes: list[Intake], earlier: EarlierLoad
+) -> bool:
+    """Whether rows that loaded before come out otherwise by the mapping the file has now.
+
+    A changed mapping may bring in rows that were set aside; a record keeps no hash of its
+    file by which the rows it brought under another mapping could be taken back.
+    """
+    was_aside = rows_set_aside(con, kind, earlier.sha256).implode()
+    for intake in intakes:
+        loaded_before = intake.loaded.filter(~pl.col(SOURCE_ROW).is_in(was_aside))
+        there = rows_met(con, kind.name, loaded_before)
+        if split_new(kind, loaded_before, there).already_there.height < loaded_before.height:
+            return True
+    return False
+
+
+def _unchanged(
+    kind: RecordKind, file_name: str, earlier: EarlierLoad, note: str = "unchanged"
+) -> FileCount:
     return FileCount(
         kind.name,
         file_name,
@@ -133,7 +159,7 @@ def _unchanged(kind: RecordKind, file_name: str, earlier: EarlierLoad) -> FileCo
         0,
         earlier.rows_in - earlier.rows_set_aside - earlier.rows_mended,
         earlier.rows_set_aside,
-        "unchanged",
+        note,
         earlier.rows_mended,
     )
 

@@ -7,7 +7,7 @@ import os
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -164,7 +164,7 @@ class Rebuilt:
 def rebuild(home: Home) -> Rebuilt:
     """Build the warehouse anew from the raw store.
 
-    Every file is loaded again in the order it was taken in, by the mapping it was read with
+    Every file is loaded again in the order it was taken in, by the mapping it came with last
     or, if the shop's `mappings/` has one for it now, by that.  A file of which nothing was
     loaded, since it could not be read, is passed over if it still cannot.  Weekly tables
     are empty after it: run the weeks again.
@@ -185,7 +185,7 @@ def rebuild(home: Home) -> Rebuilt:
         # The list that the loads write again is thrown away; the true one is not touched.
         raw = Path(scratch) / "raw"
         raw.mkdir()
-        for number, taken in enumerate(taken_in(home.raw)):
+        for number, taken in enumerate(_by_last_mapping(list(taken_in(home.raw)))):
             folder = Path(scratch) / str(number)
             folder.mkdir()
             try:
@@ -201,6 +201,12 @@ def rebuild(home: Home) -> Rebuilt:
         publish_copy(warehouse_at(home.database), old)
     fresh.replace(home.database)
     return Rebuilt(old, tuple(dict.fromkeys(passed_over)))
+
+
+def _by_last_mapping(listed: Sequence[TakenIn]) -> list[TakenIn]:
+    """The files in the order they came, each with the mapping it came with last."""
+    last = {(taken.kind, taken.content_sha256): taken for taken in listed}
+    return [last[taken.kind, taken.content_sha256] for taken in listed]
 
 
 def _loaded_before(home: Home) -> set[str]:

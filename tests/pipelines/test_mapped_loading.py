@@ -1,5 +1,6 @@
 """Files in an operator's own form go into the warehouse through their mapping."""
 
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -7,9 +8,11 @@ from click.testing import CliRunner
 
 from pipelines.command_line import main
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
-from pipelines.record_loading import FileCount, load_kind
+from pipelines.home import Home
+from pipelines.record_loading import MAPPING_MOVES_ROWS, FileCount, load_kind
 from pipelines.row_accounting import rows_unaccounted
 from pipelines.source_files import record_files
+from pipelines.warehouse_care import rebuild
 from ringland.shop_records.column_mapping import MappingError
 
 FIXTURES = Path(__file__).resolve().parents[1] / "shop_records" / "fixtures"
@@ -68,6 +71,48 @@ def test_the_same_file_again_brings_nothing(folders: dict[str, Path]) -> None:
 
     assert [(count.rows_new, count.rows_already_there) for count in counts] == [(0, 1)]
     assert rows_unaccounted(warehouse) == []
+
+
+def test_a_mended_mapping_brings_in_the_rows_it_could_not_read(folders: dict[str, Path]) -> None:
+    put(folders, "meters.txt", "mappings")
+    change_mapping(folders, "meters", "%Y-%m-%d", "%d/%m/%Y")
+    _, counts = load(folders, "docks", "hulls", "hour_readings")
+    assert (counts[-1].rows_new, counts[-1].rows_set_aside) == (0, 2)
+
+    change_mapping(folders, "meters", "%d/%m/%Y", "%Y-%m-%d")
+    warehouse, counts = load(folders, "hour_readings")
+
+    assert [(count.rows_new, count.rows_set_aside) for count in counts] == [(1, 1)]
+    assert rows_unaccounted(warehouse) == []
+
+
+def test_a_mapping_that_moves_rows_on_record_is_refused_until_a_rebuild(
+    folders: dict[str, Path],
+) -> None:
+    put(folders, "meters.txt", "mappings")
+    warehouse, _ = load(folders, "docks", "hulls", "hour_readings")
+    readings = "select * from shop_records.hour_readings order by all"
+    before = warehouse.read(readings)
+
+    change_mapping(folders, "meters", "America/Chicago", "America/New_York")
+    _, counts = load(folders, "hour_readings")
+
+    assert [count.notes for count in counts] == [MAPPING_MOVES_ROWS]
+    assert warehouse.read(readings).equals(before)
+    assert rows_unaccounted(warehouse) == []
+
+    home = Home(folders["raw"].parent)
+    (home.folder / "test.duckdb").rename(home.database)
+    rebuild(home)
+    rebuilt = warehouse_at(home.database).read(readings)
+    an_hour_earlier = before["read_at"] - timedelta(hours=1)
+    assert rebuilt["read_at"].to_list() == an_hour_earlier.to_list()
+
+
+def change_mapping(folders: dict[str, Path], stem: str, old: str, new: str) -> None:
+    mapping = folders["mappings"] / f"{stem}.toml"
+    assert old in mapping.read_text()
+    mapping.write_text(mapping.read_text().replace(old, new))
 
 
 def test_a_file_of_no_kind_is_passed_over_until_it_has_a_mapping(folders: dict[str, Path]) -> None:
