@@ -19,7 +19,7 @@ from ringland.service_week.call_lines import call_label
 from ringland.week_pages.hull_page import hull_context
 from ringland.week_pages.report_page import range_top
 from ringland.week_pages.week_report import HullSheet, WeekReport
-from ringland.wording import fixed_words, hull_words
+from ringland.wording import fixed_words, hull_words, site_words
 from ringland.wording.manner import in_manner
 from ringland.wording.number_words import chance_text, instant_text, range_text, share_text
 
@@ -70,10 +70,8 @@ def sheet_data(report: WeekReport, sheet: HullSheet) -> dict[str, Any]:
         "fonts": FONTS,
         "hull": sheet.hull_id,
         "dock": sheet.dock_id,
-        "as_of": f"As known on {instant_text(report.as_of)}",
-        "demo": f"{fixed_words.DEMO_LABEL}: no real fleet, shop or person."
-        if report.is_demo
-        else "",
+        "as_of": site_words.AS_KNOWN.format(instant=instant_text(report.as_of)),
+        "demo": site_words.INVENTED.format(label=fixed_words.DEMO_LABEL) if report.is_demo else "",
         "record": f"{hull_words.engine_line(sheet.state, sheet.chance)} {context['quality']}",
         "call": call_label(str(sheet.call["call"]), report.as_of, report.assumptions),
         "mark": fixed_words.CALL_MARKS[str(sheet.call["call"])],
@@ -111,7 +109,7 @@ def sheet_data(report: WeekReport, sheet: HullSheet) -> dict[str, Any]:
             "tests": hull_words.TESTS,
             "changes": hull_words.CHANGES,
             "last_call": hull_words.LAST_CALL,
-            "cautions": hull_words.CAUTIONS,
+            "cautions": fixed_words.CAUTIONS_HEADING,
         },
         "drivers_note": hull_words.DRIVERS_NOTE,
         "tests_note": hull_words.TESTS_NOTE if context["tests"] else hull_words.NO_TEST,

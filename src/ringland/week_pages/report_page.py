@@ -24,6 +24,7 @@ from ringland.fuel_exposure.week_fuel import WeekFuel
 from ringland.service_week.call_lines import call_label
 from ringland.shop_records.data_dictionary import dictionary_html
 from ringland.week_pages.evidence_page import evidence_context, settings_context
+from ringland.week_pages.filled_sentence import filled
 from ringland.week_pages.fleet_page import fleet_context
 from ringland.week_pages.fuel_page import INDEX, fuel_contexts, tank_pages
 from ringland.week_pages.hull_page import hull_context
@@ -51,6 +52,7 @@ from ringland.week_pages.week_records import WeekRecords
 from ringland.week_pages.week_report import HullSheet, WeekReport
 from ringland.week_pages.what_if import fleet_script
 from ringland.wording import fixed_words as words
+from ringland.wording import site_words
 from ringland.wording.manner import in_manner
 from ringland.wording.number_words import (
     chance_text,
@@ -276,11 +278,13 @@ def _templates(report: WeekReport) -> Environment:
         "price": lambda amount: price_text(amount, currency),
         "quantity": quantity_text,
         "plain": plain_text,
+        "filled": filled,
         "call_label": lambda call: call_label(call, report.as_of, settings),
         "at": lambda value, top, shift=0.0: round(BAR_W * min(1.0, value / top) + shift, 2),
     }
     templates.globals |= {
         "words": words,
+        "around": site_words,
         "report": report,
         "currency": currency_text(currency),
         "unit": unit_text,

@@ -5,52 +5,58 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
+from ringland.wording.site_words import GROUP_LABELS, PAGE_LABELS
+
 
 @dataclass(frozen=True)
 class SitePage:
-    """One entry: the names pages go by in `here`, the path, and what the list calls it."""
+    """One entry: the names pages go by in `here`, its own first, and the path."""
 
     names: tuple[str, ...]
     path: str
-    label: str
+
+    @property
+    def label(self) -> str:
+        """What the list calls it."""
+        return PAGE_LABELS[self.names[0]]
 
 
 @dataclass(frozen=True)
 class SiteGroup:
     """One entry of the top line; its own list shows where it has more than one page."""
 
-    label: str
+    name: str
     pages: tuple[SitePage, ...]
+
+    @property
+    def label(self) -> str:
+        """What the top line calls it."""
+        return GROUP_LABELS[self.name]
 
 
 GROUPS = (
-    SiteGroup("This week", (SitePage(("fleet",), "index.html", "This week"),)),
+    SiteGroup("week", (SitePage(("fleet",), "index.html"),)),
     SiteGroup(
-        "Fuel",
+        "fuel",
+        (SitePage(("fuel", "tank"), "fuel/index.html"), SitePage(("rules",), "fuel-rules.html")),
+    ),
+    SiteGroup("causes", (SitePage(("causes",), "causes/index.html"),)),
+    SiteGroup("score", (SitePage(("score",), "score.html"),)),
+    SiteGroup(
+        "proof",
         (
-            SitePage(("fuel", "tank"), "fuel/index.html", "Dock by dock"),
-            SitePage(("rules",), "fuel-rules.html", "What the cheap fuel costs"),
+            SitePage(("evidence",), "how-we-know.html"),
+            SitePage(("docks",), "docks.html"),
+            SitePage(("lineage",), "behind-the-effects.html"),
+            SitePage(("card",), "model-card.html"),
+            SitePage(("settings",), "settings.html"),
         ),
     ),
     SiteGroup(
-        "Why engines broke", (SitePage(("causes",), "causes/index.html", "Why engines broke"),)
-    ),
-    SiteGroup("Was it right?", (SitePage(("score",), "score.html", "Was it right?"),)),
-    SiteGroup(
-        "How we know",
+        "records",
         (
-            SitePage(("evidence",), "how-we-know.html", "Lives and effects"),
-            SitePage(("docks",), "docks.html", "Docks side by side"),
-            SitePage(("lineage",), "behind-the-effects.html", "Behind the effects"),
-            SitePage(("card",), "model-card.html", "Model card"),
-            SitePage(("settings",), "settings.html", "Numbers we chose"),
-        ),
-    ),
-    SiteGroup(
-        "Records",
-        (
-            SitePage(("records", "hull record"), "records/index.html", "What to mend and add"),
-            SitePage(("dictionary",), "data-dictionary.html", "What records may say"),
+            SitePage(("records", "hull record"), "records/index.html"),
+            SitePage(("dictionary",), "data-dictionary.html"),
         ),
     ),
 )

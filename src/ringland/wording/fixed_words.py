@@ -87,6 +87,7 @@ NEVER_CLEARANCE = (
     "or shows an alarm comes out at once, whatever this page says."
 )
 
+CAUTIONS_HEADING = "Before you touch it"
 CAUTIONS = (
     "Fuel vapour gathers in the bilge: ventilate, keep every spark and flame away, and take "
     "the battery off before working on fuel.",

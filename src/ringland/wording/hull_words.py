@@ -14,7 +14,6 @@ FUEL = "Fuel burned against need"
 TESTS = "Last tests, by cylinder"
 CHANGES = "What would change this"
 LAST_CALL = "Last call and what came of it"
-CAUTIONS = "Before you touch it"
 
 DO, JOB, FUEL_RULE, ROOM, ADVICE = "Do", "Job", "Fuel rule", "The week's room", "Fuel and record"
 
