@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from ringland.week_pages.week_report import WeekReport
+from ringland.wording import lineage_words as said
 from ringland.wording.fixed_words import MODE_LABELS
 from ringland.wording.number_words import UNKNOWN, count_text, day_text, factor_value, number_text
 
@@ -28,6 +29,7 @@ def lineage_context(
     failed = sets.filter(pl.col("state") == "failed")
     return {
         "figures": {},
+        "said": said,
         "counts": _counts(sets),
         "failed": [_failed(row, pages) for row in failed.head(SHOWN_SETS).iter_rows(named=True)],
         "n_more": max(0, failed.height - SHOWN_SETS),
@@ -39,19 +41,19 @@ def _counts(sets: pl.DataFrame) -> list[tuple[str, str]]:
     used = sets.filter(pl.col("n_spells") > 0)
     hours = float((used["exit_h"] - used["entry_h"]).sum())
     return [
-        ("Piston sets on record", number_text(sets.height, 0)),
-        ("with running of known exposure: in the fit", number_text(used.height, 0)),
-        ("their hours under observation", f"{number_text(hours, 0)} h"),
-        ("their intervals", number_text(int(used["n_spells"].sum()), 0)),
+        (said.SETS, number_text(sets.height, 0)),
+        (said.IN_FIT, number_text(used.height, 0)),
+        (said.HOURS, said.IN_HOURS.format(hours=number_text(hours, 0))),
+        (said.INTERVALS, number_text(int(used["n_spells"].sum()), 0)),
         (
-            "ring failures among them: what the effects rest on",
+            said.RING_FAILURES,
             number_text(int(sets["counts"].sum()), 0),
         ),
         (
-            "other failures: they end a set's time under observation",
+            said.OTHER_FAILURES,
             number_text(used.filter((pl.col("state") == "failed") & ~pl.col("counts")).height, 0),
         ),
-        ("left out for want of exposure", number_text(sets.height - used.height, 0)),
+        (said.LEFT_OUT, number_text(sets.height - used.height, 0)),
     ]
 
 
@@ -68,29 +70,31 @@ def _failed(row: Mapping[str, Any], pages: Mapping[str, str]) -> dict[str, Any]:
         "shortfall": factor_value("shortfall_25h_on", row["shortfall_25h_on"]),
         "age": factor_value("fuel_age_25h_d", row["fuel_age_25h_d"]),
         "raised": factor_value("is_raised_calibration", row["is_raised_calibration"]),
-        "counts": "yes" if row["counts"] else "no",
+        "counts": said.YES if row["counts"] else said.NO,
         "set_at": _place(row["set_file"], row["set_row"]),
         "failure_at": _place(row["failure_file"], row["failure_row"]),
     }
 
 
 def _place(file: str | None, row: int | None) -> str:
-    return UNKNOWN if file is None else f"{file}, row {row}"
+    return UNKNOWN if file is None else said.FILE_AND_ROW.format(file=file, row=row)
 
 
 def _by_factor(report: WeekReport, sets: pl.DataFrame) -> list[dict[str, str]]:
     """How the failures that count lie on the sides of each factor the operator can change."""
     old = report.assumptions.number("fuel.old_after_d")
     sides = {
-        "Fuel below need in the last 25 h": pl.col("shortfall_25h_on") > 0,
-        f"Fuel of {old:.0f} days or more in the last 25 h": pl.col("fuel_age_25h_d") >= old,
-        "Raised calibration": pl.col("is_raised_calibration"),
-        "Forged pistons": pl.col("is_forged"),
+        said.BELOW_NEED: pl.col("shortfall_25h_on") > 0,
+        said.OLD_FUEL.format(days=f"{old:.0f}"): pl.col("fuel_age_25h_d") >= old,
+        said.RAISED: pl.col("is_raised_calibration"),
+        said.FORGED: pl.col("is_forged"),
     }
     used = sets.filter(pl.col("n_spells") > 0)
 
     def told(part: pl.DataFrame) -> str:
-        return f"{part['counts'].sum()} of {count_text(part.height, 'set')}"
+        return said.OF_SETS.format(
+            failures=part["counts"].sum(), sets=count_text(part.height, "set")
+        )
 
     return [
         {"factor": name, "yes": told(used.filter(side)), "no": told(used.filter(~side))}
