@@ -12,9 +12,11 @@ from ringland.fleet_risk.fleet_hazard import ModeFit
 from ringland.fleet_risk.model_card import ModelCard
 from ringland.fleet_risk.score_history import ScoreHistory
 from ringland.ring_survival.fit_checks import Verdict
-from ringland.week_pages.evidence_page import step_text
 from ringland.week_pages.score_page import calibration_sentence, rival_rows
 from ringland.week_pages.week_report import WeekReport
+from ringland.wording import model_card_words as said
+from ringland.wording import score_words
+from ringland.wording.evidence_words import step_text
 from ringland.wording.fixed_words import FACTOR_LABELS, FACTOR_UNITS, MODE_LABELS
 from ringland.wording.number_words import (
     count_text,
@@ -27,8 +29,6 @@ from ringland.wording.number_words import (
 PRIOR_REACH = 2.0
 """Standard deviations a prior is told over: about 95 % of it."""
 
-FIT_LABELS = {"cox": "Cox, shown beside"}
-
 
 def card_context(report: WeekReport, card: ModelCard, score: ScoreHistory | None) -> dict[str, Any]:
     """Everything the template of the model card names.
@@ -40,6 +40,8 @@ def card_context(report: WeekReport, card: ModelCard, score: ScoreHistory | None
     """
     return {
         "figures": {},
+        "said": said,
+        "scored": score_words,
         "champion": CHAMPION,
         "challenger": CHALLENGER,
         "facts": _facts(report, card),
@@ -111,7 +113,7 @@ def card_json(report: WeekReport, card: ModelCard) -> bytes:
             "says": control.sentence,
         },
         "cannot_separate": list(card.cannot_separate),
-        "use": "Association in this fleet's record; not a proof of cause, never clearance to run.",
+        "use": said.USE,
     }
     return json.dumps(content, indent=1, ensure_ascii=True).encode()
 
@@ -119,22 +121,26 @@ def card_json(report: WeekReport, card: ModelCard) -> bytes:
 def _facts(report: WeekReport, card: ModelCard) -> list[tuple[str, str]]:
     data = card.data
     span = (
-        "none"
+        said.NO_RUNNING
         if data.first_at is None or data.last_at is None
-        else f"{day_text(data.first_at)} to {day_text(data.last_at)}"
+        else said.FROM_TO.format(first=day_text(data.first_at), last=day_text(data.last_at))
     )
     rows = int(report.row_accounting["loaded"].sum()) if report.row_accounting.height else 0
     return [
-        ("As known on", instant_text(card.as_of)),
-        ("Made by", ", ".join(f"{name} {text}" for name, text in report.versions.items())),
-        ("Record rows loaded", number_text(rows, 0)),
-        ("Running it was fitted to", span),
+        (said.AS_KNOWN, instant_text(card.as_of)),
+        (said.MADE_BY, ", ".join(f"{name} {text}" for name, text in report.versions.items())),
+        (said.ROWS, number_text(rows, 0)),
+        (said.RUNNING, span),
         (
-            "Intervals",
-            f"{number_text(data.n_spells, 0)} of {count_text(data.n_sets, 'piston set')} in "
-            f"{count_text(data.n_hulls, 'hull')}, {number_text(data.hours, 0)} engine hours",
+            said.INTERVALS,
+            said.INTERVALS_OF.format(
+                intervals=number_text(data.n_spells, 0),
+                sets=count_text(data.n_sets, "piston set"),
+                hulls=count_text(data.n_hulls, "hull"),
+                hours=number_text(data.hours, 0),
+            ),
         ),
-        ("SHA-256 of those intervals", data.sha256),
+        (said.DIGEST, data.sha256),
     ]
 
 
@@ -144,11 +150,13 @@ def _mode(fit: ModeFit) -> dict[str, Any]:
         "label": MODE_LABELS[fit.mode],
         "failures": count_text(fit.n_failures, "failure"),
         "sets": count_text(fit.n_sets, "piston set"),
-        "factors": names or "hours on the set alone",
+        "factors": names or said.HOURS_ALONE,
         "left_out": "; ".join(
             f"{FACTOR_LABELS[name].lower()} {why}" for name, why in fit.left_out.items()
         ),
-        "state": f"no fit: {fit.problem}" if fit.hazard is None else "fitted",
+        "state": said.NOT_FITTED.format(problem=fit.problem)
+        if fit.hazard is None
+        else said.IS_FITTED,
     }
 
 
@@ -159,22 +167,25 @@ def _prior(report: WeekReport, row: Mapping[str, Any]) -> dict[str, str]:
     name = row["parameter"]
     if name in FACTOR_LABELS:
         step = step_text({"factor": name, "step": report.assumptions.number(f"step.{name}")})
-        label = f"{FACTOR_LABELS[name]}, hazard ratio {step}"
+        label = said.HAZARD_RATIO.format(factor=FACTOR_LABELS[name], step=step)
     else:
-        label = {"shape": "Weibull shape", "scale": "Characteristic life, h"}[name]
+        label = said.LIFE_PARAMETERS[name]
     digits = 0 if name == "scale" else 2
     return {
         "mode": MODE_LABELS[row["mode"]],
         "label": label,
-        "prior": f"{number_text(middle, digits)} ({number_text(low, digits)} to "
-        f"{number_text(high, digits)})",
+        "prior": said.WITH_RANGE.format(
+            middle=number_text(middle, digits),
+            low=number_text(low, digits),
+            high=number_text(high, digits),
+        ),
         "share": share_text(row["prior_share"]),
     }
 
 
 def _check(name: str, verdict: Verdict) -> dict[str, Any]:
     return {
-        "name": FIT_LABELS.get(name) or MODE_LABELS[name],
+        "name": said.FIT_LABELS.get(name) or MODE_LABELS[name],
         "outcome": verdict.outcome,
         "reasons": [_in_words(reason) for reason in verdict.reasons],
     }
@@ -189,16 +200,16 @@ def _in_words(reason: str) -> str:
 
 def _calibration(report: WeekReport, score: ScoreHistory | None) -> str:
     if score is None or score.counts["scored"] == 0:
-        return "No week of this home has been scored yet."
+        return said.NOT_SCORED
     return calibration_sentence(score, report.assumptions)
 
 
 def _contest(card: ModelCard) -> list[tuple[str, str]]:
     found = card.contest
     rows = [
-        ("Scored weeks", number_text(found.n_weeks, 0)),
-        ("Hull-weeks", number_text(found.n_hull_weeks, 0)),
-        ("Failures in them", number_text(found.n_failures, 0)),
+        (said.SCORED_WEEKS, number_text(found.n_weeks, 0)),
+        (said.HULL_WEEKS, number_text(found.n_hull_weeks, 0)),
+        (said.FAILURES_IN_THEM, number_text(found.n_failures, 0)),
     ]
     if found.lead is None:
         return rows
@@ -207,7 +218,7 @@ def _contest(card: ModelCard) -> list[tuple[str, str]]:
     )
     return [
         *rows,
-        (f"Brier score, {CHAMPION}", number_text(found.champion_brier, 4)),
-        (f"Brier score, {CHALLENGER}", number_text(found.challenger_brier, 4)),
-        ("Challenger nearer by", f"{middle} ({low} to {high})"),
+        (said.BRIER_OF.format(model=CHAMPION), number_text(found.champion_brier, 4)),
+        (said.BRIER_OF.format(model=CHALLENGER), number_text(found.challenger_brier, 4)),
+        (said.CHALLENGER_NEARER, said.WITH_RANGE.format(middle=middle, low=low, high=high)),
     ]

@@ -11,6 +11,7 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.fleet_risk.score_history import HORIZON_D, ScoreHistory
 from ringland.week_pages.chart_look import BLUE, GREY, layout
+from ringland.wording import score_words as said
 from ringland.wording.number_words import (
     chance_text,
     count_text,
@@ -31,6 +32,7 @@ def score_context(score: ScoreHistory, assumptions: Assumptions) -> dict[str, An
         figures["calibration"] = calibration_chart(groups)
     return {
         "figures": figures,
+        "said": said,
         "horizon_d": f"{HORIZON_D:.0f}",
         "counts": list(score.counts.items()),
         "is_empty": score.counts["scored"] == 0,
@@ -63,11 +65,13 @@ def rival_rows(score: ScoreHistory) -> list[dict[str, str]]:
         {
             "name": row["forecaster"],
             "brier": number_text(row["brier"], 4),
-            "lead": "the tool itself"
+            "lead": said.TOOL_ITSELF
             if row["tool_better_by"] is None
-            else f"{number_text(row['tool_better_by'], 4)} "
-            f"({number_text(row['tool_better_low'], 4)} to "
-            f"{number_text(row['tool_better_high'], 4)})",
+            else said.WITH_RANGE.format(
+                middle=number_text(row["tool_better_by"], 4),
+                low=number_text(row["tool_better_low"], 4),
+                high=number_text(row["tool_better_high"], 4),
+            ),
             "hull_weeks": number_text(row["n_hull_weeks"], 0),
             "failures": number_text(row["n_failures"], 0),
             "verdict": row["verdict"],
@@ -80,14 +84,18 @@ def plain_line(score: ScoreHistory) -> str:
     """What came true where the chances were highest and where they were lowest."""
     groups = score.groups.filter(pl.col("came_true").is_not_null()).sort("said")
     if groups.height < 2:
-        return "Too few hull-weeks to group them by the chance said."
+        return said.TOO_FEW
     low, high = groups.row(0, named=True), groups.row(-1, named=True)
-    return (
-        f"Hulls told about {chance_text(high['said'])} for {HORIZON_D:.0f} days failed in "
-        f"{chance_text(high['came_true'])} of {count_text(high['n_hull_weeks'], 'case')} "
-        f"({high['n_failures']}); those told about {chance_text(low['said'])} in "
-        f"{chance_text(low['came_true'])} of {count_text(low['n_hull_weeks'], 'case')} "
-        f"({low['n_failures']})."
+    return said.HIGH_AND_LOW.format(
+        days=f"{HORIZON_D:.0f}",
+        high=chance_text(high["said"]),
+        high_came=chance_text(high["came_true"]),
+        high_cases=count_text(high["n_hull_weeks"], "case"),
+        high_failed=high["n_failures"],
+        low=chance_text(low["said"]),
+        low_came=chance_text(low["came_true"]),
+        low_cases=count_text(low["n_hull_weeks"], "case"),
+        low_failed=low["n_failures"],
     )
 
 
@@ -96,51 +104,60 @@ def lead_line(score: ScoreHistory) -> str:
     flagged = score.leads.filter(pl.col("lead_d").is_not_null())["lead_d"]
     failures = count_text(score.leads.height, "ring failure")
     if score.leads.is_empty():
-        return "No ring failure fell in the weeks that can be judged."
+        return said.NO_RING_FAILURE
     if flagged.is_empty():
-        return f"{failures} fell in the weeks that can be judged; none was flagged before."
+        return said.NONE_FLAGGED.format(failures=failures)
     low, high = (number_text(float(flagged.quantile(q)), 0) for q in (0.0, 1.0))  # type: ignore[arg-type]
-    ahead = f"{low} days" if low == high else f"{low} to {high} days"
-    return (
-        f"{failures} fell in the weeks that can be judged: {flagged.len()} on hulls flagged "
-        f"before, first {ahead} ahead (looking back {HORIZON_D:.0f} days), and "
-        f"{score.leads.height - flagged.len()} without a flag."
+    ahead = (
+        said.DAYS_AHEAD.format(days=low)
+        if low == high
+        else said.DAYS_AHEAD_RANGE.format(low=low, high=high)
+    )
+    return said.FLAGGED_AHEAD.format(
+        failures=failures,
+        flagged=flagged.len(),
+        ahead=ahead,
+        days=f"{HORIZON_D:.0f}",
+        unflagged=score.leads.height - flagged.len(),
     )
 
 
 def flag_line(score: ScoreHistory) -> str:
     """What followed the warnings and the single flags."""
     came = score.warnings["failed_at"].is_not_null().sum()
-    return (
-        f"{count_text(score.warnings.height, 'warning')} (a hull kept off or sent to a check, in "
-        f"one report or in several in a row): {came} were followed by a failure within "
-        f"{HORIZON_D:.0f} days of a flag. Counted by the week, {score.failed_after_flag} of "
-        f"{count_text(score.flagged, 'flag')} were, and "
-        f"{count_text(score.failed_without_flag, 'hull-week')} without a flag. "
-        f"A warning that led to work cannot come true any more, so hits alone say little."
+    return said.WARNINGS_CAME.format(
+        warnings=count_text(score.warnings.height, "warning"),
+        came=came,
+        days=f"{HORIZON_D:.0f}",
+        failed=score.failed_after_flag,
+        flags=count_text(score.flagged, "flag"),
+        unflagged=count_text(score.failed_without_flag, "hull-week"),
     )
 
 
 def calibration_sentence(score: ScoreHistory, assumptions: Assumptions) -> str:
     """How far the chances were too bold or too timid, with limits."""
     if score.line is None:
-        return f"No calibration line: {score.no_line}"
+        return said.NO_LINE.format(problem=score.no_line)
     slope, level = score.line.slope, score.line.in_the_large
     confidence = share_text(assumptions.number("survival.confidence"))
-    return (
-        f"{number_text(score.line.observed_failures, 0)} hull-weeks failed where the chances "
-        f"add to {number_text(score.line.expected_failures, 1)}. Calibration slope "
-        f"{number_text(slope.value, 2)} ({number_text(slope.low, 2)} to "
-        f"{number_text(slope.high, 2)}, {confidence}); 1 is right, below 1 the chances spread "
-        f"too widely. Level {number_text(level.value, 2)} ({number_text(level.low, 2)} to "
-        f"{number_text(level.high, 2)}) on the log odds; 0 is right."
+    return said.CALIBRATION.format(
+        observed=number_text(score.line.observed_failures, 0),
+        expected=number_text(score.line.expected_failures, 1),
+        slope=number_text(slope.value, 2),
+        slope_low=number_text(slope.low, 2),
+        slope_high=number_text(slope.high, 2),
+        confidence=confidence,
+        level=number_text(level.value, 2),
+        level_low=number_text(level.low, 2),
+        level_high=number_text(level.high, 2),
     )
 
 
 def calibration_chart(groups: pl.DataFrame) -> go.Figure:
     """Share that failed against the chance that was said, by group, with its limits."""
-    said, came = groups["said"].to_numpy(), groups["came_true"].to_numpy()
-    top = float(max(said.max(), groups["high"].max(), 0.01)) * 1.05
+    told, came = groups["said"].to_numpy(), groups["came_true"].to_numpy()
+    top = float(max(told.max(), groups["high"].max(), 0.01)) * 1.05
     figure = go.Figure(
         [
             go.Scatter(
@@ -148,10 +165,10 @@ def calibration_chart(groups: pl.DataFrame) -> go.Figure:
                 y=[0, top],
                 mode="lines",
                 line={"color": GREY, "dash": "dash"},
-                name="as said",
+                name=said.AS_SAID,
             ),
             go.Scatter(
-                x=said.round(5),
+                x=told.round(5),
                 y=came.round(5),
                 mode="markers",
                 marker={"color": BLUE, "size": 9, "symbol": "square"},
@@ -161,11 +178,11 @@ def calibration_chart(groups: pl.DataFrame) -> go.Figure:
                     "array": np.maximum(groups["high"].to_numpy() - came, 0).round(5),
                     "arrayminus": np.maximum(came - groups["low"].to_numpy(), 0).round(5),
                 },
-                name="came true, with limits",
+                name=said.CAME_TRUE_LIMITS,
             ),
         ]
     )
     figure.update_layout(**layout(height=360))
-    figure.update_xaxes(title_text="chance said for 30 days", range=[0, top], tickformat=".0%")
-    figure.update_yaxes(title_text="share that failed", range=[0, top], tickformat=".0%")
+    figure.update_xaxes(title_text=said.CHANCE_AXIS, range=[0, top], tickformat=".0%")
+    figure.update_yaxes(title_text=said.FAILED_AXIS, range=[0, top], tickformat=".0%")
     return figure
