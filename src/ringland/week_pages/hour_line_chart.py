@@ -7,6 +7,7 @@ import polars as pl
 from ringland.week_pages.chart_look import BLUE, GREEN, GREY, PURPLE, VERMILION, layout
 from ringland.week_pages.packed_columns import minutes, scaled, texts
 from ringland.week_pages.picture_sketch import Points, Sketch, bind
+from ringland.wording import record_words as said
 from ringland.wording.manner import manner
 from ringland.wording.number_words import number_text
 
@@ -18,20 +19,21 @@ def hours_sketch() -> Sketch:
     """The form: readings as shown, hours along the meters and by the rentals, their difference."""
     return {
         "data": [
-            _line("along", BLUE, "solid", "along its meters"),
-            _line("rentals", GREEN, "dash", "by its rentals"),
-            _marks("line", "shown", GREY, "circle-open", "meter as shown"),
-            _marks("left_out", "drawn", VERMILION, "x", "left out"),
-            _marks("mended", "along", PURPLE, "diamond", "carried on"),
-            _line("residual", BLUE, "solid", "difference") | {"yaxis": "y2", "showlegend": False},
+            _line("along", BLUE, "solid", said.HOUR_LINES["along"]),
+            _line("rentals", GREEN, "dash", said.HOUR_LINES["rentals"]),
+            _marks("line", "shown", GREY, "circle-open", said.HOUR_LINES["shown"]),
+            _marks("left_out", "drawn", VERMILION, "x", said.HOUR_LINES["left_out"]),
+            _marks("mended", "along", PURPLE, "diamond", said.HOUR_LINES["mended"]),
+            _line("residual", BLUE, "solid", said.HOUR_LINES["residual"])
+            | {"yaxis": "y2", "showlegend": False},
         ],
         "layout": layout(height=HEIGHT)
         | {
             "hovermode": "closest",
             "margin": {"l": 70, "r": 16, "t": 48, "b": 36},
             "xaxis": {"type": "date", "anchor": "y2", "hoverformat": manner().chart_instant},
-            "yaxis": {"domain": [0.36, 1.0], "title": {"text": "hours"}},
-            "yaxis2": {"domain": [0.0, 0.26], "title": {"text": "difference, h"}},
+            "yaxis": {"domain": [0.36, 1.0], "title": {"text": said.HOURS_AXIS}},
+            "yaxis2": {"domain": [0.0, 0.26], "title": {"text": said.DIFFERENCE_AXIS}},
         },
     }
 

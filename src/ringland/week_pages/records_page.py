@@ -14,7 +14,8 @@ import polars as pl
 from ringland.week_pages.hour_line_chart import hours_points
 from ringland.week_pages.week_records import Restated, WeekRecords, changes_by_record
 from ringland.week_pages.week_report import WeekReport
-from ringland.week_pages.write_next import TASKS, Task, tasks_of
+from ringland.week_pages.write_next import Task, tasks_of
+from ringland.wording import record_words as said
 from ringland.wording.doubt_words import DOUBT_LABELS, DOUBT_REMEDIES, NOTHING_TO_DO
 from ringland.wording.number_words import (
     UNKNOWN,
@@ -90,6 +91,7 @@ def record_contexts(
         made[path] = (
             "hull_record.html.j2",
             {
+                "said": said,
                 "hull_id": hull_id,
                 "hull_page": pages[hull_id],
                 "days": _days(report),
@@ -109,20 +111,21 @@ def record_contexts(
 
 def restated_line(restated: Restated) -> str:
     """What a restated page says of itself."""
-    return (
-        f"Restated: worked out with what was known on {instant_text(restated.told_by)}. "
-        f"{_changes_line(restated)}"
+    return said.KNOWN_LATER.format(
+        instant=instant_text(restated.told_by), changes=_changes_line(restated)
     )
 
 
 def _changes_line(restated: Restated) -> str:
     if restated.changes.is_empty():
-        return "No record of this week has changed since."
-    told = {"corrected": "corrected", "withdrawn": "withdrawn", "came later": "written down later"}
+        return said.NO_CHANGE
     counts = changes_by_record(restated.changes)
-    parts = [f"{count_text(counts[key], 'record')} {word}" for key, word in told.items()
-             if key in counts]  # fmt: skip
-    return f"Against what was known then: {', '.join(parts)}."
+    parts = [
+        told.format(records=count_text(counts[kind], "record"))
+        for kind, told in said.CHANGE_KINDS.items()
+        if kind in counts
+    ]
+    return said.CHANGES.format(changes=", ".join(parts))
 
 
 def _index(
@@ -143,6 +146,7 @@ def _index(
     )
     return {
         "figures": {},
+        "said": said,
         "own": own,
         "days": _days(report),
         "tasks": _by_task(tasks),
@@ -157,7 +161,7 @@ def _index(
         "hulls": [
             {"hull_id": hull_id, "page": own[hull_id], "doubts": hulls_doubted.get(hull_id, 0)}
             | {"next": tasks[hull_id][0].what if tasks[hull_id] else ""}
-            | {"read": _ago(quality[hull_id]["days_since_reading"], "never")}
+            | {"read": _ago(quality[hull_id]["days_since_reading"], said.NEVER)}
             | dict(quality[hull_id])
             for hull_id in sorted(tasks, key=lambda hull: (-len(tasks[hull]), hull))
             if tasks[hull_id] or hulls_doubted.get(hull_id)
@@ -204,7 +208,7 @@ def _with_hull(doubts: pl.DataFrame, quality: Mapping[str, Row]) -> pl.DataFrame
 
 def _by_task(tasks: Mapping[str, list[Task]]) -> list[dict[str, Any]]:
     found = []
-    for key, what in TASKS.items():
+    for key, what in said.TASKS.items():
         whys = {hull: task.why for hull, own in tasks.items() for task in own if task.key == key}
         if whys:
             found.append({"what": what, "hulls": sorted(whys), "why": _one_why(whys)})
@@ -214,7 +218,7 @@ def _by_task(tasks: Mapping[str, list[Task]]) -> list[dict[str, Any]]:
 def _one_why(whys: Mapping[str, str]) -> str:
     """The reason, or that of one hull where each has its own figure."""
     hull_id, why = min(whys.items())
-    return why if len(set(whys.values())) == 1 else f"{hull_id}: {why}"
+    return why if len(set(whys.values())) == 1 else said.REASON_OF_ONE.format(hull=hull_id, why=why)
 
 
 def _faults(set_aside: pl.DataFrame) -> list[dict[str, Any]]:
@@ -273,24 +277,21 @@ def _scales(chances: pl.DataFrame) -> list[dict[str, Any]]:
 def _facts(quality: Row | None) -> list[tuple[str, str]]:
     if quality is None:
         return []
-    labelled, explained = quality["labelled_fuel_share"], quality["hours_explained_share"]
-    return [
-        ("Engine in it", quality["engine_id"] or UNKNOWN),
-        ("Last rental", _ago(quality["days_since_session"], "none on record")),
-        ("Last good meter reading", _ago(quality["days_since_reading"], "none on record")),
-        ("Hours kept to the meter", share_text(quality["on_meter_share"])),
-        ("Meter's hours on its rentals", share_text(explained)),
-        ("Litres with octane on a stated scale", share_text(labelled)),
-        ("Calibration on record", "yes" if quality["has_calibration"] else "no"),
-        (
-            "Compression or leak-down since its set was fitted",
-            "yes" if quality["has_bench_test"] else "no",
-        ),
-    ]
+    facts = {
+        "engine": quality["engine_id"] or UNKNOWN,
+        "rental": _ago(quality["days_since_session"], said.NONE_ON_RECORD),
+        "reading": _ago(quality["days_since_reading"], said.NONE_ON_RECORD),
+        "on_meter": share_text(quality["on_meter_share"]),
+        "explained": share_text(quality["hours_explained_share"]),
+        "labelled": share_text(quality["labelled_fuel_share"]),
+        "calibration": said.YES if quality["has_calibration"] else said.NO,
+        "test": said.YES if quality["has_bench_test"] else said.NO,
+    }
+    return [(label, facts[name]) for name, label in said.QUALITY_LABELS.items()]
 
 
 def _ago(days: float | None, never: str) -> str:
-    return never if days is None else f"{count_text(round(days), 'day')} ago"
+    return never if days is None else said.AGO.format(days=count_text(round(days), "day"))
 
 
 def _hours_line(line: pl.DataFrame) -> str:
@@ -298,26 +299,22 @@ def _hours_line(line: pl.DataFrame) -> str:
     if line.is_empty():
         return ""
     last = line.sort("read_at").row(-1, named=True)
-    return (
-        f"By {day_text(last['read_at'])} its meters had run {number_text(last['line_h'])} h since "
-        f"the first reading, its rentals {number_text(last['rentals_h'])} h: "
-        f"{number_text(abs(last['residual_h']))} h "
-        f"{'more' if last['residual_h'] >= 0 else 'less'} on the meters."
+    sentence = said.MORE_ON_METERS if last["residual_h"] >= 0 else said.LESS_ON_METERS
+    return sentence.format(
+        day=day_text(last["read_at"]),
+        meters=number_text(last["line_h"]),
+        rentals=number_text(last["rentals_h"]),
+        apart=number_text(abs(last["residual_h"])),
     )
 
 
 def _carried_on(line: pl.DataFrame) -> list[dict[str, str]]:
     """Each place where the line was carried on, in words."""
-    said = {
-        "new meter": "a new meter, {meter}, showing {shown} h: the rentals' own hours carry on",
-        "reset": "meter {meter} was set back to {shown} h: the rentals' own hours carry on",
-        "rolled over": "meter {meter} came round to {shown} h and is followed on",
-    }
     rows = line.filter(pl.col("repair").is_not_null()).sort("read_at")
     return [
         {
             "day": day_text(row["read_at"]),
-            "said": said[row["repair"]].format(
+            "said": said.CARRIED_ON_LINES[row["repair"]].format(
                 meter=row["meter_id"], shown=number_text(row["meter_h"])
             ),
         }

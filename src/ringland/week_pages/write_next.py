@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ringland.assumptions import Assumptions
+from ringland.wording import record_words as said
 from ringland.wording.number_words import count_text, number_text, share_text
 
 Row = Mapping[str, Any]
@@ -19,19 +20,6 @@ class Task:
     key: str
     what: str
     why: str
-
-
-TASKS = {
-    "engine": "Write down which engine sits in it, and since when.",
-    "set": "Write down the piston set its engine runs, and at what engine hours it was fitted.",
-    "calibration": "Write down the calibration in force and the octane it needs.",
-    "mend": "Mend its rows in set-aside.xlsx and load that book back.",
-    "fuel": "Write octane and its scale (AKI, RON or MON) beside each fill, and on every delivery.",
-    "reading": "Read its hour meter.",
-    "rentals": "Look for rentals that were not written down.",
-    "bench": "Measure compression or leak-down, and write the figures down by cylinder.",
-}
-"""What to do, in the order in which it helps: what nothing can be said without comes first."""
 
 
 def tasks_of(
@@ -50,23 +38,23 @@ def tasks_of(
     late_d = settings.number("write_next.reading_d")
     why: dict[str, str] = {}
     if quality["engine_id"] is None:
-        why["engine"] = "No hour it runs counts for any engine."
+        why["engine"] = said.NO_ENGINE
     elif not has_set:
-        why["set"] = "Without it there is no life to tell a chance of."
+        why["set"] = said.NO_SET
     if quality["engine_id"] is not None and not quality["has_calibration"]:
-        why["calibration"] = "There is no need to hold its fuel against."
+        why["calibration"] = said.NO_CALIBRATION
     if to_mend:
-        why["mend"] = f"{count_text(to_mend, 'row')} of it could not be used."
+        why["mend"] = said.ROWS_UNUSED.format(rows=count_text(to_mend, "row"))
     if labelled is None:
-        why["fuel"] = "No fill is on record."
+        why["fuel"] = said.NO_FILL
     elif labelled < settings.number("write_next.labelled_share"):
-        why["fuel"] = f"{share_text(1 - labelled)} of its litres have no octane on a stated scale."
+        why["fuel"] = said.UNLABELLED.format(share=share_text(1 - labelled))
     if reading_d is None:
-        why["reading"] = "No good reading is on record: its hours rest on the rentals alone."
+        why["reading"] = said.HOURS_ON_RENTALS
     elif reading_d > late_d:
-        why["reading"] = f"The last good reading is {number_text(reading_d, 0)} days old."
+        why["reading"] = said.OLD_READING.format(days=number_text(reading_d, 0))
     if explained is not None and explained < settings.number("write_next.explained_share"):
-        why["rentals"] = f"{share_text(1 - explained)} of its meter's hours are on no rental."
+        why["rentals"] = said.UNEXPLAINED.format(share=share_text(1 - explained))
     if quality["engine_id"] is not None and not quality["has_bench_test"]:
-        why["bench"] = "No test since its piston set was fitted: a crack would not have shown."
-    return [Task(key, what, why[key]) for key, what in TASKS.items() if key in why]
+        why["bench"] = said.NO_TEST
+    return [Task(key, what, why[key]) for key, what in said.TASKS.items() if key in why]
