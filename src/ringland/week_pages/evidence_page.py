@@ -17,14 +17,14 @@ from ringland.week_pages.evidence_charts import (
 )
 from ringland.week_pages.report_lines import one_grade_line, unpriced_line
 from ringland.week_pages.week_report import WeekReport
+from ringland.wording import evidence_words as said
+from ringland.wording import reference_words
 from ringland.wording.fixed_words import (
     COX_MODEL,
     FACTOR_LABELS,
-    FACTOR_UNITS,
     MODE_LABELS,
     PRIOR_MODEL,
     UNAIDED_MODEL,
-    YES_NO_STEPS,
 )
 from ringland.wording.number_words import count_text, number_text, share_text
 
@@ -44,17 +44,19 @@ def evidence_context(report: WeekReport) -> dict[str, Any]:
         figures["incidence"] = incidence_curves(evidence.incidence)
     effects = evidence.effects.with_columns(
         step_text=pl.Series(
-            [step_text(row) for row in evidence.effects.iter_rows(named=True)], dtype=pl.String
+            [said.step_text(row) for row in evidence.effects.iter_rows(named=True)], dtype=pl.String
         )
     )
     if effects.height:
         figures["effects"] = effects_chart(effects, (PRIOR_MODEL, UNAIDED_MODEL, COX_MODEL))
     return {
         "figures": figures,
-        "counts_line": (
-            f"{count_text(evidence.n_sets, 'piston set')}, {evidence.n_running} still running, "
-            f"{count_text(int(evidence.mode_counts['n_failures'].sum()), 'failure')}; "
-            f"{count_text(evidence.n_without_hours, 'set')} without running time left out."
+        "said": said,
+        "counts_line": said.counts_line(
+            evidence.n_sets,
+            evidence.n_running,
+            int(evidence.mode_counts["n_failures"].sum()),
+            evidence.n_without_hours,
         ),
         "mode_counts": evidence.mode_counts.to_dicts(),
         "accounting": report.row_accounting.to_dicts(),
@@ -76,7 +78,7 @@ def settings_context(report: WeekReport) -> dict[str, Any]:
     groups: dict[str, list[Any]] = {}
     for entry in report.assumptions.values():
         groups.setdefault(entry.name.split(".")[0], []).append(entry)
-    return {"figures": {}, "groups": groups}
+    return {"figures": {}, "said": reference_words, "groups": groups}
 
 
 def _effects(effects: pl.DataFrame) -> list[dict[str, Any]]:
@@ -108,9 +110,9 @@ def _effects(effects: pl.DataFrame) -> list[dict[str, Any]]:
 
 def _ratio_text(row: dict[str, Any] | None) -> str:
     if row is None:
-        return "no estimate"
+        return said.NO_ESTIMATE
     middle, low, high = (number_text(row[name], 2) for name in ("hazard_ratio", "low", "high"))
-    return f"{middle} ({low} to {high})"
+    return said.WITH_LIMITS.format(middle=middle, low=low, high=high)
 
 
 def _incidence(evidence: FleetEvidence) -> dict[str, Any]:
@@ -140,20 +142,9 @@ def _share_by(incidence: pl.DataFrame, mode: str, age: float) -> str:
         .row(0, named=True)
     )
     if row["estimate"] == 0:
-        return "none yet"  # limits of an estimate of nothing would read as certainty
+        return said.NONE_YET  # limits of an estimate of nothing would read as certainty
     middle, low, high = (share_text(row[name]) for name in ("estimate", "low", "high"))
-    return f"{middle} ({low} to {high})"
-
-
-def step_text(effect: dict[str, Any]) -> str:
-    """One step of a factor in words, e.g. 'per 10 days'."""
-    step, factor = effect["step"], effect["factor"]
-    if factor == "full_throttle_25h":
-        return f"per {share_text(step)} of running time"
-    if FACTOR_UNITS[factor] == "yes/no":
-        return YES_NO_STEPS[factor]
-    unit = FACTOR_UNITS[factor]
-    return f"per {step:g} {unit.removesuffix('s') if step == 1 else unit}"
+    return said.WITH_LIMITS.format(middle=middle, low=low, high=high)
 
 
 def fit_lines(fits: FleetFits) -> list[str]:
@@ -162,41 +153,35 @@ def fit_lines(fits: FleetFits) -> list[str]:
     for fit in fits.modes:
         lines += _mode_lines(fit)
     if fits.cox.problem is not None:
-        lines.append(f"No Cox fit: {fits.cox.problem}")
+        lines.append(said.NO_COX.format(problem=fits.cox.problem))
     elif fits.cox.fit is not None:
-        lines.append(
-            f"Cox regression on the same intervals, Efron ties, errors clustered over "
-            f"{count_text(fits.cox.fit.n_clusters or 0, 'hull')}: shown beside, not used for "
-            f"any chance."
-        )
+        lines.append(said.COX_BASIS.format(hulls=count_text(fits.cox.fit.n_clusters or 0, "hull")))
     return [*lines, *fits.cannot_separate]
 
 
 def _mode_lines(fit: ModeFit) -> list[str]:
-    label = MODE_LABELS[fit.mode]
+    mode = MODE_LABELS[fit.mode]
     if fit.hazard is None:
-        return [f"{label}: no hazard fitted: {fit.problem}"]
+        return [said.NO_HAZARD.format(mode=mode, problem=fit.problem)]
     names = ", ".join(FACTOR_LABELS[name].lower() for name in fit.covariates)
-    lines = [
-        f"{label}: {count_text(fit.n_failures, 'failure')} among "
-        f"{count_text(fit.n_sets, 'piston set')}; "
-        f"{'factors: ' + names if names else 'no factors, age alone'}."
-    ]
     shape, scale, *_ = fit.hazard.prior_shares()
-    lines.append(
-        f"{label}: of what is said of the Weibull shape the prior's share is "
-        f"{share_text(float(shape))}, of the life {share_text(float(scale))} "
-        f"(100 %: the record taught nothing)."
-    )
+    lines = [
+        said.FIT_BASIS.format(
+            mode=mode,
+            failures=count_text(fit.n_failures, "failure"),
+            sets=count_text(fit.n_sets, "piston set"),
+            factors=said.FACTORS.format(names=names) if names else said.AGE_ALONE,
+        ),
+        said.PRIOR_SHARES.format(
+            mode=mode, shape=share_text(float(shape)), scale=share_text(float(scale))
+        ),
+    ]
     if fit.is_doubtful:
-        lines.append(
-            f"{label}: few failures for its factors. The estimates lean on the stated priors; "
-            f"read the ranges, not the middle."
-        )
+        lines.append(said.LEANS_ON_PRIORS.format(mode=mode))
     if fit.hazard.unaided_why_not is not None:
-        lines.append(f"{label}: no estimate without priors: {fit.hazard.unaided_why_not}")
+        lines.append(said.NO_UNAIDED.format(mode=mode, problem=fit.hazard.unaided_why_not))
     lines += [
-        f"{label}: {FACTOR_LABELS[name].lower()} is left out: it {why}."
+        said.LEFT_OUT.format(mode=mode, factor=FACTOR_LABELS[name].lower(), why=why)
         for name, why in fit.left_out.items()
     ]
     return lines
@@ -205,19 +190,22 @@ def _mode_lines(fit: ModeFit) -> list[str]:
 def _life_mode(curve: LifeCurve) -> dict[str, Any]:
     found = {row["quantity"]: row for row in curve.weibull.iter_rows(named=True)}
     if curve.weibull_problem is not None:
-        weibull = f"No Weibull life: {curve.weibull_problem}"
+        weibull = said.NO_WEIBULL.format(problem=curve.weibull_problem)
     else:
         shape, scale, b10 = (found[name] for name in ("shape", "scale", "b10"))
-        weibull = (
-            f"Weibull shape {_limits(shape, 2)}, characteristic life {_limits(scale, 0)} h, "
-            f"B10 life {_limits(b10, 0)} h (profile-likelihood limits). "
-            f"{'Few failures: read the limits, not the middle.' if curve.is_doubtful else ''}"
+        weibull = said.WEIBULL_LIFE.format(
+            shape=_limits(shape, 2),
+            scale=_limits(scale, 0),
+            b10=_limits(b10, 0),
+            doubt=said.FEW_FAILURES if curve.is_doubtful else "",
         )
     return {
         "name": curve.mode,
         "label": MODE_LABELS[curve.mode],
-        "counts": f"{count_text(curve.n_failures, 'failure')} in "
-        f"{count_text(curve.n_sets, 'piston set')}.",
+        "counts": said.LIFE_COUNTS.format(
+            failures=count_text(curve.n_failures, "failure"),
+            sets=count_text(curve.n_sets, "piston set"),
+        ),
         "problem": curve.problem,
         "weibull": weibull,
         "warnings": [f"{line[:1].upper()}{line[1:]}." for line in curve.warnings],
@@ -226,13 +214,13 @@ def _life_mode(curve: LifeCurve) -> dict[str, Any]:
 
 
 def _limits(row: dict[str, Any], digits: int) -> str:
-    ends = (_within_sight(row[end], digits) for end in ("low", "high"))
-    return f"{_within_sight(row['value'], digits)} ({' to '.join(ends)})"
+    middle, low, high = (_within_sight(row[name], digits) for name in ("value", "low", "high"))
+    return said.WITH_LIMITS.format(middle=middle, low=low, high=high)
 
 
 def _within_sight(value: float, digits: int) -> str:
     """A number, or that it lies beyond any engine's life: a few failures bound nothing."""
-    return "no limit" if value > BEYOND_ANY_LIFE_H else number_text(value, digits)
+    return said.NO_LIMIT if value > BEYOND_ANY_LIFE_H else number_text(value, digits)
 
 
 BEYOND_ANY_LIFE_H = 20_000.0

@@ -24,7 +24,6 @@ from ringland.fuel_exposure.week_fuel import WeekFuel
 from ringland.service_week.call_lines import call_label
 from ringland.shop_records.data_dictionary import dictionary_html
 from ringland.week_pages.evidence_page import evidence_context, settings_context
-from ringland.week_pages.filled_sentence import filled
 from ringland.week_pages.fleet_page import fleet_context
 from ringland.week_pages.fuel_page import INDEX, fuel_contexts, tank_pages
 from ringland.week_pages.hull_page import hull_context
@@ -52,7 +51,8 @@ from ringland.week_pages.week_records import WeekRecords
 from ringland.week_pages.week_report import HullSheet, WeekReport
 from ringland.week_pages.what_if import fleet_script
 from ringland.wording import fixed_words as words
-from ringland.wording import site_words
+from ringland.wording import reference_words, site_words
+from ringland.wording.filled_sentence import filled
 from ringland.wording.manner import in_manner
 from ringland.wording.number_words import (
     chance_text,
@@ -255,7 +255,7 @@ def _plain_page(templates: Environment, name: str, here: str, context: dict[str,
 
 def _dictionary() -> dict[str, Any]:
     fragment = Markup(dictionary_html())  # noqa: S704  # made from our own contracts, escaped there
-    return {"figures": {}, "dictionary": fragment}
+    return {"figures": {}, "said": reference_words, "dictionary": fragment}
 
 
 def _templates(report: WeekReport) -> Environment:
