@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Mapping
 from typing import Any
@@ -34,8 +35,8 @@ from ringland.week_pages.risk_charts import fleet_chances
 from ringland.week_pages.slot_lines import slot_rows
 from ringland.week_pages.week_report import WeekReport
 from ringland.wording import fixed_words as words
+from ringland.wording import fleet_words, plan_words
 from ringland.wording.number_words import (
-    count_text,
     day_text,
     number_text,
     quantity_text,
@@ -77,6 +78,9 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
         "dock_ids": sorted({sheet.dock_id for sheet in report.hulls}),
         "need_of": need_of,
         "figures": figures,
+        "finder": json.dumps(fleet_words.FINDER),
+        "said": fleet_words,
+        "slot_words": plan_words,
         "price_note": unpriced_line(report.prices.from_settings),
     }
 
@@ -90,12 +94,8 @@ def need_of(call: Row) -> str:
 
 def change_title(change: WeekChange) -> str:
     """The heading over what changed since the last report."""
-    if change.since is None:
-        return "What changed since last week: no earlier report is kept to compare with."
-    if not change.lines:
-        return f"Nothing changed since the report of {day_text(change.since.date())}."
-    hulls = count_text(len(change.lines), "hull")
-    return f"Changed since the report of {day_text(change.since.date())}: {hulls}."
+    since = None if change.since is None else day_text(change.since.date())
+    return fleet_words.change_words(since, len(change.lines))
 
 
 def dock_alarm(dock: Row, report: WeekReport) -> str:
@@ -104,12 +104,12 @@ def dock_alarm(dock: Row, report: WeekReport) -> str:
     below, old = dock["below_need_share"], dock["over_28d_share"]
     litres = dock["burned_l"] or 0.0
     if below is not None and below >= WORTH_SAYING:
-        parts.append(f"{quantity_text(below * litres, 'l')} below need ({share_text(below)})")
+        amount = quantity_text(below * litres, "l")
+        parts.append(fleet_words.BELOW_NEED.format(amount=amount, share=share_text(below)))
     if old is not None and old >= WORTH_SAYING:
         days = number_text(report.assumptions.number("fuel.old_after_d"), 0)
-        parts.append(
-            f"{quantity_text(old * litres, 'l')} older than {days} days ({share_text(old)})"
-        )
+        amount = quantity_text(old * litres, "l")
+        parts.append(fleet_words.OLDER.format(amount=amount, days=days, share=share_text(old)))
     return "; ".join(parts)
 
 

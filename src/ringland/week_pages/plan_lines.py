@@ -11,9 +11,8 @@ from ringland.service_week.action_catalogue import NOTHING, Catalogue
 from ringland.service_week.call_lines import no_room_text
 from ringland.service_week.week_decisions import WeekDecisions
 from ringland.service_week.week_limits import RENTAL_DAYS, SPARE_DAYS
+from ringland.wording import plan_words
 from ringland.wording.number_words import (
-    UNKNOWN,
-    count_text,
     money_text,
     number_text,
     price_text,
@@ -67,10 +66,10 @@ def bay_lines(decisions: WeekDecisions, currency: str) -> list[dict[str, str]]:
             continue
         rows.append(
             {
-                "name": _title(name),
+                "name": plan_words.title_words(name),
                 "used": number_text(plan.used.get(name), 1 if "hours" in name else 0),
                 "room": number_text(room, 0),
-                "worth": _worth(plan.worth_of_one_more.get(name), currency),
+                "worth": plan_words.worth_words(plan.worth_of_one_more.get(name), currency),
             }
         )
     return rows
@@ -81,10 +80,10 @@ def spare_line(decisions: WeekDecisions, currency: str) -> str:
     plan = decisions.plan
     if plan is None or not plan.used[SPARE_DAYS]:
         return ""
-    return (
-        f"{number_text(plan.used[SPARE_DAYS])} hull-days off the water this week, "
-        f"{number_text(plan.spare_days)} made good by a spare; one more spare hull would save "
-        f"{_worth(plan.worth_of_one_more[SPARE_DAYS], currency)}."
+    return plan_words.SPARES.format(
+        days=number_text(plan.used[SPARE_DAYS]),
+        made_good=number_text(plan.spare_days),
+        worth=plan_words.worth_words(plan.worth_of_one_more[SPARE_DAYS], currency),
     )
 
 
@@ -100,8 +99,10 @@ def waiting_groups(calls: Sequence[Row], catalogue: Catalogue) -> list[dict[str,
             continue
         option, lack = str(call["waits_for"]), str(call["no_room_in"])
         why = ", ".join(map(no_room_text, lack.split(", ")))
-        blank = {"line": f"{catalogue.short(option)} waits for next week, {why}", "hulls": []}
-        groups.setdefault((option, lack), blank)["hulls"].append(call["hull_id"])
+        line = plan_words.WAITS.format(job=catalogue.short(option), why=why)
+        groups.setdefault((option, lack), {"line": line, "hulls": []})["hulls"].append(
+            call["hull_id"]
+        )
     return list(groups.values())
 
 
@@ -112,11 +113,9 @@ def hand_lines(decisions: WeekDecisions, catalogue: Catalogue, currency: str) ->
         given = dict(decisions.plan.rows.select("hull_id", "option").iter_rows())
         pinned = set(decisions.plan.rows.filter("is_pinned")["hull_id"])
         for hull, cost in decisions.plan.hand_changes.items():
-            what = f"pinned to {catalogue.short(given[hull])}"
-            if hull not in pinned:
-                what = f"something is forbidden on it; it gets {catalogue.short(given[hull])}"
-            price = f"costs {money_text(cost, currency)} more" if cost > 0 else "costs nothing more"
-            lines.append(f"{hull}: {what}; {price} than the plan without it.")
+            change = plan_words.PINNED if hull in pinned else plan_words.FORBIDDEN
+            what = change.format(job=catalogue.short(given[hull]))
+            lines.append(plan_words.hand_words(hull, what, cost, currency))
     return [*lines, *decisions.set_aside]
 
 
@@ -152,21 +151,17 @@ def kit_lines(decisions: WeekDecisions) -> list[str]:
     lines = []
     if decisions.plan is not None:
         lines = [
-            f"Order now: {count_text(n, _kit(part))} for this week's jobs."
+            plan_words.order_words(n, part)
             for part, n in sorted(decisions.plan.to_order.items())
             if n > 0
         ]
     if not lines:
-        lines.append("No kit to order for this week's jobs.")
+        lines.append(plan_words.NO_KIT)
     if decisions.outlook is not None:
         for row in decisions.outlook.iter_rows(named=True):
             if row["quantity"].startswith("kits: "):
-                part = _kit(row["quantity"].removeprefix("kits: "))
-                lines.append(
-                    f"To the season's end repairs are likely to use "
-                    f"{count_text(round(row['q50']), part)}: enough in 8 plays of 10 are "
-                    f"{number_text(row['q80'], 0)}, in 19 of 20 {number_text(row['q95'], 0)}."
-                )
+                part = row["quantity"].removeprefix("kits: ")
+                lines.append(plan_words.season_kits_words(part, row["q50"], row["q80"], row["q95"]))
     return lines
 
 
@@ -176,12 +171,11 @@ def outlook_line(decisions: WeekDecisions, currency: str) -> str:
         return ""
     rows = {row["quantity"]: row for row in decisions.outlook.iter_rows(named=True)}
     failures, lost = rows["failures"], rows["rental lost"]
-    return (
-        f"To the season's end, with the plan's renewals and today's fuel: about "
-        f"{number_text(failures['mean'], 0)} failures ({number_text(failures['q05'], 0)} to "
-        f"{number_text(failures['q95'], 0)} in 9 of 10 plays) and "
-        f"{money_text(lost['mean'], currency)} of "
-        f"rental lost."
+    return plan_words.OUTLOOK.format(
+        failures=number_text(failures["mean"], 0),
+        low=number_text(failures["q05"], 0),
+        high=number_text(failures["q95"], 0),
+        lost=money_text(lost["mean"], currency),
     )
 
 
@@ -191,19 +185,8 @@ def renewal_line(decisions: WeekDecisions) -> str:
     if found is None:
         return ""
     limits = found.limits
-    if found.age is None:
-        line = "Renewing piston sets at a planned age pays at no age this record knows of"
-        if limits is None:
-            return f"{line}."
-        return f"{line} (so in {share_text(limits.share_without)} of the draws)."
-    line = f"Planned renewal of a piston set pays best at {number_text(found.age, 0)} engine hours"
-    if limits is None:
-        return f"{line}."
-    low = "under the first" if limits.low is None else number_text(limits.low, 0)
-    high = "never" if limits.high is None else f"{number_text(limits.high, 0)} h"
-    return (
-        f"{line} for a hull at the fleet's middle ({low} to {high}; in "
-        f"{share_text(limits.share_without)} of the draws no planned renewal pays)."
+    return plan_words.renewal_words(
+        found.age, None if limits is None else (limits.low, limits.high, limits.share_without)
     )
 
 
@@ -211,22 +194,7 @@ def hull_plan_line(call: Row, catalogue: Catalogue) -> str:
     """Why a hull's action is not the one it would get alone; empty where it is."""
     if call["waits_for"] is not None:
         short = ", ".join(map(no_room_text, str(call["no_room_in"]).split(", ")))
-        return f"{catalogue.label(call['waits_for'])} waits for next week: {short}."
+        return plan_words.HULL_WAITS.format(job=catalogue.label(call["waits_for"]), why=short)
     if call["decided_by"] == "hand":
-        return "decided by hand in the week's file."
+        return plan_words.HULL_BY_HAND
     return ""
-
-
-def _worth(amount: float | None, currency: str) -> str:
-    if amount is None:
-        return UNKNOWN
-    return "nothing this week" if amount == 0 else money_text(amount, currency)
-
-
-def _kit(part: str) -> str:
-    return part.replace("_", " ")
-
-
-def _title(name: str) -> str:
-    text = name.replace("_", " ")
-    return text[:1].upper() + text[1:]

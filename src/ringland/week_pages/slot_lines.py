@@ -8,7 +8,8 @@ from ringland.service_week.action_catalogue import NOTHING, Catalogue
 from ringland.service_week.slot_trials import SlotTrial
 from ringland.service_week.week_decisions import WeekDecisions
 from ringland.service_week.week_limits import LIFT_SLOTS
-from ringland.wording.number_words import count_text, money_text, number_text
+from ringland.wording import plan_words
+from ringland.wording.number_words import money_text, number_text
 
 
 def slot_rows(
@@ -17,9 +18,10 @@ def slot_rows(
     """One entry per number of lift slots the plan was solved for; empty where there is no plan.
 
     Returns:
-        slots, is_now, cost (unrounded, in the records' money), title, cost_line,
-        failure_line, comes_in and goes_out: (hull, what it gets or loses) against the plan
-        as it stands, moves: whether cost or hulls differ from it.
+        slots, is_now, cost (unrounded, in the records' money), title, whole_cost (in words),
+        cost_line (the same, beside the plan as it stands), failure_line, comes_in and
+        goes_out: (hull, what it gets or loses) against the plan as it stands, moves: whether
+        cost or hulls differ from it.
     """
     if decisions.plan is None:
         return []
@@ -32,25 +34,20 @@ def slot_rows(
             "slots": trial.lift_slots,
             "is_now": trial is now,
             "cost": trial.total_cost,
-            "title": count_text(trial.lift_slots, "lift slot"),
-            "cost_line": _cost_line(trial, now, currency),
-            "failure_line": f"{number_text(trial.failures, 2)} failures expected",
+            "title": plan_words.slots_title(trial.lift_slots),
+            "whole_cost": plan_words.SLOTS_COST.format(cost=money_text(trial.total_cost, currency)),
+            "cost_line": plan_words.slots_cost_words(
+                trial.total_cost, _less(trial, now), currency, is_now=trial is now
+            ),
+            "failure_line": plan_words.FAILURES_EXPECTED.format(
+                failures=number_text(trial.failures, 2)
+            ),
             "comes_in": _changed(trial, now, catalogue),
             "goes_out": _changed(now, trial, catalogue),
             "moves": trial.options != now.options or _less(trial, now) != 0,
         }
         for trial in decisions.slots
     ]
-
-
-def _cost_line(trial: SlotTrial, now: SlotTrial, currency: str) -> str:
-    whole = f"expected cost {money_text(trial.total_cost, currency)}"
-    if trial is now:
-        return f"{whole}, as the week stands"
-    less = _less(trial, now)
-    if less == 0:
-        return f"{whole}, the same as now"
-    return f"{whole}, {money_text(abs(less), currency)} {'less' if less > 0 else 'more'} than now"
 
 
 def _less(trial: SlotTrial, now: SlotTrial) -> float:

@@ -12,8 +12,14 @@
   lists.forEach(function (list) {
     rows = rows.concat(Array.prototype.slice.call(list.tBodies[0].rows));
   });
+  var said = JSON.parse(finder.dataset.said); // the page brings the words
+  var language = finder.dataset.language;
   var isNarrow = window.matchMedia("(max-width: 720px)");
   var isOpen = false; // the user asked for the folded rows
+
+  function filled(sentence, parts) {
+    return sentence.replace(/\{(\w+)\}/g, function (_, name) { return parts[name]; });
+  }
 
   function control(key) { return finder.elements[key]; }
 
@@ -51,10 +57,10 @@
       return number(b, "chance") - number(a, "chance") || ORDERS[""](a, b);
     },
     hull: function (a, b) {
-      return a.dataset.hull.localeCompare(b.dataset.hull, "en", { numeric: true });
+      return a.dataset.hull.localeCompare(b.dataset.hull, language, { numeric: true });
     },
     dock: function (a, b) {
-      return a.dataset.dock.localeCompare(b.dataset.dock, "en") || ORDERS[""](a, b);
+      return a.dataset.dock.localeCompare(b.dataset.dock, language) || ORDERS[""](a, b);
     }
   };
 
@@ -74,15 +80,13 @@
       });
       list.closest("section").classList.toggle("away", some === 0 && isAsked());
     });
-    count.textContent = isAsked()
-      ? shown + " of " + rows.length + " hulls match"
-      : (folded ? shown + " of " + rows.length + " hulls shown" : "All " + rows.length + " hulls shown");
+    count.textContent = filled(isAsked() ? said.match : folded ? said.some : said.all,
+      { shown: shown, all: rows.length });
     fold.hidden = folded === 0 && !isOpen || isAsked();
     fold.setAttribute("aria-expanded", String(isOpen));
-    fold.textContent = isOpen ? "Fold the hulls that need nothing"
-      : "Show the other " + folded + (folded === 1 ? " hull" : " hulls") +
-        (rest.dock ? ": " + rest.dock + " with something to change at the dock, " + rest.none +
-          " with nothing to do" : " with nothing to do");
+    var others = (folded === 1 ? "other" : "others") + (rest.dock ? "_at_dock" : "");
+    fold.textContent = isOpen ? said.fold
+      : filled(said[others], { n: folded, dock: rest.dock, none: rest.none });
   }
 
   function readHash() {
@@ -98,11 +102,11 @@
   }
 
   function writeHash() {
-    var said = new URLSearchParams();
+    var chosen = new URLSearchParams();
     KEYS.forEach(function (key) {
-      if (control(key).value !== "") { said.set(key, control(key).value); }
+      if (control(key).value !== "") { chosen.set(key, control(key).value); }
     });
-    var hash = said.toString();
+    var hash = chosen.toString();
     window.history.replaceState(null, "", hash ? "#" + hash : window.location.pathname);
   }
 
