@@ -18,6 +18,7 @@ from ringland.week_pages.fuel_charts import tank_points
 from ringland.week_pages.picture_sketch import Points
 from ringland.week_pages.report_lines import WORTH_SAYING, dock_rule_line
 from ringland.week_pages.week_report import WeekReport
+from ringland.wording import fuel_words
 from ringland.wording.number_words import (
     UNKNOWN,
     count_text,
@@ -32,8 +33,6 @@ Page = tuple[str, dict[str, Any]]
 """A template's name and its context; `figures` holds the pictures by name."""
 
 INDEX = "fuel/index.html"
-LITRES_WORTH_SAYING = 0.5
-"""Fewer round to nothing."""
 
 
 def tank_pages(pages: Mapping[str, str]) -> dict[str, str]:
@@ -61,6 +60,7 @@ def fuel_contexts(report: WeekReport, fuel: WeekFuel, pages: Mapping[str, str]) 
         made[tanks[hull_id]] = (
             "tank.html.j2",
             {
+                "said": fuel_words,
                 "hull_id": hull_id,
                 "dock_id": sheet.dock_id,
                 "hull_page": pages[hull_id],
@@ -112,6 +112,7 @@ def _index(
     well = [row["hull_id"] for row in hulls if _is_well(row)]
     return {
         "figures": figures,
+        "said": fuel_words,
         "docks": docks,
         "silent": sorted(set(rules) - set(fuel.docks["dock_id"])),
         "hulls": [row for row in hulls if row["hull_id"] not in well],
@@ -155,75 +156,55 @@ def _pictures(
 
 def _dock_facts(dock: Row, settings: Assumptions) -> list[tuple[str, str]]:
     days = _days(settings, "record.recent_sessions_d")
+    oldest, lasts = dock["oldest_sold_d"], dock["turnover_d"]
+    blend = fuel_words.BLEND.format(
+        middle=number_text(dock["octane_aki"]),
+        low=number_text(dock["octane_low_aki"]),
+        high=number_text(dock["octane_high_aki"]),
+        unknown=_unknown_part(dock["unknown_share"]),
+    )
+    tank = fuel_words.LEVEL_AND_AGE.format(
+        level=quantity_text(dock["level_l"], "l"),
+        age=fuel_words.age_words(
+            dock["fuel_age_d"], dock["old_in_d"], _days(settings, "fuel.old_after_d")
+        ),
+    )
+    need = fuel_words.need_words(
+        dock["need_low_aki"], dock["need_high_aki"], dock["below_need_hulls"], dock["hulls"]
+    )
     return [
-        (f"Sold below need, last {days} days", _sold_line(dock)),
-        (
-            "Blend now",
-            f"{number_text(dock['octane_aki'])} AKI "
-            f"({number_text(dock['octane_low_aki'])} to {number_text(dock['octane_high_aki'])})"
-            + _unknown_part(dock["unknown_share"]),
-        ),
-        ("Need of its hulls", _need_line(dock)),
-        ("In the tank", f"{quantity_text(dock['level_l'], 'l')}; {_age_line(dock, settings)}"),
-        (
-            "Oldest sold",
-            "nothing sold"
-            if dock["oldest_sold_d"] is None
-            else f"the oldest fill averaged {number_text(dock['oldest_sold_d'], 0)} days",
-        ),
-        (
-            "Turnover",
-            "nothing sold"
-            if dock["turnover_d"] is None
-            else f"the tank lasts {number_text(dock['turnover_d'], 0)} days at this rate of sale",
-        ),
+        (fuel_words.SOLD_BELOW_NEED_LAST.format(days=days), _sold_line(dock)),
+        (fuel_words.BLEND_NOW, blend),
+        (fuel_words.NEED_OF_HULLS, need),
+        (fuel_words.IN_THE_TANK, tank),
+        (fuel_words.OLDEST_SOLD, _of_sale(fuel_words.OLDEST_FILL, oldest)),
+        (fuel_words.TURNOVER, _of_sale(fuel_words.LASTS_AT_THIS_RATE, lasts)),
     ]
+
+
+def _of_sale(sentence: str, days: float | None) -> str:
+    if days is None:
+        return fuel_words.NOTHING_SOLD
+    return sentence.format(days=number_text(days, 0))
 
 
 def _sold_line(dock: Row) -> str:
     sold, below = dock["sold_l"], dock["sold_below_need_l"]
     if not sold:
-        return "nothing sold"
+        return fuel_words.NOTHING_SOLD
     if not below:
-        return f"none known of {quantity_text(sold, 'l')}"
-    return (
-        f"{quantity_text(below, 'l')} of {quantity_text(sold, 'l')} "
-        f"({share_text(below / sold)}) went "
-        f"into craft that needed more"
+        return fuel_words.NONE_BELOW.format(sold=quantity_text(sold, "l"))
+    return fuel_words.WENT_BELOW.format(
+        below=quantity_text(below, "l"),
+        sold=quantity_text(sold, "l"),
+        share=share_text(below / sold),
     )
 
 
 def _unknown_part(share: float | None) -> str:
     if share is None or share < WORTH_SAYING:
         return ""
-    return f"; {share_text(share)} of it without a grade on record"
-
-
-def _need_line(dock: Row) -> str:
-    low, high = dock["need_low_aki"], dock["need_high_aki"]
-    if high is None:
-        return UNKNOWN
-    span = (
-        number_text(high, 0) if low == high else f"{number_text(low, 0)} to {number_text(high, 0)}"
-    )
-    if not dock["below_need_hulls"]:
-        return f"{span} AKI: the blend gives every stated need"
-    return (
-        f"{span} AKI: {dock['below_need_hulls']} of {count_text(dock['hulls'], 'hull')} need more "
-        f"than the blend gives"
-    )
-
-
-def _age_line(dock: Row, settings: Assumptions) -> str:
-    """How old the fuel is and when it will be old."""
-    age, left = dock["fuel_age_d"], dock["old_in_d"]
-    if age is None:
-        return "age not known"
-    old_d = _days(settings, "fuel.old_after_d")
-    said = f"{number_text(age, 0)} days old on average"
-    if left <= 0:
-        return f"{said}, past {old_d} days for {number_text(-left, 0)}"
-    return f"{said}, {number_text(left, 0)} days until {old_d} if nothing is delivered"
+    return fuel_words.NO_GRADE_PART.format(share=share_text(share))
 
 
 def _likely_line(dock: Row, settings: Assumptions) -> str:
@@ -231,10 +212,8 @@ def _likely_line(dock: Row, settings: Assumptions) -> str:
     share = dock["need_more_share"]
     if share is None:
         return ""
-    return (
-        f"At the highest stated need, about {share_text(share)} of engines alike may need more "
-        f"than this blend: engines of one model differ by about "
-        f"{number_text(settings.number('octane.need_spread_on'), 2)} octane numbers (assumption)."
+    return fuel_words.NEED_MORE_LIKELY.format(
+        share=share_text(share), spread=number_text(settings.number("octane.need_spread_on"), 2)
     )
 
 
@@ -242,21 +221,17 @@ def _windows(row: Row | None, settings: Assumptions) -> list[dict[str, str]]:
     """The running set's litres over hours, days and life, known and assumed apart."""
     if row is None:
         return []
-    spans = {
-        "25h": f"last {_days(settings, 'exposure.trailing_h')} engine hours",
-        "28d": f"{_days(settings, 'exposure.trailing_d')} days to its last ride",
-        "life": "since the set was fitted",
-    }
+    hours, days = _days(settings, "exposure.trailing_h"), _days(settings, "exposure.trailing_d")
     return [
         {
-            "span": span,
+            "span": span.format(hours=hours, days=days),
             "burned": quantity_text(row[f"burned_{key}_l"], "l"),
             "known": share_text(row[f"known_{key}_share"]),
             "short": _split(row, f"short_{{}}_{key}_on", 2),
             "age": _split(row, f"age_{{}}_{key}_d", 1),
             "old": _split(row, f"old_{{}}_{key}_share", None),
         }
-        for key, span in spans.items()
+        for key, span in fuel_words.SPANS.items()
     ]
 
 
@@ -274,30 +249,16 @@ def _account_lines(row: Row | None, settings: Assumptions) -> list[str]:
     if row is None:
         return []
     missing = count_text(row["unrecorded_fills"], "fill")
-    came = {
-        "in_recorded_l": "filled",
-        "in_unrecorded_l": f"in {missing} nobody wrote down",
-        "opening_l": "on hand before the record",
-    }
-    went = {
-        "burned_l": "burned",
-        "drained_l": "drained",
-        "unexplained_out_l": "left unexplained",
-        "clamped_l": "written down beyond what the tank holds",
-        "left_l": "still in the tank",
-    }
-    lines = [f"In: {_parts(row, came)}.", f"Out: {_parts(row, went)}."]
+    came = {name: became.format(missing=missing) for name, became in fuel_words.CAME.items()}
+    lines = [
+        fuel_words.CAME_IN.format(parts=fuel_words.litre_parts(row, came)),
+        fuel_words.WENT_OUT.format(parts=fuel_words.litre_parts(row, fuel_words.WENT)),
+    ]
     if row["is_balance_off"]:
         lines.append(
-            f"Recorded fills and burns of the last {_days(settings, 'fuel.balance_days')} days "
-            f"differ by more than {share_text(settings.number('fuel.balance_off'))}: what it "
-            f"burned in them rests on fuel that is not on record."
+            fuel_words.OFF_BALANCE.format(
+                days=_days(settings, "fuel.balance_days"),
+                share=share_text(settings.number("fuel.balance_off")),
+            )
         )
     return lines
-
-
-def _parts(row: Row, names: Mapping[str, str]) -> str:
-    """Litres with what became of them, those that round to nothing left out."""
-    said = [f"{quantity_text(row[name], 'l')} {words}" for name, words in names.items()
-            if row[name] >= LITRES_WORTH_SAYING]  # fmt: skip
-    return ", ".join(said) or "nothing"
