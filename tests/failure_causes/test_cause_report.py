@@ -16,7 +16,6 @@ from PIL import Image
 from ringland.assumptions import load_assumptions
 from ringland.failure_causes.cause_charts import date_ticks
 from ringland.failure_causes.cause_pages import (
-    TITLES,
     build_cause_site,
     cause_page,
     cause_pdf,
@@ -30,6 +29,7 @@ from ringland.service_week.action_prices import prices
 from ringland.shop_records.bench_verdicts import default_bench_limits
 from ringland.shop_records.record_kinds import RECORD_KINDS
 from ringland.shop_records.tables import BenchVerdicts
+from ringland.wording.cause_words import PARTS
 from tests.failure_causes.cause_rows import OPENED, START, lives, sessions, teardown
 
 FOUND = OPENED - timedelta(days=2)
@@ -120,7 +120,7 @@ def page_text(of: CauseReport) -> str:
 def test_the_page_has_the_twelve_parts_in_order() -> None:
     headings = re.findall(r"<h2[^>]*>(\d+)\. ([^<]+)</h2>", page_text(report()))
     assert [int(number) for number, _ in headings] == list(range(1, 13))
-    assert tuple(title.strip() for _, title in headings) == TITLES
+    assert tuple(title.strip() for _, title in headings) == PARTS
 
 
 def test_two_causes_or_more_are_ranked_with_support_and_contradiction() -> None:
@@ -193,7 +193,7 @@ def test_hostile_text_is_set_as_text_in_the_pdf() -> None:
 def test_the_pdf_has_the_twelve_parts_and_says_what_the_page_says() -> None:
     made = report()
     text = " ".join(pdf_text(cause_pdf(made)).split())
-    for number, title in enumerate(TITLES, start=1):
+    for number, title in enumerate(PARTS, start=1):
         assert f"{number} {title}" in text
     assert "knocked, then down on power" in text
     assert made.causes[0].name in text

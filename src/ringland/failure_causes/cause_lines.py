@@ -15,6 +15,8 @@ from ringland.failure_causes.cause_differential import CauseRanking
 from ringland.failure_causes.cause_findings import NOT_LOOKED_AT, EngineFindings
 from ringland.failure_causes.cause_record import CauseRecord
 from ringland.failure_causes.cause_table import UNDETERMINED, CauseTable
+from ringland.wording import cause_words as said
+from ringland.wording.bench_form_words import STATES
 from ringland.wording.fixed_words import (
     FACTOR_LABELS,
     FACTOR_UNITS,
@@ -33,41 +35,32 @@ from ringland.wording.number_words import (
 Rows = tuple[tuple[str, ...], ...]
 """Cells as shown, row by row."""
 
-HOW_FOUND = {
-    "ran_to_failure": "ran to failure",
-    "inspection": "found at an inspection",
-    "teardown": "found when opened",
-}
-STATES = {"seen": "seen", "not_seen": "not seen", NOT_LOOKED_AT: "not looked at"}
-OWN_CASES = "this shop's settled cases"
-
 
 def opinion_chance(chance: float) -> str:
     """A chance that rests on opinions, to the nearest twentieth, e.g. 'about 40 %'."""
     if chance < 0.05:
-        return "under 5 %"
-    return "over 95 %" if chance > 0.95 else f"about {round(chance * 20) * 5} %"
+        return said.UNDER
+    return said.OVER if chance > 0.95 else said.ABOUT.format(percent=round(chance * 20) * 5)
 
 
 def mode_line(failure: Mapping[str, Any]) -> str:
     """What broke and how it came to light."""
     mode = MODE_LABELS.get(failure["mode"], failure["mode"])
-    return f"{mode}, {HOW_FOUND[failure['how_found']]} on {day_text(failure['found_at'])}."
+    how, day = said.HOW_FOUND[failure["how_found"]], day_text(failure["found_at"])
+    return said.MODE.format(mode=mode, how=how, day=day)
 
 
 def first_cause_line(ranking: CauseRanking, table: CauseTable) -> str:
     """Where the findings point, with the runner-up."""
     first, second = ranking.chances.head(2).iter_rows(named=True)
     if first["cause"] == UNDETERMINED:
-        return "What was found does not name a cause."
-    runner_up = (
-        "the next most likely is that the cause stays open"
-        if second["cause"] == UNDETERMINED
-        else f"then for {second['name']!r}"
-    )
-    return (
-        f"The findings speak most for {first['name']!r} ({opinion_chance(first['chance'])}), "
-        f"{runner_up} ({opinion_chance(second['chance'])})."
+        return said.NO_CAUSE_NAMED
+    then = said.THEN_OPEN if second["cause"] == UNDETERMINED else said.THEN_CAUSE
+    return said.FIRST_CAUSE.format(
+        cause=first["name"],
+        chance=opinion_chance(first["chance"]),
+        second=then.format(cause=second["name"]),
+        second_chance=opinion_chance(second["chance"]),
     )
 
 
@@ -78,23 +71,27 @@ def job_rows(
     rebuild: Mapping[str, Any] | None,
 ) -> Rows:
     """Serials, hours and dates of the job."""
-    known_good = failure["last_good_at"]
-    return (
-        ("Engine", f"{engine['engine_id']}, family {engine['family'] or UNKNOWN}"),
-        ("Induction", str(engine["induction"] or UNKNOWN).replace("_", " ")),
-        ("Cylinders", str(engine["cylinders"] or UNKNOWN)),
-        ("Hull", str(life["hull_id"] or UNKNOWN) if life else UNKNOWN),
-        ("Piston set", _set_text(life) if life else "none on record for this failure"),
-        ("Found", f"{day_text(failure['found_at'])}, {HOW_FOUND[failure['how_found']]}"),
-        ("Last known good", day_text(known_good) if known_good else UNKNOWN),
-        ("Rebuilt", day_text(rebuild["rebuilt_at"]) if rebuild else "no rebuild on record"),
-    )
+    known_good, family = failure["last_good_at"], engine["family"] or UNKNOWN
+    found = day_text(failure["found_at"])
+    facts = {
+        "engine": said.ENGINE_FAMILY.format(engine=engine["engine_id"], family=family),
+        "induction": str(engine["induction"] or UNKNOWN).replace("_", " "),
+        "cylinders": str(engine["cylinders"] or UNKNOWN),
+        "hull": str(life["hull_id"] or UNKNOWN) if life else UNKNOWN,
+        "set": _set_text(life) if life else said.NO_SET,
+        "found": said.FOUND_HOW.format(day=found, how=said.HOW_FOUND[failure["how_found"]]),
+        "known_good": day_text(known_good) if known_good else UNKNOWN,
+        "rebuilt": day_text(rebuild["rebuilt_at"]) if rebuild else said.NO_REBUILD,
+    }
+    return tuple((label, facts[name]) for name, label in said.JOB_LABELS.items())
 
 
 def _set_text(life: Mapping[str, Any]) -> str:
-    return (
-        f"{life['piston_set_id']}, {life['piston_type']}, {life['supplier_grade']}, "
-        f"{number_text(life['exit_h'], 0)} engine hours"
+    return said.SET.format(
+        set=life["piston_set_id"],
+        piston_type=life["piston_type"],
+        grade=life["supplier_grade"],
+        hours=number_text(life["exit_h"], 0),
     )
 
 
@@ -109,32 +106,35 @@ def measured_rows(before: pl.DataFrame) -> Rows:
             _reading(row),
             row["verdict"],
             row["reason"],
-            MARK_WORDS.get(row["mark"], "no limit applied"),
+            MARK_WORDS.get(row["mark"], said.NO_LIMIT),
         )
         for row in latest.iter_rows(named=True)
     )
 
 
 def _place(row: Mapping[str, Any]) -> str:
-    cylinder = f"cyl {row['cylinder']}" if row["cylinder"] else "engine"
-    return f"{cylinder}, {row['port']}" if row["port"] else cylinder
+    place = said.CYLINDER.format(number=row["cylinder"]) if row["cylinder"] else said.ENGINE
+    return said.AT_PORT.format(place=place, port=row["port"]) if row["port"] else place
 
 
 def _reading(row: Mapping[str, Any]) -> str:
     if row["state"] == "measured":
         return reading_text(row["value"], row["unit"])
-    return "ok, no number" if row["state"] == "stated_ok" else STATES[NOT_LOOKED_AT]
+    return said.OK_NO_NUMBER if row["state"] == "stated_ok" else STATES[NOT_LOOKED_AT]
 
 
 def found_rows(opened: pl.DataFrame, findings: EngineFindings) -> tuple[tuple[str, ...], Rows]:
     """Heading and rows: each finding entered, by cylinder, with its extent."""
     cylinders = sorted({*range(1, (findings.cylinders or 0) + 1), *opened["cylinder"].drop_nulls()})
     places = [*cylinders, None]
-    heading = ("Part", "Looked for", *(f"Cyl {n}" for n in cylinders), "Whole engine")
+    part, looked_for, cylinder, engine = said.FOUND_HEADINGS
+    heading = (part, looked_for, *(cylinder.format(number=n) for n in cylinders), engine)
     cells: dict[tuple[str, str], dict[int | None, str]] = {}
     for row in opened.sort("part", "finding", "cylinder").iter_rows(named=True):
-        said = STATES[row["state"]] + (f", {row['extent']}" if row["extent"] else "")
-        cells.setdefault((row["part"], row["finding"]), {})[row["cylinder"]] = said
+        told = STATES[row["state"]]
+        if row["extent"]:
+            told = said.WITH_EXTENT.format(state=told, extent=row["extent"])
+        cells.setdefault((row["part"], row["finding"]), {})[row["cylinder"]] = told
     return heading, tuple(
         (part, finding, *(by_place.get(place, "\N{EN DASH}") for place in places))
         for (part, finding), by_place in cells.items()
@@ -144,15 +144,12 @@ def found_rows(opened: pl.DataFrame, findings: EngineFindings) -> tuple[tuple[st
 def found_notes(findings: EngineFindings) -> tuple[str, ...]:
     """What the rows themselves do not show."""
     never = sum(state == NOT_LOOKED_AT for state in findings.states.values())
-    unknown = tuple(
-        f"Not in the cause table, kept as written: {row}." for row in findings.unmatched
-    )
+    unknown = tuple(said.UNMATCHED.format(finding=row) for row in findings.unmatched)
     return (
         *findings.notes,
         *findings.contradictions,
         *unknown,
-        f"{never} of the {len(findings.states)} findings of the cause table were not looked at "
-        f"or not entered; none of these counts as 'not seen'.",
+        said.NOT_LOOKED_AT.format(never=never, all=len(findings.states)),
     )
 
 
@@ -176,15 +173,14 @@ def meaning_lines(
     best, chance = by_mechanism.row(0)
     mode = MODE_LABELS.get(failure["mode"], failure["mode"])
     mechanism = (
-        f"Mechanism, from the findings: {best} ({opinion_chance(chance)})."
+        said.MECHANISM.format(mechanism=best, chance=opinion_chance(chance))
         if ranking.first != UNDETERMINED
-        else "Mechanism: the findings do not carry one."
+        else said.NO_MECHANISM
     )
     return (
-        f"Mode, what broke: {mode.lower()}.",
+        said.MODE_MEANS.format(mode=mode.lower()),
         mechanism,
-        "Cause, why it was overloaded: ranked below. One mechanism can have several causes, "
-        "and the findings alone often cannot tell them apart.",
+        said.CAUSE_MEANS,
         *ranking.notes[len(findings.notes) :],
     )
 
@@ -193,22 +189,25 @@ def evidence_of(ranking: CauseRanking, cause: str, side: str) -> tuple[str, ...]
     """The evidence on one side of one cause, strongest first, with its mark."""
     rows = ranking.evidence.filter((pl.col("cause") == cause) & (pl.col("side") == side))
     return tuple(
-        f"{row['words']}: {STATES[row['state']]}"
-        f" ({_strength(row['log_ratio'])}; "
-        f"{MARK_WORDS[row['mark']] if row['weight'] else OWN_CASES})"
+        said.EVIDENCE.format(
+            finding=row["words"],
+            state=STATES[row["state"]],
+            strength=_strength(row["log_ratio"]),
+            basis=MARK_WORDS[row["mark"]] if row["weight"] else said.OWN_CASES,
+        )
         for row in rows.iter_rows(named=True)
     )
 
 
 def _strength(log_ratio: float) -> str:
     size = abs(log_ratio)
-    return "strong" if size > 1.0 else "moderate" if size > 0.4 else "slight"
+    return said.STRONG if size > 1.0 else said.MODERATE if size > 0.4 else said.SLIGHT
 
 
 def other_causes_line(ranking: CauseRanking, shown: int) -> str:
     """The causes not listed, with their chances summed."""
     rest = ranking.chances.filter((pl.col("rank") > shown) & (pl.col("cause") != UNDETERMINED))
-    return f"All others: {opinion_chance(float(rest['chance'].sum()))} together."
+    return said.OTHER_CAUSES.format(chance=opinion_chance(float(rest["chance"].sum())))
 
 
 def settle_rows(ranking: CauseRanking, number: int = 5) -> Rows:
@@ -228,11 +227,14 @@ def record_rows(record: CauseRecord) -> Rows:
             _bounds(row),
             _value(row, "fleet_middle"),
             UNKNOWN if row["percentile"] is None else share_text(row["percentile"]),
-            "not estimated"
+            said.NOT_ESTIMATED
             if row["hazard_ratio"] is None
             else (
-                f"{number_text(row['hazard_ratio'])} ({number_text(row['hazard_low'])} to "
-                f"{number_text(row['hazard_high'])})"
+                said.HAZARD.format(
+                    ratio=number_text(row["hazard_ratio"]),
+                    low=number_text(row["hazard_low"]),
+                    high=number_text(row["hazard_high"]),
+                )
             ),
             "\N{EN DASH}" if row["share"] is None else share_text(row["share"]),
         )
@@ -245,7 +247,7 @@ def _value(row: Mapping[str, Any], name: str) -> str:
     if value is None:
         return UNKNOWN
     if unit == "yes/no":
-        return "yes" if value >= 0.5 else "no"
+        return said.YES if value >= 0.5 else said.NO
     if unit == "share":
         return share_text(value)
     return f"{number_text(value, 0 if unit == 'engine hours' else 1)} {unit}"
@@ -254,7 +256,7 @@ def _value(row: Mapping[str, Any], name: str) -> str:
 def _bounds(row: Mapping[str, Any]) -> str:
     if row["low"] == row["high"]:
         return "\N{EN DASH}"
-    return f"{number_text(row['low'])} to {number_text(row['high'])}"
+    return said.FROM_TO.format(low=number_text(row["low"]), high=number_text(row["high"]))
 
 
 def unknowable_lines(
@@ -263,19 +265,13 @@ def unknowable_lines(
     """What no reading of this record can tell."""
     settled = int(ranking.chances["settled_cases"].sum())
     lines = [
-        f"The chances rest on weights that are opinions, moved by {settled} case(s) this shop has "
-        f"settled. They order the causes; they are not frequencies.",
-        "Findings on one engine are not independent; taken as such they make the first cause "
-        "look surer than it is.",
-        "A good compression or leak-down reading before the failure does not clear a land that "
-        "was already cracked; how often the tests miss one is not known.",
-        "That an exposure goes with failure in this fleet does not prove that it caused this one.",
+        said.OPINIONS.format(settled=settled),
+        said.NOT_INDEPENDENT,
+        said.TESTS_MISS,
+        said.NO_PROOF,
     ]
     if record.known_share is not None and record.known_share < 0.995:
-        lines.append(
-            f"The octane of {share_text(1 - record.known_share)} of the fuel of its last "
-            f"engine hours."
-        )
+        lines.append(said.OCTANE_UNKNOWN.format(share=share_text(1 - record.known_share)))
     if findings.contradictions:
-        lines.append("Which of the contradictory entries above is right.")
+        lines.append(said.CONTRADICTORY)
     return tuple(lines)

@@ -23,50 +23,23 @@ from ringland.failure_causes.cause_bench_form import bench_form_page, bench_form
 from ringland.failure_causes.cause_photos import shown_photo
 from ringland.failure_causes.cause_report import CauseReport, ShopRecord
 from ringland.failure_causes.rebuild_comparison import RebuildComparison
-from ringland.wording import fixed_words
+from ringland.wording import cause_words, fixed_words, rebuild_words, site_words
+from ringland.wording.filled_sentence import filled
 from ringland.wording.number_words import day_text, instant_text
 
-TITLES = (
-    "Job and serials",
-    "Complaint",
-    "Measured before it was opened",
-    "Found, by cylinder",
-    "What it means",
-    "Causes, ranked",
-    "What the record says",
-    "What cannot be known",
-    "What must be done, why, and what it costs",
-    "Prevention",
-    "Acceptance readings",
-    "Break-in, next check, kept parts, disposal",
+PDF_WORDS = (
+    "NO_TEST",
+    "NOTHING_FOUND",
+    "FOR",
+    "AGAINST",
+    "NEITHER",
+    "RECORD_BESIDE",
+    "SETTLE",
+    "PICTURE_IN_SHORT",
+    "GAPS",
+    "OPTIONS",
 )
-"""The twelve parts, in order."""
-
-HEADINGS = {
-    "measured": ("Test", "Day", "Place", "Reading", "Verdict", "Why", "Limit is"),
-    "settle": ("Not looked at yet", "Part", "Would tell (bits)"),
-    "record": (
-        "Factor",
-        "This engine",
-        "Bounds",
-        "Fleet's middle",
-        "Above this share of fleet",
-        "Hazard against middle",
-        "Share of log hazard",
-    ),
-    "work": ("Work", "Why", "Because of", "Parts", "Hours", "Basis"),
-    "options": ("Option", "Price", "What it leaves"),
-    "acceptance": (
-        "Reading",
-        "Place",
-        "Target",
-        "Limit [mark]",
-        "Before",
-        "After",
-        "Verdict",
-        "Signed",
-    ),
-}
+"""The words of `cause_words` that the PDF's layout sets by itself."""
 
 
 def build_cause_site(
@@ -115,6 +88,8 @@ def build_cause_site(
             }
         )
     index = templates.get_template("cause_index.html.j2").render(
+        said=cause_words,
+        rebuilds=rebuild_words,
         root="../",
         rows=rows,
         forms=forms,
@@ -135,12 +110,10 @@ def rebuild_page(comparison: RebuildComparison, shop: ShopRecord) -> bytes:
         as_of=shop.as_of,
         is_demo=shop.is_demo,
         answers=rebuild_lines.answer_lines(comparison),
-        chosen=rebuild_lines.CHOSEN,
-        group_headings=rebuild_lines.GROUP_HEADINGS,
+        said=rebuild_words,
+        reports=cause_words,
         groups=rebuild_lines.group_rows(comparison, shop.prices.currency),
-        ratio_headings=rebuild_lines.RATIO_HEADINGS,
         ratios=rebuild_lines.ratio_rows(comparison),
-        mode_headings=rebuild_lines.MODE_HEADINGS,
         modes=rebuild_lines.mode_rows(comparison),
         at_h=f"{shop.assumptions.number('rebuild.incidence_at_h'):.0f}",
     ).encode()
@@ -169,8 +142,9 @@ def cause_page(
         templates.get_template("cause_report.html.j2")
         .render(
             report=report,
-            titles=[f"{number}. {title}" for number, title in enumerate(TITLES, start=1)],
-            headings=HEADINGS,
+            said=cause_words,
+            titles=[f"{number}. {part}" for number, part in enumerate(cause_words.PARTS, start=1)],
+            headings=cause_words.HEADINGS,
             root="../",
             pdf=f"{report_name(report)}.pdf" if has_files else "",
             form=f"{report_name(report)}-acceptance.xlsx" if has_files else "",
@@ -203,15 +177,17 @@ def cause_pdf(report: CauseReport, paper: str = "a4") -> bytes:
         inputs["picture.svg"] = report.picture
     data = {
         "report": _as_json(report),
-        "titles": TITLES,
-        "headings": HEADINGS,
+        "titles": cause_words.PARTS,
+        "headings": cause_words.HEADINGS,
+        "said": {name: getattr(cause_words, name) for name in PDF_WORDS},
+        "photos_missing": cause_words.PHOTOS_MISSING.format(names=", ".join(report.photos_missing)),
+        "language": site_words.LANGUAGE,
+        "cautions_heading": fixed_words.CAUTIONS_HEADING,
         "paper": paper,
         "photos": photos,
         "picture": "picture.svg" if report.picture else "",
-        "as_of": f"As known on {instant_text(report.as_of)}",
-        "demo": f"{fixed_words.DEMO_LABEL}: no real fleet, shop or person."
-        if report.is_demo
-        else "",
+        "as_of": site_words.AS_KNOWN.format(instant=instant_text(report.as_of)),
+        "demo": site_words.INVENTED.format(label=fixed_words.DEMO_LABEL) if report.is_demo else "",
         "fonts": ["Libertinus Serif"],
         "never": fixed_words.NEVER_CLEARANCE,
         "association": fixed_words.ASSOCIATION,
@@ -233,6 +209,10 @@ def _as_json(report: CauseReport) -> dict[str, Any]:
     fields = asdict(report)
     for name in ("photos", "picture", "acceptance_form", "versions", "found_at", "as_of"):
         del fields[name]
+    for cause in fields["causes"]:
+        cause["standing"] = cause_words.STANDING.format(
+            chance=cause["chance"], mechanism=cause["mechanism"]
+        )
     return fields
 
 
@@ -250,5 +230,6 @@ def _templates() -> Environment:
         keep_trailing_newline=True,
     )
     templates.filters["instant"] = instant_text
-    templates.globals["words"] = fixed_words
+    templates.filters["filled"] = filled
+    templates.globals |= {"words": fixed_words, "around": site_words}
     return templates

@@ -37,6 +37,8 @@ from ringland.failure_causes.rebuild_scope import RebuildSheet, can_close, propo
 from ringland.ring_survival.weibull_hazard import FactorEffect
 from ringland.service_week.action_prices import Prices
 from ringland.shop_records.bench_trends import reading_trends
+from ringland.wording import cause_words as said
+from ringland.wording.rebuild_sheet_words import PROPOSED_MARK
 
 RANKED_SHOWN = 5
 """Causes listed with their evidence, and 'undetermined' always; the rest only as a sum."""
@@ -152,7 +154,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         as_of=shop.as_of,
         is_demo=shop.is_demo,
         versions=shop.versions,
-        title=f"Why engine {failure['engine_id']} broke",
+        title=said.TITLE.format(engine=failure["engine_id"]),
         summary=(
             lines.mode_line(failure),
             lines.first_cause_line(ranking, shop.table),
@@ -160,7 +162,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
             *_what_to_do(work_lines, options),
         ),
         job=lines.job_rows(failure, case.engine, case.life, case.rebuild),
-        complaint=(failure["complaint"] or "No complaint is on record.",),
+        complaint=(failure["complaint"] or said.NO_COMPLAINT,),
         measured=lines.measured_rows(case.before),
         measured_notes=trend_lines(case.trends),
         found_heading=heading,
@@ -199,10 +201,10 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
 
 def _what_to_do(work_lines: Sequence[str], options: Sequence[Sequence[str]]) -> tuple[str, ...]:
     """What is proposed and what it costs, in a line; none where nothing is."""
-    price = next((row[1] for row in options if row[0].endswith("(proposed)")), None)
+    price = next((row[1] for row in options if row[0].endswith(PROPOSED_MARK)), None)
     if not work_lines or price is None:
         return ()
-    return (f"{work_lines[0]} Price: {price}.",)
+    return (said.WHAT_TO_DO.format(proposed=work_lines[0], price=price),)
 
 
 @dataclass(frozen=True)
@@ -287,16 +289,16 @@ def _first(rows: pl.DataFrame) -> dict[str, Any] | None:
 def _ranked(
     ranking: CauseRanking, speaks: pl.DataFrame, table: CauseTable
 ) -> tuple[RankedCause, ...]:
-    said = dict(speaks.select("cause", pl.format("{}: {}", "side", "sentence")).iter_rows())
+    told = dict(speaks.select("cause", pl.format("{}: {}", "side", "sentence")).iter_rows())
     return tuple(
         RankedCause(
             rank=row["rank"],
             name=row["name"],
-            mechanism=row["mechanism"] or "none named",
+            mechanism=row["mechanism"] or said.NONE_NAMED,
             chance=lines.opinion_chance(row["chance"]),
             support=lines.evidence_of(ranking, row["cause"], "for"),
             contradiction=lines.evidence_of(ranking, row["cause"], "against"),
-            record=said.get(row["cause"], "Findings no cause of the table explains better."),
+            record=told.get(row["cause"], said.NO_BETTER),
         )
         for row in ranking.chances.filter(
             (pl.col("rank") <= RANKED_SHOWN) | (pl.col("cause") == UNDETERMINED)

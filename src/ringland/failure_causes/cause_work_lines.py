@@ -8,10 +8,9 @@ from typing import Any
 from ringland.failure_causes.cause_lines import Rows
 from ringland.failure_causes.rebuild_scope import RebuildSheet
 from ringland.service_week.action_prices import Prices
+from ringland.wording import rebuild_sheet_words as said
 from ringland.wording.fixed_words import MARK_WORDS, MEASURE_LABELS
 from ringland.wording.number_words import number_text, price_text
-
-SCOPE_NAMES = {"full": "full rebuild, bottom end opened", "top_end": "top end and head"}
 
 
 def work_rows(sheet: RebuildSheet) -> Rows:
@@ -20,7 +19,7 @@ def work_rows(sheet: RebuildSheet) -> Rows:
         (
             item.what,
             item.why,
-            "; ".join(item.because) or "part of every rebuild",
+            "; ".join(item.because) or said.EVERY_REBUILD,
             ", ".join(item.parts) or "\N{EN DASH}",
             number_text(item.hours),
             MARK_WORDS[item.mark],
@@ -31,7 +30,8 @@ def work_rows(sheet: RebuildSheet) -> Rows:
 
 def work_lines(sheet: RebuildSheet) -> tuple[str, ...]:
     """Scope and hours in one sentence."""
-    return (f"Proposed: {SCOPE_NAMES[sheet.scope]}; {number_text(sheet.hours)} mechanic's hours.",)
+    scope = said.SCOPE_NAMES[sheet.scope]
+    return (said.PROPOSED_WORK.format(scope=scope, hours=number_text(sheet.hours)),)
 
 
 def option_rows(sheet: RebuildSheet, prices: Prices) -> Rows:
@@ -39,25 +39,23 @@ def option_rows(sheet: RebuildSheet, prices: Prices) -> Rows:
 
     def price(item: str) -> str:
         amount = price_text(getattr(prices, item), prices.currency)
-        return f"{amount} (weak, from the settings)" if item in prices.from_settings else amount
+        return said.WEAK_PRICE.format(price=amount) if item in prices.from_settings else amount
 
     full = (
-        "Full rebuild, bottom end opened",
+        said.FULL_REBUILD,
         price("full_rebuild_unplanned"),
-        "Every reading below taken before it goes back.",
+        said.FULL_LEAVES,
     )
     top = (
-        "Top end and head",
+        said.TOP_END,
         price("top_end_planned"),
-        "Bearings, rods and oil pump stay unmeasured."
-        if sheet.scope == "full"
-        else "Nothing found asks for the bottom end to be opened.",
+        said.UNMEASURED if sheet.scope == "full" else said.NOT_ASKED_FOR,
     )
     first, second = (full, top) if sheet.scope == "full" else (top, full)
     return (
-        (f"{first[0]} (proposed)", *first[1:]),
+        (said.PROPOSED_OPTION.format(option=first[0]), *first[1:]),
         second,
-        ("Leave it as it is", "none", "The engine does not run; the parts are kept as evidence."),
+        (said.LEAVE_IT, said.NO_PRICE, said.LEFT_AS_IT_IS),
     )
 
 
@@ -68,12 +66,12 @@ def acceptance_rows(sheet: RebuildSheet) -> Rows:
             MEASURE_LABELS[line.measure],
             line.place,
             line.target,
-            f"{line.limit} [{line.mark}]",
+            said.LIMIT.format(limit=line.limit, mark=line.mark),
             line.before,
             line.after,
             line.verdict
             if not line.accepted_because
-            else f"{line.verdict}: {line.accepted_because}",
+            else said.LET_GO.format(verdict=line.verdict, why=line.accepted_because),
             line.signed_by or "",
         )
         for line in sheet.acceptance
@@ -85,12 +83,12 @@ def closing_lines(
 ) -> tuple[str, ...]:
     """Whether the sheet may be closed, and what stands in the way."""
     if closed:
-        return ("Every acceptance reading passed or was let go for a recorded reason, and signed.",)
-    when = "This rebuild" if rebuild else "A rebuild"
+        return (said.MAY_CLOSE,)
+    which = said.THIS_REBUILD if rebuild else said.A_REBUILD
     shown = obstacles[:6]
     more = len(obstacles) - len(shown)
     return (
-        f"{when} cannot be closed: {len(obstacles)} reading(s) stand in the way.",
+        said.CANNOT_CLOSE.format(which=which, count=len(obstacles)),
         *shown,
-        *((f"and {more} more.",) if more else ()),
+        *((said.MORE_READINGS.format(more=more),) if more else ()),
     )

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from ringland.failure_causes.rebuild_comparison import RebuildComparison
+from ringland.wording import rebuild_words as said
 from ringland.wording.fixed_words import MODE_LABELS
 from ringland.wording.number_words import (
     UNKNOWN,
@@ -17,24 +18,6 @@ from ringland.wording.number_words import (
 )
 
 Rows = tuple[tuple[str, ...], ...]
-
-GROUP_HEADINGS = (
-    "Rebuild",
-    "Builds",
-    "Failures",
-    "Engine hours since",
-    "Failures per 1,000 h",
-    "95 % limits",
-    "Cost per engine hour so far",
-    "95 % limits",
-)
-MODE_HEADINGS = ("Rebuild", "Failure", "Count", "Failed by then", "95 % limits")
-RATIO_HEADINGS = ("Compared", "Use and fuel", "Hazard ratio", "95 % limits", "Behind it", "How")
-
-CHOSEN = (
-    "The shop chose which engine got which rebuild, so these figures say what goes with a "
-    "kind of rebuild. They do not prove that the rebuild made the difference."
-)
 
 
 def group_rows(comparison: RebuildComparison, currency: str) -> Rows:
@@ -50,7 +33,9 @@ def group_rows(comparison: RebuildComparison, currency: str) -> Rows:
             price_text(row["cost_per_h"], currency),
             UNKNOWN
             if row["cost_low"] is None
-            else f"{price_text(row['cost_low'], currency)} to {_open(row['cost_high'], currency)}",
+            else said.FROM_TO.format(
+                low=price_text(row["cost_low"], currency), high=_open(row["cost_high"], currency)
+            ),
         )
         for row in comparison.groups.iter_rows(named=True)
     )
@@ -75,10 +60,10 @@ def ratio_rows(comparison: RebuildComparison) -> Rows:
     return tuple(
         (
             row["reads"],
-            "held alike" if row["adjusted"] else "as it came",
+            said.HELD_ALIKE if row["adjusted"] else said.AS_IT_CAME,
             _number(row["hazard_ratio"], 2),
             _limits(row["low"], row["high"], 2),
-            f"{row['failures']} failures, {row['builds']} builds",
+            said.BEHIND_IT.format(failures=row["failures"], builds=row["builds"]),
             row["method"],
         )
         for row in comparison.ratios.iter_rows(named=True)
@@ -89,32 +74,29 @@ def answer_lines(comparison: RebuildComparison) -> tuple[str, ...]:
     """Whether the record can tell the kinds of rebuild apart, in plain words."""
     lines = []
     for row in comparison.ratios.iter_rows(named=True):
-        held = "with use and fuel held alike" if row["adjusted"] else "as it came"
-        lines.append(f"{row['reads'].capitalize()}, {held}: {_verdict(row)}")
-    return (*(lines or ["No failure after a rebuild is on record: nothing to compare."]),
-            *comparison.notes)  # fmt: skip
+        held = said.USE_HELD_ALIKE if row["adjusted"] else said.AS_IT_CAME
+        compared = row["reads"].capitalize()
+        lines.append(said.ANSWER.format(compared=compared, how=held, verdict=_verdict(row)))
+    return (*(lines or [said.NOTHING_TO_COMPARE]), *comparison.notes)
 
 
 def _verdict(row: Mapping[str, Any]) -> str:
     if row["low"] > 1:
-        return "it goes with more failures in this record."
+        return said.MORE_FAILURES
     if row["high"] < 1:
-        return "it goes with fewer failures in this record."
-    return (
-        f"the record cannot tell them apart; anything from {_number(row['low'], 2)} to "
-        f"{_number(row['high'], 2)} times the hazard agrees with it."
-    )
+        return said.FEWER_FAILURES
+    return said.CANNOT_TELL.format(low=_number(row["low"], 2), high=_number(row["high"], 2))
 
 
 def _number(value: float | None, digits: int) -> str:
-    return "without limit" if value == math.inf else number_text(value, digits)
+    return said.WITHOUT_LIMIT if value == math.inf else number_text(value, digits)
 
 
 def _limits(low: float | None, high: float | None, digits: int) -> str:
     if low is None or high is None:
         return UNKNOWN
-    return f"{_number(low, digits)} to {_number(high, digits)}"
+    return said.FROM_TO.format(low=_number(low, digits), high=_number(high, digits))
 
 
 def _open(value: float, currency: str) -> str:
-    return "without limit" if value == math.inf else price_text(value, currency)
+    return said.WITHOUT_LIMIT if value == math.inf else price_text(value, currency)

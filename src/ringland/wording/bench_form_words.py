@@ -1,0 +1,49 @@
+"""What the bench form says: its fields, its choices, and what it asks for before it saves."""
+
+from __future__ import annotations
+
+TITLE = "Bench form: what was found"
+INVENTED = "{label}: the engines offered are not real."
+HOW_IT_WORKS = (
+    "Works without network. What you enter stays on this device until you save the file. "
+    'Everything starts as "not looked at": that is an answer too.'
+)
+ENGINE, OPENED, CYLINDERS = "Engine serial", "Opened at (this device's time)", "Cylinders"
+
+STATES = {"seen": "seen", "not_seen": "not seen", "not_looked_at": "not looked at"}
+"""The states of a finding, by their names in the Teardowns contract."""
+
+OWN_WORDS = "Anything else"
+OWN_WORDS_NOTE = (
+    "In your own words. It is kept as written, and listed in the report as not in the cause table."
+)
+ADD, CLEAR, SAVE = "Add a finding", "Clear the form", "Save the file"
+
+SCRIPT = {
+    "extentUnknown": "extent not given",
+    "extentOf": "{finding}: extent",
+    "stateOf": "{finding}: {state}",
+    "photos": "photo file names; separate by ;",
+    "photosOf": "{finding}: photo file names",
+    "pickPhotosOf": "{finding}: pick photos to take their names",
+    "wholeEngine": "whole engine",
+    "cylinder": "cylinder {number}",
+    "at": "{finding}, {place}",
+    "restNotSeen": "I looked at all of this part: the rest was not seen",
+    "own": "Own finding {number}",
+    "ownPlace": "Own finding {number}: place",
+    "part": "Part",
+    "lookedFor": "What was looked for",
+    "state": "state",
+    "tally": "{seen} seen, {looked} of {all} looked at",
+    "seen": "{seen} seen",
+    "noEngine": "Enter the engine serial.",
+    "noTime": "Enter when it was opened.",
+    "inFuture": "It cannot have been opened in the future: check the time.",
+    "halfOwn": "A finding of your own needs both part and words.",
+    "clearAll": "Clear everything entered?",
+}
+"""What the form's script says while it is filled in, by the names it asks for them by."""
+
+OPENED_COMMENT = "With its zone, e.g. 2025-07-01T09:00Z"
+"""Beside the cell of the spreadsheet."""

@@ -1,0 +1,52 @@
+"""What the page that compares rebuilds says: headings, labels, notes and verdicts."""
+
+from __future__ import annotations
+
+TITLE = "Do rebuilds pay?"
+
+GROUPS = "Life and cost by kind of rebuild"
+GROUP_HEADINGS = (
+    "Rebuild",
+    "Builds",
+    "Failures",
+    "Engine hours since",
+    "Failures per 1,000 h",
+    "95 % limits",
+    "Cost per engine hour so far",
+    "95 % limits",
+)
+GROUPS_NOTE = (
+    "Exact Poisson limits; cost limits by drawing builds anew. A build that still runs will lower "
+    "its cost per hour."
+)
+
+RATIOS = "Compared"
+RATIO_HEADINGS = ("Compared", "Use and fuel", "Hazard ratio", "95 % limits", "Behind it", "How")
+RATIOS_NOTE = (
+    "Below 1: fewer failures with the first named. Held alike: octane shortfall, fuel age, full "
+    "throttle, calibration."
+)
+HELD_ALIKE, AS_IT_CAME = "held alike", "as it came"
+BEHIND_IT = "{failures} failures, {builds} builds"
+
+MODES = "What failed after it, by {hours} engine hours"
+MODE_HEADINGS = ("Rebuild", "Failure", "Count", "Failed by then", "95 % limits")
+MODES_NOTE = "Share failed by each mode with the others competing (Aalen-Johansen)."
+NO_FAILURE = "No failure after a rebuild is on record."
+
+ANSWER = "{compared}, {how}: {verdict}"
+USE_HELD_ALIKE = "with use and fuel held alike"
+NOTHING_TO_COMPARE = "No failure after a rebuild is on record: nothing to compare."
+MORE_FAILURES = "it goes with more failures in this record."
+FEWER_FAILURES = "it goes with fewer failures in this record."
+CANNOT_TELL = (
+    "the record cannot tell them apart; anything from {low} to {high} times the hazard agrees "
+    "with it."
+)
+CHOSEN = (
+    "The shop chose which engine got which rebuild, so these figures say what goes with a "
+    "kind of rebuild. They do not prove that the rebuild made the difference."
+)
+
+FROM_TO = "{low} to {high}"
+WITHOUT_LIMIT = "without limit"
