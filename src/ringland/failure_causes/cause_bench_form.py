@@ -19,14 +19,13 @@ from ringland.failure_causes.cause_findings import NOT_LOOKED_AT, WORKED_OUT
 from ringland.failure_causes.cause_table import CauseTable, Finding
 from ringland.shop_records.contracts import Teardowns
 from ringland.shop_records.record_columns import LOOKED_AT
-from ringland.wording.fixed_words import CAUTIONS, DEMO_LABEL
+from ringland.wording import bench_form_words as said
+from ringland.wording import fixed_words, site_words
 
 BY_CYLINDER = ("piston", "rings", "bore", "plug", "rod", "bearing", "valve")
 """Parts of which each cylinder has its own."""
 
 EXTENTS = tuple(Teardowns.columns()["extent"].metadata["allowed"])  # type: ignore[index]
-
-_STATE_WORDS = {"seen": "seen", "not_seen": "not seen", NOT_LOOKED_AT: "not looked at"}
 
 
 def bench_form_page(
@@ -50,17 +49,23 @@ def bench_form_page(
         )
     data = {
         "columns": Teardowns.column_names(),
-        "states": [(state, _STATE_WORDS[state]) for state in LOOKED_AT],
+        "states": [(state, said.STATES[state]) for state in LOOKED_AT],
         "extents": EXTENTS,
         "engines": dict(sorted(engines.items())),
+        "words": said.SCRIPT,
         "parts": [{"name": name, "findings": findings} for name, findings in parts.items()],
     }
     templates = Environment(
         loader=PackageLoader("ringland.failure_causes"), autoescape=True, undefined=StrictUndefined
     )
     page = templates.get_template("bench_form.html.j2")
-    note = DEMO_LABEL if is_demo else None
-    return page.render(data=_safe_json(data), cautions=CAUTIONS, demo=note).encode()
+    return page.render(
+        said=said,
+        around=site_words,
+        words=fixed_words,
+        data=_safe_json(data),
+        demo=fixed_words.DEMO_LABEL if is_demo else None,
+    ).encode()
 
 
 def _asked(table: CauseTable) -> list[Finding]:
@@ -123,7 +128,7 @@ def bench_form_workbook(
             sheet.data_validation(
                 1, at[name], last, at[name], {"validate": "list", "source": allowed}
             )
-        sheet.write_comment(1, at["opened_at"], "With its zone, e.g. 2025-07-01T09:00Z")
+        sheet.write_comment(1, at["opened_at"], said.OPENED_COMMENT)
         sheet.set_column(0, 1, 20)
         sheet.set_column(at["part"], at["part"], 14)
         sheet.set_column(at["finding"], at["finding"], 44)
