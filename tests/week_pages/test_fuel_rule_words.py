@@ -3,7 +3,7 @@
 import pytest
 
 from ringland.service_week.fuel_rules import WHOLE_FLEET
-from ringland.week_pages.fuel_rule_words import rule_sentences
+from ringland.wording.fuel_rule_words import rule_sentences
 from ringland.wording.manner import Manner, in_manner
 
 ROW = {
@@ -17,7 +17,8 @@ ROW = {
 
 
 def words(**changes: object) -> str:
-    return " ".join(rule_sentences(ROW | changes, "USD"))
+    row = ROW | changes
+    return " ".join(rule_sentences(row, "USD", is_fleet=row["dock_id"] == WHOLE_FLEET))
 
 
 def test_a_rule_is_told_as_what_goes_with_failures_and_their_range() -> None:

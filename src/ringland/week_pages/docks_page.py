@@ -11,6 +11,7 @@ import polars as pl
 from ringland.week_pages.chart_look import GREY, inert, layout
 from ringland.week_pages.fuel_rules_charts import ranges, rows_axis
 from ringland.week_pages.week_report import WeekReport
+from ringland.wording import dock_words
 from ringland.wording.number_words import (
     count_text,
     number_text,
@@ -32,6 +33,7 @@ def docks_context(report: WeekReport, docks: pl.DataFrame) -> dict[str, Any]:
     rows = docks.to_dicts()
     return {
         "figures": figures,
+        "said": dock_words,
         "lead": _lead(rows),
         "docks": [_dock(row) for row in rows],
         "few": report.assumptions.number("survival.few_events_per_covariate"),
@@ -40,27 +42,7 @@ def docks_context(report: WeekReport, docks: pl.DataFrame) -> dict[str, Any]:
 
 def docks_table(docks: pl.DataFrame) -> pl.DataFrame:
     """One row per dock for a spreadsheet, headings with units."""
-    names = {
-        "dock_id": "dock",
-        "n_hulls": "hulls (count)",
-        "n_sets": "piston sets (count)",
-        "running_h": "running (engine h)",
-        "burned_l": "burned (l)",
-        "below_need_l": "burned below need (l)",
-        "below_need_share": "below need (share of 1)",
-        "unknown_share": "octane not on record (share of 1)",
-        "fuel_age_d": "mean fuel age (d)",
-        "over_28d_share": "older than 28 d (share of 1)",
-        "n_failures": "ring failures (count)",
-        "rate": "ring failures per 1000 engine h",
-        "rate_low": "per 1000 engine h, low",
-        "rate_high": "per 1000 engine h, high",
-        "expected": "expected with its fuel and use (count)",
-        "ratio": "seen over expected (ratio)",
-        "ratio_low": "ratio, low (ratio)",
-        "ratio_high": "ratio, high (ratio)",
-        "is_one_grade": "burned one grade only",
-    }
+    names = dock_words.TABLE_HEADINGS
     return docks.select(pl.col(name).alias(title) for name, title in names.items())
 
 
@@ -73,12 +55,12 @@ def rates_chart(docks: pl.DataFrame) -> go.Figure:
             docks["rate"].to_numpy(),
             docks["rate_low"].to_numpy(),
             docks["rate_high"].to_numpy(),
-            name="with exact limits",
+            name=dock_words.PICTURE_RANGE,
         )
     )
     figure.add_vline(x=fleet, line={"color": GREY, "width": 1.5, "dash": "dash"})
     figure.update_layout(**layout(height=84 + 56 * docks.height, legend=False))
-    figure.update_xaxes(title_text="ring failures per 1,000 engine h", rangemode="tozero")
+    figure.update_xaxes(title_text=dock_words.PICTURE_AXIS, rangemode="tozero")
     rows_axis(
         figure,
         [
@@ -91,21 +73,17 @@ def rates_chart(docks: pl.DataFrame) -> go.Figure:
 
 def _lead(rows: list[dict[str, Any]]) -> str:
     if not rows:
-        return "No dock has running on record yet."
+        return dock_words.NO_DOCK
     if len(rows) == 1:
-        return "One dock: there is nothing to compare it with."
+        return dock_words.ONE_DOCK
     top, last = rows[0], rows[-1]
-    clear = [row for row in rows if _stands_out(row)]
-    more = (
-        f"Most ring failures per engine hour: {top['dock_id']}, "
-        f"{_rate(top)} per 1,000 engine hours; fewest: {last['dock_id']}, {_rate(last)}. "
-    )
-    if clear:
-        names = ", ".join(row["dock_id"] for row in clear)
-        return f"{more}Beyond its fuel and use, {names} stands out from the fleet."
-    return (
-        f"{more}Once each dock's fuel, use, calibrations and set ages are counted, no dock can be "
-        f"told from the rest of the fleet."
+    clear = ", ".join(row["dock_id"] for row in rows if _stands_out(row))
+    return dock_words.MOST_AND_FEWEST.format(
+        top=top["dock_id"],
+        top_rate=_rate(top),
+        last=last["dock_id"],
+        last_rate=_rate(last),
+        finding=dock_words.STANDS_OUT.format(docks=clear) if clear else dock_words.NONE_STANDS_OUT,
     )
 
 
@@ -116,44 +94,26 @@ def _dock(row: Row) -> dict[str, Any]:
         "sets": count_text(row["n_sets"], "piston set"),
         "hours": number_text(row["running_h"], 0),
         "burned": quantity_text(row["burned_l"], "l"),
-        "below": f"{quantity_text(row['below_need_l'], 'l')} "
-        f"({share_text(row['below_need_share'])})",
+        "below": dock_words.AMOUNT_AND_SHARE.format(
+            amount=quantity_text(row["below_need_l"], "l"),
+            share=share_text(row["below_need_share"]),
+        ),
         "unknown": share_text(row["unknown_share"]),
-        "age": f"{number_text(row['fuel_age_d'], 0)} days",
+        "age": dock_words.DAYS.format(number=number_text(row["fuel_age_d"], 0)),
         "old": share_text(row["over_28d_share"]),
         "failures": number_text(row["n_failures"], 0),
         "rate": _rate(row),
         "expected": number_text(row["expected"], 1),
-        "ratio": _ratio(row),
-        "says": _says(row),
+        "ratio": dock_words.ratio_words(row["ratio_low"], row["ratio"], row["ratio_high"]),
+        "says": dock_words.finding_words(
+            row["ratio"], stands_out=_stands_out(row), is_one_grade=row["is_one_grade"]
+        ),
     }
 
 
 def _rate(row: Row) -> str:
-    low, middle, high = (number_text(row[name], 2) for name in ("rate_low", "rate", "rate_high"))
-    return f"{middle} ({low} to {high}; {count_text(row['n_failures'], 'failure')})"
-
-
-def _ratio(row: Row) -> str:
-    if row["ratio"] is None:
-        return "not known: no hazard could be estimated"
-    low, middle, high = (number_text(row[f"ratio{end}"], 2) for end in ("_low", "", "_high"))
-    return f"{middle} ({low} to {high})"
+    return dock_words.rate_words(row["rate_low"], row["rate"], row["rate_high"], row["n_failures"])
 
 
 def _stands_out(row: Row) -> bool:
     return row["ratio"] is not None and not row["ratio_low"] <= 1 <= row["ratio_high"]
-
-
-def _says(row: Row) -> str:
-    """What the ratio says, with the two ways in which it may say nothing."""
-    if row["ratio"] is None:
-        return "cannot tell"
-    told = (
-        ("more than its fuel and use explain" if row["ratio"] > 1 else "fewer than expected")
-        if _stands_out(row)
-        else "cannot tell from the fleet"
-    )
-    if row["is_one_grade"]:
-        return f"{told}; it burned one grade, so dock and fuel cannot be separated"
-    return told
