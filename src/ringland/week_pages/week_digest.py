@@ -9,6 +9,7 @@ from ringland.week_pages.fleet_page import change_title, need_of
 from ringland.week_pages.plan_lines import hand_lines, kit_lines, plan_groups, waiting_groups
 from ringland.week_pages.report_lines import dock_rule_line
 from ringland.week_pages.week_report import HullSheet, WeekReport
+from ringland.wording import digest_words, site_words
 from ringland.wording import fixed_words as words
 from ringland.wording.number_words import (
     chance_text,
@@ -25,18 +26,12 @@ WIDTH = 76
 def digest_subject(report: WeekReport) -> str:
     """The subject line, e.g. 'Hulls, week of Mon 17 Aug 2026: 1 to keep off, 8 to check'."""
     calls = Counter(str(sheet.call["call"]) for sheet in report.hulls)
-    parts = [
-        f"{calls[call]} {text}"
-        for call, text in (
-            ("keep_off", "to keep off"),
-            ("book_check", "to check"),
-            ("not_enough_record", "not assessed"),
-        )
-        if calls[call]
-    ]
-    demo = f"[{words.DEMO_LABEL}] " if report.is_demo else ""
-    week = day_text(report.as_of.date())
-    return f"{demo}Hulls, week of {week}: {', '.join(parts) or 'nothing to check'}"
+    parts = [said.format(n=calls[call]) for call, said in digest_words.TO_DO.items() if calls[call]]
+    return digest_words.SUBJECT.format(
+        demo=digest_words.DEMO_SUBJECT.format(label=words.DEMO_LABEL) if report.is_demo else "",
+        week=day_text(report.as_of.date()),
+        to_do=", ".join(parts) or digest_words.NOTHING_TO_CHECK,
+    )
 
 
 def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
@@ -45,30 +40,46 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
     shop = [sheet for sheet in report.assessed if need_of(sheet.call) == "shop"]
     dock = [sheet.call for sheet in report.assessed if need_of(sheet.call) == "dock"]
     unassessed = report.not_assessed
+    no_hull = [digest_words.NO_HULL]
     change = report.change
     sections = [
-        ("Keep off or check", [_hull_line(sheet, report) for sheet in shop] or ["No hull."]),
+        (digest_words.SHOP, [_hull_line(sheet, report) for sheet in shop] or no_hull),
         (
-            "Change before the next rental",
+            digest_words.DOCK,
             [
-                f"{group['label']}: {', '.join(group['hulls'])}; "
-                f"{price_text(group['cost'], currency)} in all."
+                digest_words.GROUP.format(
+                    job=group["label"],
+                    hulls=", ".join(group["hulls"]),
+                    cost=price_text(group["cost"], currency),
+                )
                 for group in plan_groups(report.decisions, dock, report.catalogue)
             ]
-            or ["No hull."],
+            or no_hull,
         ),
         (
-            "Not assessed: judge by inspection",
-            [f"{sheet.hull_id}: {sheet.call['reason']}" for sheet in unassessed] or ["No hull."],
-        ),
-        (
-            "Since the last report",
-            [change_title(change), *(f"{hull}: {line}." for hull, line in change.lines)],
-        ),
-        (
-            "Fuel rule, dock by dock",
+            digest_words.UNASSESSED,
             [
-                f"{row['dock_id']}: {dock_rule_line(row, report.assumptions)}"
+                digest_words.REASON.format(hull=sheet.hull_id, reason=sheet.call["reason"])
+                for sheet in unassessed
+            ]
+            or no_hull,
+        ),
+        (
+            digest_words.CHANGES,
+            [
+                change_title(change),
+                *(
+                    digest_words.CHANGE.format(hull=hull, change=line)
+                    for hull, line in change.lines
+                ),
+            ],
+        ),
+        (
+            digest_words.FUEL_RULE,
+            [
+                digest_words.DOCK_RULE.format(
+                    dock=row["dock_id"], rule=dock_rule_line(row, report.assumptions)
+                )
                 for row in report.dock_fuel.iter_rows(named=True)
             ],
         ),
@@ -77,23 +88,26 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
     waiting = waiting_groups(calls, report.catalogue)
     sections.append(
         (
-            "Room and kits",
+            digest_words.ROOM,
             [
-                *(f"{', '.join(group['hulls'])}: {group['line']}." for group in waiting),
+                *(
+                    digest_words.WAITING.format(hulls=", ".join(group["hulls"]), why=group["line"])
+                    for group in waiting
+                ),
                 *hand_lines(report.decisions, report.catalogue, currency),
                 *kit_lines(report.decisions),
             ],
         )
     )
-    sections.append(("Before you touch it", [words.NEVER_CLEARANCE, *words.CAUTIONS]))
+    sections.append((words.CAUTIONS_HEADING, [words.NEVER_CLEARANCE, *words.CAUTIONS]))
     return sections
 
 
 def digest_opening(report: WeekReport, restated: str = "") -> list[str]:
     """The lines before the first heading; `restated` is what a restated week says of itself."""
-    lines = [f"As known on {instant_text(report.as_of)}.", restated]
+    lines = [digest_words.AS_KNOWN.format(instant=instant_text(report.as_of)), restated]
     if report.is_demo:
-        lines.insert(0, f"{words.DEMO_LABEL}: no real fleet, shop or person.")
+        lines.insert(0, site_words.INVENTED.format(label=words.DEMO_LABEL))
     calls = [sheet.call for sheet in report.assessed]
     lines.append(summary_line(calls, report.decisions.horizon_d, report.prices.currency))
     return [line for line in lines if line]
@@ -115,14 +129,20 @@ def _hull_line(sheet: HullSheet, report: WeekReport) -> str:
     label = call_label(str(sheet.call["call"]), report.as_of, report.assumptions)
     chance = sheet.chance
     odds = (
-        "failed already"
+        digest_words.FAILED_ALREADY
         if chance["chance_30d"] is None
-        else f"chance in 30 days {chance_text(chance['chance_30d'])} "
-        f"({range_text(chance['chance_30d_low'], chance['chance_30d_high'])})"
+        else digest_words.ODDS.format(
+            chance=chance_text(chance["chance_30d"]),
+            span=range_text(chance["chance_30d_low"], chance["chance_30d_high"]),
+        )
     )
-    return (
-        f"{sheet.hull_id} ({sheet.dock_id}): {label}; {odds}. {sheet.call['reason']} "
-        f"Do: {_action(sheet, report)}"
+    return digest_words.HULL.format(
+        hull=sheet.hull_id,
+        dock=sheet.dock_id,
+        call=label,
+        odds=odds,
+        reason=sheet.call["reason"],
+        action=_action(sheet, report),
     )
 
 
