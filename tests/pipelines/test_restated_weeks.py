@@ -85,7 +85,10 @@ def test_a_restated_week_has_pages_of_its_own_and_leaves_the_warehouse_as_it_was
 
     assert result.success
     assert warehouse_at(home.database).read(tables).equals(before)
-    assert [folder.name for folder in home.site.iterdir()] == ["2025-06-09-restated"]
+    assert sorted(path.name for path in home.site.iterdir()) == [
+        "2025-06-09-restated",
+        "ringland-week-2025-06-09-restated.zip",
+    ]
     page = (home.site / "2025-06-09-restated" / "index.html").read_text()
     assert "1 record corrected, 1 record written down later." in page
 
