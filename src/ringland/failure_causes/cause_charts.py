@@ -11,6 +11,7 @@ import polars as pl
 
 from ringland.failure_causes.cause_record import CauseRecord
 from ringland.failure_causes.plot_panel import INK, QUIET, Panel, Style, picture, round_ticks
+from ringland.wording import cause_words as said
 
 LOOK_BACK_H = 100.0
 """Engine hours drawn before the failure."""
@@ -56,7 +57,7 @@ def evidence_picture(
 
 def _margin_panel(own: pl.DataFrame, record: CauseRecord) -> Panel:
     if own.is_empty():
-        return _saying(54.0, 430.0, "no rental on record")
+        return _saying(54.0, 430.0, said.NO_RENTAL_DRAWN)
     failed_h = float(record.failed_h or 0.0)
     margins = [0.0, *own["octane_margin_on"].drop_nulls().to_list()]
     hours = [*own["set_h_stop"].to_list(), failed_h]
@@ -64,7 +65,7 @@ def _margin_panel(own: pl.DataFrame, record: CauseRecord) -> Panel:
         54.0, 430.0, 30.0, 205.0,
         (min(hours) - 2.0, max(hours) + 2.0), (min(margins) - 0.7, max(margins) + 0.7),
     )  # fmt: skip
-    panel.frame("Octane margin of each rental", "engine hours of the piston set", "octane numbers")
+    panel.frame(*said.MARGIN_PANEL)
     panel.x_ticks(round_ticks(*panel.x_range, most=8))
     panel.y_ticks()
     panel.rule(AXIS, (panel.x_range[0], 0.0), (panel.x_range[1], 0.0))
@@ -72,9 +73,9 @@ def _margin_panel(own: pl.DataFrame, record: CauseRecord) -> Panel:
     margin = pl.col("octane_margin_on")
     shown = []
     for style, name, rule in (
-        (MET, "met the need", margin >= 0),
-        (SHORT, "below need", margin < 0),
-        (OPEN, "not on record", margin.is_null()),
+        (MET, said.MET_NEED, margin >= 0),
+        (SHORT, said.BELOW_NEED, margin < 0),
+        (OPEN, said.NOT_ON_RECORD, margin.is_null()),
     ):
         part = own.filter(rule).select("set_h_stop", margin.fill_null(0.0))
         if part.height:
@@ -86,7 +87,7 @@ def _margin_panel(own: pl.DataFrame, record: CauseRecord) -> Panel:
 
 def _compression_panel(tests: pl.DataFrame) -> Panel:
     if tests.is_empty():
-        return _saying(506.0, 722.0, "no test on record")
+        return _saying(506.0, 722.0, said.NO_TEST_DRAWN)
     shares = tests.select(
         "cylinder",
         at=pl.col("inspected_at").dt.epoch("d"),
@@ -98,7 +99,8 @@ def _compression_panel(tests: pl.DataFrame) -> Panel:
         506.0, 722.0, 30.0, 205.0,
         (first - around, last + around), (min([0.75, *(shares["share"] - 0.05)]), 1.03),
     )  # fmt: skip
-    panel.frame("Compression by cylinder", y_title="share of the highest")
+    title, of_highest = said.COMPRESSION_PANEL
+    panel.frame(title, y_title=of_highest)
     panel.x_ticks(date_ticks(*panel.x_range))
     panel.y_ticks()
     shown = []
@@ -108,7 +110,7 @@ def _compression_panel(tests: pl.DataFrame) -> Panel:
         values = part.select("at", "share").rows()
         panel.line(style, values)
         panel.points(style, values)
-        shown.append((style, f"cyl {number}"))
+        shown.append((style, said.CYLINDER.format(number=number)))
     panel.legend(shown, panel.right, 196.0)
     return panel
 

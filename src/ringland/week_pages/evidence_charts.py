@@ -22,6 +22,7 @@ from ringland.week_pages.chart_look import (
     pale,
     step_line,
 )
+from ringland.wording import evidence_words as said
 from ringland.wording.fixed_words import FACTOR_LABELS, MODE_LABELS
 
 MODE_STYLES = {
@@ -55,11 +56,11 @@ def survival_curve(steps: pl.DataFrame, smooth: pl.DataFrame, mode: str) -> go.F
                 steps["low"].to_numpy(),
                 colour,
                 width=0,
-                name="95 % band",
+                name=said.BAND,
                 fill="tonexty",
                 fillcolor=pale(colour),
             ),
-            step_line(hours, steps["estimate"].to_numpy(), colour, width=2.5, name="observed"),
+            step_line(hours, steps["estimate"].to_numpy(), colour, width=2.5, name=said.OBSERVED),
         ]
     )
     if smooth.height:
@@ -69,12 +70,12 @@ def survival_curve(steps: pl.DataFrame, smooth: pl.DataFrame, mode: str) -> go.F
                 y=smooth["estimate"].to_numpy().round(5),
                 mode="lines",
                 line={"color": GREY, "width": 2, "dash": "dash"},
-                name="Weibull",
+                name=said.WEIBULL,
             )
         )
     figure.update_layout(**layout(height=340))
-    figure.update_xaxes(title_text="engine hours since the piston set was fitted")
-    figure.update_yaxes(title_text="share still running", range=[0, 1.02])
+    figure.update_xaxes(title_text=said.SINCE_FITTED)
+    figure.update_yaxes(title_text=said.SHARE_RUNNING, range=[0, 1.02])
     return figure
 
 
@@ -100,27 +101,25 @@ def weibull_plot(plot: ProbabilityPlot, mode: str) -> go.Figure:
             go.Scatter(
                 x=ages, y=line["y_low"].to_numpy().round(4), mode="lines", line=quiet,
                 fill="tonexty", fillcolor=pale(colour),
-                name=f"{100 * plot.confidence:.0f} % limits of the line",
+                name=said.LINE_LIMITS.format(percent=f"{100 * plot.confidence:.0f}"),
             ),
             go.Scatter(
                 x=ages, y=line["y"].to_numpy().round(4), mode="lines",
-                line={"color": GREY, "width": 2, "dash": "dash"}, name="Weibull",
+                line={"color": GREY, "width": 2, "dash": "dash"}, name=said.WEIBULL,
             ),
             go.Scatter(
                 x=points["age"].to_numpy().round(1), y=points["y"].to_numpy().round(4),
                 mode="markers", marker={"color": colour, "size": 8, "symbol": "diamond"},
-                name="failures",
+                name=said.FAILURES,
             ),
         ]
     )  # fmt: skip
     figure.update_layout(**layout(height=340))
     hours = [10, 20, 50, 100, 200, 500, 1000, 2000, 5000]
-    figure.update_xaxes(
-        type="log", title_text="engine hours since fitted, log scale", tickvals=hours
-    )
+    figure.update_xaxes(type="log", title_text=said.SINCE_FITTED_LOG, tickvals=hours)
     ticks = np.log(-np.log1p(-np.array(PLOT_SHARES)))
     figure.update_yaxes(
-        title_text="share failed",
+        title_text=said.SHARE_FAILED,
         tickvals=ticks.round(4).tolist(),
         ticktext=[f"{100 * share:.0f} %" for share in PLOT_SHARES],
         zeroline=False,
@@ -149,8 +148,8 @@ def incidence_curves(steps: pl.DataFrame) -> go.Figure:
             )
         )
     figure.update_layout(**layout(height=380))
-    figure.update_xaxes(title_text="engine hours since the piston set was fitted")
-    figure.update_yaxes(title_text="share failed by this mode", rangemode="tozero")
+    figure.update_xaxes(title_text=said.SINCE_FITTED)
+    figure.update_yaxes(title_text=said.SHARE_BY_MODE, rangemode="tozero")
     return figure
 
 
@@ -187,7 +186,7 @@ def effects_chart(effects: pl.DataFrame, models: Sequence[str]) -> go.Figure:
     figure.add_vline(x=1, line={"color": GREY, "width": 1.5})
     figure.update_layout(**layout(height=150 + 84 * len(factors)))
     figure.update_xaxes(
-        type="log", title_text="times the hazard", tickvals=[0.1, 0.3, 1, 3, 10], tickangle=0
+        type="log", title_text=said.TIMES_THE_HAZARD, tickvals=[0.1, 0.3, 1, 3, 10], tickangle=0
     )
     steps = dict(effects.select("factor", "step_text").iter_rows())
     figure.update_yaxes(

@@ -144,6 +144,11 @@ PICTURE_SHOWS = (
     "Right: compression of each cylinder as a share of the highest, by date."
 )
 PICTURE_IN_SHORT = "Octane margin of each rental before the failure; compression by cylinder"
+MARGIN_PANEL = ("Octane margin of each rental", "engine hours of the piston set", "octane numbers")
+COMPRESSION_PANEL = ("Compression by cylinder", "share of the highest")
+"""Titles of the picture's two panels and their axes."""
+MET_NEED, BELOW_NEED, NOT_ON_RECORD = "met the need", "below need", "not on record"
+NO_RENTAL_DRAWN, NO_TEST_DRAWN = "no rental on record", "no test on record"
 GAPS = "Gaps in the record"
 
 OPINIONS = (

@@ -104,6 +104,15 @@ LEANS_ON_PRIORS = (
 NO_UNAIDED = "{mode}: no estimate without priors: {problem}"
 LEFT_OUT = "{mode}: {factor} is left out: it {why}."
 
+SINCE_FITTED = "engine hours since the piston set was fitted"
+SINCE_FITTED_LOG = "engine hours since fitted, log scale"
+SHARE_RUNNING, SHARE_FAILED = "share still running", "share failed"
+SHARE_BY_MODE, TIMES_THE_HAZARD = "share failed by this mode", "times the hazard"
+"""Titles of the pictures' axes."""
+BAND, OBSERVED, WEIBULL, FAILURES = "95 % band", "observed", "Weibull", "failures"
+LINE_LIMITS = "{percent} % limits of the line"
+"""What the pictures' legends call their lines and marks."""
+
 CHANCES = "How a chance is made"
 NUMBERS_CHOSEN = "Every number we chose, with its source and how sure we are of it: {settings}."
 SETTINGS = "settings"
