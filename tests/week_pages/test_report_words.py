@@ -16,14 +16,6 @@ from ringland.service_week.call_lines import (
 )
 from ringland.shop_records.record_columns import FAILURE_MODES, MEASURES
 from ringland.shop_records.tables import BENCH_VERDICTS, BenchVerdicts
-from ringland.week_pages.report_lines import (
-    change_lines,
-    dock_rule_line,
-    driver_line,
-    fuel_line,
-    hull_rule_line,
-    use_line,
-)
 from ringland.wording import fixed_words as words
 from ringland.wording.number_words import (
     chance_text,
@@ -33,6 +25,14 @@ from ringland.wording.number_words import (
     number_text,
     range_text,
     share_text,
+)
+from ringland.wording.report_words import (
+    change_lines,
+    dock_rule_line,
+    driver_line,
+    fuel_line,
+    hull_rule_line,
+    use_line,
 )
 from tests.service_week.small_fleet import CATALOGUE, SETTINGS, frame
 

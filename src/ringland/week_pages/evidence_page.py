@@ -15,7 +15,6 @@ from ringland.week_pages.evidence_charts import (
     survival_curve,
     weibull_plot,
 )
-from ringland.week_pages.report_lines import one_grade_line, unpriced_line
 from ringland.week_pages.week_report import WeekReport
 from ringland.wording import evidence_words as said
 from ringland.wording import reference_words
@@ -27,6 +26,7 @@ from ringland.wording.fixed_words import (
     UNAIDED_MODEL,
 )
 from ringland.wording.number_words import count_text, number_text, share_text
+from ringland.wording.report_words import one_grade_line, unpriced_line
 
 
 def evidence_context(report: WeekReport) -> dict[str, Any]:

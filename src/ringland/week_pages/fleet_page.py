@@ -24,13 +24,6 @@ from ringland.week_pages.plan_lines import (
     spare_line,
     waiting_groups,
 )
-from ringland.week_pages.report_lines import (
-    WORTH_SAYING,
-    dock_rule_line,
-    fuel_line,
-    one_grade_line,
-    unpriced_line,
-)
 from ringland.week_pages.risk_charts import fleet_chances
 from ringland.week_pages.slot_lines import slot_rows
 from ringland.week_pages.week_report import WeekReport
@@ -41,6 +34,13 @@ from ringland.wording.number_words import (
     number_text,
     quantity_text,
     share_text,
+)
+from ringland.wording.report_words import (
+    WORTH_SAYING,
+    dock_rule_line,
+    fuel_line,
+    one_grade_line,
+    unpriced_line,
 )
 
 Row = Mapping[str, Any]

@@ -1,7 +1,7 @@
 """What the fuel pages say: dock by dock, hull by hull, and one page for each hull's tank.
 
 Litres burned against need are those of `fuel_burned`, the dock's rule that of
-`report_lines`: here stands what the ledger adds, what docks hold and sold and how each tank
+`report_words`: here stands what the ledger adds, what docks hold and sold and how each tank
 came to its blend.
 """
 
@@ -16,7 +16,6 @@ from ringland.assumptions import Assumptions
 from ringland.fuel_exposure.week_fuel import WeekFuel
 from ringland.week_pages.fuel_charts import tank_points
 from ringland.week_pages.picture_sketch import Points
-from ringland.week_pages.report_lines import WORTH_SAYING, dock_rule_line
 from ringland.week_pages.week_report import WeekReport
 from ringland.wording import fuel_words
 from ringland.wording.number_words import (
@@ -27,6 +26,7 @@ from ringland.wording.number_words import (
     quantity_text,
     share_text,
 )
+from ringland.wording.report_words import WORTH_SAYING, dock_rule_line
 
 Row = Mapping[str, Any]
 Page = tuple[str, dict[str, Any]]

@@ -13,15 +13,6 @@ from ringland.service_week.bench_lines import WORST_FIRST, bench_rows
 from ringland.service_week.call_lines import action_line, ahead_text
 from ringland.week_pages.past_calls import call_history
 from ringland.week_pages.plan_lines import hull_plan_line
-from ringland.week_pages.report_lines import (
-    change_lines,
-    driver_line,
-    failure_count_line,
-    fuel_line,
-    hull_rule_line,
-    quality_line,
-    use_line,
-)
 from ringland.week_pages.timeline_chart import TIMELINE, timeline_points
 from ringland.week_pages.week_report import HullSheet, WeekReport
 from ringland.week_pages.what_if import hull_figures, safe_json
@@ -34,6 +25,15 @@ from ringland.wording.number_words import (
     number_text,
     plain_text,
     quantity_text,
+)
+from ringland.wording.report_words import (
+    change_lines,
+    driver_line,
+    failure_count_line,
+    fuel_line,
+    hull_rule_line,
+    quality_line,
+    use_line,
 )
 
 Row = Mapping[str, Any]
@@ -77,7 +77,9 @@ def hull_context(
         "fuel_rule": hull_rule_line(sheet.fuel, dock, settings),
         "quality": quality_line(sheet.quality),
         "use": use_line(sheet.state, settings),
-        "behind": failure_count_line(report.fits),
+        "behind": failure_count_line(
+            (fit.mode, fit.n_failures, fit.n_sets) for fit in report.fits.modes
+        ),
         "drivers": _driver_rows(sheet.drivers, clear),
         "fuel": fuel_line(sheet.fuel, settings),
         "unknown_note": _unknown_note(sheet.exposure),

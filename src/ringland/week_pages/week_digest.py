@@ -7,7 +7,6 @@ from collections import Counter
 from ringland.service_week.call_lines import action_line, call_label, summary_line
 from ringland.week_pages.fleet_page import change_title, need_of
 from ringland.week_pages.plan_lines import hand_lines, kit_lines, plan_groups, waiting_groups
-from ringland.week_pages.report_lines import dock_rule_line
 from ringland.week_pages.week_report import HullSheet, WeekReport
 from ringland.wording import digest_words, site_words
 from ringland.wording import fixed_words as words
@@ -18,6 +17,7 @@ from ringland.wording.number_words import (
     price_text,
     range_text,
 )
+from ringland.wording.report_words import dock_rule_line
 
 WIDTH = 76
 """Columns a mail program shows without a break (RFC 5322 asks for at most 78)."""

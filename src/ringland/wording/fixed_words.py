@@ -1,7 +1,7 @@
 """Every fixed wording an operator reads: calls, actions, factors, modes, cautions.
 
 One place, so that the words can be weighed, and later translated, together.  Sentences
-that carry numbers are made in `report_lines`; nothing here knows HTML.
+that carry numbers are made in `report_words`; nothing here knows HTML.
 """
 
 from __future__ import annotations

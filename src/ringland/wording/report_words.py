@@ -1,17 +1,16 @@
-"""Facts to sentences.  No HTML: the page escapes whatever stands here."""
+"""Facts of the week's report to sentences: fuel, use, drivers, rules, what would change a call.
+
+No HTML: the page escapes whatever stands here.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from ringland.assumptions import Assumptions
-from ringland.fleet_risk.fleet_hazard import FleetFits
-from ringland.wording.fixed_words import (
-    FACTOR_LABELS,
-    MODE_LABELS,
-)
+from ringland.wording.fixed_words import FACTOR_LABELS, MODE_LABELS
 from ringland.wording.number_words import (
     count_text,
     factor_value,
@@ -220,13 +219,17 @@ def quality_line(quality: Mapping[str, Any]) -> str:
     )
 
 
-def failure_count_line(fits: FleetFits) -> str:
-    """How many failures stand behind the chances, mode by mode."""
+def failure_count_line(modes: Iterable[tuple[str, int, int]]) -> str:
+    """How many failures stand behind the chances, mode by mode.
+
+    Args:
+        modes: per mode its name, its failures and the piston sets they fell among.
+    """
     return (
         "; ".join(
-            f"{MODE_LABELS[fit.mode].lower()} {count_text(fit.n_failures, 'failure')} among "
-            f"{count_text(fit.n_sets, 'piston set')}"
-            for fit in fits.modes
+            f"{MODE_LABELS[mode].lower()} {count_text(n_failures, 'failure')} among "
+            f"{count_text(n_sets, 'piston set')}"
+            for mode, n_failures, n_sets in modes
         )
         + "."
     )
