@@ -63,6 +63,7 @@ from ringland.wording.number_words import (
     plain_text,
     price_text,
     quantity_text,
+    range_text,
     share_text,
     unit_text,
 )
@@ -271,6 +272,7 @@ def _templates(report: WeekReport) -> Environment:
     )
     templates.filters |= {
         "chance": chance_text,
+        "chance_range": range_text,
         "share": share_text,
         "number": number_text,
         "instant": instant_text,
