@@ -81,7 +81,9 @@ def hours_points(line: pl.DataFrame, left_out: pl.DataFrame) -> Points:
 
 
 def _figures(hours: pl.Series) -> pl.Series:
-    return pl.Series([f"read as {number_text(figure)} h" for figure in hours], dtype=pl.String)
+    return pl.Series(
+        [said.READ_AS.format(hours=number_text(figure)) for figure in hours], dtype=pl.String
+    )
 
 
 def _line(column: str, colour: str, dash: str, name: str) -> dict[str, object]:

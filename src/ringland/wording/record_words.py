@@ -162,6 +162,7 @@ HOUR_LINES = {
     "residual": "difference",
 }
 """What the picture of the hours calls its lines and marks."""
+READ_AS = "read as {hours} h"
 HOURS_AXIS, DIFFERENCE_AXIS = "hours", "difference, h"
 IN_DOUBT = "Readings in doubt"
 
