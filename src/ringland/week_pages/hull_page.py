@@ -20,7 +20,6 @@ from ringland.wording import hull_words
 from ringland.wording.hull_words import cost_facts
 from ringland.wording.number_words import (
     UNKNOWN,
-    count_text,
     instant_text,
     number_text,
     plain_text,
@@ -117,14 +116,11 @@ def job_line(action: str, catalogue: Catalogue) -> str:
     jobs = catalogue.jobs(action)
     if not jobs:
         return ""
-    parts = [f"{number_text(sum(job.mechanic_h for job in jobs))} mechanic hours"]
-    slots = sum(job.lift_slots for job in jobs)
-    parts.append(count_text(slots, "lift slot") if slots else "no lift slot")
-    kits = [
-        f"{count} {part.replace('_', ' ')}" for job in jobs for part, count in job.parts.items()
-    ]
-    parts.append(", ".join(kits) if kits else "no kit")
-    return "; ".join(parts) + "."
+    return hull_words.job_words(
+        sum(job.mechanic_h for job in jobs),
+        sum(job.lift_slots for job in jobs),
+        [(part, count) for job in jobs for part, count in job.parts.items()],
+    )
 
 
 def horizon_rows(report: WeekReport, sheet: HullSheet) -> list[dict[str, Any]]:
@@ -153,16 +149,16 @@ def lineage_row(row: Row) -> dict[str, str]:
         "at": instant_text(row["filled_at"]),
         "amount": quantity_text(row["volume_l"], "l", 1),
         "source": str(row["source_dock_id"] or "") if at_dock else str(row["source"]),
-        "grade": f"{plain_text(grade[0])} AKI"
+        "grade": hull_words.GRADE_AKI.format(grade=plain_text(grade[0]))
         if grade[0] is not None
-        else f"{plain_text(grade[1])} RON"
+        else hull_words.GRADE_RON.format(grade=plain_text(grade[1]))
         if grade[1] is not None
-        else "as the dock's tank"
+        else hull_words.GRADE_OF_DOCK
         if at_dock
         else UNKNOWN,
         "row": UNKNOWN
         if row["source_file"] is None
-        else f"{row['source_file']}, row {row['source_row']}",
+        else hull_words.FILE_AND_ROW.format(file=row["source_file"], row=row["source_row"]),
     }
 
 
@@ -189,4 +185,4 @@ def _unknown_note(exposure: pl.DataFrame) -> str:
     unknown = exposure["octane_margin_on"].null_count()
     if not unknown:
         return ""
-    return f"{unknown} of {exposure.height} rentals have no known margin and are not drawn above."
+    return hull_words.NOT_DRAWN.format(unknown=unknown, rentals=exposure.height)

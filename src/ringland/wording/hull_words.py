@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from ringland.wording.number_words import money_text, number_text, price_text
+from ringland.wording.number_words import count_text, money_text, number_text, price_text
 
 THIS_WEEK = "This week"
 CHANCE = "Chance that its pistons or rings fail"
@@ -45,6 +45,7 @@ TIMELINE_NOTE = (
     "Dotted lines on fuel age: {turns} days (begins to turn) and {old} days (old): common "
     "practice, no source. {unknown}"
 )
+NOT_DRAWN = "{unknown} of {rentals} rentals have no known margin and are not drawn above."
 NO_RENTAL = "No rental on record."
 ITS_TANK = "Its tank over time: level, octane and age after each fill and ride"
 ITS_RECORDS = "Its records and what they lack"
@@ -60,6 +61,8 @@ LINEAGE = "Where the fuel figures come from: {fills} fills behind the last {hour
 LINEAGE_REGION = "Fills with their file and row"
 LINEAGE_HEADINGS = ("Filled", "Amount", "From", "Grade written down", "File and row")
 NO_FILL = "No fill on record."
+GRADE_AKI, GRADE_RON, GRADE_OF_DOCK = "{grade} AKI", "{grade} RON", "as the dock's tank"
+FILE_AND_ROW = "{file}, row {row}"
 
 NO_STEP = "Complete the record; until then judge this hull by inspection."
 NO_TEST = "No test on record for this engine. That is not the same as a good test."
@@ -106,6 +109,19 @@ def cost_facts(call: Mapping[str, Any], ahead: str, currency: str) -> list[dict[
         else:
             facts.append((COSTS_MORE, saved, SPEAKS_FOR_IT.get(call["decided_by"], "")))
     return [{"label": label, "value": value, "note": note} for label, value, note in facts]
+
+
+def job_words(mechanic_h: float, n_slots: int, kits: Sequence[tuple[str, int]]) -> str:
+    """What a step's jobs take: mechanic's hours, lift slots, kits.
+
+    Args:
+        mechanic_h: hours over all jobs.
+        n_slots: lift slots over all jobs.
+        kits: part and how many of it, job by job.
+    """
+    slots = count_text(n_slots, "lift slot") if n_slots else "no lift slot"
+    parts = ", ".join(f"{count} {part.replace('_', ' ')}" for part, count in kits) or "no kit"
+    return f"{number_text(mechanic_h)} mechanic hours; {slots}; {parts}."
 
 
 def engine_line(state: Mapping[str, Any], chance: Mapping[str, Any]) -> str:
