@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from ringland.fleet_risk.fleet_evidence import fleet_evidence, life_curve, round_ages
-from ringland.fleet_risk.fleet_hazard import clear_factors
+from ringland.fleet_risk.fleet_hazard import COVARIATES, clear_factors
 from ringland.ring_survival.life_data import piston_life_columns
 from ringland.shop_records.tables import PistonLives
 from ringland.week_pages.evidence_charts import weibull_plot
@@ -96,7 +96,9 @@ def test_effects_show_three_models_per_factor_with_limits_around_them() -> None:
     fits = fleet.fits()
     effects = fleet_evidence(fleet.lives, fits, SETTINGS).effects
 
-    assert effects.group_by("factor", maintain_order=True).len()["len"].to_list() == [3] * 5
+    assert effects.group_by("factor", maintain_order=True).len()["len"].to_list() == [3] * len(
+        COVARIATES
+    )
     assert (effects["low"] <= effects["hazard_ratio"]).all()
     assert (effects["hazard_ratio"] <= effects["high"]).all()
     with_prior = effects.filter(pl.col("prior_share").is_not_null())

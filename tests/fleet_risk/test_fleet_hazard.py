@@ -11,6 +11,7 @@ from ringland.fleet_risk.fleet_hazard import (
     what_cannot_be_separated,
     with_bound,
 )
+from tests.fleet_risk.made_spells import made_spells, weibull_truth
 from tests.service_week.small_fleet import SETTINGS, small_fleet
 
 
@@ -40,6 +41,30 @@ def test_a_column_of_one_value_is_left_out_and_named() -> None:
 
     assert used == tuple(name for name in COVARIATES if name != "is_forged")
     assert left_out == {"is_forged": "has one value (0) in the whole record"}
+
+
+def test_a_fleet_on_its_first_sets_leaves_their_number_out_and_says_why() -> None:
+    spells = small_fleet().spells.with_columns(build_number=pl.lit(1, dtype=pl.Int64))
+    fit = fit_fleet(spells, SETTINGS, np.random.default_rng(1)).ring_land
+
+    assert "build_number" not in fit.covariates
+    assert fit.left_out["build_number"] == "has one value (1) in the whole record"
+
+
+def test_worse_second_sets_are_found_and_their_prior_is_half_as_wide_a_set() -> None:
+    def second_sets_break_sooner(frame: pl.DataFrame) -> np.ndarray:
+        is_second = frame["engine_id"].str.slice(1).cast(pl.Int64) % 2 == 1
+        return weibull_truth()(frame) * np.where(is_second, 2.0, 1.0)
+
+    odd = pl.col("engine_id").str.slice(1).cast(pl.Int64) % 2
+    spells = made_spells(second_sets_break_sooner).with_columns(build_number=odd + 1)
+    hazard = fit_fleet(spells, SETTINGS, np.random.default_rng(1)).ring_land.hazard
+
+    assert hazard is not None
+    found = {effect.name: effect for effect in hazard.effects(0.95)}["build_number"]
+    assert found.step == 2.0
+    assert found.low < 2.0**2 < found.high  # two sets more, each twice the hazard
+    assert found.low > 1.0
 
 
 def test_a_column_that_copies_another_is_left_out_as_not_separable() -> None:

@@ -46,6 +46,7 @@ def running_hulls(n: int, seed: int = 1) -> pl.DataFrame:
             "full_throttle_25h": rng.uniform(0.1, 0.5, n),
             "is_raised_calibration": rng.random(n) < 0.25,
             "is_forged": rng.random(n) < 0.25,
+            "build_number": [1] * n,
         }
     )
 

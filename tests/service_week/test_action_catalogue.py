@@ -36,6 +36,17 @@ def test_the_catalogue_holds_every_kind_of_action_the_shop_asked_for() -> None:
     assert catalogue.bundles()[NOTHING] == ()
 
 
+def test_each_action_that_fits_a_new_set_counts_it() -> None:
+    renewing = [
+        action for action in default_catalogue(SETTINGS).actions.values() if action.renews_age
+    ]
+
+    assert renewing
+    for action in renewing:
+        told = [(effect.covariate, effect.how, effect.by.value) for effect in action.effects]
+        assert told == [("build_number", "add", 1.0)], action.name
+
+
 def test_every_number_of_the_catalogue_has_a_mark_and_a_source() -> None:
     for action in default_catalogue(SETTINGS).actions.values():
         numbers = [*action.numbers.values(), *(effect.by for effect in action.effects)]

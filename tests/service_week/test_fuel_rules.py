@@ -37,6 +37,7 @@ SPELLS = pl.DataFrame(
         "full_throttle_25h": [0.3, 0.3, 0.3, 0.3],
         "is_raised_calibration": [False, False, True, False],
         "is_forged": [False] * 4,
+        "build_number": [1] * 4,
     }
 )
 SESSIONS = pl.DataFrame(

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from ringland.assumptions import load_assumptions
 from ringland.service_week.action_catalogue import Action, Effect, MarkedNumber
 from ringland.service_week.catalogue_file import default_catalogue
-from ringland.service_week.hazard_ahead import changed, hazard_ahead
+from ringland.service_week.hazard_ahead import after_actions, changed, hazard_ahead
 from tests.service_week.plan_cases import running_hulls, weibull_hazard
 
 WINDOW_H = 25.0
@@ -102,6 +102,17 @@ def test_what_does_not_look_back_changes_at_once() -> None:
     )
 
     assert out.item() == 0.0
+
+
+def test_what_lasts_is_done_only_where_it_is_done_and_a_tank_of_fuel_does_not_last() -> None:
+    sets = pl.DataFrame({"build_number": [1, 2], "shortfall_25h_on": [4.0, 4.0]})
+    renewal = Action("a", "a", effects=(effect("build_number", "add", 1.0),))
+    tank = Action("b", "b", effects=(effect("shortfall_25h_on", "set", 0.0),), lasts_h=3.0)
+
+    after = after_actions(sets, [renewal, tank], where=np.array([True, False]))
+
+    assert after["build_number"].to_list() == [2.0, 2.0]
+    assert after["shortfall_25h_on"].to_list() == [4.0, 4.0]
 
 
 @pytest.mark.parametrize(

@@ -96,6 +96,20 @@ def test_renewing_worn_sets_lowers_the_failures_to_come() -> None:
     assert of(renewed, "failures")["mean"] < left
 
 
+def test_a_renewed_set_runs_on_as_one_set_more_of_its_engine() -> None:
+    running = running_hulls(6)
+
+    def second_sets_break(start_h, stop_h, exposure):  # type: ignore[no-untyped-def]
+        second = exposure["build_number"].to_numpy() >= 2
+        return ((stop_h - start_h) * np.where(second, 100.0, 0.0))[None, :]
+
+    kept = outlook(running, second_sets_break)[0]
+    renewed = outlook(running, second_sets_break, planned_renewals=["H001", "H003"])[0]
+
+    assert of(kept, "hulls that fail")["q95"] == 0
+    assert of(renewed, "hulls that fail")["q05"] == of(renewed, "hulls that fail")["q95"] == 2
+
+
 def test_an_unsure_hazard_spreads_the_failures_more_than_luck() -> None:
     running = running_hulls(30).with_columns(use_h_d=pl.lit(2.0))
 

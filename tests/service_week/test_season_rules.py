@@ -43,6 +43,7 @@ SPELLS = pl.DataFrame(
         "full_throttle_25h": [0.3] * 4,
         "is_raised_calibration": [False] * 4,
         "is_forged": [False] * 4,
+        "build_number": [1] * 4,
     },
     schema_overrides={"start_at": AT},
 )

@@ -71,6 +71,7 @@ class Hull:
     window: TrailingWindow = field(default_factory=lambda: TrailingWindow(25.0))
     usual: TrailingWindow = field(default_factory=lambda: TrailingWindow(USUAL_H))
     hazard: float = 0.0
+    build_number: int = 1
     tested_day: float | None = None
     drained_h: float = 0.0
     sifted_until: float = -1.0
@@ -145,9 +146,14 @@ def make_world(scenario: Scenario, seed: int) -> World:
                 throttle_mean=float(mine["full_throttle_share"].mean()),
                 rentals=_rentals(path),
                 past=_rentals(mine.filter(pl.col("started_at") >= LAST_OPENING)),
+                build_number=_sets_of(history, last["engine_id"]) + broke,
             )
         )
     return World(scenario, spells_of(history, docks), tuple(hulls))
+
+
+def _sets_of(history: pl.DataFrame, engine_id: str) -> int:
+    return history.filter(pl.col("engine_id") == engine_id)["piston_set_id"].n_unique()
 
 
 def _rentals(path: pl.DataFrame) -> tuple[Rental, ...]:
@@ -174,16 +180,18 @@ def spells_of(history: pl.DataFrame, docks: Mapping[str, str]) -> pl.DataFrame:
         )
     )
     return Spells.validate(
-        spells.with_columns(
+        spells.with_columns(_first_at=pl.col("start_at").min().over("piston_set_id"))
+        .with_columns(
             dock_id=pl.col("hull_id").replace_strict(dict(docks)),
             shortfall_25h_low_on=pl.col("shortfall_25h_on"),
             shortfall_25h_high_on=pl.col("shortfall_25h_on"),
             shortfall_life_onh=pl.lit(0.0),
             share_over_28d_25h=pl.lit(0.0),
-            build_number=pl.lit(1, dtype=pl.Int64),
+            build_number=pl.col("_first_at").rank("dense").over("engine_id").cast(pl.Int64),
             known_share_25h=pl.lit(1.0),
             stop_at=pl.col("stop_at") + pl.duration(hours=1),
-        ).select(Spells.column_names()),
+        )
+        .select(Spells.column_names()),
         cast=True,
     )
 
@@ -234,6 +242,7 @@ def view(hulls: Sequence[Hull], day: float) -> pl.DataFrame:
                 "usual_fuel_age_25h_d": usual.fuel_age_d,
                 "usual_full_throttle_25h": usual.full_throttle,
                 "is_raised_calibration": hull.is_raised, "is_forged": hull.is_forged,
+                "build_number": hull.build_number,
                 "engine_effect": hull.engine_effect,
                 "tested_d_ago": None if hull.tested_day is None else day - hull.tested_day,
             }
@@ -265,6 +274,7 @@ def _do_jobs(
         if action.renews_age:
             hull.age_h, hull.window = 0.0, TrailingWindow(25.0)
             hull.sifted = 1.0
+            hull.build_number += 1
             bill.top_ends += alive
         if action.lasts_h is not None:
             hull.drained_h = action.lasts_h

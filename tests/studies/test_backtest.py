@@ -114,7 +114,9 @@ def _running(known: pl.DataFrame, hulls: pl.DataFrame, as_of: datetime) -> pl.Da
     Hulls silent for so long that the product gives them no chance are left out.
     """
     silent_since = as_of - timedelta(days=SETTINGS.number("record.silent_after_d"))
-    last = known.sort("started_at").group_by("hull_id", maintain_order=True).last()
+    build_number = pl.col("piston_set_id").rle_id().over("engine_id") + 1
+    ridden = known.sort("started_at").with_columns(build_number=build_number)
+    last = ridden.group_by("hull_id", maintain_order=True).last()
     return (
         last.filter(pl.col("struck").is_null())
         .join(
@@ -136,6 +138,7 @@ def _running(known: pl.DataFrame, hulls: pl.DataFrame, as_of: datetime) -> pl.Da
             "full_throttle_25h",
             "is_raised_calibration",
             "is_forged",
+            "build_number",
             age_h=pl.col("set_h_stop"),
             shortfall_25h_low_on=pl.col("shortfall_25h_on"),
             shortfall_25h_high_on=pl.col("shortfall_25h_on"),

@@ -32,6 +32,8 @@ from ringland.wording.report_words import (
     driver_line,
     fuel_line,
     hull_rule_line,
+    level_line,
+    makes_no_difference,
     use_line,
 )
 from tests.service_week.small_fleet import CATALOGUE, SETTINGS, frame
@@ -246,10 +248,28 @@ def test_a_driver_that_the_record_cannot_tell_from_nothing_says_so() -> None:
     assert "no difference" in driver_line(driver(log_hazard_part=0.0), is_clear=False)
 
 
+def test_factors_that_make_no_difference_share_one_line() -> None:
+    level = [
+        driver(factor="is_forged", value=0.0, log_hazard_part=0.0),
+        driver(factor="build_number", value=1.0, log_hazard_part=-0.001),
+        driver(factor="full_throttle_25h", value=0.25, log_hazard_part=0.0, is_assumed=True),
+    ]
+
+    assert all(makes_no_difference(row) for row in level)
+    assert not makes_no_difference(driver(log_hazard_part=0.01))
+    assert level_line(level) == (
+        "No difference to the fleet's middle: Forged pistons: no; "
+        "Piston sets so far in this engine: 1; "
+        "Share of time at full throttle: 25 % (partly assumed)."
+    )
+
+
 def test_factors_read_in_their_own_units() -> None:
     assert factor_value("full_throttle_25h", 0.25) == "25 %"
     assert factor_value("is_forged", 1.0) == "yes"
     assert factor_value("age_h", 157.4) == "157 h"
+    assert factor_value("build_number", 2.0) == "2"
+    assert factor_value("build_number", 1.5) == "1.5"  # the middle of an even number of hulls
     assert factor_value("fuel_age_25h_d", None) == "not known"
 
 

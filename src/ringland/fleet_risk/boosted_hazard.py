@@ -2,7 +2,7 @@
 
 A spell's failures over its hours are regressed with Poisson loss, hours as weights: the
 piecewise-exponential likelihood (Friedman 1982, Annals of Statistics 10:101-113), here with
-trees for the log rate.  It sees the champion's covariates, the set's age and three more of
+trees for the log rate.  It sees the champion's covariates, the set's age and two more of
 the record; it gives no range.
 """
 
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from ringland.assumptions import Assumptions
 from ringland.fleet_risk.fleet_hazard import COVARIATES, covariate_matrix
 
-FEATURES = (*COVARIATES, "share_over_28d_25h", "shortfall_life_onh", "build_number")
+FEATURES = (*COVARIATES, "share_over_28d_25h", "shortfall_life_onh")
 SEED = 0  # fixes the order in which ties between splits are broken; the fit draws nothing else
 
 Floats = NDArray[np.float64]

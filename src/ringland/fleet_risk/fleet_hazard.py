@@ -36,6 +36,7 @@ COVARIATES = (
     "full_throttle_25h",
     "is_raised_calibration",
     "is_forged",
+    "build_number",
 )
 """The covariates of the ring-land hazard, named as in `Spells`; stated here only."""
 
@@ -199,13 +200,14 @@ def with_bound(frame: pl.DataFrame, bound: str) -> pl.DataFrame:
 
 
 def good_state(assumptions: Assumptions) -> dict[str, float]:
-    """The state the prior's characteristic life speaks of: fresh fuel that meets the need."""
+    """The state the prior's characteristic life speaks of: a first set on fuel that is right."""
     return {
         "shortfall_25h_on": 0.0,
         "fuel_age_25h_d": assumptions.number("fuel.outside_age_d"),
         "full_throttle_25h": assumptions.number("exposure.full_throttle_share"),
         "is_raised_calibration": 0.0,
         "is_forged": 0.0,
+        "build_number": 1.0,
     }
 
 

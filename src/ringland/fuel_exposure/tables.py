@@ -88,7 +88,7 @@ class ExposureCovariates(dy.Schema):
     full_throttle_25h = dy.Float64(description="share of running at full throttle")
     is_raised_calibration = dy.Bool()
     is_forged = dy.Bool()
-    build_number = dy.Int64()
+    build_number = dy.Int64(description="1 for the engine's first set on record")
     known_share_25h = dy.Float64(description="share of litres burned whose octane is on record")
 
 

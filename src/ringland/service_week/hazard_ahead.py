@@ -12,13 +12,21 @@ from functools import partial
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from ringland.assumptions import Assumptions
 from ringland.fleet_risk.exposure_ahead import Change, CumulativeHazard, Floats, hazard_along
 from ringland.fleet_risk.fleet_hazard import FleetFits
 from ringland.service_week.action_catalogue import Action, Effect
 
-__all__ = ["CumulativeHazard", "Floats", "changed", "hazard_ahead", "planning_hazard"]
+__all__ = [
+    "CumulativeHazard",
+    "Floats",
+    "after_actions",
+    "changed",
+    "hazard_ahead",
+    "planning_hazard",
+]
 
 
 def planning_hazard(fits: FleetFits, assumptions: Assumptions) -> CumulativeHazard:
@@ -67,6 +75,21 @@ def hazard_ahead(
         for effect in action.effects
     ]
     return hazard_along(hazard, sets, age_h, hours, window_h=window_h, changes=changes)
+
+
+def after_actions(
+    sets: pl.DataFrame, actions: Sequence[Action], *, where: NDArray[np.bool_]
+) -> pl.DataFrame:
+    """The covariates of the sets as lasting effects leave them, on the rows marked `where`."""
+    done = pl.lit(pl.Series(where, dtype=pl.Boolean))
+    for action in actions:
+        for effect in action.effects if action.lasts_h is None else ():
+            now = pl.col(effect.covariate)
+            sets = sets.with_columns(
+                pl.when(done).then(changed(effect, now)).otherwise(now.cast(pl.Float64))
+                .alias(effect.covariate)
+            )  # fmt: skip
+    return sets
 
 
 def changed(effect: Effect, covariate: pl.Expr) -> pl.Expr:

@@ -17,9 +17,9 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ringland.assumptions import Assumptions
-from ringland.service_week.action_catalogue import Catalogue
+from ringland.service_week.action_catalogue import Action, Catalogue
 from ringland.service_week.action_prices import Prices
-from ringland.service_week.hazard_ahead import CumulativeHazard, Floats
+from ringland.service_week.hazard_ahead import CumulativeHazard, Floats, after_actions
 from ringland.service_week.option_outcome import job_days_off
 from ringland.service_week.week_limits import WEEK_D
 
@@ -84,17 +84,18 @@ def season_outlook(
         raise ValueError("no outlook: no hull has a chance this week, or the season is over.")
     plays = int(assumptions.number("planning.plays"))
     renewed = told["hull_id"].is_in(list(planned_renewals)).to_numpy()
+    repair, renewal = catalogue.actions[REPAIR], catalogue.actions[RENEWAL]
     failed = _play(
-        told,
+        after_actions(told, [renewal], where=renewed),
         hazard,
         rng,
+        repair=repair,
         renewed=renewed,
         days_left=days_left,
         days_out=prices.days_lost_unplanned,
         plays=plays,
     )
     failures = failed.sum(axis=(0, 2)).astype(float)
-    repair, renewal = catalogue.actions[REPAIR], catalogue.actions[RENEWAL]
     n_renewed = float(renewed.sum())
     week_ends = WEEK_D * np.arange(1, failed.shape[0] + 1)
     # A repair runs no longer than the season; of a week its middle is taken.
@@ -131,6 +132,7 @@ def _play(
     hazard: CumulativeHazard,
     rng: np.random.Generator,
     *,
+    repair: Action,
     renewed: NDArray[np.bool_],
     days_left: float,
     days_out: float,
@@ -142,10 +144,11 @@ def _play(
     weeks = ceil(days_left / WEEK_D)
     edges = np.minimum(WEEK_D * np.arange(weeks + 1), days_left)
     draw: NDArray[np.int64] | None = None
+    refitted = after_actions(told, [repair], where=np.ones_like(renewed))
     as_now, as_new = [], []
     for start, stop in pairwise(edges):
         now = hazard(age_h + use_h_d * start, age_h + use_h_d * stop, told)
-        new = hazard(use_h_d * start, use_h_d * stop, told)
+        new = hazard(use_h_d * start, use_h_d * stop, refitted)
         draw = rng.integers(now.shape[0], size=plays) if draw is None else draw
         as_now.append(now[draw])
         as_new.append(new[draw])

@@ -31,6 +31,8 @@ from ringland.wording.report_words import (
     failure_count_line,
     fuel_line,
     hull_rule_line,
+    level_line,
+    makes_no_difference,
     quality_line,
     use_line,
 )
@@ -169,9 +171,13 @@ def _what_if(report: WeekReport, sheet: HullSheet, dock: Row | None) -> Markup |
 
 
 def _driver_rows(drivers: Iterable[Row], clear: Collection[str]) -> list[dict[str, object]]:
-    rows = list(drivers)
+    """A bar for each factor that makes a difference; those that make none share one line."""
+    level: list[Row] = []
+    rows: list[Row] = []
+    for driver in drivers:
+        (level if makes_no_difference(driver) else rows).append(driver)
     longest = max((abs(row["log_hazard_part"]) for row in rows), default=0.0) or 1.0
-    return [
+    told: list[dict[str, object]] = [
         {
             "line": driver_line(row, is_clear=row["factor"] in clear),
             "part": row["log_hazard_part"],
@@ -179,6 +185,9 @@ def _driver_rows(drivers: Iterable[Row], clear: Collection[str]) -> list[dict[st
         }
         for row in rows
     ]
+    if level:
+        told.append({"line": level_line(level), "part": 0.0, "width": 0.0})
+    return told
 
 
 def _unknown_note(exposure: pl.DataFrame) -> str:

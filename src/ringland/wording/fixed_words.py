@@ -54,6 +54,7 @@ FACTOR_LABELS = {
     "full_throttle_25h": "Share of time at full throttle",
     "is_raised_calibration": "Raised calibration",
     "is_forged": "Forged pistons",
+    "build_number": "Piston sets so far in this engine",
     "age_h": "Engine hours on the piston set",
 }
 
@@ -63,6 +64,7 @@ FACTOR_UNITS = {
     "full_throttle_25h": "share",
     "is_raised_calibration": "yes/no",
     "is_forged": "yes/no",
+    "build_number": "sets",
     "age_h": "engine hours",
 }
 

@@ -178,6 +178,8 @@ def factor_value(factor: str, value: float | None) -> str:
         return "yes" if value >= 0.5 else "no"
     if factor == "full_throttle_25h":
         return share_text(value)
+    if factor == "build_number":
+        return number_text(value, 0 if float(value).is_integer() else 1)
     unit = {"shortfall_25h_on": "octane numbers", "fuel_age_25h_d": "days", "age_h": "h"}[factor]
     return f"{number_text(value, 0 if factor == 'age_h' else 1)} {unit}"
 

@@ -34,7 +34,7 @@ def driver_line(driver: Mapping[str, Any], *, is_clear: bool) -> str:
     factor = str(driver["factor"])
     value, middle = driver["value"], driver["fleet_middle"]
     times = math.exp(driver["log_hazard_part"] or 0.0)
-    if abs(times - 1) < 0.005:
+    if makes_no_difference(driver):
         effect = "no difference to the fleet's middle"
         is_clear = True
     elif times >= 1:
@@ -46,6 +46,21 @@ def driver_line(driver: Mapping[str, Any], *, is_clear: bool) -> str:
     basis = "partly assumed" if driver["is_assumed"] else "from the record"
     beside = "" if middle is None else f" (fleet middle {factor_value(factor, middle)})"
     return f"{FACTOR_LABELS[factor]}: {factor_value(factor, value)}{beside}: {effect}; {basis}."
+
+
+def makes_no_difference(driver: Mapping[str, Any]) -> bool:
+    """Whether the factor's times the hazard would print as 1.00."""
+    return abs(math.exp(driver["log_hazard_part"] or 0.0) - 1) < 0.005
+
+
+def level_line(drivers: Sequence[Mapping[str, Any]]) -> str:
+    """The factors that make no difference to the fleet's middle, in one line with their values."""
+    told = "; ".join(
+        f"{FACTOR_LABELS[str(row['factor'])]}: {factor_value(str(row['factor']), row['value'])}"
+        + (" (partly assumed)" if row["is_assumed"] else "")
+        for row in drivers
+    )
+    return f"No difference to the fleet's middle: {told}."
 
 
 def use_line(state: Mapping[str, Any], assumptions: Assumptions) -> str:
