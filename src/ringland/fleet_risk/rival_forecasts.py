@@ -15,7 +15,7 @@ from ringland.assumptions import Assumptions
 from ringland.fleet_risk.expected_use import DAY_S
 
 BASE_RATE = "base rate"
-HOURS_ONLY = "hours only"
+HOURS_ONLY = "hours-only rule"
 FUEL_AGE_RULE = "fuel-age rule of thumb"
 
 Floats = NDArray[np.float64]
