@@ -22,8 +22,8 @@ from synthetic_data.fleet_simulator import simulate_fleet
 from synthetic_data.record_files import write_records
 from synthetic_data.scenario import Scenario
 from synthetic_data.write_demo import DEMO_SEED
+from tests.outside_tools import ARGUMENTS, CHROMIUM
 from tests.pipelines.demo_run import DEMO_WEEK
-from tests.week_pages.report_in_browser import ARGUMENTS, CHROMIUM
 
 N_HULLS = 500
 SPARE_ENGINES = 25

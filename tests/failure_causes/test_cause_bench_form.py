@@ -1,5 +1,3 @@
-import os
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,19 +11,9 @@ from ringland.failure_causes.cause_table import default_cause_table
 from ringland.shop_records.intake import Intake, take_in
 from ringland.shop_records.raw_text import read_raw
 from ringland.shop_records.record_kinds import RECORD_KINDS
+from tests.outside_tools import ARGUMENTS, CHROMIUM, missing
 
 TABLE = default_cause_table()
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-ARGUMENTS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 HOSTILE = '</script><img src=x onerror=alert(1)> =1+1, "so"'
 
 
@@ -69,8 +57,8 @@ def test_the_form_asks_for_nothing_off_the_device() -> None:
 @pytest.fixture
 def form(tmp_path: Path) -> Iterator[Page]:
     """The form opened from disk on a phone; fails its test on any fault or request."""
-    if CHROMIUM is None and os.environ.get("RINGLAND_REQUIRE_TOOLS") != "1":
-        pytest.skip("Chromium is not installed: apt-get install chromium")
+    if CHROMIUM is None:
+        missing("Chromium is not installed: apt-get install chromium")
     file = tmp_path / "bench-form.html"
     file.write_bytes(bench_form_page(TABLE, {"E-1": 2, HOSTILE: 4}))
     with sync_playwright() as playwright:

@@ -1,22 +1,15 @@
 """The shop's pages in headless Chromium, opened from disk at laptop and phone width."""
 
-import os
 from importlib.resources import files
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import sync_playwright
 
-from tests.failure_causes.test_cause_bench_form import ARGUMENTS, CHROMIUM
 from tests.failure_causes.test_cause_report import HOSTILE, shop, whole_site
+from tests.outside_tools import ARGUMENTS, CHROMIUM, needs_chromium
 
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(
-        CHROMIUM is None and os.environ.get("RINGLAND_REQUIRE_TOOLS") != "1",
-        reason="Chromium is not installed: apt-get install chromium",
-    ),
-]
+pytestmark = needs_chromium
 
 
 @pytest.mark.parametrize("width", [390, 1280])

@@ -1,8 +1,6 @@
 import html
 import io
-import os
 import re
-import shutil
 import subprocess
 from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
@@ -31,6 +29,7 @@ from ringland.shop_records.record_kinds import RECORD_KINDS
 from ringland.shop_records.tables import BenchVerdicts
 from ringland.wording.cause_words import PARTS
 from tests.failure_causes.cause_rows import OPENED, START, lives, sessions, teardown
+from tests.outside_tools import program
 
 FOUND = OPENED - timedelta(days=2)
 HOSTILE = '<script>alert(1)</script> #panic("x") *bold* $1$ [a](b) \\ @cite =2+2'
@@ -174,13 +173,11 @@ def test_hostile_text_is_inert_on_the_page() -> None:
 
 
 def pdf_text(pdf: bytes, tool: str = "pdftotext") -> str:
-    program = shutil.which(tool)
-    if program is None:
-        if os.environ.get("RINGLAND_REQUIRE_TOOLS") == "1":
-            pytest.fail(f"{tool} is required and not installed")
-        pytest.skip(f"{tool} is not installed")
     return subprocess.run(
-        [program, "-layout", "-", "-"], input=pdf, capture_output=True, check=True
+        [program(tool, "poppler-utils"), "-layout", "-", "-"],
+        input=pdf,
+        capture_output=True,
+        check=True,
     ).stdout.decode()
 
 

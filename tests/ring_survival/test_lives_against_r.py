@@ -6,7 +6,6 @@ Source: R survival 3.5-3 (Debian r-cran-survival), `survfit` and `survreg`, run 
 
 from __future__ import annotations
 
-import os
 import shutil
 import subprocess
 from pathlib import Path
@@ -21,6 +20,7 @@ from ringland.ring_survival.life_distributions import LOGNORMAL, WEIBULL
 from ringland.ring_survival.life_tables import kaplan_meier, nelson_aalen
 from ringland.ring_survival.parametric_life import fit_life
 from ringland.ring_survival.recurrent_repairs import mean_cumulative_function
+from tests.outside_tools import missing
 
 pytestmark = pytest.mark.r_survival
 
@@ -78,7 +78,7 @@ def random_windows(case: int) -> pl.DataFrame:
 def answers(tmp_path_factory):
     rscript = shutil.which("Rscript")
     if rscript is None:
-        _missing()
+        missing(HOW_TO)
     folder = tmp_path_factory.mktemp("r_lives")
     pl.concat([random_lives(k) for k in range(N_CASES)]).write_csv(
         folder / "lives.csv", null_value="NA"
@@ -92,18 +92,12 @@ def answers(tmp_path_factory):
         check=False,
     )
     if done.returncode == 3:
-        _missing()
+        missing(HOW_TO)
     assert done.returncode == 0, done.stderr
     return {
         name: pl.read_csv(folder / f"{name}.csv", null_values="NA", infer_schema_length=None)
         for name in ("curves", "incidence", "fits", "means")
     }
-
-
-def _missing():
-    if os.environ.get("RINGLAND_REQUIRE_TOOLS") == "1":
-        pytest.fail(HOW_TO)
-    pytest.skip(HOW_TO)
 
 
 def compare(ours, theirs, what):

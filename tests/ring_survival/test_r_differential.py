@@ -6,7 +6,6 @@ Source: R survival 3.5-3 (Debian r-cran-survival), `coxph`, `residuals`, `cox.zp
 
 from __future__ import annotations
 
-import os
 import shutil
 import subprocess
 from dataclasses import dataclass
@@ -21,6 +20,7 @@ from ringland.ring_survival.cox_prediction import predict_survival
 from ringland.ring_survival.cox_proportionality import proportionality_test
 from ringland.ring_survival.cox_regression import fit_cox
 from ringland.ring_survival.cox_residuals import martingale_residuals, score_residuals
+from tests.outside_tools import missing
 
 pytestmark = pytest.mark.r_survival
 
@@ -117,7 +117,7 @@ class BothAnswers:
 def both(tmp_path_factory: pytest.TempPathFactory) -> BothAnswers:
     rscript = shutil.which("Rscript")
     if rscript is None:
-        _missing()
+        missing(HOW_TO)
     folder = tmp_path_factory.mktemp("r")
     cases = [random_case(number) for number in range(N_CASES)]
     pl.concat(
@@ -146,19 +146,13 @@ def both(tmp_path_factory: pytest.TempPathFactory) -> BothAnswers:
         check=False,
     )
     if done.returncode == 3:
-        _missing()
+        missing(HOW_TO)
     assert done.returncode == 0, done.stderr
     tables = {
         name: pl.read_csv(folder / f"{name}.csv", null_values="NA", infer_schema_length=None)
         for name in ("fits", "residuals", "curves", "tests")
     }
     return BothAnswers(cases, [our_fit(case) for case in cases], tables)
-
-
-def _missing() -> None:
-    if os.environ.get("RINGLAND_REQUIRE_TOOLS") == "1":
-        pytest.fail(HOW_TO)
-    pytest.skip(HOW_TO)
 
 
 # The tolerance.  R is told to stop at a relative change of 1e-13 in likelihood.

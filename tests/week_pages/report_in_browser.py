@@ -1,7 +1,5 @@
 """The small fleet's site on disk and a headless Chromium, for the tests that open pages."""
 
-import os
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,30 +7,11 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 from ringland.week_pages.report_page import build_site
+from tests.outside_tools import ARGUMENTS, CHROMIUM
 from tests.service_week.small_fleet import small_fleet
 from tests.week_pages.small_proof import small_proof
 from tests.week_pages.small_score import history
 from tests.week_pages.small_state import small_state
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-ARGUMENTS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-
-needs_chromium = [
-    pytest.mark.browser,
-    pytest.mark.skipif(
-        CHROMIUM is None and os.environ.get("RINGLAND_REQUIRE_TOOLS") != "1",
-        reason="Chromium is not installed: apt-get install chromium",
-    ),
-]
 
 
 @pytest.fixture(scope="module")

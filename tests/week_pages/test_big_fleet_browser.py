@@ -10,8 +10,9 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from ringland.week_pages.report_page import build_site
+from tests.outside_tools import needs_chromium
 from tests.service_week.small_fleet import small_fleet
-from tests.week_pages.report_in_browser import browser, needs_chromium
+from tests.week_pages.report_in_browser import browser
 
 __all__ = ["browser"]  # fixture of this module's tests
 

@@ -1,7 +1,5 @@
 """One hull's sheet as a PDF: one page, its figures, inert text, the same bytes."""
 
-import os
-import shutil
 import subprocess
 from dataclasses import replace
 from pathlib import Path
@@ -13,6 +11,7 @@ from ringland.week_pages.week_report import WeekReport
 from ringland.wording.fixed_words import CAUTIONS, NEVER_CLEARANCE
 from ringland.wording.manner import Manner, in_manner
 from ringland.wording.number_words import chance_text, price_text
+from tests.outside_tools import program
 from tests.service_week.small_fleet import small_fleet
 
 POINTS = {"a4": (595.276, 841.89), "us-letter": (612.0, 792.0)}
@@ -38,12 +37,8 @@ def told(pdf: bytes, folder: Path) -> tuple[str, int, tuple[float, float]]:
 
 
 def by_poppler(tool: str, *arguments: str) -> str:
-    program = shutil.which(tool)
-    if program is None:
-        if os.environ.get("RINGLAND_REQUIRE_TOOLS") == "1":
-            pytest.fail(f"{tool} is required and not installed")
-        pytest.skip(f"{tool} is not installed")
-    done = subprocess.run([program, *arguments], check=True, capture_output=True, text=True)
+    command = [program(tool, "poppler-utils"), *arguments]
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
     return done.stdout
 
 

@@ -10,8 +10,9 @@ from playwright.sync_api import Browser, Page
 
 from ringland.fuel_exposure.octane_margin import ROUNDING_ON
 from ringland.week_pages.fuel_charts import POURED
+from tests.outside_tools import needs_chromium
 from tests.service_week.small_fleet import small_fleet
-from tests.week_pages.report_in_browser import browser, needs_chromium
+from tests.week_pages.report_in_browser import browser
 from tests.week_pages.small_fuel import fuel_of, site_with_fuel
 
 __all__ = ["browser"]  # fixture of this module's tests

@@ -3,8 +3,6 @@
 Its source comes from the package registry into a temporary folder; nothing of it is kept.
 """
 
-import os
-import shutil
 import subprocess
 from pathlib import Path
 
@@ -12,7 +10,8 @@ import pytest
 from playwright.sync_api import Browser
 
 from ringland.week_pages.proof_pages import PROOF_PAGES
-from tests.week_pages.report_in_browser import browser, needs_chromium, site_folder
+from tests.outside_tools import needs_chromium, needs_npm
+from tests.week_pages.report_in_browser import browser, site_folder
 
 __all__ = ["browser", "site_folder"]  # fixtures of this module's tests
 
@@ -32,10 +31,7 @@ PAGES = (
 
 pytestmark = [
     *needs_chromium,
-    pytest.mark.skipif(
-        shutil.which("npm") is None and os.environ.get("RINGLAND_REQUIRE_TOOLS") != "1",
-        reason="npm is not installed: apt-get install npm",
-    ),
+    needs_npm,
 ]
 
 

@@ -8,7 +8,8 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from ringland.week_pages.proof_pages import PROOF_PAGES
-from tests.week_pages.report_in_browser import browser, needs_chromium, site_folder
+from tests.outside_tools import needs_chromium
+from tests.week_pages.report_in_browser import browser, site_folder
 
 __all__ = ["browser", "site_folder"]  # fixtures of this module's tests
 

@@ -23,8 +23,9 @@ from ringland.week_pages.report_page import build_site
 from ringland.week_pages.what_if import choices, fuel_grade
 from ringland.wording.manner import Manner, in_manner
 from ringland.wording.number_words import chance_text, money_text
+from tests.outside_tools import needs_chromium
 from tests.service_week.small_fleet import NEED_AKI, SETTINGS, small_fleet
-from tests.week_pages.report_in_browser import browser, needs_chromium, site_folder
+from tests.week_pages.report_in_browser import browser, site_folder
 
 __all__ = ["browser", "site_folder"]  # fixtures of this module's tests
 
