@@ -150,6 +150,23 @@ def test_the_form_tells_what_a_choice_gives_and_goes_back(page: Page, site_folde
     )
 
 
+def test_the_answer_to_a_grade_counts_with_the_price_the_form_then_shows(
+    page: Page, site_folder: Path
+) -> None:
+    """The price step was set after the answer, which so spoke of the choice before."""
+    page.goto((site_folder / "hulls/H03.html").as_uri())
+    page.wait_for_selector("#what-if-section:not([hidden])")
+    grades = page.locator("[name=grade] option").evaluate_all("all => all.map(one => one.value)")
+    dearest, prices = grades[-1], []
+    for grade in (dearest, grades[1], dearest, ""):
+        page.select_option("select[name=grade]", grade)
+        said = page.inner_text("#what-if-outcome")
+        prices.append(page.input_value("input[name=extra]"))
+        page.evaluate("document.getElementById('what-if').dispatchEvent(new Event('input'))")
+        assert said == page.inner_text("#what-if-outcome"), grade
+    assert [float(price) > 0 for price in prices] == [True, False, True, False]
+
+
 def test_a_step_not_meant_for_a_hull_is_not_offered_on_its_page(
     page: Page, site_folder: Path
 ) -> None:

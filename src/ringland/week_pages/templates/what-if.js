@@ -271,7 +271,8 @@
   }
 
   form.addEventListener("submit", function (event) { event.preventDefault(); });
-  form.elements.grade.addEventListener("change", function () {
+  // On "input", which reaches the form, and so the answer, after the price is set.
+  form.elements.grade.addEventListener("input", function () {
     var aki = Number(form.elements.grade.value);
     form.elements.extra.value = form.elements.grade.value !== "" && hull.dockAki !== null &&
       aki > hull.dockAki ? Number((fleet.gradeCostPerL * fleet.litresPerUnit).toFixed(2)) : 0;
