@@ -134,7 +134,7 @@ def test_two_causes_or_more_are_ranked_with_support_and_contradiction() -> None:
 def test_mode_mechanism_and_cause_stay_apart() -> None:
     mode, mechanism, cause = report().meaning[:3]
     assert mode == "Mode, what broke: ring-land fracture."
-    assert mechanism.startswith("Mechanism, from the findings: knock overload")
+    assert mechanism.startswith("Mechanism, from the findings: knock (")
     assert cause.startswith("Cause, why")
 
 

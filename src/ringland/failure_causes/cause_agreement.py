@@ -123,7 +123,10 @@ def _side_in_fleet(
 
 
 def agreement_lines(
-    ranking: CauseRanking, speaks: pl.DataFrame, table: CauseTable
+    ranking: CauseRanking,
+    speaks: pl.DataFrame,
+    table: CauseTable,
+    against: Mapping[str, tuple[str, ...]] | None = None,
 ) -> tuple[str, ...]:
     """Where findings and record agree, disagree or leave each other alone, in sentences."""
     side = dict(speaks.select("cause", "side").iter_rows())
@@ -132,6 +135,10 @@ def agreement_lines(
     lines = []
     if ranking.first == UNDETERMINED:
         lines.append("The findings alone name no cause.")
+    elif first in (against or {}):
+        lines.append(
+            "The findings that drivers of one mechanism share cannot say which of them it was."
+        )
     else:
         said = {
             FOR: "The record speaks for it too: the two lines of evidence agree.",

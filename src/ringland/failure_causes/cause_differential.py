@@ -58,7 +58,8 @@ class CauseRanking:
     chances: pl.DataFrame
     """rank, cause, name, mechanism, chance, settled_cases; 'undetermined' included"""
     evidence: pl.DataFrame
-    """cause, finding, words, part, state, weight, log_ratio, side ('for', 'against'), mark"""
+    """cause, finding, words, part, state, weight, log_ratio, side ('for', 'against'), mark;
+    mark is null where settled cases, not the table, say so: no weight, or its sign turned"""
     open_findings: pl.DataFrame
     """finding, words, part, information_bits: what was not looked at, most telling first"""
     contradictions: tuple[str, ...]
@@ -194,6 +195,7 @@ def _evidence_frame(table: CauseTable, chances: Matrix, states: list[str]) -> pl
         for row, cause in enumerate(table.causes):
             ratio = float(np.log(p[row] / p[open_row]))
             if ratio:
+                opinion = finding.weight(cause) * (1 if state == SEEN else -1)
                 rows.append(
                     {
                         "cause": cause,
@@ -204,7 +206,7 @@ def _evidence_frame(table: CauseTable, chances: Matrix, states: list[str]) -> pl
                         "weight": finding.weight(cause),
                         "log_ratio": ratio,
                         "side": "for" if ratio > 0 else "against",
-                        "mark": finding.mark_for(cause),
+                        "mark": finding.mark_for(cause) if opinion * ratio > 0 else None,
                     }
                 )
     schema = {

@@ -14,7 +14,7 @@ import polars as pl
 from ringland.failure_causes.cause_differential import CauseRanking
 from ringland.failure_causes.cause_findings import NOT_LOOKED_AT, EngineFindings
 from ringland.failure_causes.cause_record import CauseRecord
-from ringland.failure_causes.cause_table import UNDETERMINED, CauseTable
+from ringland.failure_causes.cause_table import UNDETERMINED
 from ringland.wording import cause_words as said
 from ringland.wording.bench_form_words import STATES
 from ringland.wording.fixed_words import (
@@ -48,20 +48,6 @@ def mode_line(failure: Mapping[str, Any]) -> str:
     mode = MODE_LABELS.get(failure["mode"], failure["mode"])
     how, day = said.HOW_FOUND[failure["how_found"]], day_text(failure["found_at"])
     return said.MODE.format(mode=mode, how=how, day=day)
-
-
-def first_cause_line(ranking: CauseRanking, table: CauseTable) -> str:
-    """Where the findings point, with the runner-up."""
-    first, second = ranking.chances.head(2).iter_rows(named=True)
-    if first["cause"] == UNDETERMINED:
-        return said.NO_CAUSE_NAMED
-    then = said.THEN_OPEN if second["cause"] == UNDETERMINED else said.THEN_CAUSE
-    return said.FIRST_CAUSE.format(
-        cause=first["name"],
-        chance=opinion_chance(first["chance"]),
-        second=then.format(cause=second["name"]),
-        second_chance=opinion_chance(second["chance"]),
-    )
 
 
 def job_rows(
@@ -193,7 +179,13 @@ def evidence_of(ranking: CauseRanking, cause: str, side: str) -> tuple[str, ...]
             finding=row["words"],
             state=STATES[row["state"]],
             strength=_strength(row["log_ratio"]),
-            basis=MARK_WORDS[row["mark"]] if row["weight"] else said.OWN_CASES,
+            basis=(
+                MARK_WORDS[row["mark"]]
+                if row["mark"]
+                else said.TURNED_BY_CASES
+                if row["weight"]
+                else said.OWN_CASES
+            ),
         )
         for row in rows.iter_rows(named=True)
     )

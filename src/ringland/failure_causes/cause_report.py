@@ -6,7 +6,7 @@ the record; `cause_pages` only lays it out.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -25,6 +25,7 @@ from ringland.failure_causes.cause_agreement import (
 from ringland.failure_causes.cause_charts import evidence_picture
 from ringland.failure_causes.cause_differential import CauseRanking, rank_causes
 from ringland.failure_causes.cause_findings import EngineFindings, engine_findings, opening_after
+from ringland.failure_causes.cause_headline import headline, spoken_against
 from ringland.failure_causes.cause_learning import ShopMemory, settled_failures
 from ringland.failure_causes.cause_lines import Rows
 from ringland.failure_causes.cause_photos import shown_photo
@@ -143,6 +144,8 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
     case = _case(shop, failure, memory)
     sheet, ranking, record = case.sheet, case.ranking, case.record
     speaks = record_speaks(record, shop.table, shop.assumptions)
+    against = spoken_against(case.findings, speaks, shop.table)
+    agreement = agreement_lines(ranking, speaks, shop.table, against)
     heading, found = lines.found_rows(case.opened, case.findings)
     wanted = lines.photo_names(case.opened)
     work_lines, options = work.work_lines(sheet), work.option_rows(sheet, shop.prices)
@@ -157,8 +160,8 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         title=said.TITLE.format(engine=failure["engine_id"]),
         summary=(
             lines.mode_line(failure),
-            lines.first_cause_line(ranking, shop.table),
-            *agreement_lines(ranking, speaks, shop.table)[:1],
+            headline(ranking, against, failure, shop.table),
+            *(agreement[:1] if failure["confirmed_cause"] in (None, ranking.first) else ()),
             *_what_to_do(work_lines, options),
         ),
         job=lines.job_rows(failure, case.engine, case.life, case.rebuild),
@@ -171,12 +174,12 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         photos=tuple((name, shop.photos[name]) for name in shown),
         photos_missing=tuple(name for name in wanted if name not in shown),
         meaning=lines.meaning_lines(failure, ranking, case.findings),
-        causes=_ranked(ranking, speaks, shop.table),
+        causes=_ranked(ranking, speaks, against),
         other_causes=lines.other_causes_line(ranking, RANKED_SHOWN),
         settle=lines.settle_rows(ranking),
         record=lines.record_rows(record),
         record_lines=(
-            *agreement_lines(ranking, speaks, shop.table),
+            *agreement,
             reverse_order_line(case.findings, case.before, case.trends, shop.table),
             confirmed_line(failure, shop.table),
             *memory.unused,
@@ -187,7 +190,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         work=work.work_rows(sheet),
         work_lines=work_lines,
         options=options,
-        prevention=_prevention(ranking, speaks, shop.table),
+        prevention=_prevention(ranking, speaks, against, shop.table),
         acceptance=work.acceptance_rows(sheet),
         acceptance_form=acceptance_workbook(
             sheet, case.rebuild["rebuilt_at"] if case.rebuild else None
@@ -287,7 +290,7 @@ def _first(rows: pl.DataFrame) -> dict[str, Any] | None:
 
 
 def _ranked(
-    ranking: CauseRanking, speaks: pl.DataFrame, table: CauseTable
+    ranking: CauseRanking, speaks: pl.DataFrame, against: Collection[str]
 ) -> tuple[RankedCause, ...]:
     told = dict(speaks.select("cause", pl.format("{}: {}", "side", "sentence")).iter_rows())
     return tuple(
@@ -295,7 +298,9 @@ def _ranked(
             rank=row["rank"],
             name=row["name"],
             mechanism=row["mechanism"] or said.NONE_NAMED,
-            chance=lines.opinion_chance(row["chance"]),
+            chance=said.CHANCE_NOT_NAMED
+            if row["cause"] in against
+            else lines.opinion_chance(row["chance"]),
             support=lines.evidence_of(ranking, row["cause"], "for"),
             contradiction=lines.evidence_of(ranking, row["cause"], "against"),
             record=told.get(row["cause"], said.NO_BETTER),
@@ -306,9 +311,15 @@ def _ranked(
     )
 
 
-def _prevention(ranking: CauseRanking, speaks: pl.DataFrame, table: CauseTable) -> tuple[str, ...]:
+def _prevention(
+    ranking: CauseRanking, speaks: pl.DataFrame, against: Collection[str], table: CauseTable
+) -> tuple[str, ...]:
     """What keeps it from happening again, for the causes either line of evidence puts forward."""
-    leading = [c for c in ranking.chances["cause"].head(3) if c != UNDETERMINED][:2]
+    leading = [
+        cause
+        for cause in ranking.chances["cause"].head(3)
+        if cause != UNDETERMINED and cause not in against
+    ][:2]
     by_record = speaks.filter(pl.col("side") == "for")["cause"].to_list()
     return tuple(
         f"{table.named(cause)}: {table.causes[cause].prevention}"

@@ -40,6 +40,8 @@ class Cause:
     """The exposure covariate that speaks of this cause; None: the record holds none."""
     record_side: str | None
     """'high' or 'low': which side of the fleet's middle speaks for the cause."""
+    own_tests: tuple[str, ...] = ()
+    """Findings that test this cause itself."""
 
 
 @dataclass(frozen=True)
@@ -147,6 +149,7 @@ def _cause(key: str, fields: Mapping[str, Any]) -> Cause:
         fields["prevention"],
         fields.get("record_factor"),
         fields.get("record_side"),
+        tuple(fields.get("own_tests", ())),
     )
 
 
@@ -189,6 +192,15 @@ def _check(file: str, table: CauseTable) -> None:
             raise CauseTableError(
                 f"{file}: cause.{cause.key} needs record_factor and record_side "
                 f"({' or '.join(SIDES)}) together, or neither."
+            )
+        if silent := [
+            key
+            for key in cause.own_tests
+            if key not in table.findings or not table.findings[key].weight(cause.key)
+        ]:
+            raise CauseTableError(
+                f"{file}: cause.{cause.key} names {', '.join(silent)} as its own tests; each must "
+                f"be a finding that weighs for or against it."
             )
     words_of: dict[str, str] = {}
     for finding in table.findings.values():

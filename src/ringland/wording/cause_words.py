@@ -89,7 +89,17 @@ HOW_FOUND = {
 }
 MODE = "{mode}, {how} on {day}."
 NO_CAUSE_NAMED = "What was found does not name a cause."
-FIRST_CAUSE = "The findings speak most for {cause!r} ({chance}), {second} ({second_chance})."
+FIRST_CAUSE = "The findings speak most for {cause!r} ({chance})."
+THEN = ", {second} ({second_chance})."
+NOT_ESTABLISHED = "{mechanism}, driver not established: {against}."
+SETTLED = "The shop settled on {cause!r} on {day}."
+SETTLED_ELSE = "The findings by themselves lean elsewhere; they are weighed below."
+SETTLED_AGAINST = (
+    "Driver not established: what the shop settled on stands against its own test or the record."
+)
+TEST_AGAINST = "{finding} ({state}) speaks against {cause!r}"
+RECORD_AGAINST = "the record speaks against {cause!r}"
+CHANCE_NOT_NAMED = "not named: its own test or the record speaks against it"
 THEN_CAUSE, THEN_OPEN = "then for {cause!r}", "the next most likely is that the cause stays open"
 WHAT_TO_DO = "{proposed} Price: {price}."
 
@@ -129,6 +139,7 @@ NEITHER = "No finding speaks for or against it."
 EVIDENCE = "{finding}: {state} ({strength}; {basis})"
 STRONG, MODERATE, SLIGHT = "strong", "moderate", "slight"
 OWN_CASES = "this shop's settled cases"
+TURNED_BY_CASES = "this shop's settled cases, against the table's own weight"
 RECORD_BESIDE = "Record, beside the findings"
 NO_BETTER = "Findings no cause of the table explains better."
 OTHER_CAUSES = "All others: {chance} together."
