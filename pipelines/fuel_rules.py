@@ -1,17 +1,20 @@
 """What each fuel rule goes with over the last year's use, and what it costs at the pump."""
 
+from pathlib import Path
+
 import dagster as dg
 import polars as pl
 
 from pipelines.asset_figures import rows
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import session_exposure, spells
+from pipelines.home import Home
 from pipelines.resources import ShopFolders
+from pipelines.shop_week import shop_catalogue
 from pipelines.weeks import WEEKS, as_of_week
 from ringland.fleet_risk.fleet_hazard import FleetFits
 from ringland.fuel_exposure.tables import SessionExposure, Spells
 from ringland.service_week.action_prices import prices
-from ringland.service_week.catalogue_file import default_catalogue
 from ringland.service_week.fuel_rules import WHOLE_FLEET
 from ringland.service_week.hazard_ahead import planning_hazard
 from ringland.service_week.season_rules import SeasonRuleOutcomes, SeasonRules, season_rules
@@ -45,7 +48,7 @@ def fuel_rules(
         None if fleet_fits.cannot_tell else planning_hazard(fleet_fits, settings),
         as_of=as_of,
         prices=prices(records["costs"], as_of.year, settings),
-        catalogue=default_catalogue(settings),
+        catalogue=shop_catalogue(Home(Path(shop.home)), settings),
         assumptions=settings,
     )
     warehouse.write_week(f"{ROOM}.fuel_rules", SeasonRuleOutcomes, found.outcomes, as_of)

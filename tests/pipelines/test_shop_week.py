@@ -9,6 +9,7 @@ from click.testing import CliRunner
 from pipelines.command_line import main
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import Home
+from ringland.wording.number_words import money_text
 from synthetic_data.fleet_simulator import simulate_fleet
 from synthetic_data.record_files import write_records
 from synthetic_data.scenario import Scenario
@@ -55,6 +56,23 @@ def test_a_pin_and_a_price_of_ones_own_reach_the_list_and_the_page(home: Home) -
     assert "Look at the impeller." in sheet
     assert "USD 80" in sheet  # its price of 77, as an estimate is rounded
     assert "decided by hand" in sheet
+
+
+def test_the_fuel_rules_are_priced_by_the_shops_own_actions(home: Home) -> None:
+    """The fuel-rules page took the packaged prices whatever the shop's `actions.toml` said."""
+    home.actions.write_text(
+        "[action.mild_calibration]\ncost = 99_999\n"
+        "[action.restrict_throttle]\ncost_per_d = 99_999\n"
+    )
+
+    page = (run_week(home) / "fuel-rules.html").read_text()
+
+    jobs = warehouse_at(home.database).read(
+        "select rule, max(job_cost) as cost from service_week.fuel_rules group by rule"
+    )
+    cost = dict(jobs.iter_rows())
+    assert min(cost["throttle"], cost["mild"]) >= 99_999
+    assert money_text(cost["throttle"], "USD") in page
 
 
 def test_a_wrong_entry_ends_the_week_with_its_file_and_remedy(home: Home) -> None:
