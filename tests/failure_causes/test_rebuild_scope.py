@@ -177,7 +177,7 @@ def test_a_sheet_without_readings_cannot_be_closed() -> None:
     ("change", "obstacle"),
     [
         ({"value": 24.0}, "lap and retest, and no reason"),
-        ({"value": 35.0}, "gauge error, and no reason"),
+        ({"value": 35.0}, "cannot be, and no reason"),
         ({"state": "stated_ok", "value": None, "unit": None}, "cannot judge, and no reason"),
         ({"state": "not_looked_at", "value": None, "unit": None}, "missing, and no reason"),
         ({"signed_by": None}, "not signed"),

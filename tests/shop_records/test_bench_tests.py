@@ -127,17 +127,17 @@ def test_sea_level_readings_are_judged_as_common_practice_has_it(
     assert judged(vacuum(at_sea_level_inhg), altitude_m=0.0)["verdict"].to_list() == [verdict]
 
 
-def test_a_reading_above_the_barometer_is_a_gauge_error() -> None:
+def test_a_reading_above_the_barometer_cannot_be() -> None:
     row = judged(vacuum(29.0), altitude_m=600.0).row(0, named=True)
-    assert row["verdict"] == "gauge error"
+    assert row["verdict"] == "cannot be"
     assert "above the barometer" in row["reason"]
     measured = judged(vacuum(28.0, barometer_kpa=27.5 * REFERENCE["inhg"]["kpa"]))
-    assert measured["verdict"].to_list() == ["gauge error"]
+    assert measured["verdict"].to_list() == ["cannot be"]
 
 
-def test_a_port_better_than_the_blanked_pad_is_a_gauge_error() -> None:
+def test_a_port_better_than_the_blanked_pad_cannot_be() -> None:
     row = judged(vacuum(27.0, reference_value=25.0), altitude_m=0.0).row(0, named=True)
-    assert row["verdict"] == "gauge error"
+    assert row["verdict"] == "cannot be"
 
 
 def test_the_blanked_pad_comes_before_the_barometer() -> None:
@@ -187,9 +187,9 @@ def test_leak_down_is_judged_by_band_and_by_the_best_cylinder() -> None:
     assert "weak" in frame["reason"][2]
 
 
-def test_a_leak_below_zero_is_a_gauge_error() -> None:
+def test_a_leak_below_zero_cannot_be() -> None:
     rows = cylinders("leak_down", "psi", [85.0], reference_value=80.0)
-    assert judged(*rows)["verdict"].to_list() == ["gauge error"]
+    assert judged(*rows)["verdict"].to_list() == ["cannot be"]
 
 
 def test_compression_is_judged_by_cylinder_difference() -> None:
@@ -303,7 +303,7 @@ def test_every_measure_of_the_contract_has_a_unit_and_a_judge() -> None:
 def test_a_weaker_seal_never_gets_a_better_verdict(
     inhg: float, altitude_m: float, less: float
 ) -> None:
-    order = {"fail": 0, "lap and retest": 1, "pass": 2, "gauge error": 3}
+    order = {"fail": 0, "lap and retest": 1, "pass": 2, "cannot be": 3}
     strong, weak = (
         judged(vacuum(value), altitude_m=altitude_m)["verdict"][0] for value in (inhg, inhg * less)
     )

@@ -148,15 +148,16 @@ def test_two_engines_in_one_hull_and_one_engine_in_two_hulls() -> None:
 def test_a_vacuum_no_gauge_can_show_is_flagged_with_its_reason() -> None:
     verdict = {
         "engine_id": "E1", "inspected_at": at("06-01 08:00"), "measure": "valve_seal_vacuum",
-        "state": "measured", "standard_unit": "inHg", "verdict": "gauge error",
+        "state": "measured", "standard_unit": "inHg", "verdict": "cannot be",
         "reason": "31 inHg is above the barometer.",
     }  # fmt: skip
     verdicts = pl.DataFrame([verdict], schema=BenchVerdicts.create_empty().schema)
 
     assert doubts(verdicts) == [
         (
-            "vacuum_above_barometer",
-            "Engine E1: 31 inHg is above the barometer. The reading is not used.",
+            "reading_cannot_be",
+            "Engine E1, valve-seal vacuum: 31 inHg is above the barometer. The reading counts "
+            "neither as passed nor as failed.",
         )
     ]
     assert doubts(verdicts.with_columns(verdict=pl.lit("pass"))) == []

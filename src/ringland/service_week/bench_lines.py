@@ -82,7 +82,7 @@ def _warning(row: Mapping[str, Any]) -> str:
     return f"{MEASURE_LABELS[row['measure']]}{where} on {day_text(at)}: {row['reason']}"
 
 
-WORST_FIRST = ("fail", "lap and retest", "gauge error", "cannot judge", "pass")
+WORST_FIRST = ("fail", "lap and retest", "cannot be", "cannot judge", "pass")
 
 
 def bench_rows(tests: pl.DataFrame) -> list[dict[str, str]]:

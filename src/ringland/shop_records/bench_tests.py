@@ -6,6 +6,7 @@ and give "cannot judge".  Readings in a unit the measure cannot have are not gue
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -13,6 +14,7 @@ import polars as pl
 
 from ringland.assumptions import Assumptions
 from ringland.shop_records import bench_verdicts as verdicts
+from ringland.shop_records.bench_possible import why_it_cannot_be, with_dead_gauges
 from ringland.shop_records.bench_valve_seal import judge_valve_seal
 from ringland.shop_records.bench_verdicts import Reading, Verdict, cannot_judge
 from ringland.units import UnitError, in_unit
@@ -71,7 +73,7 @@ def judge_bench_tests(
         limits: default: the project's own, `default_bench_limits()`.
     """
     limits = limits or verdicts.default_bench_limits()
-    rows = _with_neighbours(_in_standard_units(inspections, limits), limits)
+    rows = _with_neighbours(with_dead_gauges(_in_standard_units(inspections, limits)), limits)
     rows = rows.join(
         engines.select("engine_id", "induction", "bore_mm", "journal_mm", "book_compression_kpa"),
         on="engine_id",
@@ -114,6 +116,8 @@ def _judge(row: Reading, limits: Assumptions) -> Verdict:
         return cannot_judge("not looked at")
     if row["state"] == "stated_ok":
         return cannot_judge("stated ok, without a number")
+    if row["cannot_be"] is not None:
+        return Verdict(verdicts.CANNOT_BE, row["cannot_be"])
     if row["standard_value"] is None:
         return cannot_judge(
             f"unit '{row['unit']}' is no unit of {row['measure'].replace('_', ' ')}"
@@ -122,40 +126,50 @@ def _judge(row: Reading, limits: Assumptions) -> Verdict:
 
 
 def _in_standard_units(inspections: pl.DataFrame, limits: Assumptions) -> pl.DataFrame:
-    """Add standard_value, standard_reference and standard_unit; null where there is no number."""
+    """Add standard_value, standard_reference, cannot_be and standard_unit; null where none is."""
     converted = [_converted(row, limits) for row in inspections.iter_rows(named=True)]
     return inspections.with_columns(
-        pl.Series("standard_value", [value for value, _ in converted], pl.Float64),
-        pl.Series("standard_reference", [reference for _, reference in converted], pl.Float64),
+        pl.Series("standard_value", [row[0] for row in converted], pl.Float64),
+        pl.Series("standard_reference", [row[1] for row in converted], pl.Float64),
+        pl.Series("cannot_be", [row[2] for row in converted], pl.String),
         standard_unit=pl.col("measure").replace_strict(STANDARD_UNITS, return_dtype=pl.String),
     )
 
 
-def _converted(row: Reading, limits: Assumptions) -> tuple[float | None, float | None]:
-    """Value and reference in the standard unit; a leak-down in pressure becomes percent."""
+def _converted(row: Reading, limits: Assumptions) -> tuple[float | None, float | None, str | None]:
+    """Value and reference in the standard unit, and why the reading cannot be.
+
+    A leak-down in pressure becomes percent.
+    """
     if row["state"] != "measured":
-        return None, None
-    wanted, unit, reference = STANDARD_UNITS[row["measure"]], row["unit"], row["reference_value"]
+        return None, None, None
+    measure, unit, reference = row["measure"], row["unit"], row["reference_value"]
+    wanted, supply = STANDARD_UNITS[measure], None
     try:
-        if row["measure"] == "leak_down" and unit not in ("%", "percent"):
+        if measure == "leak_down" and unit not in ("%", "percent"):
+            reading = in_unit(row["value"], unit, "kPa")
             supply = (
                 limits.number("leak_down.supply_kpa")
                 if reference is None
                 else in_unit(reference, unit, "kPa")
             )
-            return verdicts.leak_percent(in_unit(row["value"], unit, "kPa"), supply), supply
-        return (
-            in_unit(row["value"], unit, wanted),
-            None if reference is None else in_unit(reference, unit, wanted),
-        )
+            value = verdicts.leak_percent(reading, supply) if supply > 0 else None
+            reference = supply
+        else:
+            value = in_unit(row["value"], unit, wanted)
+            reference = None if reference is None else in_unit(reference, unit, wanted)
     except UnitError:
-        return None, None
+        return None, None, None
+    why = why_it_cannot_be(measure, 0.0 if value is None else value, supply, limits)
+    if value is None or not math.isfinite(value):
+        value = None
+    return value, reference, why
 
 
 def _with_neighbours(rows: pl.DataFrame, limits: Assumptions) -> pl.DataFrame:
     """Add the other cylinders of the test, the engine's own past, the fleet's past."""
     test = ["engine_id", "inspected_at", "measure"]
-    value = pl.col("standard_value")
+    value = pl.when(pl.col("cannot_be").is_null()).then(pl.col("standard_value"))
     rows = rows.with_columns(
         group_highest=value.max().over(test),
         group_lowest=value.min().over(test),

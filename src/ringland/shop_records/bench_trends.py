@@ -32,14 +32,14 @@ def reading_trends(
     so that gauge and weather cancel.
 
     Args:
-        judged: `BenchVerdicts`; gauge errors and rows without a value do not count.
+        judged: `BenchVerdicts`; readings that cannot be and rows without a value do not count.
         piston_sets: rows of the PistonSets contract; readings before the last fitting are
             of another set.
         limits: repeatability per measure and the least number of readings.
     """
     fitted = piston_sets.group_by("engine_id").agg(pl.col("fitted_at").max())
     rows = (
-        judged.filter(pl.col("standard_value").is_not_null() & (pl.col("verdict") != "gauge error"))
+        judged.filter(pl.col("standard_value").is_not_null() & (pl.col("verdict") != "cannot be"))
         .join(fitted, on="engine_id", how="left")
         .filter(pl.col("fitted_at").is_null() | (pl.col("inspected_at") >= pl.col("fitted_at")))
     )

@@ -7,9 +7,10 @@ less than at sea level.  What is judged is therefore a ratio, never the reading 
 from __future__ import annotations
 
 from ringland.assumptions import Assumption, Assumptions
+from ringland.shop_records.bench_possible import is_number
 from ringland.shop_records.bench_verdicts import (
+    CANNOT_BE,
     FAIL,
-    GAUGE_ERROR,
     LAP_AND_RETEST,
     PASS,
     Reading,
@@ -32,6 +33,8 @@ def judge_valve_seal(reading: Reading, limits: Assumptions) -> Verdict:
         reading["standard_reference"],
         reading["station_kpa"],
     )
+    if station is not None and not is_number(reading, "station_kpa"):
+        return Verdict(CANNOT_BE, "no air has this pressure: check the barometer's reading")
     is_measured = reading["station_source"] == "measured"
     slack = limits.number(
         "valve_seal_vacuum.over_barometer" if is_measured else "valve_seal_vacuum.over_standard"
@@ -39,17 +42,17 @@ def judge_valve_seal(reading: Reading, limits: Assumptions) -> Verdict:
     for name, vacuum in (("reading", value), ("blanked-pad reading", pad)):
         if vacuum is not None and station is not None and vacuum > station * (1 + slack):
             return Verdict(
-                GAUGE_ERROR,
+                CANNOT_BE,
                 f"{name} of {number_text(_inhg(vacuum), 2)} inHg is above the barometer "
                 f"({number_text(_inhg(station), 2)} inHg, {reading['station_source']})",
                 vacuum / station,
                 "seal ratio",
             )
-    if value < 0 or (pad is not None and pad <= 0):
-        return Verdict(GAUGE_ERROR, "a vacuum below zero cannot be: check the sign of the reading")
+    if pad is not None and not is_number(reading, "standard_reference"):
+        return Verdict(CANNOT_BE, "a blanked pad without vacuum cannot be: check pump and gauge")
     if pad is not None and value > pad * (1 + limits.number("valve_seal_vacuum.over_pad")):
         return Verdict(
-            GAUGE_ERROR,
+            CANNOT_BE,
             f"the port reads {number_text(_inhg(value), 2)} inHg, more than the blanked "
             f"pad's {number_text(_inhg(pad), 2)}",
             value / pad,

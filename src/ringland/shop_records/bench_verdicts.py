@@ -13,6 +13,7 @@ from importlib.resources import files
 from typing import Any
 
 from ringland.assumptions import Assumption, Assumptions, read_assumptions
+from ringland.shop_records.bench_possible import is_number
 from ringland.units import STANDARD_PRESSURE_KPA
 from ringland.wording.number_words import (
     exact_text,
@@ -25,7 +26,8 @@ from ringland.wording.number_words import (
 PASS = "pass"  # noqa: S105  # a verdict, not a password
 FAIL = "fail"
 LAP_AND_RETEST = "lap and retest"
-GAUGE_ERROR = "gauge error"
+CANNOT_BE = "cannot be"
+"""No engine gives it and no instrument shows it: neither good nor bad is known by it."""
 CANNOT_JUDGE = "cannot judge"
 
 Reading = Mapping[str, Any]
@@ -75,7 +77,7 @@ def judge_compression(reading: Reading, limits: Assumptions) -> Verdict:
     """
     value, highest = reading["standard_value"], reading["group_highest"]
     expected = reading["book_compression_kpa"]
-    if expected and reading["station_kpa"]:
+    if expected and is_number(reading, "station_kpa"):
         factor = reading["station_kpa"] / STANDARD_PRESSURE_KPA
         least = limits["compression.least_of_maker"]
         share = value / (expected * factor)
@@ -91,6 +93,17 @@ def judge_compression(reading: Reading, limits: Assumptions) -> Verdict:
             )
     if reading["group_size"] < 2:
         return cannot_judge("one cylinder only: nothing to compare it with")
+    least = limits["compression.least_highest"]
+    if highest < least.value:
+        return held_against(
+            FAIL,
+            f"even the highest cylinder shows {quantity_text(highest, 'kPa')}, below "
+            f"{quantity_text(least.value, 'kPa')}; {_compression_care(reading)}",
+            highest,
+            "kPa",
+            least,
+            is_least=True,
+        )
     spread = limits["compression.spread"]
     share = value / highest
     line = Assumption(spread.name, 1 - spread.value, "share", spread.mark, spread.source)
@@ -142,7 +155,7 @@ def differential_orifice_in(bore_mm: float, limits: Assumptions) -> float:
 
 
 def _tester(reading: Reading, limits: Assumptions) -> str:
-    if not reading["bore_mm"]:
+    if not is_number(reading, "bore_mm"):
         return "compare only readings of one tester"
     orifice = differential_orifice_in(reading["bore_mm"], limits)
     return (
@@ -155,13 +168,6 @@ def judge_leak_down(reading: Reading, limits: Assumptions) -> Verdict:
     value, best = reading["standard_value"], reading["group_lowest"]
     weak, worn = limits["leak_down.weak_from"], limits["leak_down.worn_from"]
     apart = limits["leak_down.within_points"]
-    if value < 0 or value > 100:
-        return Verdict(
-            GAUGE_ERROR,
-            f"a leak of {number_text(value)} % cannot be: check supply and reading",
-            value,
-            "%",
-        )
     if value >= worn.value:
         said = f"{number_text(value)} % leak: worn out"
         if value > limits.number("leak_down.aircraft_floor"):
@@ -190,7 +196,7 @@ def judge_leak_down(reading: Reading, limits: Assumptions) -> Verdict:
 
 def judge_ring_gap(reading: Reading, limits: Assumptions) -> Verdict:
     """Ring end gap between the least for the induction and the widest for wear."""
-    if not reading["bore_mm"]:
+    if not is_number(reading, "bore_mm"):
         return cannot_judge("bore of the engine not on record")
     boosted = reading["induction"] != "naturally_aspirated"
     least = limits["ring_end_gap.boosted_share" if boosted else "ring_end_gap.plain_share"]
@@ -205,7 +211,7 @@ def judge_ring_gap(reading: Reading, limits: Assumptions) -> Verdict:
 
 def judge_bearing(reading: Reading, limits: Assumptions) -> Verdict:
     """Bearing clearance between half and one and a half times the usual."""
-    if not reading["journal_mm"]:
+    if not is_number(reading, "journal_mm"):
         return cannot_judge("journal of the engine not on record")
     return _between(
         reading["standard_value"],
@@ -309,7 +315,7 @@ def judge_crankcase(reading: Reading, limits: Assumptions) -> Verdict:
     """Crankcase pressure against the engine's own earlier readings."""
     rise, limit = reading["own_rise"], limits["crankcase_pressure.act_at"]
     if rise is None:
-        return cannot_judge("first reading: it is judged by its trend")
+        return cannot_judge("no earlier reading above zero: it is judged by its trend")
     outcome = FAIL if rise >= limit.value else PASS
     return held_against(
         outcome,

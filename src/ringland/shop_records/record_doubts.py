@@ -13,6 +13,8 @@ import polars as pl
 from ringland.assumptions import Assumptions
 from ringland.shop_records.plain_words import sentence
 from ringland.shop_records.record_flags import record_flags
+from ringland.shop_records.record_kinds import RECORD_KINDS
+from ringland.wording.fixed_words import MEASURE_LABELS
 
 Records = Mapping[str, pl.DataFrame]
 _DAY = "%Y-%m-%d"
@@ -34,7 +36,7 @@ def record_doubts(
         written_in_batches(records, assumptions),
         fills_above_tank(records, assumptions),
         calibration_gaps(records),
-        vacuum_above_barometer(bench_verdicts),
+        readings_that_cannot_be(records, bench_verdicts),
         engines_in_two_places(records),
     ]
     return pl.concat(found).sort("noted_at", "flag", "hull_id", "engine_id", "sentence")
@@ -183,17 +185,30 @@ def calibration_gaps(records: Records) -> pl.DataFrame:
     return record_flags(rows, "calibration_gap", "installed_at", words)
 
 
-def vacuum_above_barometer(bench_verdicts: pl.DataFrame) -> pl.DataFrame:
-    """Vacuum readings that no gauge could show at that air pressure."""
-    rows = bench_verdicts.filter(
-        pl.col("measure") == "valve_seal_vacuum", pl.col("verdict") == "gauge error"
-    )
+def readings_that_cannot_be(records: Records, bench_verdicts: pl.DataFrame) -> pl.DataFrame:
+    """Bench readings that no engine gives and no instrument shows, each with its file and row."""
+    rows = bench_verdicts.filter(pl.col("verdict") == "cannot be")
+    inspections, key = records["inspections"], list(RECORD_KINDS["inspections"].key)
+    row = pl.lit("")
+    if "source_file" in inspections.columns:  # frames made by hand have no file behind them
+        rows = rows.join(
+            inspections.select(*key, "source_file", "source_row"),
+            on=key,
+            how="left",
+            nulls_equal=True,
+            maintain_order="left",
+        )
+        row = sentence(" ({}, row {})", "source_file", "source_row").fill_null("")
     words = sentence(
-        "Engine {}: {} The reading is not used.",
+        "Engine {}, {}{}{}: {}. The reading counts neither as passed nor as failed.{}",
         "engine_id",
-        "reason",
+        pl.col("measure").replace_strict(MEASURE_LABELS, return_dtype=pl.String).str.to_lowercase(),
+        sentence(", cylinder {}", "cylinder").fill_null(""),
+        sentence(", {}", "port").fill_null(""),
+        pl.col("reason").str.strip_chars_end("."),
+        row,
     )
-    return record_flags(rows, "vacuum_above_barometer", "inspected_at", words, "inspections")
+    return record_flags(rows, "reading_cannot_be", "inspected_at", words, "inspections")
 
 
 def engines_in_two_places(records: Records) -> pl.DataFrame:

@@ -7,7 +7,7 @@ import dataframely as dy
 from ringland.shop_records.record_columns import FAILURE_MODES
 
 LIFE_STATES = ["failed", "removed", "withdrawn", "running"]
-BENCH_VERDICTS = ["pass", "fail", "lap and retest", "gauge error", "cannot judge"]
+BENCH_VERDICTS = ["pass", "fail", "lap and retest", "cannot be", "cannot judge"]
 HOUR_LINE_REPAIRS = ["rolled over", "reset", "new meter"]
 RECORD_CHANGES = ["corrected", "withdrawn", "came later"]
 RECORD_FLAGS = [
@@ -25,7 +25,7 @@ RECORD_FLAGS = [
     "fill_above_tank",
     "fuel_balance_off",
     "calibration_gap",
-    "vacuum_above_barometer",
+    "reading_cannot_be",
     "two_engines_in_hull",
     "engine_in_two_hulls",
     "meter_and_sessions_disagree",
@@ -183,7 +183,7 @@ class BenchVerdicts(dy.Schema):
     station_kpa = dy.Float64(nullable=True)
     station_source = dy.String(nullable=True)
     verdict = dy.String(
-        description="pass, fail, lap and retest, gauge error, cannot judge",
+        description="pass, fail, lap and retest, cannot be, cannot judge",
         check=lambda col: col.is_in(BENCH_VERDICTS),
     )
     reason = dy.String()

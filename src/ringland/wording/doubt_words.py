@@ -23,7 +23,7 @@ DOUBT_LABELS = {
     "fill_above_tank": "Fill larger than the tank",
     "fuel_balance_off": "Litres filled and litres burned do not agree",
     "calibration_gap": "Time without a calibration on record",
-    "vacuum_above_barometer": "Vacuum above what the air allows",
+    "reading_cannot_be": "Bench reading that cannot be",
     "two_engines_in_hull": "Two engines in one hull",
     "engine_in_two_hulls": "One engine in two hulls",
     "no_engine_in_hull": "Rentals of a hull without an engine",
@@ -59,8 +59,9 @@ DOUBT_REMEDIES = {
     "down, or that stand under another hull.",
     "calibration_gap": "Write down which calibration was in force from then on, and the octane "
     "it needs.",
-    "vacuum_above_barometer": f"Check the gauge's zero and the unit, and that the pressure is the "
-    f"station's own, not the weather report's. Test again, or put it right: {_CORRECT.lower()}.",
+    "reading_cannot_be": "Check the gauge's zero, the unit and the decimal point; for a vacuum, "
+    "that the pressure is the station's own, not the weather report's. Test again, or put it "
+    "right in a file of corrections.",
     "two_engines_in_hull": "Correct the earlier engine's row: write when it came out.",
     "engine_in_two_hulls": "Correct the earlier stay's row: write when it came out.",
     "no_engine_in_hull": "Write down which engine sat in the hull, and from when.",
