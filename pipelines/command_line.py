@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 import click
 
 from pipelines.home import Home
-from pipelines.weeks import week_of
+from pipelines.weeks import current_week, week_of
 
 T = TypeVar("T")
 DEMO_AS_OF = date(2026, 8, 17)
@@ -23,7 +23,7 @@ AS_OF = click.option(
     "--as-of",
     type=click.DateTime(["%Y-%m-%d"]),
     metavar="YYYY-MM-DD",
-    help="Look back from this day's Monday 00:00 UTC. Default: this week's Monday.",
+    help="Look back from this day's Monday 00:00 on the home's clock. Default: this week's Monday.",
 )
 
 
@@ -103,8 +103,7 @@ def draft(home: Home, file: Path, *, show: bool) -> None:
 @click.pass_obj
 def week(home: Home, as_of: datetime | None, *, restate: bool) -> None:
     """Work out one week from the records known by then, write its pages and show its list."""
-    now = datetime.now(UTC)
-    key = week_of(as_of.date() if as_of else now.date())
+    now, key = _now(), _key(home, as_of)
     if restate:
         from pipelines.terminal import show_changes  # noqa: PLC0415 - imports Dagster
 
@@ -119,8 +118,7 @@ def changes(home: Home, as_of: datetime | None) -> None:
     """Show what became known of a week since: late and corrected records, with the reason."""
     from pipelines.terminal import show_changes  # noqa: PLC0415 - imports Dagster
 
-    now = datetime.now(UTC)
-    show_changes(home.prepare(), week_of(as_of.date() if as_of else now.date()), now)
+    show_changes(home.prepare(), _key(home, as_of), _now())
 
 
 @main.command()
@@ -193,7 +191,7 @@ def backfill(home: Home, since: datetime, as_of: datetime | None) -> None:
     """
     from pipelines.terminal import watched_run  # noqa: PLC0415 - imports Dagster
 
-    last = date.fromisoformat(week_of(as_of.date() if as_of else datetime.now(UTC).date()))
+    last = date.fromisoformat(_key(home, as_of))
     monday = date.fromisoformat(week_of(since.date()))
     if monday >= last:
         raise click.UsageError(f"--since must lie before the week of {last}.")
@@ -265,6 +263,18 @@ def graph(home: Home, port: int) -> None:
     sys.exit(subprocess.call(command, env=environment))  # noqa: S603 - no input but a port number
 
 
+def _now() -> datetime:
+    """The one place where a command asks for the time."""
+    return datetime.now(UTC)
+
+
+def _key(home: Home, as_of: datetime | None) -> str:
+    """The week asked for: that of a day, else the one that has begun on the home's clock."""
+    if as_of is not None:
+        return week_of(as_of.date())
+    return current_week(_now(), _in_words(home.facts).zone)
+
+
 def _papers(
     home: Home,
     hulls: tuple[str, ...],
@@ -286,6 +296,7 @@ def _papers(
 def _in_words(do: Callable[[], T]) -> T:
     """What `do` gives; a refusal ends the command with its words, without a traceback."""
     from pipelines.duckdb_warehouse import WarehouseError  # noqa: PLC0415 - imports Dagster
+    from pipelines.home_file import HomeFileError  # noqa: PLC0415
     from ringland.shop_records.column_mapping import MappingError  # noqa: PLC0415
     from ringland.shop_records.raw_file import RecordFileError  # noqa: PLC0415
     from ringland.wording.manner_file import PageSettingError  # noqa: PLC0415
@@ -297,6 +308,7 @@ def _in_words(do: Callable[[], T]) -> T:
         MappingError,
         RecordFileError,
         PageSettingError,
+        HomeFileError,
         OSError,
     ) as error:
         raise click.ClickException(str(error)) from error

@@ -2,6 +2,7 @@
 
 from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import dagster as dg
 
@@ -21,6 +22,7 @@ from pipelines.drop_folder import drop_folder_sensor
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.home import Home
 from pipelines.resources import ShopFolders
+from pipelines.weeks import current_week
 
 _RECORDS = dg.AssetSelection.assets(
     *shop_records.record_assets, shop_records.corrections, shop_records.set_aside
@@ -47,10 +49,15 @@ past_week = dg.define_asset_job(
 )
 
 
-@dg.schedule(job=week_report, cron_schedule="0 5 * * 1", execution_timezone="UTC")
-def every_monday(context: dg.ScheduleEvaluationContext) -> dg.RunRequest:
-    """The report of the week that begins today."""
-    return dg.RunRequest(partition_key=context.scheduled_execution_time.date().isoformat())
+def monday_schedule(zone: ZoneInfo) -> dg.ScheduleDefinition:
+    """Asks for a week's report on the morning it begins, on the shop's clock."""
+
+    @dg.schedule(job=week_report, cron_schedule="0 5 * * 1", execution_timezone=zone.key)
+    def every_monday(context: dg.ScheduleEvaluationContext) -> dg.RunRequest:
+        """The report of the week that begins today."""
+        return dg.RunRequest(partition_key=current_week(context.scheduled_execution_time, zone))
+
+    return every_monday
 
 
 def build_definitions(
@@ -84,7 +91,7 @@ def build_definitions(
         ),
         asset_checks=dg.load_asset_checks_from_modules([*rooms, week_checks]),
         jobs=[load_records, week_report, past_week],
-        schedules=[every_monday],
+        schedules=[monday_schedule(home.facts().zone)],
         sensors=[drop_folder_sensor(home.drop, load_records)],
         # One DuckDB file takes one writer; several processes would only wait for each other.
         executor=dg.in_process_executor,

@@ -219,7 +219,8 @@ def _quoted(text: str) -> str:
     return "'" + text.replace("'", "''") + "'"
 
 
-def _scripts() -> list[tuple[int, str]]:
+def scripts() -> list[tuple[int, str]]:
+    """The numbered scripts of `warehouse/` and their numbers, in order."""
     found = [
         (int(script.name[:4]), script.read_text(encoding="utf-8"))
         for script in files("warehouse").iterdir()
@@ -232,14 +233,14 @@ def _bring_up_to_date(con: duckdb.DuckDBPyConnection) -> None:
     con.execute("create table if not exists schema_version (version integer not null)")
     # fetchall, since a half-read result would own the connection
     version = con.execute("select coalesce(max(version), 0) from schema_version").fetchall()[0][0]
-    scripts = _scripts()
-    newest = scripts[-1][0]
+    numbered = scripts()
+    newest = numbered[-1][0]
     if version > newest:
         raise WarehouseError(
             f"The warehouse has schema version {version}; this ringland knows up to {newest}. "
             f"Install the newer ringland that wrote it."
         )
-    for number, script in scripts:
+    for number, script in numbered:
         if number > version:
             with transaction(con):
                 con.execute(script)

@@ -10,7 +10,7 @@ from pipelines.fuel_exposure import session_exposure, spells
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import bench_verdicts, piston_lives
 from pipelines.versions import report_versions
-from pipelines.weeks import WEEKS, as_of_week
+from pipelines.weeks import WEEKS
 from ringland.failure_causes.cause_pages import build_cause_site
 from ringland.failure_causes.cause_report import ShopRecord, cause_reports
 from ringland.failure_causes.cause_table import default_cause_table
@@ -42,7 +42,7 @@ def cause_pages(
     fleet_fits: FleetFits,
 ) -> dg.Output[dict[str, bytes]]:
     """A cause report and a rebuild sheet per failed engine, the bench form, does it pay."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     records = known_by(warehouse.read_records(), as_of)
     assumptions = shop.assumptions()
     lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)

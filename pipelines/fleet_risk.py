@@ -8,7 +8,7 @@ from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import session_exposure, spells
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import piston_lives
-from pipelines.weeks import WEEKS, as_of_week
+from pipelines.weeks import WEEKS
 from ringland.fleet_risk.dock_comparison import DockRows, compare_docks
 from ringland.fleet_risk.fleet_evidence import FleetEvidence, fleet_evidence
 from ringland.fleet_risk.fleet_hazard import FleetFits, fit_fleet
@@ -25,7 +25,7 @@ def fleet_fits(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.Output[FleetFits]:
     """The hazard models of the week: ring-land fracture and ring wear, with Cox beside them."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     fits = fit_fleet(
         warehouse.read_week("fuel_exposure.spells", Spells, as_of),
         shop.assumptions(),
@@ -57,7 +57,7 @@ def evidence(
     fleet_fits: FleetFits,
 ) -> dg.Output[FleetEvidence]:
     """Survival curves, cumulative incidence and effects with limits and failure counts."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
     found = fleet_evidence(lives, fleet_fits, shop.assumptions())
     return dg.Output(
@@ -89,7 +89,7 @@ def dock_comparison(
     fleet_fits: FleetFits,
 ) -> dg.MaterializeResult:
     """Each dock's fuel, failures per 1000 hours and ratio to what was expected, one row a dock."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     settings = shop.assumptions()
     docks = compare_docks(
         warehouse.read_week("fuel_exposure.spells", Spells, as_of),

@@ -7,7 +7,7 @@ from pipelines.asset_figures import below_need_picture, picture, rows, table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import engine_sessions, piston_lives
-from pipelines.weeks import WEEKS, as_of_week
+from pipelines.weeks import WEEKS
 from ringland.fuel_exposure.balance_doubts import balance_doubts
 from ringland.fuel_exposure.exposure_spells import current_exposure as exposure_now
 from ringland.fuel_exposure.exposure_spells import spells as spells_of
@@ -29,7 +29,7 @@ def session_fuel(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """What was in the litres each rental burned, one row per rental."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     sessions = warehouse.read_week("shop_records.engine_sessions", EngineSessions, as_of)
     ledger = fuel_of(known_by(warehouse.read_records(), as_of), sessions, shop.assumptions(), as_of)
     warehouse.write_week(f"{ROOM}.session_fuel", SessionFuel, ledger.sessions, as_of)
@@ -56,7 +56,7 @@ def session_exposure(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """Octane supplied against octane needed in hard running, one row per rental."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     exposure = exposure_of(
         warehouse.read_week(f"{ROOM}.session_fuel", SessionFuel, as_of),
         warehouse.read_week("shop_records.engine_sessions", EngineSessions, as_of),
@@ -89,7 +89,7 @@ def week_fuel(
 
     The ledger is run again: its events are many, and cheaper to make than to keep.
     """
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     fuel = week_fuel_of(
         known_by(warehouse.read_records(), as_of),
         warehouse.read_week("shop_records.engine_sessions", EngineSessions, as_of),
@@ -122,7 +122,7 @@ def spells(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """Stretches of piston-set lives with the exposure before each, one row per stretch."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     exposure = warehouse.read_week(f"{ROOM}.session_exposure", SessionExposure, as_of)
     lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
     stretches = spells_of(exposure, lives, shop.assumptions())
@@ -147,7 +147,7 @@ def current_exposure(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """The exposure of each running piston set as it stands, one row per set."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     exposure = warehouse.read_week(f"{ROOM}.session_exposure", SessionExposure, as_of)
     lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
     now = exposure_now(exposure, lives, shop.assumptions())

@@ -11,7 +11,7 @@ from pipelines.fuel_exposure import session_exposure, spells
 from pipelines.home import Home
 from pipelines.resources import ShopFolders
 from pipelines.shop_week import shop_catalogue
-from pipelines.weeks import WEEKS, as_of_week
+from pipelines.weeks import WEEKS
 from ringland.fleet_risk.fleet_hazard import FleetFits
 from ringland.fuel_exposure.tables import SessionExposure, Spells
 from ringland.service_week.action_prices import prices
@@ -38,7 +38,7 @@ def fuel_rules(
     fleet_fits: FleetFits,
 ) -> dg.Output[SeasonRules]:
     """Failures and money under each fuel rule over a year's use, one row per rule and dock."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     settings = shop.assumptions()
     records = known_by(warehouse.read_records(), as_of)
     found = season_rules(

@@ -1,10 +1,11 @@
 """Where one shop's files live: a folder that may be moved or copied as a whole."""
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from pathlib import Path
 
+from pipelines.home_file import TEMPLATE, HomeFacts, read_home_file
 from ringland.wording.manner import DEFAULT_MANNER, Manner
 from ringland.wording.manner_file import page_settings_text, read_manner
 
@@ -92,16 +93,33 @@ class Home:
         """Say that all records in this home are invented."""
         (self.folder / "invented-records").touch()
 
+    @property
+    def own_file(self) -> Path:
+        """Whose home it is and on whose clock the week begins; written at first."""
+        return self.folder / "home.toml"
+
+    def facts(self) -> HomeFacts:
+        """Who runs this home, and on whose clock its week begins.
+
+        Raises:
+            HomeFileError: an entry of its file is not one of those known.
+        """
+        if not self.own_file.exists():
+            return HomeFacts()
+        return read_home_file(str(self.own_file), self.own_file.read_text(encoding="utf-8"))
+
     def manner(self) -> Manner:
-        """How this shop's pages show figures.
+        """How this shop's pages show figures, on the home's clock unless they name their own.
 
         Raises:
             PageSettingError: an entry of its file is not one of those known.
+            HomeFileError: the same of the home's file.
         """
+        ours = replace(DEFAULT_MANNER, time_zone=self.facts().time_zone)
         if not self.page_settings.exists():
-            return DEFAULT_MANNER
+            return ours
         text = self.page_settings.read_text(encoding="utf-8")
-        return read_manner(str(self.page_settings), text)
+        return read_manner(str(self.page_settings), text, ours)
 
     def prepare(self) -> "Home":
         """Make the folders that must exist, with Dagster's telemetry off."""
@@ -115,6 +133,9 @@ class Home:
         ):
             folder.mkdir(parents=True, exist_ok=True)
         (self.dagster / "dagster.yaml").write_text("telemetry:\n  enabled: false\n")
+        if not self.own_file.exists():  # a home older than this file keeps its pages' clock
+            file = TEMPLATE.format(time_zone=self.manner().time_zone)
+            self.own_file.write_text(file, encoding="utf-8")
         if not self.page_settings.exists():
             self.page_settings.write_text(page_settings_text(), encoding="utf-8")
         if not self.week.exists():

@@ -64,7 +64,7 @@ def kept_report(home: Home, partition_key: str) -> WeekReport:
             ) from error
         finally:
             logging.disable(logging.NOTSET)
-    warehouse, as_of = warehouse_at(home.database), as_of_week(partition_key)
+    warehouse, as_of = warehouse_at(home.database), as_of_week(partition_key, home.facts().zone)
     return report_of(
         warehouse,
         ShopFolders(home=str(home.folder), records=str(home.drop)),

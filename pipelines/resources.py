@@ -1,10 +1,12 @@
 """What the assets are given besides the warehouse: one shop's folders and settings."""
 
+from datetime import datetime
 from pathlib import Path
 
 import dagster as dg
 
 from pipelines.home import Home
+from pipelines.weeks import as_of_week
 from ringland.assumptions import Assumptions, load_assumptions
 from ringland.wording.manner import Manner
 
@@ -62,3 +64,11 @@ class ShopFolders(dg.ConfigurableResource):
     def manner(self) -> Manner:
         """How this shop's pages show figures: units, dates, clock, marks, money, zone, paper."""
         return Home(Path(self.home)).manner()
+
+    def as_of(self, partition_key: str) -> datetime:
+        """The instant a week looks back from: its Monday 00:00 on the shop's clock."""
+        return as_of_week(partition_key, Home(Path(self.home)).facts().zone)
+
+    def on_our_clock(self, instant: datetime) -> datetime:
+        """The same instant on the shop's clock."""
+        return instant.astimezone(Home(Path(self.home)).facts().zone)

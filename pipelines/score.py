@@ -9,7 +9,7 @@ from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.fuel_exposure import current_exposure, spells
 from pipelines.resources import ShopFolders
 from pipelines.service_week import week_decisions
-from pipelines.weeks import WEEKS, as_of_week
+from pipelines.weeks import WEEKS
 from ringland.fleet_risk import challenger
 from ringland.fleet_risk.challenger import ChallengerChances, contest
 from ringland.fleet_risk.fleet_hazard import FleetFits
@@ -32,7 +32,7 @@ def score(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.Output[ScoreHistory]:
     """How the advice of earlier weeks fared, as known at this week; backfill weeks to fill it."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
     found = score_history(
         earlier_weeks(warehouse, "service_week.hull_chances", as_of),
@@ -72,7 +72,7 @@ def challenger_chances(
     fleet_fits: FleetFits,
 ) -> dg.MaterializeResult:
     """What the challenger would have said of each hull, kept to be judged and never shown."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     found = challenger.challenger_chances(
         warehouse.read_week("fuel_exposure.spells", Spells, as_of),
         warehouse.read_week("fuel_exposure.current_exposure", CurrentExposure, as_of),
@@ -99,7 +99,7 @@ def model_card(
     fleet_fits: FleetFits,
 ) -> dg.Output[ModelCard]:
     """What the model in use is: its data, priors, checks, negative control and its challenger."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     settings = shop.assumptions()
     lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
     with in_manner(shop.manner()):  # its verdicts carry figures

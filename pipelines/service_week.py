@@ -13,7 +13,7 @@ from pipelines.home import Home
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import bench_verdicts, piston_lives
 from pipelines.shop_week import shop_catalogue, shop_week
-from pipelines.weeks import WEEKS, as_of_week
+from pipelines.weeks import WEEKS
 from ringland.fleet_risk.fleet_hazard import FleetFits
 from ringland.fleet_risk.tables import HullChances, HullDrivers
 from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure
@@ -45,7 +45,7 @@ def week_tables(
     fleet_fits: FleetFits,
 ) -> dg.Output[WeekTables]:
     """Where each hull in service stands: its set, chance and drivers, one row per hull."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     exposure_now = warehouse.read_week("fuel_exposure.current_exposure", CurrentExposure, as_of)
     with in_manner(shop.manner()):  # its sentences carry figures
         tables = make_week_tables(
@@ -87,13 +87,13 @@ def week_decisions(
     week_tables: WeekTables,
 ) -> dg.Output[WeekDecisions]:
     """The week's plan within its room, and from it one call and one action per hull."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     settings = shop.assumptions()
     home = Home(Path(shop.home))
     catalogue = shop_catalogue(home, settings)
     own = shop_week(
         home,
-        as_of.date(),
+        shop.on_our_clock(as_of).date(),
         catalogue=catalogue,
         hulls=warehouse.read_records()["hulls"]["hull_id"].to_list(),
         settings=settings,
@@ -107,7 +107,7 @@ def week_decisions(
             limits=own.limits,
             changes=own.changes,
             as_of=as_of,
-            season_ends_at=season_end(as_of, settings),
+            season_ends_at=season_end(shop.on_our_clock(as_of), settings),
             assumptions=settings,
             rng=np.random.default_rng(PLAY_SEED),
         )

@@ -15,7 +15,7 @@ from pipelines.row_accounting import (
     set_aside_rows,
 )
 from pipelines.source_files import record_files
-from pipelines.weeks import WEEKS, as_of_week
+from pipelines.weeks import WEEKS
 from ringland.shop_records.bench_station import station_pressures
 from ringland.shop_records.bench_tests import judge_bench_tests
 from ringland.shop_records.engine_history import piston_lives as lives_of
@@ -176,7 +176,7 @@ def engine_sessions(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """Rentals known at the as-of week with their engine and its hours, one row per rental."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     sessions, flags = sessions_of(known_by(warehouse.read_records(), as_of), shop.assumptions())
     warehouse.write_week(f"{ROOM}.engine_sessions", EngineSessions, sessions, as_of)
     warehouse.write_week(f"{ROOM}.record_flags", RecordFlags, flags, as_of)
@@ -193,10 +193,10 @@ def engine_sessions(
     key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"duckdb"}, deps=[engine_sessions]
 )
 def piston_lives(
-    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """Lives known at the as-of week, one row per piston set."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     sessions = warehouse.read_week(f"{ROOM}.engine_sessions", EngineSessions, as_of)
     lives = lives_of(known_by(warehouse.read_records(), as_of), sessions, as_of)
     warehouse.write_week(f"{ROOM}.piston_lives", PistonLives, lives, as_of)
@@ -216,7 +216,7 @@ def bench_verdicts(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """Each inspection reading against its limit, one row per reading."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     records = known_by(warehouse.read_records(), as_of)
     station = station_pressures(
         records["inspections"], records["installations"], records["hulls"], records["docks"]
@@ -232,10 +232,10 @@ def bench_verdicts(
     key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"duckdb"}, deps=ALL_RECORDS
 )
 def hour_line(
-    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """Hours of each hull along its meters and by its rentals, one row per good reading."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     line = line_of(known_by(warehouse.read_records(), as_of))
     warehouse.write_week(f"{ROOM}.hour_line", HourLine, line, as_of)
     return dg.MaterializeResult(
@@ -254,7 +254,7 @@ def record_doubts(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """Records that do not fit each other, one row per doubt."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     line = warehouse.read_week(f"{ROOM}.hour_line", HourLine, as_of)
     verdicts = warehouse.read_week(f"{ROOM}.bench_verdicts", BenchVerdicts, as_of)
     sessions = warehouse.read_week(f"{ROOM}.engine_sessions", EngineSessions, as_of)
@@ -278,7 +278,7 @@ def octane_scales(
     context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """Octane numbers without a scale and the chance of each, one row per fill or delivery."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     chances = scale_chances(known_by(warehouse.read_records(), as_of), shop.assumptions())
     warehouse.write_week(f"{ROOM}.octane_scales", OctaneScaleChances, chances, as_of)
     return dg.MaterializeResult(metadata=rows(chances.height))
@@ -288,10 +288,10 @@ def octane_scales(
     key_prefix=ROOM, group_name=ROOM, partitions_def=WEEKS, kinds={"duckdb"}, deps=[engine_sessions]
 )
 def record_quality(
-    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse
+    context: dg.AssetExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
 ) -> dg.MaterializeResult:
     """How much of what each hull did is on record, one row per hull in service."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     sessions = warehouse.read_week(f"{ROOM}.engine_sessions", EngineSessions, as_of)
     quality = quality_of(known_by(warehouse.read_records(), as_of), sessions, as_of)
     warehouse.write_week(f"{ROOM}.record_quality", RecordQuality, quality, as_of)

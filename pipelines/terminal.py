@@ -114,7 +114,9 @@ def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
 
 def show_changes(home: Home, partition_key: str, told_by: datetime) -> None:
     """What became known of a week since, and why; in full as a CSV file."""
-    changes = changes_since(warehouse_at(home.database), as_of_week(partition_key), told_by)
+    changes = changes_since(
+        warehouse_at(home.database), as_of_week(partition_key, home.facts().zone), told_by
+    )
     if changes.is_empty():
         console.print(f"Nothing that was known of the week of {partition_key} has changed since.")
         return

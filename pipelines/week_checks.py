@@ -22,7 +22,6 @@ from pipelines.shop_records import (
     record_doubts,
     record_quality,
 )
-from pipelines.weeks import as_of_week
 from ringland.fleet_risk.challenger import ChallengerChances
 from ringland.fleet_risk.dock_comparison import DockRows
 from ringland.fleet_risk.tables import HullChances, HullDrivers
@@ -98,9 +97,9 @@ def _contract_check(
         blocking=True,
     )
     def check(
-        context: dg.AssetCheckExecutionContext, warehouse: DuckDBWarehouse
+        context: dg.AssetCheckExecutionContext, warehouse: DuckDBWarehouse, shop: ShopFolders
     ) -> dg.AssetCheckResult:
-        return contract_result(warehouse, table, schema, as_of_week(context.partition_key))
+        return contract_result(warehouse, table, schema, shop.as_of(context.partition_key))
 
     return check
 
@@ -114,4 +113,4 @@ def records_are_fresh(
 ) -> dg.AssetCheckResult:
     """The newest rental lies within the days over which expected use is looked back."""
     limit_d = shop.assumptions().number("record.recent_sessions_d")
-    return freshness_result(warehouse, as_of_week(context.partition_key), limit_d)
+    return freshness_result(warehouse, shop.as_of(context.partition_key), limit_d)

@@ -22,7 +22,7 @@ from pipelines.shop_records import (
     record_quality,
 )
 from pipelines.versions import report_versions
-from pipelines.weeks import WEEKS, as_of_week
+from pipelines.weeks import WEEKS
 from ringland.fleet_risk.dock_comparison import DockRows
 from ringland.fleet_risk.fleet_evidence import FleetEvidence
 from ringland.fleet_risk.fleet_hazard import FleetFits
@@ -109,7 +109,7 @@ def report(
     fuel_rules: SeasonRules,
 ) -> dg.MaterializeResult:
     """The week's pages and its list."""
-    as_of = as_of_week(context.partition_key)
+    as_of = shop.as_of(context.partition_key)
     records = known_by(warehouse.read_records(), as_of)
     made = report_of(
         warehouse,
@@ -224,7 +224,7 @@ def report_of(
         assumptions=settings,
         decisions=week_decisions,
         past=earlier_calls(warehouse, as_of),
-        season_ends_at=season_end(as_of, settings),
+        season_ends_at=season_end(shop.on_our_clock(as_of), settings),
         manner=shop.manner(),
     )
 

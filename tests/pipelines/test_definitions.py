@@ -9,7 +9,6 @@ import subprocess
 import sys
 import time
 import urllib.request
-from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
@@ -103,16 +102,6 @@ def test_a_table_for_the_page_cannot_act() -> None:
 def test_the_executor_is_in_process() -> None:
     # several processes on one DuckDB file only lock each other out
     assert defs.executor is dg.in_process_executor
-
-
-def test_the_schedule_asks_for_the_week_that_begins() -> None:
-    schedule = defs.resolve_schedule_def("every_monday")
-    monday = datetime(2026, 8, 17, 5, tzinfo=UTC)
-
-    request = schedule(dg.build_schedule_context(scheduled_execution_time=monday))
-
-    assert schedule.cron_schedule == "0 5 * * 1"
-    assert request.partition_key == "2026-08-17"
 
 
 def test_the_sensor_asks_for_a_load_only_when_files_changed(tmp_path: Path) -> None:

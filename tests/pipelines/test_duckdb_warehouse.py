@@ -12,6 +12,7 @@ from pipelines.duckdb_warehouse import (
     DuckDBWarehouse,
     WarehouseError,
     ensure_table,
+    scripts,
     transaction,
     warehouse_at,
 )
@@ -104,6 +105,22 @@ def test_a_retyped_column_is_refused_with_the_remedy(warehouse: DuckDBWarehouse)
         ensure_table(con, "shop_records.boats", Boat, {})
         with pytest.raises(WarehouseError, match=r"boats\.hours .* load the files in raw/ again"):
             ensure_table(con, "shop_records.boats", BoatWithTextHours, {})
+
+
+def test_each_script_has_a_number_of_its_own() -> None:
+    """Two bore the number 3: a warehouse made before the second never got it."""
+    numbers = [number for number, _ in scripts()]
+
+    assert numbers == list(range(1, len(numbers) + 1))
+
+
+def test_a_warehouse_that_missed_a_script_of_the_same_number_gets_it(tmp_path: Path) -> None:
+    whole = warehouse_at(tmp_path / "whole.duckdb")
+    with whole.connect() as con:
+        con.execute("alter table shop_records.files drop column content_blake3")
+        con.execute("delete from schema_version where version > 4")
+
+    assert "content_blake3" in whole.read("from shop_records.files").columns
 
 
 def test_a_newer_schema_version_is_refused(warehouse: DuckDBWarehouse) -> None:

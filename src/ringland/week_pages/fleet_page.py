@@ -94,7 +94,7 @@ def need_of(call: Row) -> str:
 
 def change_title(change: WeekChange) -> str:
     """The heading over what changed since the last report."""
-    since = None if change.since is None else day_text(change.since.date())
+    since = None if change.since is None else day_text(change.since)
     return fleet_words.change_words(since, len(change.lines))
 
 

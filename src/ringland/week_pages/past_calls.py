@@ -124,7 +124,7 @@ def call_history(
     )
     return [
         {
-            "week": day_text(row["as_of"].date()),
+            "week": day_text(row["as_of"]),
             "call": CALL_SHORT[row["call"]],
             "action": catalogue.short(row["action"]) if row["action"] else "none named",
             "chance": chance_text(row["chance_30d"]),

@@ -29,7 +29,7 @@ def digest_subject(report: WeekReport) -> str:
     parts = [said.format(n=calls[call]) for call, said in digest_words.TO_DO.items() if calls[call]]
     return digest_words.SUBJECT.format(
         demo=digest_words.DEMO_SUBJECT.format(label=words.DEMO_LABEL) if report.is_demo else "",
-        week=day_text(report.as_of.date()),
+        week=day_text(report.as_of),
         to_do=", ".join(parts) or digest_words.NOTHING_TO_CHECK,
     )
 

@@ -49,12 +49,13 @@ def page_settings_text() -> str:
     return files("ringland.wording").joinpath("page_settings.toml").read_text(encoding="utf-8")
 
 
-def read_manner(file: str, text: str) -> Manner:
-    """The manner a settings file asks for; an entry it leaves out keeps the project's value.
+def read_manner(file: str, text: str, usual: Manner = DEFAULT_MANNER) -> Manner:
+    """The manner a settings file asks for.
 
     Args:
         file: what messages call the file, e.g. 'pages.toml'.
         text: its content.
+        usual: what holds for an entry it leaves out.
 
     Raises:
         PageSettingError: the text is no TOML, or an entry is unknown or has an unknown value.
@@ -67,7 +68,7 @@ def read_manner(file: str, text: str) -> Manner:
         ) from error
     for name, value in entries.items():
         _check(file, name, value)
-    return replace(DEFAULT_MANNER, **entries)
+    return replace(usual, **entries)
 
 
 def _check(file: str, name: str, value: object) -> None:

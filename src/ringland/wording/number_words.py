@@ -42,7 +42,9 @@ def day_text(day: date) -> str:
 
 
 def weekday_text(day: date) -> str:
-    """A day of the coming days, without its year, e.g. 'Fri 21 Aug'."""
+    """A day of the coming days, without its year, e.g. 'Fri 21 Aug'; of an instant, ours."""
+    if isinstance(day, datetime):
+        day = _on_our_clock(day)
     order = "{1} {2} {0}" if _month_first() else "{1} {0} {2}"
     return order.format(day.day, WEEKDAYS[day.weekday()], MONTHS[day.month - 1])
 

@@ -1,0 +1,68 @@
+"""The home's own file: who runs it, and on whose clock its week begins."""
+
+import tomllib
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+ENTRIES = ("operator", "time_zone")
+LONGEST_NAME = 60
+
+TEMPLATE = """\
+# Whose home this is.  Save the file and run 'ringland week' again.
+
+# The operator of every dock and hull whose records name no other.
+operator = "our fleet"
+
+# The clock by which the week begins, Monday at 00:00, and which the pages show, by its name in
+# the time-zone database, e.g. "America/New_York" or "Pacific/Auckland".
+time_zone = "{time_zone}"
+"""
+
+
+class HomeFileError(ValueError):
+    """The home's file does not say what it must; the message names file, entry and remedy."""
+
+
+@dataclass(frozen=True)
+class HomeFacts:
+    """What the home's file says."""
+
+    operator: str = "our fleet"
+    time_zone: str = "UTC"
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The zone whose Monday begins the week."""
+        return ZoneInfo(self.time_zone)
+
+
+def read_home_file(file: str, text: str) -> HomeFacts:
+    """What a home's file says; an entry it leaves out keeps the project's value.
+
+    Raises:
+        HomeFileError: the text is no TOML, or an entry is unknown or cannot be.
+    """
+    try:
+        entries = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise HomeFileError(
+            f"{file}: not valid TOML: {error}. Put every value between double quotes."
+        ) from error
+    for name, value in entries.items():
+        if name not in ENTRIES:
+            raise HomeFileError(
+                f"{file}: there is no entry '{name}'. Known are: {', '.join(ENTRIES)}."
+            )
+        if not isinstance(value, str) or not 0 < len(value.strip()) <= LONGEST_NAME:
+            raise HomeFileError(
+                f"{file}: {name} is {value!r}; write 1 to {LONGEST_NAME} letters between quotes."
+            )
+    facts = HomeFacts(**entries)
+    try:
+        facts.zone  # noqa: B018 - asked for so that a wrong name is told
+    except (KeyError, ValueError, OSError) as error:
+        raise HomeFileError(
+            f'{file}: time_zone "{facts.time_zone}" is not in the time-zone database; '
+            f'write it as "America/New_York", or use "UTC".'
+        ) from error
+    return facts

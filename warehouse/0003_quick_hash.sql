@@ -1,4 +1,0 @@
--- A second hash of each file, to tell sooner that it was loaded before.
-
-alter table shop_records.files add column content_blake3 varchar;
-comment on column shop_records.files.content_blake3 is 'BLAKE3 hash of its bytes, to recognise it by; null: not asked for since it was loaded';
