@@ -5,8 +5,8 @@ import base64
 import dagster as dg
 import polars as pl
 
-from ringland.failure_causes.plot_panel import Panel, Style, round_ticks
-from ringland.failure_causes.plot_panel import picture as drawing
+from ringland.causes.plot_panel import Panel, Style, round_ticks
+from ringland.causes.plot_panel import picture as drawing
 
 LISTED = 12
 """Rows of a table shown in an asset's metadata."""

@@ -10,7 +10,7 @@ import dagster as dg
 import dataframely as dy
 
 from pipelines.week_checks import CONTRACTS
-from ringland.shop_records.record_kinds import ALL_KINDS
+from ringland.contracts.record_kinds import ALL_KINDS
 
 QUESTIONS = {
     "shop_records": "What did people write down?",

@@ -78,9 +78,9 @@ def load(home: Home, path: Path) -> None:
 @click.pass_obj
 def draft(home: Home, file: Path, *, show: bool) -> None:
     """Draft a mapping for FILE: what its columns, units, dates and codes probably mean."""
-    from ringland.shop_records.mapping_draft import draft_mapping  # noqa: PLC0415
-    from ringland.shop_records.raw_text import RecordFileError  # noqa: PLC0415
-    from ringland.shop_records.source_look import look_at  # noqa: PLC0415
+    from ringland.intake.mapping_draft import draft_mapping  # noqa: PLC0415
+    from ringland.intake.raw_text import RecordFileError  # noqa: PLC0415
+    from ringland.intake.source_look import look_at  # noqa: PLC0415
 
     try:
         text = draft_mapping(file.name, look_at(file.name, file.read_bytes()))
@@ -210,7 +210,7 @@ def backfill(home: Home, since: datetime, as_of: datetime | None) -> None:
 @click.pass_obj
 def hull_sheet(home: Home, hulls: tuple[str, ...], as_of: datetime | None, *, every: bool) -> None:
     """Write one page of PDF for each HULL, to print: its week, why, how sure, what it costs."""
-    from ringland.week_pages.hull_pdf import hull_pdf  # noqa: PLC0415 - imports the typesetter
+    from ringland.pages.papers.hull_pdf import hull_pdf  # noqa: PLC0415 - imports the typesetter
 
     if bool(hulls) == every:
         raise click.UsageError("Name the hulls, or give --all for every hull in service.")
@@ -223,7 +223,7 @@ def hull_sheet(home: Home, hulls: tuple[str, ...], as_of: datetime | None, *, ev
 @click.pass_obj
 def customer_copy(home: Home, hull: str, as_of: datetime | None) -> None:
     """Write HULL's page as one file to hand out, with no other hull's data in it."""
-    from ringland.week_pages.week_bundle import customer_copy as copy_of  # noqa: PLC0415
+    from ringland.pages.papers.week_bundle import customer_copy as copy_of  # noqa: PLC0415
 
     _papers(home, (hull,), as_of, copy_of, ".html")
 
@@ -297,9 +297,9 @@ def _in_words(do: Callable[[], T]) -> T:
     """What `do` gives; a refusal ends the command with its words, without a traceback."""
     from pipelines.duckdb_warehouse import WarehouseError  # noqa: PLC0415 - imports Dagster
     from pipelines.home_file import HomeFileError  # noqa: PLC0415
-    from ringland.shop_records.column_mapping import MappingError  # noqa: PLC0415
-    from ringland.shop_records.raw_file import RecordFileError  # noqa: PLC0415
-    from ringland.wording.manner_file import PageSettingError  # noqa: PLC0415
+    from ringland.intake.column_mapping import MappingError  # noqa: PLC0415
+    from ringland.intake.raw_file import RecordFileError  # noqa: PLC0415
+    from ringland.settings.manner_file import PageSettingError  # noqa: PLC0415
 
     try:
         return do()

@@ -17,9 +17,9 @@ import dataframely as dy
 import duckdb
 import polars as pl
 
-from ringland.shop_records.known_then import restated
-from ringland.shop_records.record_kinds import ALL_KINDS
-from ringland.shop_records.tables import SetAside
+from ringland.contracts.record_kinds import ALL_KINDS
+from ringland.contracts.record_tables import SetAside
+from ringland.history.known_then import restated
 
 # Nothing may be fetched from outside this machine.
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {

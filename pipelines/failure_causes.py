@@ -11,17 +11,17 @@ from pipelines.resources import ShopFolders
 from pipelines.shop_records import bench_verdicts, piston_lives
 from pipelines.versions import report_versions
 from pipelines.weeks import WEEKS
-from ringland.failure_causes.cause_pages import build_cause_site
-from ringland.failure_causes.cause_report import ShopRecord, cause_reports
-from ringland.failure_causes.cause_table import default_cause_table
-from ringland.failure_causes.rebuild_comparison import builds_after_rebuild, compare_rebuilds
-from ringland.fleet_risk.fleet_hazard import FleetFits
-from ringland.fuel_exposure.tables import SessionExposure, Spells
-from ringland.service_week.action_prices import prices
-from ringland.shop_records.bench_verdicts import default_bench_limits
-from ringland.shop_records.known_then import known_by
-from ringland.shop_records.tables import BenchVerdicts, PistonLives
-from ringland.wording.manner import in_manner
+from ringland.bench.bench_verdicts import default_bench_limits
+from ringland.causes.cause_report import ShopRecord, cause_reports
+from ringland.causes.cause_table import default_cause_table
+from ringland.causes.rebuild_comparison import builds_after_rebuild, compare_rebuilds
+from ringland.contracts.fuel_tables import SessionExposure, Spells
+from ringland.contracts.record_tables import BenchVerdicts, PistonLives
+from ringland.decision.action_prices import prices
+from ringland.history.known_then import known_by
+from ringland.pages.causes.cause_pages import build_cause_site
+from ringland.risk.fleet_hazard import FleetFits
+from ringland.words.manner import in_manner
 
 ROOM = "failure_causes"
 DRAW_SEED = 19140628  # any fixed number: the same records must give the same draws

@@ -9,12 +9,12 @@ from pipelines.fuel_exposure import session_exposure, spells
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import piston_lives
 from pipelines.weeks import WEEKS
-from ringland.fleet_risk.dock_comparison import DockRows, compare_docks
-from ringland.fleet_risk.fleet_evidence import FleetEvidence, fleet_evidence
-from ringland.fleet_risk.fleet_hazard import FleetFits, fit_fleet
-from ringland.fuel_exposure.tables import SessionExposure, Spells
-from ringland.service_week.hazard_ahead import planning_hazard
-from ringland.shop_records.tables import PistonLives
+from ringland.contracts.fuel_tables import SessionExposure, Spells
+from ringland.contracts.record_tables import PistonLives
+from ringland.decision.hazard_ahead import planning_hazard
+from ringland.risk.dock_comparison import DockRows, compare_docks
+from ringland.risk.fleet_evidence import FleetEvidence, fleet_evidence
+from ringland.risk.fleet_hazard import FleetFits, fit_fleet
 
 ROOM = "fleet_risk"
 DRAW_SEED = 19140628  # any fixed number: the same records must give the same draws

@@ -8,16 +8,16 @@ from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import engine_sessions, piston_lives
 from pipelines.weeks import WEEKS
-from ringland.fuel_exposure.balance_doubts import balance_doubts
-from ringland.fuel_exposure.exposure_spells import current_exposure as exposure_now
-from ringland.fuel_exposure.exposure_spells import spells as spells_of
-from ringland.fuel_exposure.octane_margin import session_exposure as exposure_of
-from ringland.fuel_exposure.session_fuel import session_fuel as fuel_of
-from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure, SessionFuel, Spells
-from ringland.fuel_exposure.week_fuel import WeekFuel
-from ringland.fuel_exposure.week_fuel import week_fuel as week_fuel_of
-from ringland.shop_records.known_then import known_by
-from ringland.shop_records.tables import EngineSessions, PistonLives, RecordFlags
+from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure, SessionFuel, Spells
+from ringland.contracts.record_tables import EngineSessions, PistonLives, RecordFlags
+from ringland.exposure.exposure_spells import current_exposure as exposure_now
+from ringland.exposure.exposure_spells import spells as spells_of
+from ringland.exposure.octane_margin import session_exposure as exposure_of
+from ringland.exposure.week_fuel import WeekFuel
+from ringland.exposure.week_fuel import week_fuel as week_fuel_of
+from ringland.fuel.balance_doubts import balance_doubts
+from ringland.fuel.session_fuel import session_fuel as fuel_of
+from ringland.history.known_then import known_by
 
 ROOM = "fuel_exposure"
 

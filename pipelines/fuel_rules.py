@@ -12,13 +12,13 @@ from pipelines.home import Home
 from pipelines.resources import ShopFolders
 from pipelines.shop_week import shop_catalogue
 from pipelines.weeks import WEEKS
-from ringland.fleet_risk.fleet_hazard import FleetFits
-from ringland.fuel_exposure.tables import SessionExposure, Spells
-from ringland.service_week.action_prices import prices
-from ringland.service_week.fuel_rules import WHOLE_FLEET
-from ringland.service_week.hazard_ahead import planning_hazard
-from ringland.service_week.season_rules import SeasonRuleOutcomes, SeasonRules, season_rules
-from ringland.shop_records.known_then import known_by
+from ringland.contracts.fuel_tables import SessionExposure, Spells
+from ringland.decision.action_prices import prices
+from ringland.decision.fuel_rules import WHOLE_FLEET
+from ringland.decision.hazard_ahead import planning_hazard
+from ringland.decision.season_rules import SeasonRuleOutcomes, SeasonRules, season_rules
+from ringland.history.known_then import known_by
+from ringland.risk.fleet_hazard import FleetFits
 
 ROOM = "service_week"
 

@@ -6,8 +6,8 @@ from importlib.resources import files
 from pathlib import Path
 
 from pipelines.home_file import TEMPLATE, HomeFacts, read_home_file
-from ringland.wording.manner import DEFAULT_MANNER, Manner
-from ringland.wording.manner_file import page_settings_text, read_manner
+from ringland.settings.manner_file import page_settings_text, read_manner
+from ringland.words.manner import DEFAULT_MANNER, Manner
 
 DEFAULT_HOME = Path("warehouse") / "local"
 
@@ -139,6 +139,6 @@ class Home:
         if not self.page_settings.exists():
             self.page_settings.write_text(page_settings_text(), encoding="utf-8")
         if not self.week.exists():
-            template = files("ringland.service_week").joinpath("week_template.toml")
+            template = files("ringland.decision").joinpath("week_template.toml")
             self.week.write_bytes(template.read_bytes())
         return self

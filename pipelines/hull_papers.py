@@ -18,9 +18,9 @@ from pipelines.home import Home
 from pipelines.resources import ShopFolders
 from pipelines.week_pages import report_of
 from pipelines.weeks import as_of_week
-from ringland.shop_records.known_then import known_by
-from ringland.week_pages.report_page import hull_pages
-from ringland.week_pages.week_report import WeekReport
+from ringland.history.known_then import known_by
+from ringland.pages.site.report_page import hull_pages
+from ringland.pages.week.week_report import WeekReport
 
 INPUTS = {
     "fleet_fits": "fleet_risk",

@@ -9,9 +9,9 @@ import polars as pl
 
 from pipelines.duckdb_warehouse import SET_ASIDE
 from pipelines.raw_store import digest_of
-from ringland.shop_records.mapped_rows import DockClocks
-from ringland.shop_records.raw_file import SOURCE_ROW
-from ringland.shop_records.record_kinds import RecordKind
+from ringland.contracts.record_kinds import RecordKind
+from ringland.intake.mapped_rows import DockClocks
+from ringland.intake.raw_file import SOURCE_ROW
 
 
 class EarlierLoad(NamedTuple):

@@ -14,12 +14,12 @@ from pipelines.record_loading import (
     write_intakes,
 )
 from pipelines.source_files import correction_files, mended_files
-from ringland.shop_records.corrections import correction_faults, with_corrections
-from ringland.shop_records.intake import take_in
-from ringland.shop_records.mend_book import MendedSheet, read_mended
-from ringland.shop_records.raw_text import RawFile, read_raw
-from ringland.shop_records.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS, RecordKind
-from ringland.shop_records.text_cast import cast_text
+from ringland.contracts.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS, RecordKind
+from ringland.history.corrections import correction_faults, with_corrections
+from ringland.intake.intake import take_in
+from ringland.intake.mend_book import MendedSheet, read_mended
+from ringland.intake.raw_text import RawFile, read_raw
+from ringland.intake.text_cast import cast_text
 
 MENDED_KIND = "set_aside/"
 """In the list of what was taken in, a sheet of a mended workbook is of this kind and its own."""

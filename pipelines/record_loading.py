@@ -39,11 +39,11 @@ from pipelines.raw_store import (
     quick_digest_of,
 )
 from pipelines.source_files import mapping_path, read_mapping, record_files
-from ringland.shop_records.intake import Intake, take_in, take_in_file
-from ringland.shop_records.mapped_rows import NO_CLOCKS, DockClocks, read_mapped
-from ringland.shop_records.raw_file import SOURCE_ROW, Content
-from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
-from ringland.shop_records.rows_on_record import now_ended, split_new
+from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
+from ringland.intake.intake import Intake, take_in, take_in_file
+from ringland.intake.mapped_rows import NO_CLOCKS, DockClocks, read_mapped
+from ringland.intake.raw_file import SOURCE_ROW, Content
+from ringland.intake.rows_on_record import now_ended, split_new
 
 
 @dataclass(frozen=True)

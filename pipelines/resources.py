@@ -7,8 +7,8 @@ import dagster as dg
 
 from pipelines.home import Home
 from pipelines.weeks import as_of_week
-from ringland.assumptions import Assumptions, load_assumptions
-from ringland.wording.manner import Manner
+from ringland.settings.assumptions import Assumptions, load_assumptions
+from ringland.words.manner import Manner
 
 
 class ShopFolders(dg.ConfigurableResource):

@@ -5,9 +5,9 @@ from datetime import datetime
 import polars as pl
 
 from pipelines.duckdb_warehouse import DuckDBWarehouse, ensure_record_tables
-from ringland.shop_records.known_then import known_by, restated
-from ringland.shop_records.record_changes import what_changed
-from ringland.shop_records.record_kinds import CORRECTIONS, RECORD_KINDS
+from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS
+from ringland.history.known_then import known_by, restated
+from ringland.history.record_changes import what_changed
 
 
 def rows_unaccounted(warehouse: DuckDBWarehouse) -> list[str]:

@@ -10,16 +10,16 @@ from pipelines.fuel_exposure import current_exposure, spells
 from pipelines.resources import ShopFolders
 from pipelines.service_week import week_decisions
 from pipelines.weeks import WEEKS
-from ringland.fleet_risk import challenger
-from ringland.fleet_risk.challenger import ChallengerChances, contest
-from ringland.fleet_risk.fleet_hazard import FleetFits
-from ringland.fleet_risk.model_card import ModelCard, make_model_card
-from ringland.fleet_risk.score_history import ScoreHistory, score_history
-from ringland.fleet_risk.score_outcomes import failures_at_stake, sets_taken_out
-from ringland.fleet_risk.tables import HullChances
-from ringland.fuel_exposure.tables import CurrentExposure, Spells
-from ringland.shop_records.tables import PistonLives
-from ringland.wording.manner import in_manner
+from ringland.contracts.fuel_tables import CurrentExposure, Spells
+from ringland.contracts.record_tables import PistonLives
+from ringland.contracts.risk_tables import HullChances
+from ringland.risk.fleet_hazard import FleetFits
+from ringland.score import challenger
+from ringland.score.challenger import ChallengerChances, contest
+from ringland.score.model_card import ModelCard, make_model_card
+from ringland.score.score_history import ScoreHistory, score_history
+from ringland.score.score_outcomes import failures_at_stake, sets_taken_out
+from ringland.words.manner import in_manner
 
 ROOM = "fleet_risk"
 DRAW_SEED = 19140630  # any fixed number: the same weeks must give the same limits

@@ -14,17 +14,17 @@ from pipelines.resources import ShopFolders
 from pipelines.shop_records import bench_verdicts, piston_lives
 from pipelines.shop_week import shop_catalogue, shop_week
 from pipelines.weeks import WEEKS
-from ringland.fleet_risk.fleet_hazard import FleetFits
-from ringland.fleet_risk.tables import HullChances, HullDrivers
-from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure
-from ringland.service_week.action_catalogue import NOTHING
-from ringland.service_week.horizons import season_end
-from ringland.service_week.tables import HullCalls
-from ringland.service_week.week_decisions import WeekDecisions, make_week_decisions
-from ringland.service_week.week_tables import WeekTables, make_week_tables
-from ringland.shop_records.known_then import known_by
-from ringland.shop_records.tables import BenchVerdicts, PistonLives
-from ringland.wording.manner import in_manner
+from ringland.contracts.decision_tables import HullCalls
+from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure
+from ringland.contracts.record_tables import BenchVerdicts, PistonLives
+from ringland.contracts.risk_tables import HullChances, HullDrivers
+from ringland.decision.action_catalogue import NOTHING
+from ringland.decision.horizons import season_end
+from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
+from ringland.decision.week_tables import WeekTables, make_week_tables
+from ringland.history.known_then import known_by
+from ringland.risk.fleet_hazard import FleetFits
+from ringland.words.manner import in_manner
 
 ROOM = "service_week"
 PLAY_SEED = 19140629  # any fixed number: the same week must play the same season

@@ -16,20 +16,10 @@ from pipelines.row_accounting import (
 )
 from pipelines.source_files import record_files
 from pipelines.weeks import WEEKS
-from ringland.shop_records.bench_station import station_pressures
-from ringland.shop_records.bench_tests import judge_bench_tests
-from ringland.shop_records.engine_history import piston_lives as lives_of
-from ringland.shop_records.engine_history import unplaced_failures
-from ringland.shop_records.hour_line import hour_line as line_of
-from ringland.shop_records.hour_line import key_on_flags
-from ringland.shop_records.hour_meter import engine_sessions as sessions_of
-from ringland.shop_records.known_then import known_by
-from ringland.shop_records.mend_book import mend_workbook
-from ringland.shop_records.octane_scale import scale_chances
-from ringland.shop_records.record_doubts import record_doubts as doubts_of
-from ringland.shop_records.record_kinds import CORRECTIONS, RECORD_KINDS, RecordKind
-from ringland.shop_records.record_quality import record_quality as quality_of
-from ringland.shop_records.tables import (
+from ringland.bench.bench_station import station_pressures
+from ringland.bench.bench_tests import judge_bench_tests
+from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS, RecordKind
+from ringland.contracts.record_tables import (
     BenchVerdicts,
     EngineSessions,
     HourLine,
@@ -38,7 +28,17 @@ from ringland.shop_records.tables import (
     RecordFlags,
     RecordQuality,
 )
-from ringland.wording.manner import in_manner
+from ringland.fuel.octane_scale import scale_chances
+from ringland.history.engine_history import piston_lives as lives_of
+from ringland.history.engine_history import unplaced_failures
+from ringland.history.hour_line import hour_line as line_of
+from ringland.history.hour_line import key_on_flags
+from ringland.history.hour_meter import engine_sessions as sessions_of
+from ringland.history.known_then import known_by
+from ringland.history.record_doubts import record_doubts as doubts_of
+from ringland.history.record_quality import record_quality as quality_of
+from ringland.intake.mend_book import mend_workbook
+from ringland.words.manner import in_manner
 
 ROOM = "shop_records"
 

@@ -4,12 +4,12 @@ from collections.abc import Collection
 from datetime import date
 
 from pipelines.home import Home
-from ringland.assumptions import Assumptions
-from ringland.service_week.action_catalogue import Catalogue
-from ringland.service_week.catalogue_file import default_catalogue, own_catalogue
-from ringland.service_week.hand_changes import NO_CHANGES
-from ringland.service_week.week_decisions import default_limits
-from ringland.service_week.week_file import OwnWeek, read_week
+from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.catalogue_file import default_catalogue, own_catalogue
+from ringland.decision.hand_changes import NO_CHANGES
+from ringland.decision.week_decisions import default_limits
+from ringland.decision.week_file import OwnWeek, read_week
+from ringland.settings.assumptions import Assumptions
 
 
 def shop_catalogue(home: Home, settings: Assumptions) -> Catalogue:

@@ -9,8 +9,8 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-from ringland.shop_records.column_mapping import ColumnMapping, MappingError, parse_mapping
-from ringland.shop_records.record_kinds import RECORD_KINDS
+from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.intake.column_mapping import ColumnMapping, MappingError, parse_mapping
 
 ENDINGS = {".csv", ".tsv", ".txt", ".xlsx", ".parquet"}
 MENDED = "set-aside"

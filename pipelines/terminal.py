@@ -17,7 +17,7 @@ from pipelines.graph_run import GraphRunError, run_graph
 from pipelines.home import Home
 from pipelines.row_accounting import changes_since, inert
 from pipelines.weeks import as_of_week
-from ringland.shop_records.record_kinds import RECORD_KINDS
+from ringland.contracts.record_kinds import RECORD_KINDS
 
 console = Console()
 _CHANGES_SHOWN = 20

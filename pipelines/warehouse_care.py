@@ -28,9 +28,9 @@ from pipelines.raw_store import TakenIn, digest_of, kept_path, taken_in
 from pipelines.record_loading import load_file
 from pipelines.row_accounting import rows_unaccounted
 from pipelines.source_files import mapping_path
-from ringland.shop_records.column_mapping import MappingError
-from ringland.shop_records.raw_file import RecordFileError
-from ringland.shop_records.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS
+from ringland.contracts.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS
+from ringland.intake.column_mapping import MappingError
+from ringland.intake.raw_file import RecordFileError
 
 
 @dataclass(frozen=True)

@@ -22,13 +22,9 @@ from pipelines.shop_records import (
     record_doubts,
     record_quality,
 )
-from ringland.fleet_risk.challenger import ChallengerChances
-from ringland.fleet_risk.dock_comparison import DockRows
-from ringland.fleet_risk.tables import HullChances, HullDrivers
-from ringland.fuel_exposure.tables import CurrentExposure, SessionExposure, SessionFuel, Spells
-from ringland.service_week.season_rules import SeasonRuleOutcomes
-from ringland.service_week.tables import HullCalls
-from ringland.shop_records.tables import (
+from ringland.contracts.decision_tables import HullCalls
+from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure, SessionFuel, Spells
+from ringland.contracts.record_tables import (
     BenchVerdicts,
     EngineSessions,
     HourLine,
@@ -37,6 +33,10 @@ from ringland.shop_records.tables import (
     RecordFlags,
     RecordQuality,
 )
+from ringland.contracts.risk_tables import HullChances, HullDrivers
+from ringland.decision.season_rules import SeasonRuleOutcomes
+from ringland.risk.dock_comparison import DockRows
+from ringland.score.challenger import ChallengerChances
 
 CONTRACTS: list[tuple[dg.AssetsDefinition, str, type[dy.Schema]]] = [
     (engine_sessions, "shop_records.engine_sessions", EngineSessions),

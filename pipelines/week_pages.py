@@ -23,21 +23,8 @@ from pipelines.shop_records import (
 )
 from pipelines.versions import report_versions
 from pipelines.weeks import WEEKS
-from ringland.fleet_risk.dock_comparison import DockRows
-from ringland.fleet_risk.fleet_evidence import FleetEvidence
-from ringland.fleet_risk.fleet_hazard import FleetFits
-from ringland.fleet_risk.model_card import ModelCard
-from ringland.fleet_risk.score_history import ScoreHistory
-from ringland.fuel_exposure.tables import SessionExposure, Spells
-from ringland.fuel_exposure.week_fuel import WeekFuel
-from ringland.service_week.horizons import season_end
-from ringland.service_week.season_rules import SeasonRules
-from ringland.service_week.week_decisions import (
-    WeekDecisions,
-)
-from ringland.service_week.week_tables import WeekTables
-from ringland.shop_records.known_then import known_by
-from ringland.shop_records.tables import (
+from ringland.contracts.fuel_tables import SessionExposure, Spells
+from ringland.contracts.record_tables import (
     BenchVerdicts,
     HourLine,
     OctaneScaleChances,
@@ -45,18 +32,31 @@ from ringland.shop_records.tables import (
     RecordFlags,
     RecordQuality,
 )
-from ringland.week_pages.effect_lineage import sets_behind
-from ringland.week_pages.past_calls import PastCalls
-from ringland.week_pages.proof_pages import FleetProof
-from ringland.week_pages.report_page import build_site
-from ringland.week_pages.week_bundle import week_bundle
-from ringland.week_pages.week_records import Restated, WeekRecords, left_out_readings
-from ringland.week_pages.week_report import (
+from ringland.decision.horizons import season_end
+from ringland.decision.season_rules import SeasonRules
+from ringland.decision.week_decisions import (
+    WeekDecisions,
+)
+from ringland.decision.week_tables import WeekTables
+from ringland.exposure.week_fuel import WeekFuel
+from ringland.history.known_then import known_by
+from ringland.pages.lineage.effect_lineage import sets_behind
+from ringland.pages.papers.week_bundle import week_bundle
+from ringland.pages.site.proof_pages import FleetProof
+from ringland.pages.site.report_page import build_site
+from ringland.pages.week.past_calls import PastCalls
+from ringland.pages.week.week_records import Restated, WeekRecords, left_out_readings
+from ringland.pages.week.week_report import (
     WEEK_LIST_HEADINGS,
     WeekReport,
     make_week_report,
     week_list_lines,
 )
+from ringland.risk.dock_comparison import DockRows
+from ringland.risk.fleet_evidence import FleetEvidence
+from ringland.risk.fleet_hazard import FleetFits
+from ringland.score.model_card import ModelCard
+from ringland.score.score_history import ScoreHistory
 
 ROOM = "week_pages"
 BUNDLE = "ringland-week-{week}.zip"

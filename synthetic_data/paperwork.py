@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from ringland.shop_records.record_kinds import RECORD_KINDS, RecordKind
+from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
 from synthetic_data.logbook import WRITTEN, Logbook
 from synthetic_data.scenario import MINUTES_PER_DAY, Scenario
 

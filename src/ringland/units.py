@@ -1,7 +1,7 @@
 """One unit into another, and the pressure of the standard atmosphere.
 
 Which unit a bench test is compared in is said in `bench_tests`; octane scales belong to
-the room `fuel_exposure`.
+the room `fuel`.
 """
 
 from __future__ import annotations

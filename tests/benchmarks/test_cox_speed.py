@@ -22,9 +22,9 @@ import pandas as pd
 import pytest
 from lifelines import CoxTimeVaryingFitter
 
-from ringland.ring_survival.cox_fit import CoxFit
-from ringland.ring_survival.cox_regression import fit_cox
-from ringland.ring_survival.hull_bootstrap import bootstrap_hulls
+from ringland.survival.cox.cox_fit import CoxFit
+from ringland.survival.cox.cox_regression import fit_cox
+from ringland.survival.cox.hull_bootstrap import bootstrap_hulls
 
 pytestmark = pytest.mark.benchmark
 

@@ -25,7 +25,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from ringland.fuel_exposure.tank_sweep import Burned, cluster_by_tank, sweep_tanks
+from ringland.fuel.tank_sweep import Burned, cluster_by_tank, sweep_tanks
 from tests.benchmarks.fuel_ledger_fleet import TANK_L, write_fleet, write_time_ordered
 
 pytestmark = pytest.mark.benchmark

@@ -25,8 +25,8 @@ import pytest
 
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.record_loading import load_kind
-from ringland.shop_records.intake import take_in_file
-from ringland.shop_records.record_kinds import RECORD_KINDS
+from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.intake.intake import take_in_file
 
 ROWS = int(os.environ.get("RINGLAND_BENCHMARK_ROWS", "10000000"))
 HULLS = 500

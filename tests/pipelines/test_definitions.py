@@ -24,8 +24,8 @@ from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.home import Home
 from pipelines.week_checks import CONTRACTS, contract_checks, contract_result, freshness_result
 from pipelines.weeks import as_of_week
-from ringland.service_week.tables import HullCalls
-from ringland.shop_records.record_kinds import RECORD_KINDS
+from ringland.contracts.decision_tables import HullCalls
+from ringland.contracts.record_kinds import RECORD_KINDS
 from tests.pipelines.demo_run import DEMO_WEEK, DemoRun
 
 AS_OF = as_of_week(DEMO_WEEK)

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
+from tests.pages.report_in_browser import browser
+from tests.pages.test_report_access import axe
+from tests.pages.test_report_access import pytestmark as needs_chromium_and_npm
 from tests.pipelines.demo_run import DemoRun
-from tests.week_pages.report_in_browser import browser
-from tests.week_pages.test_report_access import axe
-from tests.week_pages.test_report_access import pytestmark as needs_chromium_and_npm
 
 __all__ = ["axe", "browser"]  # fixtures of this module's tests
 

@@ -16,16 +16,16 @@ from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.home import Home
 from pipelines.row_accounting import row_accounting, rows_unaccounted, set_aside_rows
 from pipelines.weeks import as_of_week
-from ringland.assumptions import load_assumptions
-from ringland.fleet_risk.fleet_hazard import FleetFits, fit_fleet
-from ringland.fuel_exposure.exposure_spells import spells
-from ringland.fuel_exposure.octane_margin import session_exposure
-from ringland.fuel_exposure.session_fuel import session_fuel
-from ringland.fuel_exposure.tables import Spells
-from ringland.shop_records.engine_history import piston_lives
-from ringland.shop_records.hour_meter import engine_sessions
-from ringland.shop_records.known_then import known_by
-from ringland.shop_records.record_kinds import RECORD_KINDS
+from ringland.contracts.fuel_tables import Spells
+from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.exposure.exposure_spells import spells
+from ringland.exposure.octane_margin import session_exposure
+from ringland.fuel.session_fuel import session_fuel
+from ringland.history.engine_history import piston_lives
+from ringland.history.hour_meter import engine_sessions
+from ringland.history.known_then import known_by
+from ringland.risk.fleet_hazard import FleetFits, fit_fleet
+from ringland.settings.assumptions import load_assumptions
 from synthetic_data.fleet_simulator import simulate_fleet
 from synthetic_data.record_files import write_records
 from synthetic_data.scenario import Scenario, no_fuel_effect

@@ -16,7 +16,7 @@ from pipelines.duckdb_warehouse import (
     transaction,
     warehouse_at,
 )
-from ringland.shop_records.record_kinds import ALL_KINDS
+from ringland.contracts.record_kinds import ALL_KINDS
 
 MONDAY = datetime(2026, 8, 17, tzinfo=UTC)
 EARLIER = datetime(2026, 8, 10, tzinfo=UTC)

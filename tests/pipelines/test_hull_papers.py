@@ -9,7 +9,7 @@ from click.testing import CliRunner, Result
 
 from pipelines.command_line import main
 from pipelines.home import Home
-from ringland.wording.manner import DEFAULT_MANNER
+from ringland.words.manner import DEFAULT_MANNER
 from tests.pipelines.demo_run import DEMO_WEEK, DemoRun
 
 

@@ -13,7 +13,7 @@ from pipelines.record_loading import MAPPING_MOVES_ROWS, FileCount, load_kind
 from pipelines.row_accounting import rows_unaccounted
 from pipelines.source_files import record_files
 from pipelines.warehouse_care import rebuild
-from ringland.shop_records.column_mapping import MappingError
+from ringland.intake.column_mapping import MappingError
 
 FIXTURES = Path(__file__).resolve().parents[1] / "shop_records" / "fixtures"
 

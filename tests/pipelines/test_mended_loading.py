@@ -10,10 +10,10 @@ from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.mended_loading import load_corrections, load_mended
 from pipelines.record_loading import load_kind
 from pipelines.row_accounting import all_set_aside, rows_unaccounted, set_aside_rows
-from ringland.shop_records.known_then import known_by
-from ringland.shop_records.mend_book import mend_workbook
-from ringland.shop_records.record_kinds import RECORD_KINDS
-from tests.shop_records.test_mend_book import mended
+from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.history.known_then import known_by
+from ringland.intake.mend_book import mend_workbook
+from tests.intake.test_mend_book import mended
 
 DOCKS = "dock_id,time_zone\nnorth,America/Chicago\n"
 HULLS = "hull_id,dock_id,tank_l,in_service_at\nA1,north,70,2025-05-01T00:00:00Z\n"

@@ -21,8 +21,8 @@ from pipelines.raw_store import LIST_NAME
 from pipelines.record_loading import FileCount, load_kind
 from pipelines.row_accounting import inert, rows_unaccounted, set_aside_rows
 from pipelines.source_files import kind_of
+from tests.history.record_rows import at, records
 from tests.pipelines.demo_run import load
-from tests.shop_records.record_rows import at, records
 
 DOCKS = "dock_id,time_zone\nnorth,America/Chicago\n"
 HULLS = "hull_id,dock_id,tank_l,in_service_at\nA1,north,70,2025-05-01T00:00:00Z\n"

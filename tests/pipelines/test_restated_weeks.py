@@ -12,7 +12,7 @@ from pipelines.home import Home
 from pipelines.mended_loading import load_corrections
 from pipelines.record_loading import load_kind
 from pipelines.row_accounting import changes_since
-from ringland.shop_records.known_then import known_by
+from ringland.history.known_then import known_by
 
 MONDAY = datetime(2025, 6, 9, tzinfo=UTC)
 LATER = datetime(2025, 8, 1, tzinfo=UTC)

@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from pipelines.command_line import main
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import Home
-from ringland.wording.number_words import money_text
+from ringland.words.number_words import money_text
 from synthetic_data.fleet_simulator import simulate_fleet
 from synthetic_data.record_files import write_records
 from synthetic_data.scenario import Scenario

@@ -10,7 +10,7 @@ from collections import defaultdict
 from pathlib import Path
 
 from pipelines.week_pages import BUNDLE
-from ringland.assumptions import load_assumptions
+from ringland.settings.assumptions import load_assumptions
 from tests.pipelines.demo_run import DemoRun
 
 ROOMY = 1.5

@@ -25,12 +25,12 @@ from pipelines.warehouse_care import (
     rebuild,
     record_tables,
 )
-from ringland.shop_records.column_mapping import MappingError
-from ringland.shop_records.mend_book import mend_workbook
-from ringland.shop_records.raw_file import RecordFileError
-from ringland.shop_records.record_kinds import ALL_KINDS
+from ringland.contracts.record_kinds import ALL_KINDS
+from ringland.intake.column_mapping import MappingError
+from ringland.intake.mend_book import mend_workbook
+from ringland.intake.raw_file import RecordFileError
+from tests.intake.test_mend_book import mended
 from tests.pipelines.load_worker import load_all
-from tests.shop_records.test_mend_book import mended
 
 ROOT = Path(__file__).resolve().parents[2]
 FIXTURES = ROOT / "tests" / "shop_records" / "fixtures"

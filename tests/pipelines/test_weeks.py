@@ -14,8 +14,8 @@ from pipelines.definitions import monday_schedule
 from pipelines.home import Home
 from pipelines.home_file import HomeFileError, read_home_file
 from pipelines.weeks import WEEKS, as_of_week, current_week
-from ringland.shop_records.known_then import known_by
-from ringland.shop_records.record_kinds import RECORD_KINDS
+from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.history.known_then import known_by
 
 CLOCKS = [
     "Pacific/Auckland",

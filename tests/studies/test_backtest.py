@@ -22,21 +22,21 @@ import polars as pl
 import polars.selectors as cs
 import pytest
 
-from ringland.assumptions import load_assumptions
-from ringland.fleet_risk.expected_use import expected_use
-from ringland.fleet_risk.exposure_ahead import USUAL
-from ringland.fleet_risk.failure_risk import hull_chances
-from ringland.fleet_risk.fleet_hazard import fit_fleet
-from ringland.fleet_risk.rival_forecasts import (
+from ringland.risk.expected_use import expected_use
+from ringland.risk.exposure_ahead import USUAL
+from ringland.risk.failure_risk import hull_chances
+from ringland.risk.fleet_hazard import fit_fleet
+from ringland.risk.usual_exposure import usual_exposure
+from ringland.score.rival_forecasts import (
     BASE_RATE,
     FUEL_AGE_RULE,
     HOURS_ONLY,
     rival_chances,
 )
-from ringland.fleet_risk.usual_exposure import usual_exposure
-from ringland.ring_survival.calibration import CalibrationLine, calibration_line
-from ringland.ring_survival.estimates import Estimate
-from ringland.ring_survival.forecast_scores import censoring_weights, score_limits
+from ringland.settings.assumptions import load_assumptions
+from ringland.survival.estimates import Estimate
+from ringland.survival.forecasts.calibration import CalibrationLine, calibration_line
+from ringland.survival.forecasts.forecast_scores import censoring_weights, score_limits
 from synthetic_data.fleet_simulator import simulate_fleet
 from synthetic_data.scenario import Scenario
 

@@ -20,14 +20,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ringland.assumptions import load_assumptions
-from ringland.ring_survival.cox_maximum import CoxFitError
-from ringland.ring_survival.cox_prediction import BeyondRecordError, predict_survival
-from ringland.ring_survival.cox_regression import fit_cox
-from ringland.ring_survival.hull_bootstrap import bootstrap_hulls, jackknife_hulls
-from ringland.ring_survival.weibull_hazard import HazardPrior, fit_weibull_hazard
+from ringland.settings.assumptions import load_assumptions
+from ringland.survival.cox.cox_maximum import CoxFitError
+from ringland.survival.cox.cox_prediction import BeyondRecordError, predict_survival
+from ringland.survival.cox.cox_regression import fit_cox
+from ringland.survival.cox.hull_bootstrap import bootstrap_hulls, jackknife_hulls
+from ringland.survival.hazard.weibull_hazard import HazardPrior, fit_weibull_hazard
 
-SIMULATOR = Path(__file__).parents[1] / "ring_survival" / "simulated_spells.py"
+SIMULATOR = Path(__file__).parents[1] / "survival" / "simulated_spells.py"
 
 EFFECT, SHAPE, SCALE = 0.6, 1.5, 300.0
 PATH = ([100.0, 125.0], [125.0, 150.0], [[1.0], [-0.5]])

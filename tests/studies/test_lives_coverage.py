@@ -19,9 +19,9 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 import pytest
 
-from ringland.ring_survival.competing_risks import aalen_johansen
-from ringland.ring_survival.life_data import LifeDataError, bounded_lives, ended_lives
-from ringland.ring_survival.life_limits import (
+from ringland.survival.lives.competing_risks import aalen_johansen
+from ringland.survival.lives.life_data import LifeDataError, bounded_lives, ended_lives
+from ringland.survival.lives.life_limits import (
     B10,
     SCALE,
     SHAPE,
@@ -29,8 +29,8 @@ from ringland.ring_survival.life_limits import (
     reliability_at,
     wald_limits,
 )
-from ringland.ring_survival.life_tables import kaplan_meier, nelson_aalen
-from ringland.ring_survival.parametric_life import NoFiniteFitError, fit_life
+from ringland.survival.lives.life_tables import kaplan_meier, nelson_aalen
+from ringland.survival.lives.parametric_life import NoFiniteFitError, fit_life
 
 LAND, OTHER = (1.8, 600.0), (1.2, 1500.0)
 AGE = 300.0  # hours at which curves are judged

@@ -26,15 +26,15 @@ import polars as pl
 import pytest
 from scipy.stats import binom
 
-from ringland.assumptions import load_assumptions
-from ringland.fleet_risk.fleet_hazard import fit_fleet
-from ringland.service_week.action_catalogue import NOTHING
-from ringland.service_week.action_options import option_table
-from ringland.service_week.action_prices import prices
-from ringland.service_week.catalogue_file import default_catalogue
-from ringland.service_week.hazard_ahead import CumulativeHazard, planning_hazard
-from ringland.service_week.week_limits import WeekLimits
-from ringland.service_week.week_planner import plan_week
+from ringland.decision.action_catalogue import NOTHING
+from ringland.decision.action_options import option_table
+from ringland.decision.action_prices import prices
+from ringland.decision.catalogue_file import default_catalogue
+from ringland.decision.hazard_ahead import CumulativeHazard, planning_hazard
+from ringland.decision.week_limits import WeekLimits
+from ringland.decision.week_planner import plan_week
+from ringland.risk.fleet_hazard import fit_fleet
+from ringland.settings.assumptions import load_assumptions
 from synthetic_data.scenario import Scenario, no_fuel_effect
 
 _FILE = Path(__file__).with_name("regret_world.py")

@@ -3,7 +3,7 @@ from functools import cache
 
 import polars as pl
 
-from ringland.shop_records.record_kinds import RECORD_KINDS
+from ringland.contracts.record_kinds import RECORD_KINDS
 from synthetic_data.fleet_simulator import Fleet
 from synthetic_data.record_files import record_csv, truth_json
 from synthetic_data.write_demo import DEMO_FOLDER, demo_fleet

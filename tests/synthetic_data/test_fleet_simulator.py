@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 import synthetic_data
-from ringland.shop_records.record_kinds import RECORD_KINDS
+from ringland.contracts.record_kinds import RECORD_KINDS
 from synthetic_data.fleet_simulator import Fleet, simulate_fleet
 from synthetic_data.record_files import record_csv, truth_json
 from synthetic_data.scenario import Scenario, no_fuel_effect

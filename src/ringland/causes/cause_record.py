@@ -1,0 +1,236 @@
+"""What the record says of a failure: exposure before it, beside the rest of the fleet.
+
+The failed piston set's last engine hours are held against what the other sets had been
+through at the same hours of their lives.  That is the second line of evidence.  It is set
+beside the findings, never mixed into their chances; where the two disagree, it is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from ringland.exposure.exposure_at_hour import exposure_at_hour
+from ringland.exposure.exposure_spells import current_exposure
+from ringland.settings.assumptions import Assumptions
+from ringland.survival.hazard.weibull_hazard import FactorEffect
+from ringland.words.number_words import number_text, share_text
+
+FACTORS = (
+    "shortfall_25h_on",
+    "fuel_age_25h_d",
+    "full_throttle_25h",
+    "is_raised_calibration",
+    "is_forged",
+    "age_h",
+)
+"""What the record is asked, in the order shown; `age_h` is the set's own hours."""
+
+_COMPARED = [factor for factor in FACTORS if factor != "age_h"]
+
+_BOUNDS = {"shortfall_25h_on": ("shortfall_25h_low_on", "shortfall_25h_high_on")}
+
+
+@dataclass(frozen=True)
+class CauseRecord:
+    """The record before one failure."""
+
+    piston_set_id: str | None
+    failed_h: float | None
+    """Engine hours of the set at the failure."""
+    compared: int
+    """Other sets seen at the same hours."""
+    factors: pl.DataFrame
+    """factor, value, low, high, fleet_middle, percentile, hazard_ratio, hazard_low, hazard_high,
+    share: value with its bounds over what the fuel record leaves open; percentile (0 to 1)
+    among the others, ties in half; hazard ratio against the fleet's middle with its
+    interval; share of the sum of absolute log hazard ratios"""
+    known_share: float | None
+    """Share of the litres burned in these hours whose octane is on record."""
+    gaps: tuple[str, ...]
+
+
+def record_before_failure(
+    life: Mapping[str, Any] | None,
+    lives: pl.DataFrame,
+    exposure: pl.DataFrame,
+    effects: Sequence[FactorEffect],
+    assumptions: Assumptions,
+) -> CauseRecord:
+    """The exposure of one failed piston set over its last hours, against the fleet.
+
+    Args:
+        life: its `PistonLives` row; None where the failure belongs to no set on record.
+        lives: all `PistonLives`.
+        exposure: `SessionExposure` of the fleet.
+        effects: hazard ratios per step of each factor; empty where no fit exists.
+        assumptions: exposure.trailing_h, record.compared_sets.
+    """
+    if life is None:
+        return _nothing("The failure belongs to no piston set on record.")
+    set_id, hour = str(life["piston_set_id"]), float(life["exit_h"])
+    own = exposure.filter(pl.col("piston_set_id") == set_id)
+    if own.is_empty():
+        return _nothing("No rental of this piston set is on record.", set_id, hour)
+    trailing_h = assumptions.number("exposure.trailing_h")
+    others = lives.filter(
+        (pl.col("piston_set_id") != set_id)
+        & (pl.col("entry_h") <= max(0.0, hour - trailing_h))  # seen over all of these hours
+        & (pl.col("exit_h") >= hour)
+    )
+    others = others.filter(
+        pl.col("piston_set_id").is_in(exposure["piston_set_id"].drop_nulls().implode())
+    )
+    is_other = pl.col("piston_set_id").is_in(others["piston_set_id"].implode())
+    seen = exposure_at_hour(exposure.filter(is_other), hour, assumptions).join(
+        others.select("piston_set_id", is_forged=pl.col("piston_type") == "forged"),
+        on="piston_set_id",
+    )
+    # the failed set, with its bounds, and the sets that ran nothing in these hours
+    rest_ids = set(others["piston_set_id"]) - set(seen["piston_set_id"])
+    one_by_one = lives.filter(pl.col("piston_set_id").is_in([set_id, *rest_ids])).with_columns(
+        state=pl.lit("running"), exit_h=pl.lit(hour)
+    )
+    covariates = current_exposure(_of_their_hulls(exposure, one_by_one), one_by_one, assumptions)
+    mine = covariates.filter(pl.col("piston_set_id") == set_id).row(0, named=True)
+    rest = pl.concat(
+        [
+            seen.select(_COMPARED),
+            covariates.filter(pl.col("piston_set_id") != set_id).select(_COMPARED),
+        ],
+        how="vertical_relaxed",
+    ).cast(pl.Float64)
+    mine |= {name: float(mine[name]) for name in _COMPARED}
+    mine["age_h"] = hour
+    ages = lives.filter(pl.col("piston_set_id") != set_id)["exit_h"].to_numpy()
+    enough = rest.height >= assumptions.number("record.compared_sets")
+    rows = [
+        _factor_row(
+            factor, mine, ages if factor == "age_h" else rest[factor].to_numpy(), enough, effects
+        )
+        for factor in FACTORS
+    ]
+    total = sum(abs(row["log_hazard"] or 0.0) for row in rows)
+    for row in rows:
+        log_hazard = row.pop("log_hazard")
+        row["share"] = abs(log_hazard) / total if log_hazard is not None and total else None
+    return CauseRecord(
+        set_id,
+        hour,
+        rest.height,
+        pl.DataFrame(rows, schema=_SCHEMA),
+        mine["known_share_25h"],
+        (*_gaps(own, mine, hour, trailing_h), *([] if enough else [_too_few(rest.height, hour)])),
+    )
+
+
+_SCHEMA = {
+    "factor": pl.String,
+    **dict.fromkeys(
+        (
+            "value",
+            "low",
+            "high",
+            "fleet_middle",
+            "percentile",
+            "hazard_ratio",
+            "hazard_low",
+            "hazard_high",
+            "share",
+        ),
+        pl.Float64,
+    ),
+}
+
+
+def _of_their_hulls(exposure: pl.DataFrame, lives: pl.DataFrame) -> pl.DataFrame:
+    """The rentals of some sets and of the hulls they ran in, which stand in for a lacking past."""
+    is_theirs = pl.col("piston_set_id").is_in(lives["piston_set_id"].implode())
+    hulls = exposure.filter(is_theirs)["hull_id"].unique()
+    return exposure.filter(is_theirs | pl.col("hull_id").is_in(hulls.implode()))
+
+
+def _nothing(why: str, set_id: str | None = None, hour: float | None = None) -> CauseRecord:
+    return CauseRecord(set_id, hour, 0, pl.DataFrame(schema=_SCHEMA), None, (why,))
+
+
+def _too_few(number: int, hour: float) -> str:
+    return (
+        f"Only {number} other piston sets were on record at {number_text(hour, 0)} engine hours: "
+        f"too few to compare with."
+    )
+
+
+def _factor_row(
+    factor: str,
+    mine: Mapping[str, Any],
+    others: np.ndarray[tuple[int], np.dtype[np.float64]],
+    enough: bool,
+    effects: Sequence[FactorEffect],
+) -> dict[str, Any]:
+    value = float(mine[factor])
+    low, high = (float(mine[name]) for name in _BOUNDS.get(factor, (factor, factor)))
+    middle = float(np.median(others)) if enough else None
+    effect = next((effect for effect in effects if effect.name == factor), None)
+    row = {
+        "factor": factor,
+        "value": value,
+        "low": low,
+        "high": high,
+        "fleet_middle": middle,
+        "percentile": float(((others < value) + (others == value) / 2).mean()) if enough else None,
+        "hazard_ratio": None,
+        "hazard_low": None,
+        "hazard_high": None,
+        "log_hazard": None,
+    }
+    if effect is None or middle is None:
+        return row
+    steps = (value - middle) / effect.step
+    ends = sorted((effect.low**steps, effect.high**steps))
+    return row | {
+        "hazard_ratio": effect.hazard_ratio**steps,
+        "hazard_low": ends[0],
+        "hazard_high": ends[1],
+        "log_hazard": steps * float(np.log(effect.hazard_ratio)),
+    }
+
+
+def _gaps(
+    own: pl.DataFrame, mine: Mapping[str, Any], hour: float, trailing_h: float
+) -> tuple[str, ...]:
+    """What the record of the last hours leaves open."""
+    last = own.filter(pl.col("set_h_stop") > hour - trailing_h)
+    hours = _hours(last)
+    gaps = []
+    known = float(mine["known_share_25h"])
+    if known < 0.995:  # less would be said as 0 %
+        gaps.append(
+            f"{share_text(1 - known)} of the fuel burned in the last "
+            f"{number_text(trailing_h, 0)} engine hours "
+            f"have no octane on record; the bounds say what they may have been."
+        )
+    assumed = last.filter(pl.col("is_throttle_assumed"))
+    assumed_h = _hours(assumed)
+    if hours and assumed_h:
+        gaps.append(
+            f"The share of full throttle is not on record for "
+            f"{share_text(assumed_h / hours)} of these "
+            f"hours; the fleet's middle stands in."
+        )
+    if last["calibration"].null_count():
+        gaps.append("For part of these hours no calibration is on record.")
+    if hour < trailing_h:
+        gaps.append(
+            f"The set ran only {number_text(hour, 0)} engine hours: the hours before are of "
+            f"the set before it."
+        )
+    return tuple(gaps)
+
+
+def _hours(rows: pl.DataFrame) -> float:
+    return float((rows["engine_h_stop"] - rows["engine_h_start"]).to_numpy().sum())

@@ -1,0 +1,102 @@
+"""The rebuild comparison as sentences and table rows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from ringland.causes import rebuild_words as said
+from ringland.causes.rebuild_comparison import RebuildComparison
+from ringland.words.fixed_words import MODE_LABELS
+from ringland.words.number_words import (
+    UNKNOWN,
+    chance_text,
+    number_text,
+    price_text,
+    range_text,
+)
+
+Rows = tuple[tuple[str, ...], ...]
+
+
+def group_rows(comparison: RebuildComparison, currency: str) -> Rows:
+    """Life and cost of each kind of rebuild."""
+    return tuple(
+        (
+            row["group"],
+            str(row["builds"]),
+            str(row["failures"]),
+            number_text(row["engine_h"], 0),
+            number_text(row["per_1000_h"], 2),
+            _limits(row["low"], row["high"], 2),
+            price_text(row["cost_per_h"], currency),
+            UNKNOWN
+            if row["cost_low"] is None
+            else said.FROM_TO.format(
+                low=price_text(row["cost_low"], currency), high=_open(row["cost_high"], currency)
+            ),
+        )
+        for row in comparison.groups.iter_rows(named=True)
+    )
+
+
+def mode_rows(comparison: RebuildComparison) -> Rows:
+    """Share failed by each mode, with the others competing."""
+    return tuple(
+        (
+            row["group"],
+            MODE_LABELS.get(row["mode"], row["mode"]),
+            str(row["failures"]),
+            chance_text(row["incidence"]),
+            range_text(row["low"], row["high"]),
+        )
+        for row in comparison.modes.iter_rows(named=True)
+    )
+
+
+def ratio_rows(comparison: RebuildComparison) -> Rows:
+    """Each ratio with its limits and what stands behind it."""
+    return tuple(
+        (
+            row["reads"],
+            said.HELD_ALIKE if row["adjusted"] else said.AS_IT_CAME,
+            _number(row["hazard_ratio"], 2),
+            _limits(row["low"], row["high"], 2),
+            said.BEHIND_IT.format(failures=row["failures"], builds=row["builds"]),
+            row["method"],
+        )
+        for row in comparison.ratios.iter_rows(named=True)
+    )
+
+
+def answer_lines(comparison: RebuildComparison) -> tuple[str, ...]:
+    """Whether the record can tell the kinds of rebuild apart, in plain words."""
+    lines = []
+    for row in comparison.ratios.iter_rows(named=True):
+        held = said.USE_HELD_ALIKE if row["adjusted"] else said.AS_IT_CAME
+        compared = row["reads"].capitalize()
+        lines.append(said.ANSWER.format(compared=compared, how=held, verdict=_verdict(row)))
+    return (*(lines or [said.NOTHING_TO_COMPARE]), *comparison.notes)
+
+
+def _verdict(row: Mapping[str, Any]) -> str:
+    if row["low"] > 1:
+        return said.MORE_FAILURES
+    if row["high"] < 1:
+        return said.FEWER_FAILURES
+    return said.CANNOT_TELL.format(low=_number(row["low"], 2), high=_number(row["high"], 2))
+
+
+def _number(value: float | None, digits: int) -> str:
+    return said.WITHOUT_LIMIT if value == math.inf else number_text(value, digits)
+
+
+def _limits(low: float | None, high: float | None, digits: int) -> str:
+    if low is None or high is None:
+        return UNKNOWN
+    return said.FROM_TO.format(low=_number(low, digits), high=_number(high, digits))
+
+
+def _open(value: float, currency: str) -> str:
+    return said.WITHOUT_LIMIT if value == math.inf else price_text(value, currency)

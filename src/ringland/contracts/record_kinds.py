@@ -1,0 +1,127 @@
+"""Every record kind: its contract, what tells two of its rows apart, and what it names."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import dataframely as dy
+
+from ringland.contracts.records import (
+    Calibrations,
+    Corrections,
+    Costs,
+    Deliveries,
+    Docks,
+    Drains,
+    Engines,
+    Failures,
+    Fills,
+    HourReadings,
+    Hulls,
+    Inspections,
+    Installations,
+    PistonSets,
+    Rebuilds,
+    Sessions,
+    Teardowns,
+)
+
+
+@dataclass(frozen=True)
+class RecordKind:
+    """A kind of record: its schema, what tells two rows apart, when it happened, what it names."""
+
+    name: str
+    schema: type[dy.Schema]
+    key: tuple[str, ...]
+    event_time: str | None
+    """Column with the instant from which the row can be known; None: known always."""
+    refers_to: dict[str, str] = field(default_factory=dict)
+    """column -> record kind whose key it must name"""
+    ends: tuple[str, ...] = ()
+    """Columns that tell of a later instant: unknown until that instant has come."""
+    told_with: dict[str, str] = field(default_factory=dict)
+    """column -> the column of `ends` with whose instant it becomes known"""
+
+
+_ENGINE = {"engine_id": "engines"}
+_HULL = {"hull_id": "hulls"}
+
+RECORD_KINDS: dict[str, RecordKind] = {
+    kind.name: kind
+    for kind in [
+        RecordKind("docks", Docks, ("dock_id",), None),
+        RecordKind(
+            "hulls",
+            Hulls,
+            ("hull_id",),
+            "in_service_at",
+            {"dock_id": "docks"},
+            ("out_of_service_at",),
+        ),
+        RecordKind("engines", Engines, ("engine_id",), "first_recorded_at"),
+        RecordKind(
+            "installations",
+            Installations,
+            ("engine_id", "installed_at"),
+            "installed_at",
+            _ENGINE | _HULL,
+            ("removed_at",),
+        ),
+        RecordKind("piston_sets", PistonSets, ("piston_set_id",), "fitted_at", _ENGINE),
+        RecordKind(
+            "hour_readings", HourReadings, ("hull_id", "meter_id", "read_at"), "read_at", _HULL
+        ),
+        RecordKind(
+            "deliveries",
+            Deliveries,
+            ("dock_id", "delivered_at"),
+            "delivered_at",
+            {"dock_id": "docks"},
+        ),
+        RecordKind(
+            "fills",
+            Fills,
+            ("hull_id", "filled_at"),
+            "filled_at",
+            _HULL | {"source_dock_id": "docks"},
+        ),
+        RecordKind("drains", Drains, ("hull_id", "drained_at"), "drained_at", _HULL),
+        RecordKind("sessions", Sessions, ("hull_id", "started_at"), "ended_at", _HULL),
+        RecordKind(
+            "calibrations", Calibrations, ("engine_id", "in_force_at"), "in_force_at", _ENGINE
+        ),
+        RecordKind(
+            "inspections",
+            Inspections,
+            ("engine_id", "inspected_at", "measure", "cylinder", "port"),
+            "inspected_at",
+            _ENGINE,
+        ),
+        RecordKind(
+            "failures",
+            Failures,
+            ("engine_id", "found_at", "mode"),
+            "found_at",
+            _ENGINE,
+            ("cause_confirmed_at",),
+            {"confirmed_cause": "cause_confirmed_at"},
+        ),
+        RecordKind(
+            "teardowns",
+            Teardowns,
+            ("engine_id", "opened_at", "cylinder", "part", "finding"),
+            "opened_at",
+            _ENGINE,
+        ),
+        RecordKind("rebuilds", Rebuilds, ("engine_id", "rebuilt_at"), "rebuilt_at", _ENGINE),
+        RecordKind("costs", Costs, ("item", "season"), None),
+    ]
+}
+"""Every record kind, in the order in which they must be loaded: a kind after those it names."""
+
+CORRECTIONS = RecordKind(
+    "corrections", Corrections, ("record_kind", "record_key", "field", "recorded_at"), None
+)
+ALL_KINDS = RECORD_KINDS | {CORRECTIONS.name: CORRECTIONS}
+"""The record kinds, and corrections of them, which are loaded last."""

@@ -1,0 +1,1 @@
+"""What to do this week: rules, options, prices, plan and calls."""

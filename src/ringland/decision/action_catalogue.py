@@ -1,0 +1,148 @@
+"""What can be done to a hull this week: cost, effort, parts and effect of each action.
+
+An action works in one of three ways: on exposure (it changes covariates), on knowledge (a
+test updates the chance) or on age (a new piston set).  `catalogue_file` reads them from an
+editable file; what one is worth on a given hull is worked out in `option_outcome`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from ringland.words.fixed_words import NOTHING_LABEL, NOTHING_SHORT, REPAIR_LABEL, REPAIR_SHORT
+
+NOTHING = "nothing"
+"""The option to leave a hull as it is: always offered, never in the file."""
+
+REPAIR = "repair"
+"""The option of a hull that stands broken: never in the file; it takes what `REBUILD` takes."""
+
+REBUILD = "full_rebuild"
+"""The action whose hours, slots and kits the repair of a failure takes."""
+
+HOWS = ("set", "cap", "scale", "add")
+
+
+class CatalogueError(ValueError):
+    """A catalogue does not say what it must; the message names file, entry and remedy."""
+
+
+@dataclass(frozen=True)
+class MarkedNumber:
+    """A number, how sure it is (a key of `assumptions.MARKS`) and where it comes from."""
+
+    value: float
+    mark: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What an action does to one covariate while it holds.
+
+    `set` puts it at the number, `cap` lowers it to the number, `scale` multiplies it, `add`
+    adds to it.  No covariate goes below zero.
+    """
+
+    covariate: str
+    how: str
+    by: MarkedNumber
+
+
+@dataclass(frozen=True)
+class Test:
+    """How well a test tells a set that will fail from one that will not, and what follows.
+
+    `sensitivity` is the chance of a bad reading on a set that would fail within `reach_d`
+    days, `specificity` that of a good reading on one that would not.
+    """
+
+    __test__ = False  # pytest is not to collect it
+
+    sensitivity: MarkedNumber
+    specificity: MarkedNumber
+    reach_d: MarkedNumber
+    follow_up: str
+
+
+@dataclass(frozen=True)
+class Action:
+    """One entry of the catalogue; a number the file leaves out is zero.
+
+    `short` is the label for lists.  One that is not `offered` is in no option, but what others
+    name it for (a follow-up, the hours of a repair) still holds.  `cost_item` and
+    `days_off_item` name items of the price list that stand for `cost` and `days_off`.
+    `lasts_h` None: its effect holds as long as we look ahead.
+    """
+
+    name: str
+    label: str
+    short: str = ""
+    offered: bool = True
+    cost_item: str | None = None
+    cost: float = 0.0
+    cost_per_l: float = 0.0
+    cost_per_d: float = 0.0
+    mechanic_h: float = 0.0
+    lift_slots: int = 0
+    days_off_item: str | None = None
+    days_off: float = 0.0
+    parts: Mapping[str, int] = field(default_factory=dict)
+    renews_age: bool = False
+    lasts_h: float | None = None
+    only_where: Mapping[str, float] = field(default_factory=dict)
+    effects: tuple[Effect, ...] = ()
+    test: Test | None = None
+    numbers: Mapping[str, MarkedNumber] = field(default_factory=dict)
+    """The numbers as the file gives them, for the page."""
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """All actions by name, and which of them are offered together."""
+
+    actions: Mapping[str, Action]
+    together: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def bundles(self) -> dict[str, tuple[Action, ...]]:
+        """Every option a hull can be given, by name; that of `nothing` is empty."""
+        alone = {name: (action,) for name, action in self.actions.items()}
+        joint = {
+            name: tuple(self.actions[member] for member in members)
+            for name, members in self.together.items()
+        }
+        offered = {
+            name: actions
+            for name, actions in (alone | joint).items()
+            if all(action.offered for action in actions)
+        }
+        return {NOTHING: ()} | offered
+
+    def jobs(self, option: str) -> tuple[Action, ...]:
+        """The actions an option holds, for the hours, slots and kits it takes."""
+        return self._members(REBUILD if option == REPAIR else option)
+
+    def label(self, option: str) -> str:
+        """The words for an option: its actions' labels, joined."""
+        if option in _OWN_WORDS:
+            return _OWN_WORDS[option][0]
+        return "; ".join(action.label for action in self._members(option)) or _plain(option)
+
+    def short(self, option: str) -> str:
+        """The words for an option in a list; one of an earlier catalogue goes by its name."""
+        if option in _OWN_WORDS:
+            return _OWN_WORDS[option][1]
+        shorts = [action.short or action.label for action in self._members(option)]
+        return " + ".join(shorts) or _plain(option)
+
+    def _members(self, option: str) -> tuple[Action, ...]:
+        names = self.together.get(option, (option,))
+        return tuple(self.actions[name] for name in names if name in self.actions)
+
+
+_OWN_WORDS = {NOTHING: (NOTHING_LABEL, NOTHING_SHORT), REPAIR: (REPAIR_LABEL, REPAIR_SHORT)}
+
+
+def _plain(option: str) -> str:
+    return option.replace("_", " ")

@@ -1,0 +1,212 @@
+"""The call on a hull, its reason, its action and the week's sum, in sentences.  No HTML."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from ringland.decision.action_catalogue import NOTHING, REPAIR, Catalogue
+from ringland.decision.option_outcome import TESTED
+from ringland.decision.safety_rules import HIGH_7D, HIGH_30D
+from ringland.decision.week_limits import LIFT_SLOTS, MECHANIC_H, RENTAL_DAYS
+from ringland.risk.failure_risk import HORIZONS_D
+from ringland.settings.assumptions import Assumptions
+from ringland.words.fixed_words import CALL_LABELS, FACTOR_LABELS, MODE_LABELS
+from ringland.words.number_words import (
+    chance_text,
+    count_text,
+    day_text,
+    money_text,
+    number_text,
+    price_text,
+    range_text,
+    share_text,
+    weekday_text,
+)
+
+
+def call_label(call: str, as_of: datetime, assumptions: Assumptions) -> str:
+    """The wording of a call, with the day a check is due."""
+    due = as_of + timedelta(days=assumptions.number("call.check_within_d"))
+    return CALL_LABELS[call].format(day=weekday_text(due))
+
+
+def call_reason(facts: Mapping[str, Any], assumptions: Assumptions) -> str:
+    """The sentence or two behind a call.
+
+    Args:
+        facts: the hull's row: call, action, found_at, mode, why_not, warning, rule, the
+            chances, tested_d_ago, chance_after (once the action is done, over horizon_d),
+            ashore (the option that keeps it off the water), waits_for, top_factor and
+            top_part (the driver that lifts it most).
+        assumptions: settings.
+    """
+    ashore = facts["action"] == facts["ashore"]
+    no_room = " The week has no room for it, so it stays ashore." if ashore else ""
+    found_at = facts["found_at"]
+    if isinstance(found_at, datetime):
+        found = MODE_LABELS[str(facts["mode"])]
+        none = " No room this week to repair it." if ashore else ""
+        return f"{found} found on {day_text(found_at)}; no rebuild on record since.{none}"
+    plain = facts["warning"] or facts["why_not"]
+    if facts["rule"] != HIGH_7D and plain is not None:
+        asked = " A check is called for." if ashore else ""
+        return f"{_capital(str(plain))}.{asked}{no_room}"
+    if facts["rule"] == HIGH_7D:
+        limit = share_text(assumptions.number("call.keep_off_chance_7d"))
+        return (
+            f"Chance of failure in 7 days {chance_text(facts['chance_7d'])} "
+            f"({range_text(facts['chance_7d_low'], facts['chance_7d_high'])}), at or over the "
+            f"{limit} from which a hull is kept off the water.{no_room}"
+        )
+    looked_at_from = assumptions.number("call.check_chance_30d")
+    if facts["rule"] == HIGH_30D:
+        return (
+            f"{_above(facts)}Its chance in 30 days is at or over the {share_text(looked_at_from)} "
+            f"from which a hull is checked before it is rented.{no_room}"
+        )
+    checked = ""
+    if facts["chance_30d"] >= looked_at_from:  # no rule binds it: a check stands
+        stands_d = number_text(assumptions.number("call.checked_stands_d"), 0)
+        checked = (
+            f"A check passed {count_text(int(facts[TESTED]), 'day')} ago answers its high chance "
+            f"for {stands_d} days; it does not clear it. "
+        )
+    return checked + _above(facts) + _what_pays(facts)
+
+
+def _what_pays(facts: Mapping[str, Any]) -> str:
+    if facts["decided_by"] == "hand":
+        return "Decided by hand."
+    if facts["action"] == NOTHING and facts["waits_for"] is None:
+        return "Nothing on the list is likely to cost less than leaving it this week."
+    if facts["action"] == NOTHING:
+        return "What would cost less finds no room this week."
+    after = facts["chance_after"]
+    ahead = ahead_text(facts["horizon_d"])
+    said = f"With it the chance of an unplanned failure in {ahead} is put at {chance_text(after)}"
+    if facts["horizon_d"] == HORIZONS_D["30d"] and after < facts["chance_30d"]:
+        said += f" instead of {chance_text(facts['chance_30d'])}"
+    return f"{said}."
+
+
+def ahead_text(horizon_d: float) -> str:
+    """The time the plan looks ahead, in words."""
+    days = number_text(horizon_d, 0)
+    return f"{days} days" if horizon_d >= HORIZONS_D["30d"] else f"the season's last {days} days"
+
+
+def _above(facts: Mapping[str, Any]) -> str:
+    """What lifts a hull above the fleet's middle most, if anything does by a tenth or more."""
+    part = facts["top_part"]
+    if part is None or part < math.log(1.1):
+        return ""
+    label = FACTOR_LABELS[str(facts["top_factor"])]
+    return f"{label} goes with {number_text(math.exp(part))} times the middle hazard. "
+
+
+def action_line(
+    facts: Mapping[str, Any], catalogue: Catalogue, horizon_d: float, currency: str
+) -> str:
+    """The action, what it costs and what leaving it is expected to cost.
+
+    Args:
+        facts: a row of `HullCalls`.
+        catalogue: what can be done.
+        horizon_d: days the plan looks ahead.
+        currency: e.g. 'USD'.
+    """
+    action = facts["action"]
+    if action is None:
+        return "Complete the record; until then judge this hull by inspection."
+    label, ahead = catalogue.label(str(action)), ahead_text(horizon_d)
+    if facts["cost_of_waiting"] is None:
+        cost = price_text(facts["action_cost"], currency)
+        return f"{label}: {cost}. Its chance cannot be told; the test alone speaks for it."
+    waiting = (
+        f"Cost of waiting a week, then doing what is best: "
+        f"{money_text(facts['cost_of_waiting'], currency)} over {ahead}."
+    )
+    if action == NOTHING:
+        return f"{label}. {waiting}"
+    line = f"{label}: {price_text(facts['action_cost'], currency)}. {waiting}"
+    saving = facts["saving"]
+    if saving > 0:
+        return f"{line} Expected saving: {money_text(saving, currency)}."
+    by_hand = facts["decided_by"] == "hand"
+    return f"{line} {'A decision by hand' if by_hand else 'Safety'}, not money, speaks for it."
+
+
+def room_line(facts: Mapping[str, Any], catalogue: Catalogue) -> str:
+    """What a hull waits for and why, e.g. 'next week: planned top end; no lift slot left'.
+
+    Args:
+        facts: a row of `HullCalls`.
+        catalogue: what can be done.
+    """
+    if facts["waits_for"] is None:
+        return ""
+    short = [no_room_text(name) for name in str(facts["no_room_in"]).split(", ")]
+    return f"next week: {catalogue.short(facts['waits_for'])}; {', '.join(short)}"
+
+
+def no_room_text(limit: str) -> str:
+    """A limit with no room left, in words."""
+    known = {
+        LIFT_SLOTS: "no lift slot left",
+        MECHANIC_H: "too few mechanic hours left",
+        RENTAL_DAYS: "too few rental days left to spare",
+    }
+    return known.get(limit, f"no {limit.replace('_', ' ')} on hand")
+
+
+def summary_line(calls: Sequence[Mapping[str, Any]], horizon_d: float, currency: str) -> str:
+    """The week in a sentence or two: what waiting costs, what the list saves.
+
+    Args:
+        calls: the rows of `HullCalls` that have a rank.
+        horizon_d: days the plan looks ahead.
+        currency: e.g. 'USD'.
+    """
+    broken = [call for call in calls if REPAIR in (call["action"], call["waits_for"])]
+    running = [call for call in calls if REPAIR not in (call["action"], call["waits_for"])]
+    lines = []
+    if broken:
+        repaired = [call for call in broken if call["action"] == REPAIR]
+        stand = count_text(len(broken), "hull stands", "hulls stand")
+        lines.append(
+            f"{stand} broken, {len(repaired)} to be repaired this week for "
+            f"{money_text(_total(repaired, 'action_cost'), currency)}, lost rental included."
+            if repaired
+            else f"{stand} broken, and the week has no room to repair."
+        )
+    if running:
+        to_do = [call for call in running if call["action"] != NOTHING]
+        waiting = money_text(_total(running, "cost_of_waiting"), currency)
+        lines.append(
+            f"Leaving {'the other' if broken else 'all'} {count_text(len(running), 'hull')} as "
+            f"they are this week is expected to cost {waiting} over {ahead_text(horizon_d)}."
+        )
+        if to_do:
+            saved = _total(to_do, "saving")
+            outcome = (
+                f"save {money_text(saved, currency)} after their own price"
+                if saved > 0
+                else f"cost {money_text(-saved, currency)} more, which safety asks for"
+            )
+            lines.append(
+                f"{count_text(len(to_do), 'job')} below, for "
+                f"{money_text(_total(to_do, 'action_cost'), currency)}: done this week and not "
+                f"the next, they are expected to {outcome}."
+            )
+    return " ".join(lines)
+
+
+def _total(calls: Sequence[Mapping[str, Any]], column: str) -> float:
+    return sum(call[column] or 0.0 for call in calls)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,92 @@
+"""The chance of each hull over the horizons its page tells of, and the fleet's middle."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from ringland.risk.expected_use import DAY_S
+from ringland.risk.failure_risk import chance_with_range
+from ringland.risk.fleet_hazard import FleetFits
+from ringland.settings.assumptions import Assumptions
+from ringland.words.number_words import number_text
+
+
+@dataclass(frozen=True)
+class Horizon:
+    """One stretch ahead: its label, (chance, low, high) by hull, and the fleet's median."""
+
+    label: str
+    chances: Mapping[str, tuple[float, float, float]]
+    fleet_middle: float | None
+
+
+def season_end(as_of: datetime, assumptions: Assumptions) -> datetime:
+    """The end of the season's last day in the year of `as_of`; it may be past."""
+    return datetime(
+        as_of.year,
+        int(assumptions.number("season.last_month")),
+        int(assumptions.number("season.last_day")),
+        tzinfo=as_of.tzinfo,
+    ) + timedelta(days=1)
+
+
+def page_horizons(
+    *,
+    fits: FleetFits,
+    running: pl.DataFrame,
+    chances: pl.DataFrame,
+    as_of: datetime,
+    season_ends_at: datetime | None,
+    assumptions: Assumptions,
+) -> tuple[Horizon, ...]:
+    """7 and 30 days as in `HullChances`, the look-back's engine hours, and the season's rest.
+
+    Args:
+        fits: the fleet's fits.
+        running: as `running_sets` returns it.
+        chances: `HullChances` made from both.
+        as_of: the instant the report speaks of.
+        season_ends_at: the season's last day; None, or past: that horizon is left out.
+        assumptions: settings.
+    """
+    told = running.filter(pl.col("why_not").is_null())
+    if told.is_empty():
+        return ()
+    found = [_from_table(f"{days} days", f"chance_{days}d", chances) for days in (7, 30)]
+    hours = assumptions.number("exposure.trailing_h")
+    ahead = [(f"next {number_text(hours, 0)} engine hours", np.full(told.height, hours))]
+    if season_ends_at is not None and season_ends_at > as_of:
+        days_left = (season_ends_at - as_of).total_seconds() / DAY_S
+        use = told["use_h_d"].to_numpy().astype(float)
+        ahead.append((f"season's end, {number_text(days_left, 0)} days", use * days_left))
+    for label, run_h in ahead:
+        triples = np.column_stack(chance_with_range(fits, told, run_h, assumptions))
+        found.append(
+            Horizon(
+                label,
+                {
+                    hull: (float(row[0]), float(row[1]), float(row[2]))
+                    for hull, row in zip(told["hull_id"], triples, strict=True)
+                },
+                float(np.median(triples[:, 0])),
+            )
+        )
+    return tuple(found)
+
+
+def _from_table(label: str, name: str, chances: pl.DataFrame) -> Horizon:
+    told = chances.filter(pl.col(name).is_not_null())
+    middle = told[name].median()
+    return Horizon(
+        label,
+        {
+            row[0]: (row[1], row[2], row[3])
+            for row in told.select("hull_id", name, f"{name}_low", f"{name}_high").rows()
+        },
+        None if middle is None else float(middle),  # type: ignore[arg-type]  # Polars: any scalar
+    )

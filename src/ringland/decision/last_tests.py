@@ -1,0 +1,44 @@
+"""When each engine's compression or leak-down was last measured: a reading still stands a while."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import polars as pl
+
+from ringland.decision.option_outcome import TESTED
+from ringland.risk.expected_use import DAY_S
+
+MEASURES = ("compression", "leak_down")
+
+
+def with_days_since_test(
+    running: pl.DataFrame, inspections: pl.DataFrame, as_of: datetime
+) -> pl.DataFrame:
+    """The running sets with `tested_d_ago`, so that no test is planned twice in its reach.
+
+    Only measured values count; an 'ok' without a number and a test of an earlier piston
+    set do not, the latter where `running` has `set_fitted_at`.
+
+    Args:
+        running: one row per hull, with engine_id.
+        inspections: the `inspections` records as known at `as_of`.
+        as_of: the instant the plan speaks of.
+
+    Returns:
+        `running` with one column more; null where no test is on record.
+    """
+    last = (
+        inspections.filter(
+            pl.col("measure").is_in(list(MEASURES))
+            & (pl.col("state") == "measured")
+            & (pl.col("inspected_at") <= as_of)
+        )
+        .group_by("engine_id")
+        .agg(tested_at=pl.col("inspected_at").max())
+    )
+    joined = running.join(last, on="engine_id", how="left", maintain_order="left")
+    days = (pl.lit(as_of) - pl.col("tested_at")).dt.total_seconds() / DAY_S
+    if "set_fitted_at" in running.columns:
+        days = pl.when(pl.col("tested_at") >= pl.col("set_fitted_at")).then(days)
+    return joined.with_columns(days.alias(TESTED)).drop("tested_at")

@@ -1,0 +1,127 @@
+"""Which hulls a safety rule binds this week, and to which options: before any price is weighed.
+
+An open failure asks for its repair.  A chance in 7 days at the limit, a high chance in 30
+days and a failed bench test ask that the hull be looked at, or its pistons renewed, before
+it is rented; where the week has no room for that, the hull stays ashore.  No rule here asks
+whether the record shows an effect of fuel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import dataframely as dy
+import polars as pl
+
+from ringland.decision.action_catalogue import REPAIR, Action, Catalogue, CatalogueError
+from ringland.decision.action_prices import Prices
+from ringland.decision.option_outcome import TESTED, job_days_off
+from ringland.decision.week_limits import WEEK_D
+from ringland.settings.assumptions import Assumptions
+
+OPEN_FAILURE, HIGH_7D, FAILED_TEST, HIGH_30D = (
+    "open_failure", "chance_7d", "failed_test", "chance_30d",
+)  # fmt: skip
+
+Bound = Mapping[str, frozenset[str]]
+"""The options left to each hull that a rule binds; a hull not in it may get any."""
+
+
+class SafetyRules(dy.Schema):
+    """One row per hull that a rule binds, with the rule that comes first."""
+
+    hull_id = dy.String(primary_key=True)
+    rule = dy.String(check=lambda col: col.is_in([OPEN_FAILURE, HIGH_7D, FAILED_TEST, HIGH_30D]))
+
+
+def safety_rules(
+    running: pl.DataFrame,
+    chances: pl.DataFrame,
+    bench_warnings: pl.DataFrame,
+    assumptions: Assumptions,
+) -> pl.DataFrame:
+    """The rule that binds each hull, in this order: open failure, 7 days, failed test, 30 days.
+
+    A check passed within `call.checked_stands_d` days answers a high chance in 30 days, so
+    that a hull looked at last week is not sent back; nothing answers one in 7 days.
+
+    Args:
+        running: as `running_sets` returns it, with `tested_d_ago`.
+        chances: `HullChances` made from the same `running`.
+        bench_warnings: engine_id, warning: what the last tests of an engine speak of.
+        assumptions: settings.
+
+    Returns:
+        `SafetyRules`, in order of hull.
+    """
+    stands_d = assumptions.number("call.checked_stands_d")
+    was_checked = (pl.col(TESTED) <= stands_d).fill_null(False)
+    too_high = pl.col("chance_7d") >= assumptions.number("call.keep_off_chance_7d")
+    is_high = pl.col("chance_30d") >= assumptions.number("call.check_chance_30d")
+    facts = (
+        running.select("hull_id", "engine_id", "found_at", TESTED)
+        .join(chances.select("hull_id", "chance_7d", "chance_30d"), on="hull_id")
+        .join(bench_warnings, on="engine_id", how="left")
+    )
+    rule = (
+        pl.when(pl.col("found_at").is_not_null())
+        .then(pl.lit(OPEN_FAILURE))
+        .when(too_high)
+        .then(pl.lit(HIGH_7D))
+        .when(pl.col("warning").is_not_null())
+        .then(pl.lit(FAILED_TEST))
+        .when(is_high & ~was_checked)
+        .then(pl.lit(HIGH_30D))
+    )
+    return SafetyRules.validate(
+        facts.select("hull_id", rule=rule).drop_nulls("rule").sort("hull_id")
+    )
+
+
+def bound_options(rules: pl.DataFrame, catalogue: Catalogue, prices: Prices) -> Bound:
+    """What each bound hull may still be given.
+
+    A broken hull may get its repair, or stand.  Any other may get an option that looks at it
+    or renews it, or the week ashore.
+
+    Raises:
+        CatalogueError: the catalogue has nothing that keeps a hull ashore for the week.
+    """
+    ashore = week_ashore(catalogue, prices)
+    looked_at = frozenset({*answering_options(catalogue), ashore})
+    return {
+        hull: frozenset({REPAIR, ashore}) if rule == OPEN_FAILURE else looked_at
+        for hull, rule in rules.select("hull_id", "rule").iter_rows()
+    }
+
+
+def answering_options(catalogue: Catalogue) -> tuple[str, ...]:
+    """Options that answer a rule: those that renew, and those with the test that finds most."""
+    offered = [action for action in catalogue.actions.values() if action.offered]
+    finds = [action.test.sensitivity.value for action in offered if action.test]
+    most = max(finds, default=0.0)
+
+    def answers(action: Action) -> bool:
+        is_best = action.test is not None and action.test.sensitivity.value >= most
+        return action.renews_age or is_best
+
+    return tuple(
+        name for name, actions in catalogue.bundles().items() if any(map(answers, actions))
+    )
+
+
+def week_ashore(catalogue: Catalogue, prices: Prices) -> str:
+    """The option that keeps a hull off the water for the week and takes no room in the bay.
+
+    Raises:
+        CatalogueError: there is none.
+    """
+    for name, actions in catalogue.bundles().items():
+        needs = sum(a.mechanic_h + a.lift_slots + len(a.parts) for a in actions)
+        if not needs and sum(job_days_off(a, prices) for a in actions) >= WEEK_D:
+            return name
+    raise CatalogueError(
+        f"action catalogue: nothing keeps a hull off the water for the week; the plan needs that "
+        f"for a hull it may not rent out. Offer an action with days_off of {WEEK_D:g} that takes "
+        f"no mechanic hour, lift slot or part."
+    )

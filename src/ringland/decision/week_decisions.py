@@ -1,0 +1,221 @@
+"""Everything that is decided for the week, from its tables: one plan, one call a hull.
+
+Options, plan, calls, outlook, planned renewal age, bound and advice are made from the same
+fits, prices and running sets, so that no page can contradict another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+
+from ringland.contracts.plan_tables import WeekOptions
+from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.action_options import option_table, spare_day_worth
+from ringland.decision.action_prices import Prices
+from ringland.decision.hand_changes import NO_CHANGES, HandChanges, usable_changes
+from ringland.decision.hazard_ahead import CumulativeHazard, planning_hazard
+from ringland.decision.option_outcome import TESTED
+from ringland.decision.renewal_age import renewal_age
+from ringland.decision.safety_rules import bound_options, safety_rules, week_ashore
+from ringland.decision.season_outlook import season_outlook
+from ringland.decision.slot_trials import SlotTrial, slot_trials
+from ringland.decision.small_fleet_advice import LifeBound, hull_advice, life_bound
+from ringland.decision.sure_options import sure_options
+from ringland.decision.week_limits import WeekLimits
+from ringland.decision.week_planner import WeekPlan, plan_week
+from ringland.decision.week_tables import WeekTables
+from ringland.decision.weekly_calls import hull_calls
+from ringland.risk.expected_use import DAY_S
+from ringland.risk.failure_risk import HORIZONS_D
+from ringland.risk.fleet_hazard import COVARIATES, FleetFits, clear_factors
+from ringland.settings.assumptions import Assumptions
+from ringland.survival.lives.age_replacement import AgeReplacement
+
+
+@dataclass(frozen=True)
+class WeekDecisions:
+    """What is decided for the week, and what the pages on it are made from.
+
+    `calls` are the week's `HullCalls`: the plan's actions, from `catalogue`, with the safety
+    rules' calls.
+    `plan` is None where no hull has an option; `options` is then empty.  `set_aside` says
+    which changes by hand this week could not keep.  `slots` are the plans with a few more and
+    a few fewer lift slots.  `outlook` and `load` are None after the
+    season or where no hull has a chance, `renewal` where lives do not end.
+    """
+
+    calls: pl.DataFrame
+    catalogue: Catalogue
+    horizon_d: float
+    options: pl.DataFrame
+    plan: WeekPlan | None
+    set_aside: tuple[str, ...]
+    slots: tuple[SlotTrial, ...]
+    outlook: pl.DataFrame | None
+    load: pl.DataFrame | None
+    renewal: AgeReplacement | None
+    bound: LifeBound | None
+    advice: pl.DataFrame
+
+
+def default_limits(catalogue: Catalogue, assumptions: Assumptions) -> WeekLimits:
+    """The room of a week where the user gives none: the settings of the group `limits`."""
+    parts = sorted({part for action in catalogue.actions.values() for part in action.parts})
+    return WeekLimits(
+        lift_slots=int(assumptions.number("limits.lift_slots")),
+        mechanic_h=assumptions.number("limits.mechanic_h"),
+        parts_on_hand=dict.fromkeys(parts, int(assumptions.number("limits.kits_on_hand"))),
+        parts_lead_d=dict.fromkeys(parts, assumptions.number("limits.kit_lead_d")),
+        spare_hulls=int(assumptions.number("limits.spare_hulls")),
+    )
+
+
+def make_week_decisions(
+    *,
+    tables: WeekTables,
+    fits: FleetFits,
+    lives: pl.DataFrame,
+    catalogue: Catalogue,
+    limits: WeekLimits,
+    as_of: datetime,
+    season_ends_at: datetime,
+    assumptions: Assumptions,
+    rng: np.random.Generator,
+    changes: HandChanges = NO_CHANGES,
+) -> WeekDecisions:
+    """Calls, options, plan, outlook and advice of one week.
+
+    Looks 30 days ahead, or to the end of the season where that comes first.
+
+    Args:
+        tables: as `make_week_tables` returns them.
+        fits: as `fit_fleet` returns them.
+        lives: `PistonLives` as known at `as_of`.
+        catalogue: what can be done.
+        limits: the room there is.
+        as_of: the instant the plan speaks of.
+        season_ends_at: the last day of the season.
+        assumptions: settings.
+        rng: plays the rest of the season.
+        changes: pins and forbids of the user.
+
+    Raises:
+        LimitError, CatalogueError: as `plan_week`, `option_table` and `bound_options`.
+    """
+    running, prices = tables.running, tables.prices
+    days_left = (season_ends_at - as_of).total_seconds() / DAY_S
+    horizon_d = min(HORIZONS_D["30d"], days_left) if days_left > 0 else HORIZONS_D["30d"]
+    rules = safety_rules(running, tables.chances, tables.bench_warnings, assumptions)
+    bound = bound_options(rules, catalogue, prices)
+    told = running.filter(pl.col("why_not").is_null())
+    hazard = planning_hazard(fits, assumptions) if told.height else None
+    options = pl.concat(
+        [
+            WeekOptions.create_empty()
+            if hazard is None
+            else option_table(
+                _test_again(running, rules),
+                hazard,
+                catalogue=catalogue,
+                prices=prices,
+                horizon_d=horizon_d,
+                assumptions=assumptions,
+            ),
+            sure_options(running, rules, catalogue=catalogue, prices=prices, horizon_d=horizon_d),
+        ]
+    )
+    kept, set_aside = usable_changes(options, changes, bound, catalogue)
+    plan: WeekPlan | None = None
+    slots: tuple[SlotTrial, ...] = ()
+    if options.height:
+        unplanned = running.filter(~pl.col("hull_id").is_in(options["hull_id"].implode()))
+        worth = spare_day_worth(options, prices, horizon_d)
+        left = unplanned["hull_id"].to_list()
+        plan = plan_week(
+            options,
+            limits,
+            spare_day_worth=worth,
+            assumptions=assumptions,
+            changes=kept,
+            bound=bound,
+            not_assessed=left,
+        )
+        slots = slot_trials(
+            options,
+            limits,
+            spare_day_worth=worth,
+            assumptions=assumptions,
+            changes=kept,
+            bound=bound,
+            not_assessed=left,
+        )
+    clear = clear_factors(fits, assumptions)
+    calls = hull_calls(
+        tables,
+        drivers=tables.drivers.filter(pl.col("factor").is_in(clear)),
+        rules=rules,
+        options=options,
+        planned=None if plan is None else plan.rows,
+        ashore=week_ashore(catalogue, prices),
+        catalogue=catalogue,
+        horizon_d=horizon_d,
+        assumptions=assumptions,
+    )
+    outlook, load = None, None
+    if hazard is not None and plan is not None and days_left > 0:
+        outlook, load = season_outlook(
+            running,
+            hazard,
+            days_left=days_left,
+            planned_renewals=_renewed(plan, catalogue),
+            catalogue=catalogue,
+            prices=prices,
+            assumptions=assumptions,
+            rng=rng,
+        )
+    observed = lives.filter(pl.col("exit_h") > pl.col("entry_h"))
+    return WeekDecisions(
+        calls=calls,
+        catalogue=catalogue,
+        horizon_d=horizon_d,
+        options=options,
+        plan=plan,
+        set_aside=set_aside,
+        slots=slots,
+        outlook=outlook,
+        load=load,
+        renewal=None if hazard is None else _renewal(hazard, told, prices, assumptions),
+        bound=None
+        if observed.is_empty()
+        else life_bound(observed, fits.ring_land.mode, assumptions),
+        advice=hull_advice(running, assumptions),
+    )
+
+
+def _test_again(running: pl.DataFrame, rules: pl.DataFrame) -> pl.DataFrame:
+    """A hull that a rule sends to be looked at may be tested whenever its last test was."""
+    is_bound = pl.col("hull_id").is_in(rules["hull_id"].implode())
+    return running.with_columns(pl.when(~is_bound).then(pl.col(TESTED)).alias(TESTED))
+
+
+def _renewed(plan: WeekPlan, catalogue: Catalogue) -> list[str]:
+    renewing = {
+        name
+        for name, actions in catalogue.bundles().items()
+        if any(action.renews_age for action in actions)
+    }
+    return plan.rows.filter(pl.col("option").is_in(list(renewing)))["hull_id"].to_list()
+
+
+def _renewal(
+    hazard: CumulativeHazard, told: pl.DataFrame, prices: Prices, assumptions: Assumptions
+) -> AgeReplacement | None:
+    middle = told.select(pl.col(name).cast(pl.Float64).median() for name in COVARIATES)
+    try:
+        return renewal_age(hazard, middle, prices=prices, assumptions=assumptions)
+    except ValueError:  # lives that do not end within a million hours: nothing to renew
+        return None

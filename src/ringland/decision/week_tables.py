@@ -1,0 +1,81 @@
+"""Where the hulls stand this week: running sets, chances, drivers, tests, docks and prices.
+
+What is decided on them stands in `week_decisions`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import polars as pl
+
+from ringland.decision.action_prices import Prices, prices
+from ringland.decision.bench_lines import bench_warnings
+from ringland.decision.fuel_burned import dock_fuel
+from ringland.decision.last_tests import with_days_since_test
+from ringland.risk.expected_use import expected_use
+from ringland.risk.failure_risk import hull_chances, hull_drivers
+from ringland.risk.fleet_hazard import FleetFits
+from ringland.risk.hull_state import installed_engines, open_failures, running_sets
+from ringland.risk.usual_exposure import usual_exposure
+from ringland.settings.assumptions import Assumptions
+
+
+@dataclass(frozen=True)
+class WeekTables:
+    """The tables of one week: frames as their schemas in `tables` say, and the prices used.
+
+    `running` has one row per hull in service, as `running_sets` returns it, with
+    `tested_d_ago`; `bench_warnings` one per engine whose last test failed; `dock_fuel` one
+    per dock, as the function of that name returns it.
+    """
+
+    running: pl.DataFrame
+    chances: pl.DataFrame
+    drivers: pl.DataFrame
+    bench_warnings: pl.DataFrame
+    dock_fuel: pl.DataFrame
+    prices: Prices
+
+
+def make_week_tables(
+    *,
+    records: Mapping[str, pl.DataFrame],
+    exposure: pl.DataFrame,
+    exposure_now: pl.DataFrame,
+    bench: pl.DataFrame,
+    fits: FleetFits,
+    as_of: datetime,
+    assumptions: Assumptions,
+) -> WeekTables:
+    """This week's tables from what was known at `as_of`.
+
+    Args:
+        records: the record frames by kind (`RECORD_KINDS`), as known at `as_of`.
+        exposure: `SessionExposure`.
+        exposure_now: `CurrentExposure`.
+        bench: `BenchVerdicts`.
+        fits: as `fit_fleet` returns them.
+        as_of: the instant the report speaks of, UTC.
+        assumptions: settings.
+    """
+    running = running_sets(
+        exposure_now=exposure_now,
+        use=expected_use(exposure, records["hulls"], as_of, assumptions),
+        usual=usual_exposure(exposure, as_of, assumptions),
+        installed=installed_engines(records["installations"], as_of),
+        failures=open_failures(records["failures"], records["rebuilds"], records["piston_sets"]),
+        cannot_tell=fits.cannot_tell,
+        as_of=as_of,
+        assumptions=assumptions,
+    )
+    return WeekTables(
+        running=with_days_since_test(running, records["inspections"], as_of),
+        chances=hull_chances(fits, running, assumptions),
+        drivers=hull_drivers(fits, running, assumptions),
+        bench_warnings=bench_warnings(bench, records["piston_sets"], as_of, assumptions),
+        dock_fuel=dock_fuel(exposure, records["deliveries"], records["docks"], as_of, assumptions),
+        prices=prices(records["costs"], as_of.year, assumptions),
+    )

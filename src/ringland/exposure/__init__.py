@@ -1,0 +1,1 @@
+"""What the engine was asked to stand: octane margin, spells, look-backs."""

@@ -1,1 +1,0 @@
-"""Why did this engine break?  Findings and record in; cause and rebuild sheets out."""

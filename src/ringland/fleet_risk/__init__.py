@@ -1,1 +1,0 @@
-"""Who fails next, and were we right?  Spells in; fits, chances, evidence, scores out."""

@@ -1,0 +1,1 @@
+"""What was in the tank: dock and craft ledger, bounds, ages."""

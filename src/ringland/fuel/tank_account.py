@@ -1,0 +1,166 @@
+"""Where every litre of every tank went, and what stood in it after each event."""
+
+# ruff: noqa: PLR0917 - a ledger step takes the frames it reads
+from __future__ import annotations
+
+import math
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from ringland.fuel.craft_fills import Poured
+from ringland.fuel.tank_events import (
+    DRAINED,
+    OPENING_STOCK,
+    RECORDED,
+    UNEXPLAINED_OUTFLOW,
+    UNRECORDED_FILL,
+    TankEvents,
+)
+from ringland.fuel.tank_kernel import Flags, Ints, TankRun
+from ringland.settings.assumptions import Assumptions
+
+CLAMP_L = 1e-6
+"""A clamp below this many litres is rounding and is not counted (its litres still are)."""
+_US_PER_DAY = 86_400_000_000
+
+
+def account(events: TankEvents, run: TankRun, names: list[str], kind: str) -> pl.DataFrame:
+    """One row per tank: litres in, out, left, clamped; `off_l` is what does not add up.
+
+    in_recorded_l + in_unrecorded_l + opening_l = clamped_l + burned_l + drained_l +
+    unexplained_out_l + left_l + off_l.  `clamped_l` is recorded fill that no tank of that
+    size could take; `short_l` is burn that no fuel was there for (not in the sum: it never was).
+    """
+    tanks = len(names)
+    into = events.is_fill == 1
+    clamped = np.where(into, events.volume_l - run.moved_l, 0.0)
+    short = np.where(into, 0.0, events.volume_l - run.moved_l)
+
+    def litres(values: np.ndarray, rows: Flags | np.ndarray) -> np.ndarray:
+        taken = np.where(rows, values, 0.0)
+        edges = zip(events.starts[:-1], events.starts[1:], strict=True)
+        return np.array([math.fsum(taken[begin:end]) for begin, end in edges])
+
+    last = events.starts[1:] - 1
+    left = np.where(events.starts[1:] > events.starts[:-1], run.after_l[last], 0.0)
+    recorded = events.role == RECORDED
+    columns = {
+        "in_recorded_l": litres(events.volume_l, recorded & into),
+        "in_unrecorded_l": litres(events.volume_l, events.role == UNRECORDED_FILL),
+        "opening_l": litres(events.volume_l, events.role == OPENING_STOCK),
+        "clamped_l": litres(clamped, into),
+        "burned_l": litres(run.moved_l, recorded & ~into),
+        "drained_l": litres(run.moved_l, events.role == DRAINED),
+        "unexplained_out_l": litres(run.moved_l, events.role == UNEXPLAINED_OUTFLOW),
+        "left_l": left,
+        "short_l": litres(short, ~into),
+    }
+    counts = {
+        "unrecorded_fills": events.role == UNRECORDED_FILL,
+        "clamped_fills": clamped > CLAMP_L,
+        "short_burns": short > CLAMP_L,
+    }
+    return pl.DataFrame(
+        {"tank": pl.Series(names, dtype=pl.String), "kind": pl.repeat(kind, tanks, eager=True)}
+        | columns
+        | {
+            name: np.bincount(events.tank_of[rows], minlength=tanks)
+            for name, rows in counts.items()
+        }
+    ).with_columns(
+        off_l=pl.sum_horizontal("in_recorded_l", "in_unrecorded_l", "opening_l")
+        - pl.sum_horizontal("clamped_l", "burned_l", "drained_l", "unexplained_out_l", "left_l")
+    )
+
+
+def recent_balance(
+    tank_events: pl.DataFrame, as_of: datetime, assumptions: Assumptions
+) -> pl.DataFrame:
+    """Per hull: litres recorded in against litres burned of late, and whether they disagree.
+
+    `is_balance_off` is null where nothing was burned in the last fuel.balance_days days, and
+    true where recorded fills less drains differ from burns by more than fuel.balance_off:
+    then the exposure of those days rests on fuel that is not on record.
+    """
+    since = as_of - timedelta(days=assumptions.number("fuel.balance_days"))
+    litres = pl.col("volume_l")
+    off = (pl.col("in_recent_l") - pl.col("drained_recent_l") - pl.col("burned_recent_l")).abs()
+    limit = assumptions.number("fuel.balance_off") * pl.col("burned_recent_l")
+    return (
+        tank_events.filter(pl.col("at") > since)
+        .group_by("hull_id", maintain_order=True)
+        .agg(
+            in_recent_l=litres.filter(pl.col("event") == "fill").sum(),
+            drained_recent_l=litres.filter(pl.col("event") == "drain").sum(),
+            burned_recent_l=litres.filter(pl.col("event") == "session").sum(),
+        )
+        .with_columns(is_balance_off=pl.when(pl.col("burned_recent_l") > 0).then(off > limit))
+        .rename({"hull_id": "tank"})
+    )
+
+
+def event_frame(
+    events: TankEvents, run: TankRun, names: list[str], words: tuple[str, str, str]
+) -> pl.DataFrame:
+    """One row per event: what happened, and level, octane and mean age after it.
+
+    Args:
+        events: of a set of tanks.
+        run: their run.
+        names: of the tanks.
+        words: the column of the tank's name, the word for an outflow and for a fill on
+            record, e.g. ("hull_id", "session", "fill"); a drain and what was added have
+            the words drain, unrecorded_fill, unexplained_outflow and opening_stock.
+    """
+    name, outflow, fill = words
+    added = ["", "unrecorded_fill", "unexplained_outflow", "opening_stock", "drain"]
+    label = np.array(added)[events.role]
+    label = np.where(events.role == RECORDED, np.where(events.is_fill == 1, fill, outflow), label)
+    quality = run.quality
+    return pl.DataFrame(
+        {
+            name: pl.Series([names[i] for i in events.tank_of], dtype=pl.String),
+            "at": pl.Series(events.at_us).cast(pl.Datetime("us", "UTC")),
+            "event": pl.Series(label.tolist(), dtype=pl.String),
+            "volume_l": events.volume_l,
+            "moved_l": run.moved_l,
+            "before_l": run.before_l,
+            "after_l": run.after_l,
+            "octane_aki": quality[:, 1],
+            "octane_low_aki": quality[:, 0],
+            "octane_high_aki": quality[:, 2],
+            "fuel_age_d": events.at_us / _US_PER_DAY - quality[:, 3],
+            "unknown_share": quality[:, 6],
+        }
+    ).with_columns(pl.selectors.float().fill_nan(None))
+
+
+def craft_event_frame(
+    events: TankEvents,
+    run: TankRun,
+    names: list[str],
+    fill_row: Ints,
+    fills: pl.DataFrame,
+    poured: Poured,
+) -> pl.DataFrame:
+    """`event_frame` of the craft's tanks, with where each fill came from and what it brought.
+
+    `source` and `source_dock_id` are the record's own; `poured_octane_aki` and
+    `poured_age_d` are of the litres poured in, null for sessions.
+    """
+    table = event_frame(events, run, names, ("hull_id", "session", "fill"))
+    is_fill = events.is_fill == 1
+    age_d = events.at_us / _US_PER_DAY - poured.quality[:, 3]
+    origin = fills.select("source", "source_dock_id").with_row_index("fill_row")
+    return (
+        table.with_columns(
+            poured_octane_aki=np.where(is_fill, poured.quality[:, 1], np.nan),
+            poured_age_d=np.where(is_fill, age_d, np.nan),
+            fill_row=fill_row * (events.role == RECORDED) - (events.role != RECORDED),
+        )
+        .with_columns(pl.selectors.float().fill_nan(None))
+        .join(origin.cast({"fill_row": pl.Int64}), on="fill_row", how="left", maintain_order="left")
+        .drop("fill_row")
+    )

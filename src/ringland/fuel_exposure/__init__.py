@@ -1,1 +1,0 @@
-"""What did each engine burn?  Fills and rentals in; octane margin and fuel age per stretch out."""

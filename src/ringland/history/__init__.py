@@ -1,0 +1,1 @@
+"""What was known when: corrections, meters, engines and installations, lives, doubts."""

@@ -1,0 +1,1 @@
+"""What people wrote down: files, mapping, casting, setting aside, mending."""

@@ -1,0 +1,1 @@
+"""Cause reports, rebuild sheets and the bench form as pages."""

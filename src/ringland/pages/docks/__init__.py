@@ -1,0 +1,1 @@
+"""Docks side by side."""

@@ -1,0 +1,142 @@
+"""What the page on how we know says: headings, labels, notes and sentences on the evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from ringland.words.fixed_words import FACTOR_UNITS, YES_NO_STEPS
+from ringland.words.number_words import count_text, share_text
+
+TITLE = "How we know"
+
+RECORD_HOLDS = "What the record holds"
+WHAT_RECORDS_MAY_SAY = "What the records may say"
+BY_MODE = "Failures by mode, one per piston set"
+MODE_HEADINGS = ("Mode", "Failures")
+ROWS_ADD_UP = "Rows in = rows loaded + rows set aside"
+ROW_ACCOUNTING = "Row accounting"
+ROW_HEADINGS = ("Record", "In", "Loaded", "Set aside")
+SETS_BEHIND = (
+    "Which sets and failures stand behind each figure, and in which file and row they are "
+    "written: {behind}."
+)
+BEHIND = "behind the effects"
+
+LIFE = "How long piston sets last: {mode}"
+NO_CURVE = "No curve: {problem}"
+STILL_RUNNING = "Share of piston sets still running by engine hours; {counts}"
+NUMBERS_AT_RISK = "Numbers at risk"
+ENGINE_HOURS, AT_RISK, FAILED_SO_FAR = "Engine hours", "At risk", "Failed so far"
+LIFE_NOTE = (
+    "Kaplan-Meier with delayed entry; other endings censor. The band is its pointwise 95 % range. "
+    "At risk: sets under observation at that age; one that came onto record later than it was "
+    "fitted joins then, so the number may rise."
+)
+WEIBULL_PLOT = "Weibull probability plot with limits; {counts}"
+WEIBULL_NOTE = (
+    "Failures close to the line follow a Weibull life; a bend says they do not. Limits by profile "
+    "likelihood."
+)
+LIFE_COUNTS = "{failures} in {sets}."
+NO_WEIBULL = "No Weibull life: {problem}"
+WEIBULL_LIFE = (
+    "Weibull shape {shape}, characteristic life {scale} h, B10 life {b10} h "
+    "(profile-likelihood limits). {doubt}"
+)
+FEW_FAILURES = "Few failures: read the limits, not the middle."
+WITH_LIMITS = "{middle} ({low} to {high})"
+NO_LIMIT = "no limit"
+
+FIRST_FAILURE = "Which failure comes first"
+INCIDENCE_PICTURE = (
+    "Cumulative incidence of each failure mode by engine hours, other modes competing."
+)
+INCIDENCE_NOTE = (
+    "Aalen-Johansen cumulative incidence: the share failed by each mode while the others, and "
+    "removals, compete."
+)
+SHARES_BY_AGE = "Share failed by age"
+SHARES_CAPTION = "Share failed by this age (95 % range)"
+FAILED_BY_MODE = "{mode}, {failures} failed"
+NONE_YET = "none yet"
+
+EFFECTS = "What goes with ring-land fracture"
+EFFECTS_PICTURE = "Hazard ratios per step with 95 % limits; the table below holds the same figures."
+EFFECT_HEADINGS = (
+    "Factor",
+    "Times the hazard (95 % range), with priors",
+    "Prior's share",
+    "Without priors",
+    "Cox, without priors",
+    "Failures behind",
+)
+EFFECT_LABELS = (
+    "Factor",
+    "With priors",
+    "Prior's share",
+    "Without priors",
+    "Cox",
+    "Failures behind",
+)
+"""The same headings where each stands beside its figure on a narrow screen."""
+EFFECTS_NOTE = (
+    "1 means no difference; a range that holds 1 tells nothing. The model with priors makes the "
+    "chances; the other two are shown so that the priors can be judged."
+)
+NO_ESTIMATE = "no estimate"
+NO_COX = "No Cox fit: {problem}"
+COX_BASIS = (
+    "Cox regression on the same intervals, Efron ties, errors clustered over {hulls}: shown "
+    "beside, not used for any chance."
+)
+NO_HAZARD = "{mode}: no hazard fitted: {problem}"
+FIT_BASIS = "{mode}: {failures} among {sets}; {factors}."
+FACTORS, AGE_ALONE = "factors: {names}", "no factors, age alone"
+PRIOR_SHARES = (
+    "{mode}: of what is said of the Weibull shape the prior's share is {shape}, of the life "
+    "{scale} (100 %: the record taught nothing)."
+)
+LEANS_ON_PRIORS = (
+    "{mode}: few failures for its factors. The estimates lean on the stated priors; read the "
+    "ranges, not the middle."
+)
+NO_UNAIDED = "{mode}: no estimate without priors: {problem}"
+LEFT_OUT = "{mode}: {factor} is left out: it {why}."
+
+SINCE_FITTED = "engine hours since the piston set was fitted"
+SINCE_FITTED_LOG = "engine hours since fitted, log scale"
+SHARE_RUNNING, SHARE_FAILED = "share still running", "share failed"
+SHARE_BY_MODE, TIMES_THE_HAZARD = "share failed by this mode", "times the hazard"
+"""Titles of the pictures' axes."""
+BAND, OBSERVED, WEIBULL, FAILURES = "95 % band", "observed", "Weibull", "failures"
+LINE_LIMITS = "{percent} % limits of the line"
+"""What the pictures' legends call their lines and marks."""
+
+CHANCES = "How a chance is made"
+NUMBERS_CHOSEN = "Every number we chose, with its source and how sure we are of it: {settings}."
+SETTINGS = "settings"
+
+
+def counts_line(n_sets: int, n_running: int, n_failures: int, n_without_hours: int) -> str:
+    """How many piston sets and failures the record holds, in a sentence."""
+    return (
+        f"{count_text(n_sets, 'piston set')}, {n_running} still running, "
+        f"{count_text(n_failures, 'failure')}; "
+        f"{count_text(n_without_hours, 'set')} without running time left out."
+    )
+
+
+def step_text(effect: Mapping[str, Any]) -> str:
+    """One step of a factor in words, e.g. 'per 10 days'.
+
+    Args:
+        effect: its factor and its step, in the factor's unit.
+    """
+    step, factor = effect["step"], effect["factor"]
+    if factor == "full_throttle_25h":
+        return f"per {share_text(step)} of running time"
+    if FACTOR_UNITS[factor] == "yes/no":
+        return YES_NO_STEPS[factor]
+    unit = FACTOR_UNITS[factor]
+    return f"per {step:g} {unit.removesuffix('s') if step == 1 else unit}"

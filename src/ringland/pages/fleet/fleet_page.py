@@ -1,0 +1,164 @@
+"""What the fleet page says this week: the list, what changed, what stands behind it, the docks."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Mapping
+from typing import Any
+
+import plotly.graph_objects as go
+import polars as pl
+
+from ringland.decision.action_catalogue import NOTHING
+from ringland.decision.call_lines import ahead_text, room_line, summary_line
+from ringland.pages.fleet import fleet_words
+from ringland.pages.fleet.risk_charts import fleet_chances
+from ringland.pages.fleet.slot_lines import slot_rows
+from ringland.pages.week import plan_words
+from ringland.pages.week.past_calls import WeekChange
+from ringland.pages.week.plan_lines import (
+    bay_lines,
+    hand_lines,
+    kit_lines,
+    outlook_line,
+    plan_groups,
+    practice_rows,
+    renewal_line,
+    spare_line,
+    waiting_groups,
+)
+from ringland.pages.week.report_words import (
+    WORTH_SAYING,
+    dock_rule_line,
+    fuel_line,
+    one_grade_line,
+    unpriced_line,
+)
+from ringland.pages.week.week_report import WeekReport
+from ringland.words import fixed_words as words
+from ringland.words.number_words import (
+    day_text,
+    number_text,
+    quantity_text,
+    share_text,
+)
+
+Row = Mapping[str, Any]
+
+
+def fleet_context(report: WeekReport) -> dict[str, Any]:
+    """What the fleet page's template needs; `figures` are drawn by name."""
+    counts = Counter(str(sheet.call["call"]) for sheet in report.hulls)
+    told = [sheet for sheet in report.hulls if sheet.chance["chance_30d"] is not None]
+    figures: dict[str, go.Figure] = {}
+    if told:
+        chances = pl.DataFrame([{**sheet.chance, "call": sheet.call["call"]} for sheet in told])
+        figures["fleet"] = fleet_chances(chances)
+    change = report.change
+    return {
+        "tally": [(call, counts[call]) for call in words.CALL_LABELS if counts[call]],
+        "summary": summary_line(
+            [sheet.call for sheet in report.assessed],
+            report.decisions.horizon_d,
+            report.prices.currency,
+        ),
+        "ahead": ahead_text(report.decisions.horizon_d),
+        "waits": {
+            sheet.hull_id: line
+            for sheet in report.hulls
+            if (line := room_line(sheet.call, report.catalogue))
+        },
+        "advice": _advice(report),
+        "life_bound": _bound(report),
+        "change": change,
+        "change_title": change_title(change),
+        "plan": _behind(report),
+        "slots": slot_rows(report.decisions, report.catalogue, report.prices.currency),
+        "docks": [_dock(row, report) for row in report.dock_fuel.iter_rows(named=True)],
+        "dock_ids": sorted({sheet.dock_id for sheet in report.hulls}),
+        "need_of": need_of,
+        "figures": figures,
+        "finder": json.dumps(fleet_words.FINDER),
+        "said": fleet_words,
+        "slot_words": plan_words,
+        "price_note": unpriced_line(report.prices.from_settings),
+    }
+
+
+def need_of(call: Row) -> str:
+    """What a hull needs this week: 'shop', 'dock' (a change before its next rental) or 'none'."""
+    if call["call"] in ("keep_off", "book_check"):
+        return "shop"
+    return "none" if call["action"] == NOTHING else "dock"
+
+
+def change_title(change: WeekChange) -> str:
+    """The heading over what changed since the last report."""
+    since = None if change.since is None else day_text(change.since)
+    return fleet_words.change_words(since, len(change.lines))
+
+
+def dock_alarm(dock: Row, report: WeekReport) -> str:
+    """Litres below need and old litres at a dock, where there are any; else empty."""
+    parts = []
+    below, old = dock["below_need_share"], dock["over_28d_share"]
+    litres = dock["burned_l"] or 0.0
+    if below is not None and below >= WORTH_SAYING:
+        amount = quantity_text(below * litres, "l")
+        parts.append(fleet_words.BELOW_NEED.format(amount=amount, share=share_text(below)))
+    if old is not None and old >= WORTH_SAYING:
+        days = number_text(report.assumptions.number("fuel.old_after_d"), 0)
+        amount = quantity_text(old * litres, "l")
+        parts.append(fleet_words.OLDER.format(amount=amount, days=days, share=share_text(old)))
+    return "; ".join(parts)
+
+
+def _dock(row: Row, report: WeekReport) -> dict[str, Any]:
+    is_one_grade = row["dock_id"] in report.one_grade_docks
+    return {
+        **row,
+        "alarm": dock_alarm(row, report),
+        "rule": dock_rule_line(row, report.assumptions),
+        "burned": fuel_line(row, report.assumptions),
+        "one_grade": one_grade_line([row["dock_id"]] if is_one_grade else []),
+    }
+
+
+def _behind(report: WeekReport) -> dict[str, Any]:
+    """The block behind the list: jobs, bay load, who waits, hand changes, kits, the season."""
+    decisions, catalogue, currency = report.decisions, report.catalogue, report.prices.currency
+    calls = [sheet.call for sheet in report.hulls]
+    return {
+        "jobs": plan_groups(decisions, calls, catalogue),
+        "bay": bay_lines(decisions, currency),
+        "spare": spare_line(decisions, currency),
+        "waiting": waiting_groups(calls, catalogue),
+        "by_hand": hand_lines(decisions, catalogue, currency),
+        "practice": practice_rows(decisions, catalogue, currency),
+        "least_shown": share_text(report.assumptions.number("planning.least_chance_shown")),
+        "kits": kit_lines(decisions),
+        "outlook": outlook_line(decisions, currency),
+        "renewal": renewal_line(decisions),
+    }
+
+
+def _advice(report: WeekReport) -> dict[str, list[str]]:
+    """What to do about fuel and record on the hulls that cannot be assessed; needs no chance."""
+    unknown = {sheet.hull_id for sheet in report.not_assessed}
+    advice: dict[str, list[str]] = {}
+    for row in report.decisions.advice.iter_rows(named=True):
+        if row["hull_id"] in unknown and row["about"] != "chance":
+            advice.setdefault(row["hull_id"], []).append(row["advice"])
+    return advice
+
+
+def _bound(report: WeekReport) -> str:
+    """The bound on a new set's life where there are too few failures to say more; else empty."""
+    bound, few = (
+        report.decisions.bound,
+        report.assumptions.number("survival.few_events_per_covariate"),
+    )
+    if bound is None or bound.n_failures >= few:
+        return ""
+    return bound.sentence(report.assumptions.number("rebuild.incidence_at_h"))

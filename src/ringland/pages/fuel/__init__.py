@@ -1,0 +1,1 @@
+"""The fuel pages: docks and tanks."""

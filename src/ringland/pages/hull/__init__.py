@@ -1,0 +1,1 @@
+"""A hull's page."""

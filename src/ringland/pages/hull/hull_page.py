@@ -1,0 +1,197 @@
+"""What a hull's page says: its call, chances, drivers, record, tests, job and history."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from typing import Any
+
+import polars as pl
+from markupsafe import Markup
+
+from ringland.decision.action_catalogue import NOTHING, Catalogue
+from ringland.decision.bench_lines import WORST_FIRST, bench_rows
+from ringland.decision.call_lines import action_line, ahead_text
+from ringland.pages.hull import hull_words
+from ringland.pages.hull.hull_words import cost_facts
+from ringland.pages.hull.timeline_chart import TIMELINE, timeline_points
+from ringland.pages.week.past_calls import call_history
+from ringland.pages.week.plan_lines import hull_plan_line
+from ringland.pages.week.report_words import (
+    change_lines,
+    driver_line,
+    failure_count_line,
+    fuel_line,
+    hull_rule_line,
+    level_line,
+    makes_no_difference,
+    quality_line,
+    use_line,
+)
+from ringland.pages.week.week_report import HullSheet, WeekReport
+from ringland.pages.week.what_if import hull_figures, safe_json
+from ringland.words.number_words import (
+    UNKNOWN,
+    instant_text,
+    number_text,
+    plain_text,
+    quantity_text,
+)
+
+Row = Mapping[str, Any]
+
+
+def hull_context(
+    report: WeekReport, sheet: HullSheet, docks: Mapping[str, Row], clear: Collection[str]
+) -> dict[str, Any]:
+    """What the hull page's template needs; `figures` are drawn by name.
+
+    Args:
+        report: the week's report.
+        sheet: the hull.
+        docks: rows of `dock_fuel` by dock.
+        clear: factors whose effect the record tells from none.
+    """
+    settings = report.assumptions
+    turns_d, old_d = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
+    figures = {}
+    if sheet.exposure.height:
+        figures[TIMELINE] = timeline_points(sheet.exposure, sheet.events)
+    dock = docks.get(sheet.dock_id)
+    return {
+        "sheet": sheet,
+        "action": action_line(
+            sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
+        ),
+        "step": step_line(sheet.call, report.catalogue),
+        "facts": cost_facts(
+            sheet.call, ahead_text(report.decisions.horizon_d), report.prices.currency
+        ),
+        "engine": hull_words.engine_line(sheet.state, sheet.chance),
+        "said": hull_words,
+        "job": job_line(str(sheet.call["action"] or NOTHING), report.catalogue),
+        "plan": hull_plan_line(sheet.call, report.catalogue),
+        "advice": []
+        if sheet.chance["chance_30d"] is not None
+        else report.decisions.advice.filter(
+            (pl.col("hull_id") == sheet.hull_id) & (pl.col("about") != "chance")
+        )["advice"].to_list(),
+        "fuel_rule": hull_rule_line(sheet.fuel, dock, settings),
+        "quality": quality_line(sheet.quality),
+        "use": use_line(sheet.state, settings),
+        "behind": failure_count_line(
+            (fit.mode, fit.n_failures, fit.n_sets) for fit in report.fits.modes
+        ),
+        "drivers": _driver_rows(sheet.drivers, clear),
+        "fuel": fuel_line(sheet.fuel, settings),
+        "unknown_note": _unknown_note(sheet.exposure),
+        "tests": sorted(
+            bench_rows(sheet.tests), key=lambda test: WORST_FIRST.index(test["verdict"])
+        ),
+        "turns_d": number_text(turns_d, 0),
+        "old_d": number_text(old_d, 0),
+        "changes": change_lines(sheet.call, sheet.state, sheet.quality),
+        "horizons": horizon_rows(report, sheet),
+        "history": call_history(
+            report.past,
+            sheet.hull_id,
+            sheet.events.filter(pl.col("lane") == "Failure"),
+            report.as_of,
+            catalogue=report.catalogue,
+            n_weeks=int(settings.number("report.history_weeks")),
+        ),
+        "has_past": report.past is not None,
+        "lineage": [lineage_row(row) for row in sheet.lineage.iter_rows(named=True)],
+        "look_back_h": number_text(settings.number("exposure.trailing_h"), 0),
+        "what_if": _what_if(report, sheet, dock),
+        "figures": figures,
+    }
+
+
+def step_line(call: Row, catalogue: Catalogue) -> str:
+    """The step alone, without its price; what stands in its place where no step is named."""
+    action = call["action"]
+    return hull_words.NO_STEP if action is None else f"{catalogue.label(str(action))}."
+
+
+def job_line(action: str, catalogue: Catalogue) -> str:
+    """What the job takes: mechanic's hours, lift slots, kits; empty where there is none."""
+    jobs = catalogue.jobs(action)
+    if not jobs:
+        return ""
+    return hull_words.job_words(
+        sum(job.mechanic_h for job in jobs),
+        sum(job.lift_slots for job in jobs),
+        [(part, count) for job in jobs for part, count in job.parts.items()],
+    )
+
+
+def horizon_rows(report: WeekReport, sheet: HullSheet) -> list[dict[str, Any]]:
+    """The chances by horizon: label, chance, low, high, middle (of the fleet)."""
+    rows = []
+    for horizon in report.horizons:
+        own = horizon.chances.get(sheet.hull_id)
+        if own is not None:
+            rows.append(
+                {
+                    "label": horizon.label,
+                    "chance": own[0],
+                    "low": own[1],
+                    "high": own[2],
+                    "middle": horizon.fleet_middle,
+                }
+            )
+    return rows
+
+
+def lineage_row(row: Row) -> dict[str, str]:
+    """One fill in texts: when, litres, source, grade, and the row of the file it stands in."""
+    grade = row["octane_aki"], row["octane_ron"]
+    at_dock = row["source"] == "dock"
+    return {
+        "at": instant_text(row["filled_at"]),
+        "amount": quantity_text(row["volume_l"], "l", 1),
+        "source": str(row["source_dock_id"] or "") if at_dock else str(row["source"]),
+        "grade": hull_words.GRADE_AKI.format(grade=plain_text(grade[0]))
+        if grade[0] is not None
+        else hull_words.GRADE_RON.format(grade=plain_text(grade[1]))
+        if grade[1] is not None
+        else hull_words.GRADE_OF_DOCK
+        if at_dock
+        else UNKNOWN,
+        "row": UNKNOWN
+        if row["source_file"] is None
+        else hull_words.FILE_AND_ROW.format(file=row["source_file"], row=row["source_row"]),
+    }
+
+
+def _what_if(report: WeekReport, sheet: HullSheet, dock: Row | None) -> Markup | None:
+    if sheet.chance["chance_30d"] is None:
+        return None
+    return Markup(safe_json(hull_figures(sheet.state, sheet.fuel, dock)))  # noqa: S704  # safe_json
+
+
+def _driver_rows(drivers: Iterable[Row], clear: Collection[str]) -> list[dict[str, object]]:
+    """A bar for each factor that makes a difference; those that make none share one line."""
+    level: list[Row] = []
+    rows: list[Row] = []
+    for driver in drivers:
+        (level if makes_no_difference(driver) else rows).append(driver)
+    longest = max((abs(row["log_hazard_part"]) for row in rows), default=0.0) or 1.0
+    told: list[dict[str, object]] = [
+        {
+            "line": driver_line(row, is_clear=row["factor"] in clear),
+            "part": row["log_hazard_part"],
+            "width": round(50 * abs(row["log_hazard_part"]) / longest, 1),
+        }
+        for row in rows
+    ]
+    if level:
+        told.append({"line": level_line(level), "part": 0.0, "width": 0.0})
+    return told
+
+
+def _unknown_note(exposure: pl.DataFrame) -> str:
+    unknown = exposure["octane_margin_on"].null_count()
+    if not unknown:
+        return ""
+    return hull_words.NOT_DRAWN.format(unknown=unknown, rentals=exposure.height)

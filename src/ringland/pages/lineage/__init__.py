@@ -1,0 +1,1 @@
+"""The sets and failures behind each effect."""

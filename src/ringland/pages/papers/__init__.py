@@ -1,0 +1,1 @@
+"""Papers of single hulls and the week in one file."""

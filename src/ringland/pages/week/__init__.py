@@ -1,0 +1,1 @@
+"""A week's numbers and lines that several pages show."""

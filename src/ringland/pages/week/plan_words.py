@@ -1,0 +1,128 @@
+"""What stands behind the week's list: bay load, who waits, kits, the season, more lift slots."""
+
+from __future__ import annotations
+
+from ringland.words.number_words import (
+    UNKNOWN,
+    count_text,
+    money_text,
+    number_text,
+    share_text,
+)
+
+SPARES = (
+    "{days} hull-days off the water this week, {made_good} made good by a spare; one more spare "
+    "hull would save {worth}."
+)
+WAITS = "{job} waits for next week, {why}"
+HULL_WAITS = "{job} waits for next week: {why}."
+HULL_BY_HAND = "decided by hand in the week's file."
+PINNED = "pinned to {job}"
+FORBIDDEN = "something is forbidden on it; it gets {job}"
+NO_KIT = "No kit to order for this week's jobs."
+OUTLOOK = (
+    "To the season's end, with the plan's renewals and today's fuel: about {failures} failures "
+    "({low} to {high} in 9 of 10 plays) and {lost} of rental lost."
+)
+
+ANOTHER_SLOT = "What would another lift slot buy?"
+SLOTS_THIS_WEEK, SLOTS_NOW = "Lift slots this week", "{slots} (now)"
+SLOT_LINE = "{title}: {cost}; {failures}."
+FAILURES_EXPECTED = "{failures} failures expected"
+GETS, NO_LONGER_GETS = "Gets", "No longer gets"
+SLOTS_NOTE = (
+    "The same plan solved again with only the slots changed; mechanic hours, kits, spare hulls "
+    "and safety rules stay. Where the cost stays, another limit holds, or nothing more pays. "
+    "Failures: unplanned, over {ahead}, on the hulls whose chance can be told."
+)
+NO_SLOT_PAYS = (
+    "Nothing this week: with {fewest} to {most} slots the plan stays as it is, at an {cost} and "
+    "{failures} over {ahead}. No job that takes a lift pays, or another limit holds it back."
+)
+SLOTS_COST = "expected cost {cost}"
+
+
+def title_words(name: str) -> str:
+    """A limit's name as a label, e.g. 'Lift slots'."""
+    text = part_words(name)
+    return text[:1].upper() + text[1:]
+
+
+def part_words(name: str) -> str:
+    """A part's or a limit's name as it is read, e.g. 'piston kit'."""
+    return name.replace("_", " ")
+
+
+def worth_words(amount: float | None, currency: str) -> str:
+    """What one more of a limit would save in a week; null is said."""
+    if amount is None:
+        return UNKNOWN
+    return "nothing this week" if amount == 0 else money_text(amount, currency)
+
+
+def hand_words(hull: str, what: str, cost: float, currency: str) -> str:
+    """What was decided by hand on a hull, and what that costs against the plan left free."""
+    price = f"costs {money_text(cost, currency)} more" if cost > 0 else "costs nothing more"
+    return f"{hull}: {what}; {price} than the plan without it."
+
+
+def order_words(n: int, part: str) -> str:
+    """Kits to order for the week's jobs."""
+    return f"Order now: {count_text(n, part_words(part))} for this week's jobs."
+
+
+def season_kits_words(part: str, q50: float, q80: float, q95: float) -> str:
+    """Kits that repairs are likely to use up to the season's end, by quantiles of the plays."""
+    return (
+        f"To the season's end repairs are likely to use "
+        f"{count_text(round(q50), part_words(part))}: enough in 8 plays of 10 are "
+        f"{number_text(q80, 0)}, in 19 of 20 {number_text(q95, 0)}."
+    )
+
+
+def renewal_words(
+    age_h: float | None, limits: tuple[float | None, float | None, float] | None
+) -> str:
+    """At what age a set is best renewed on plan, or that no age pays.
+
+    Args:
+        age_h: engine hours; None where none pays.
+        limits: low and high end of that age in engine hours (None: under the first age tried,
+            never) and the share of the draws in which none pays; None where not worked out.
+    """
+    if age_h is None:
+        line = "Renewing piston sets at a planned age pays at no age this record knows of"
+        if limits is None:
+            return f"{line}."
+        return f"{line} (so in {share_text(limits[2])} of the draws)."
+    line = f"Planned renewal of a piston set pays best at {number_text(age_h, 0)} engine hours"
+    if limits is None:
+        return f"{line}."
+    low = "under the first" if limits[0] is None else number_text(limits[0], 0)
+    high = "never" if limits[1] is None else f"{number_text(limits[1], 0)} h"
+    return (
+        f"{line} for a hull at the fleet's middle ({low} to {high}; in {share_text(limits[2])} "
+        f"of the draws no planned renewal pays)."
+    )
+
+
+def slots_title(n_slots: int) -> str:
+    """A number of lift slots."""
+    return count_text(n_slots, "lift slot")
+
+
+def slots_cost_words(cost: float, less: float, currency: str, *, is_now: bool) -> str:
+    """What the week is expected to cost with a number of slots, beside the plan as it stands.
+
+    Args:
+        cost: of the plan with these slots.
+        less: what it costs less than the plan as it stands.
+        currency: e.g. 'USD'.
+        is_now: these are the slots the week has.
+    """
+    whole = SLOTS_COST.format(cost=money_text(cost, currency))
+    if is_now:
+        return f"{whole}, as the week stands"
+    if less == 0:
+        return f"{whole}, the same as now"
+    return f"{whole}, {money_text(abs(less), currency)} {'less' if less > 0 else 'more'} than now"

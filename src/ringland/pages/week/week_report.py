@@ -1,0 +1,258 @@
+"""The one thing the pages and the terminal list are made from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import polars as pl
+
+from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.action_prices import Prices
+from ringland.decision.bench_lines import latest_tests
+from ringland.decision.call_lines import call_label, room_line
+from ringland.decision.fuel_burned import fuel_burned, one_grade_docks
+from ringland.decision.horizons import Horizon, page_horizons
+from ringland.decision.week_decisions import WeekDecisions
+from ringland.decision.week_tables import WeekTables
+from ringland.pages.week.hull_lineage import recent_fills
+from ringland.pages.week.hull_timeline import hull_events, known_shares
+from ringland.pages.week.past_calls import WeekChange, change_since
+from ringland.pages.week.what_if import grades_sold
+from ringland.risk.fleet_evidence import FleetEvidence
+from ringland.risk.fleet_hazard import FleetFits
+from ringland.settings.assumptions import Assumptions
+from ringland.words.manner import DEFAULT_MANNER, Manner, in_manner
+from ringland.words.number_words import chance_text, money_text, price_text, range_text
+
+Row = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class HullSheet:
+    """All that a hull's page says.
+
+    `call`, `chance` are its rows of `HullCalls` and `HullChances`; `drivers` its rows of
+    `HullDrivers`; `state` its row of `running_sets`; `quality` its row of `RecordQuality`
+    with `known_shares` (null if it did not run of late); `fuel` its row of `fuel_burned`,
+    empty if it did not run of late.  `lineage` holds the record rows of the fills behind its
+    last hours, as `recent_fills` returns them.
+    """
+
+    hull_id: str
+    dock_id: str
+    call: Row
+    chance: Row
+    state: Row
+    drivers: tuple[Row, ...]
+    quality: Row
+    fuel: Row
+    tests: pl.DataFrame
+    exposure: pl.DataFrame
+    events: pl.DataFrame
+    lineage: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class WeekReport:
+    """One week's report: every hull in service, the docks, the evidence, the row accounting.
+
+    `hulls` stand in order of rank, hulls that cannot be assessed last.  `row_accounting`
+    has one row per record kind: kind, rows_in, loaded, set_aside.  `versions` names what
+    made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `past`
+    (`PastCalls`) is None where none was handed on.  `grades_aki` are the pump numbers on
+    record.  A customer's copy holds one hull and leads to no other page.  `manner` is how
+    its figures are written.
+    """
+
+    as_of: datetime
+    is_demo: bool
+    hulls: tuple[HullSheet, ...]
+    dock_fuel: pl.DataFrame
+    one_grade_docks: tuple[str, ...]
+    fleet_middle: Row
+    prices: Prices
+    fits: FleetFits
+    evidence: FleetEvidence
+    row_accounting: pl.DataFrame
+    versions: Mapping[str, str]
+    assumptions: Assumptions
+    decisions: WeekDecisions
+    past: pl.DataFrame | None = None
+    horizons: tuple[Horizon, ...] = ()
+    grades_aki: tuple[float, ...] = ()
+    is_customer_copy: bool = False
+    manner: Manner = DEFAULT_MANNER
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """What could be done, as the decisions were made with."""
+        return self.decisions.catalogue
+
+    @property
+    def change(self) -> WeekChange:
+        """What changed since the last report kept."""
+        rows = [{**sheet.call, "chance_30d": sheet.chance["chance_30d"]} for sheet in self.hulls]
+        return change_since(self.past, rows, self.as_of, self.catalogue, self.assumptions)
+
+    @property
+    def assessed(self) -> tuple[HullSheet, ...]:
+        """The hulls with a rank."""
+        return tuple(sheet for sheet in self.hulls if sheet.call["rank"] is not None)
+
+    @property
+    def not_assessed(self) -> tuple[HullSheet, ...]:
+        """The hulls the record does not carry an answer for."""
+        return tuple(sheet for sheet in self.hulls if sheet.call["rank"] is None)
+
+
+def make_week_report(
+    *,
+    as_of: datetime,
+    is_demo: bool,
+    records: Mapping[str, pl.DataFrame],
+    exposure: pl.DataFrame,
+    bench: pl.DataFrame,
+    record_quality: pl.DataFrame,
+    tables: WeekTables,
+    fits: FleetFits,
+    evidence: FleetEvidence,
+    row_accounting: pl.DataFrame,
+    versions: Mapping[str, str],
+    assumptions: Assumptions,
+    decisions: WeekDecisions,
+    past: pl.DataFrame | None = None,
+    season_ends_at: datetime | None = None,
+    manner: Manner = DEFAULT_MANNER,
+) -> WeekReport:
+    """The report of one week, from what was known at `as_of`.
+
+    Args:
+        as_of: the instant the report speaks of, UTC.
+        is_demo: the records are invented; every page then says so.
+        records: the record frames by kind (`RECORD_KINDS`).
+        exposure: `SessionExposure`.
+        bench: `BenchVerdicts`.
+        record_quality: `RecordQuality`.
+        tables: as `make_week_tables` returns them.
+        fits: as `fit_fleet` returns them.
+        evidence: as `fleet_evidence` returns it.
+        row_accounting: kind, rows_in, loaded, set_aside; a row per record kind.
+        versions: what made the report, by name.
+        assumptions: settings.
+        decisions: as `make_week_decisions` returns them.
+        past: `PastCalls` of earlier weeks; None: none is kept.
+        season_ends_at: the season's last day; None: no chance to its end is given.
+        manner: how the pages write their figures.
+    """
+    calls = _by_hull(decisions.calls)
+    chances = _by_hull(tables.chances)
+    states = _by_hull(tables.running)
+    recent = known_shares(exposure, as_of, assumptions)
+    quality = _by_hull(record_quality.join(recent, on="hull_id", how="left"))
+    fuel = _by_hull(fuel_burned(exposure, "hull_id", as_of, assumptions))
+    tests = latest_tests(bench).partition_by("engine_id", as_dict=True)
+    with in_manner(manner):
+        all_events = hull_events(records)
+    events = all_events.partition_by("hull_id", as_dict=True)
+    ran = exposure.sort("started_at").partition_by("hull_id", as_dict=True)
+    lineage = recent_fills(records["fills"], exposure, assumptions).partition_by(
+        "hull_id", as_dict=True
+    )
+    drivers = tables.drivers.partition_by("hull_id", as_dict=True)
+    no_tests = bench.clear()
+    no_events = all_events.clear()
+    no_fills = recent_fills(records["fills"].clear(), exposure.clear(), assumptions)
+    sheets = []
+    for hull_id, call in calls.items():
+        state = states[hull_id]
+        sheets.append(
+            HullSheet(
+                hull_id=hull_id,
+                dock_id=str(state["dock_id"]),
+                call=call,
+                chance=chances[hull_id],
+                state=state,
+                drivers=tuple(drivers.get((hull_id,), tables.drivers.clear()).to_dicts()),
+                quality=quality.get(hull_id, {}),
+                fuel=fuel.get(hull_id, {}),
+                tests=tests.get((state["engine_id"],), no_tests),
+                exposure=ran.get((hull_id,), exposure.clear()),
+                events=events.get((hull_id,), no_events),
+                lineage=lineage.get((hull_id,), no_fills),
+            )
+        )
+    middle = tables.chances.select("chance_7d", "chance_30d").median().row(0, named=True)
+    return WeekReport(
+        as_of=as_of,
+        is_demo=is_demo,
+        hulls=tuple(sheets),
+        dock_fuel=tables.dock_fuel,
+        one_grade_docks=one_grade_docks(exposure, assumptions),
+        fleet_middle=middle,
+        prices=tables.prices,
+        fits=fits,
+        evidence=evidence,
+        row_accounting=row_accounting,
+        versions=dict(sorted(versions.items())),
+        assumptions=assumptions,
+        decisions=decisions,
+        past=past,
+        horizons=page_horizons(
+            fits=fits,
+            running=tables.running,
+            chances=tables.chances,
+            as_of=as_of,
+            season_ends_at=season_ends_at,
+            assumptions=assumptions,
+        ),
+        grades_aki=tuple(grades_sold(records["deliveries"], records["fills"])),
+        manner=manner,
+    )
+
+
+WEEK_LIST_HEADINGS = (
+    "Rank",
+    "Hull",
+    "Dock",
+    "This week",
+    "Chance in 30 days",
+    "Range",
+    "Do",
+    "Cost",
+    "Cost of waiting",
+)
+
+
+def week_list_lines(report: WeekReport) -> list[tuple[str, ...]]:
+    """The week's list for a terminal: one row of texts per hull, under `WEEK_LIST_HEADINGS`."""
+    with in_manner(report.manner):
+        return [_list_line(sheet, report) for sheet in report.hulls]
+
+
+def _list_line(sheet: HullSheet, report: WeekReport) -> tuple[str, ...]:
+    call, chance, currency = sheet.call, sheet.chance, report.prices.currency
+    return (
+        "-" if call["rank"] is None else str(call["rank"]),
+        sheet.hull_id,
+        sheet.dock_id,
+        call_label(str(call["call"]), report.as_of, report.assumptions),
+        chance_text(chance["chance_30d"]),
+        range_text(chance["chance_30d_low"], chance["chance_30d_high"]),
+        do_text(sheet, report) if call["action"] else str(call["reason"]),
+        price_text(call["action_cost"], currency),
+        money_text(call["cost_of_waiting"], currency),
+    )
+
+
+def do_text(sheet: HullSheet, report: WeekReport) -> str:
+    """What to do on a hull this week, and what waits for room, for a list."""
+    waits = room_line(sheet.call, report.catalogue)
+    do = report.catalogue.short(str(sheet.call["action"]))
+    return f"{do} ({waits})" if waits else do
+
+
+def _by_hull(frame: pl.DataFrame) -> dict[str, Row]:
+    return {str(row["hull_id"]): row for row in frame.iter_rows(named=True)}

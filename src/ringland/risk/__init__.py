@@ -1,0 +1,1 @@
+"""Who fails next: the fit, chances, drivers and what lies ahead."""

@@ -1,0 +1,162 @@
+"""How many engine hours a hull is expected to run: its dock's pace, its share, the season's turn.
+
+What a hull ran in a few weeks is mostly chance, and a rental year rises in spring and falls
+in autumn.  So the hours expected of a hull are those its dock's hulls ran of late, times how
+much it runs beside them over the year, drawn in as far as its record leaves that open
+(`credible_means`), times how the whole fleet's hours went on from these weeks in earlier
+seasons.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import polars as pl
+
+from ringland.risk.credibility import credible_means
+from ringland.settings.assumptions import Assumptions
+
+DAY_S = 86_400.0
+YEAR_D = 364
+"""Whole weeks, so that a weekend is held against a weekend."""
+AHEAD_D = 30
+"""Days ahead that the season's turn speaks of; shorter and longer horizons take it too."""
+
+
+def expected_use(
+    exposure: pl.DataFrame, hulls: pl.DataFrame, as_of: datetime, assumptions: Assumptions
+) -> pl.DataFrame:
+    """Mean engine hours a day expected of each hull in service over the days ahead.
+
+    A hull that did not run in a block of `record.recent_sessions_d` days says nothing in it:
+    it may have lain ashore.
+
+    Args:
+        exposure: `SessionExposure` as known at `as_of`.
+        hulls: the `hulls` records as known at `as_of`.
+        as_of: the instant the report speaks of, UTC.
+        assumptions: settings.
+
+    Returns:
+        One row per hull in service: hull_id, dock_id, use_h_d = dock_use_h_d (mean of its
+        dock's hulls that ran of late; null: none did) x use_beside_dock x season_turn,
+        is_own_use (whether its own rentals speak for use_beside_dock, which is else 1),
+        last_session_at (null: never rented), throttle_known_share (of its recent rentals).
+    """
+    look_back_d = assumptions.number("record.recent_sessions_d")
+    of_late = pl.col("started_at") > as_of - timedelta(days=look_back_d)
+    last = exposure.group_by("hull_id").agg(
+        last_session_at=pl.col("ended_at").max(),
+        throttle_known_share=1 - pl.col("is_throttle_assumed").filter(of_late).mean(),
+    )
+    fleet = in_service(hulls, as_of)
+    blocks = _hours_by_block(exposure, fleet, as_of, assumptions)
+    pace = blocks.filter(pl.col("block") == 0).select("dock_id", dock_use_h_d="dock_h_d").unique()
+    share = credible_means(
+        blocks.select(
+            "dock_id",
+            "hull_id",
+            mean=pl.col("ran_h") / pl.col("dock_h"),
+            weight=pl.col("dock_h"),
+        )
+    )
+    turn = season_turn(exposure, as_of, assumptions)
+    return (
+        fleet.select("hull_id", "dock_id")
+        .join(last, on="hull_id", how="left")
+        .join(pace, on="dock_id", how="left")
+        .join(share.select("hull_id", use_beside_dock="credible_mean"), on="hull_id", how="left")
+        .select(
+            "hull_id",
+            "dock_id",
+            use_h_d=turn * pl.col("dock_use_h_d") * pl.col("use_beside_dock").fill_null(1.0),
+            season_turn=pl.lit(turn),
+            dock_use_h_d="dock_use_h_d",
+            use_beside_dock=pl.col("use_beside_dock").fill_null(1.0),
+            is_own_use=pl.col("use_beside_dock").is_not_null(),
+            last_session_at="last_session_at",
+            throttle_known_share="throttle_known_share",
+        )
+        .sort("hull_id")
+    )
+
+
+def _hours_by_block(
+    exposure: pl.DataFrame, fleet: pl.DataFrame, as_of: datetime, assumptions: Assumptions
+) -> pl.DataFrame:
+    """Hours of each hull in service in each block of days of the last year it ran in.
+
+    Blocks count back from `as_of`.  `dock_h_d` is the pace of the dock's hulls that ran in
+    the block, `dock_h` what a hull in service as long as this one would run at that pace.
+    """
+    block_d = assumptions.number("record.recent_sessions_d")
+    ago_d = (pl.lit(as_of) - pl.col("started_at")).dt.total_seconds() / DAY_S
+    served_d = (pl.lit(as_of) - pl.col("in_service_at")).dt.total_seconds() / DAY_S
+    return (
+        exposure.filter(ago_d.is_between(0.0, YEAR_D, closed="left"))
+        .with_columns(block=(ago_d / block_d).floor())
+        .group_by("hull_id", "block")
+        .agg(ran_h=(pl.col("engine_h_stop") - pl.col("engine_h_start")).sum())
+        .filter(pl.col("ran_h") > 0)
+        .join(fleet.select("hull_id", "dock_id", "in_service_at"), on="hull_id")
+        .sort("dock_id", "hull_id", "block")
+        # a hull that came this morning has had a day to run
+        .with_columns(days=(served_d - pl.col("block") * block_d).clip(1.0, block_d))
+        .with_columns(
+            dock_h_d=pl.col("ran_h").sum().over("dock_id", "block")
+            / pl.col("days").sum().over("dock_id", "block")
+        )
+        .with_columns(dock_h=pl.col("dock_h_d") * pl.col("days"))
+    )
+
+
+def season_turn(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions) -> float:
+    """Hours a day in the days ahead over those of late, as earlier seasons went on from here.
+
+    Expected ahead is what earlier years ran in these days, times how far this year stands
+    above them in the same days before (only days on record in both).  Where little ran, that
+    ratio is mostly chance: `record.season_level_h` hours of "as in earlier years" are added
+    on both sides.  Held within `record.season_turn_most` and its inverse.  1 where no earlier
+    year is on record, or where nothing ran in those weeks.
+
+    Args:
+        exposure: started_at, engine_h_start and engine_h_stop of the rentals known at `as_of`.
+        as_of: the instant looked ahead from.
+        assumptions: settings.
+    """
+    look_back_d = assumptions.number("record.recent_sessions_d")
+    first = exposure["started_at"].min()
+    if not isinstance(first, datetime):
+        return 1.0
+    ran_h = pl.col("engine_h_stop") - pl.col("engine_h_start")
+
+    def hours_between(start: datetime, stop: datetime) -> float:
+        inside = pl.col("started_at").is_between(start, stop, "left")
+        return float(exposure.select(ran_h.filter(inside).sum()).item())
+
+    of_late_h = hours_between(as_of - timedelta(days=look_back_d), as_of)
+    ahead_h = before_h = now_h = 0.0
+    n_years = 0
+    then = as_of - timedelta(days=YEAR_D)
+    while then > first:
+        covered = min(timedelta(days=look_back_d), then - first)
+        ahead_h += hours_between(then, then + timedelta(days=AHEAD_D))
+        before_h += hours_between(then - covered, then)
+        now_h += hours_between(as_of - covered, as_of)
+        n_years += 1
+        then -= timedelta(days=YEAR_D)
+    if of_late_h <= 0.0 or ahead_h + before_h <= 0.0:
+        return 1.0
+    level_h = assumptions.number("record.season_level_h")
+    rise = (now_h + level_h) / (before_h + level_h)
+    most = assumptions.number("record.season_turn_most")
+    turn = rise * (ahead_h / n_years / AHEAD_D) / (of_late_h / look_back_d)
+    return min(max(turn, 1.0 / most), most)
+
+
+def in_service(hulls: pl.DataFrame, as_of: datetime) -> pl.DataFrame:
+    """The hulls in the fleet at `as_of`."""
+    return hulls.filter(
+        (pl.col("in_service_at") <= as_of)
+        & (pl.col("out_of_service_at").is_null() | (pl.col("out_of_service_at") > as_of))
+    )

@@ -1,0 +1,1 @@
+"""Whether we were right: outcomes, challenger, model card."""

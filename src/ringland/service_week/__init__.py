@@ -1,1 +1,0 @@
-"""What do we do this week?  Estimates in; chances, calls, sentences, pictures and pages out."""

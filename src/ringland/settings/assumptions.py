@@ -1,0 +1,123 @@
+"""Every number we chose, with its unit, its source and how sure we are of it.
+
+The numbers stand in `assumptions.toml` beside this module; a shop may lay its own file
+over them.  Nothing else in the project holds a threshold, a coefficient or a prior.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+
+MARKS = {
+    "P": "published text, read",
+    "S": "secondary or trade page, read",
+    "M": "from memory",
+    "CP": "common practice, no source",
+    "A": "assumption, to be set by the user",
+    "C": "computed",
+}
+
+
+class AssumptionError(ValueError):
+    """A settings file does not say what it must; the message names file, entry and remedy."""
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """One number we chose: value, unit, mark (a key of `MARKS`) and where it comes from."""
+
+    name: str
+    value: float
+    unit: str
+    mark: str
+    source: str
+
+
+class Assumptions(Mapping[str, Assumption]):
+    """All assumptions by dotted name, e.g. 'fuel.old_after_d'."""
+
+    def __init__(self, entries: Mapping[str, Assumption]) -> None:
+        self._entries = dict(entries)
+
+    def __getitem__(self, name: str) -> Assumption:
+        return self._entries[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._entries)
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+    def number(self, name: str) -> float:
+        """The value of one assumption, in its stated unit."""
+        return self._entries[name].value
+
+    def changed(self, **values: float) -> Assumptions:
+        """The same with some values changed; a dot in a name is written as two underscores."""
+        entries = dict(self._entries)
+        for key, value in values.items():
+            name = key.replace("__", ".")
+            old = entries[name]
+            entries[name] = Assumption(name, float(value), old.unit, old.mark, old.source)
+        return Assumptions(entries)
+
+
+def load_assumptions(own_file: Path | None = None) -> Assumptions:
+    """The project's assumptions, with a shop's own file laid over them.
+
+    Raises:
+        AssumptionError: an entry lacks a field, has an unknown mark, or the shop's own
+            file names an entry the project does not have.
+    """
+    default = files("ringland.settings").joinpath("assumptions.toml")
+    entries = _read("assumptions.toml", default.read_text(encoding="utf-8"))
+    if own_file is not None:
+        own = _read(str(own_file), own_file.read_text(encoding="utf-8"))
+        if unknown := sorted(set(own) - set(entries)):
+            raise AssumptionError(
+                f"{own_file}: no such setting: {', '.join(unknown)}. "
+                f"Known settings are listed in assumptions.toml."
+            )
+        entries |= own
+    return Assumptions(entries)
+
+
+def read_assumptions(file: str, text: str) -> Assumptions:
+    """The settings in `text`, which has the form of assumptions.toml; `file` is only named.
+
+    Raises:
+        AssumptionError: an entry lacks a field or has an unknown mark.
+    """
+    return Assumptions(_read(file, text))
+
+
+def _read(file: str, text: str) -> dict[str, Assumption]:
+    try:
+        groups = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise AssumptionError(f"{file}: not valid TOML: {error}") from error
+    entries = {}
+    for group, members in groups.items():
+        for key, fields in members.items():
+            name = f"{group}.{key}"
+            entries[name] = _entry(file, name, fields)
+    return entries
+
+
+def _entry(file: str, name: str, fields: object) -> Assumption:
+    wanted = {"value", "unit", "mark", "source"}
+    if not isinstance(fields, dict) or set(fields) != wanted:
+        raise AssumptionError(f"{file}: {name} must have exactly {', '.join(sorted(wanted))}.")
+    if fields["mark"] not in MARKS:
+        raise AssumptionError(
+            f"{file}: {name} has mark {fields['mark']!r}; use one of {', '.join(MARKS)}."
+        )
+    if isinstance(fields["value"], bool) or not isinstance(fields["value"], int | float):
+        raise AssumptionError(f"{file}: {name} has value {fields['value']!r}; give a number.")
+    return Assumption(
+        name, float(fields["value"]), fields["unit"], fields["mark"], fields["source"]
+    )

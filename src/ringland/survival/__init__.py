@@ -1,0 +1,1 @@
+"""How long lives last: estimators on plain arrays."""

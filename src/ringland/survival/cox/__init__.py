@@ -1,0 +1,1 @@
+"""Cox regression over (start, stop] spells: kernel, fit, checks, prediction."""

@@ -1,0 +1,1 @@
+"""Judging forecasts: scores, ranking and calibration."""

@@ -1,0 +1,1 @@
+"""Hazards that give chances, and the checks of their fit."""

@@ -1,0 +1,1 @@
+"""Life tables, parametric lives and what is read off them."""

@@ -1,1 +1,0 @@
-"""What does the operator read?  The week's report in; pages, tables and mail out."""

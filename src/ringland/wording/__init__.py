@@ -1,1 +1,0 @@
-"""Fixed words and figures as words, in one place so that they can be translated."""

@@ -1,0 +1,175 @@
+"""The invented demo fleet: every failed engine gets its report; rebuilds are compared."""
+
+import json
+import re
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from ringland.bench.bench_station import station_pressures
+from ringland.bench.bench_tests import judge_bench_tests
+from ringland.bench.bench_verdicts import default_bench_limits
+from ringland.causes.cause_report import CauseReport, ShopRecord, cause_reports
+from ringland.causes.cause_table import default_cause_table
+from ringland.causes.rebuild_comparison import (
+    RebuildComparison,
+    builds_after_rebuild,
+    compare_rebuilds,
+)
+from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.decision.action_prices import prices
+from ringland.exposure.exposure_spells import spells
+from ringland.exposure.octane_margin import session_exposure
+from ringland.fuel.session_fuel import session_fuel
+from ringland.history.engine_history import piston_lives
+from ringland.history.hour_meter import engine_sessions
+from ringland.history.known_then import known_by
+from ringland.intake.intake import take_in
+from ringland.intake.raw_text import read_raw
+from ringland.pages.causes.cause_pages import build_cause_site, report_name
+from ringland.settings.assumptions import load_assumptions
+
+DEMO = Path(__file__).parents[2] / "synthetic_data" / "demo"
+AS_OF = datetime(2026, 10, 5, tzinfo=UTC)
+ASSUMPTIONS = load_assumptions()
+
+
+@pytest.fixture(scope="module")
+def shop() -> ShopRecord:
+    loaded: dict[str, pl.DataFrame] = {}
+    known: dict[str, set[str]] = {}
+    for name, kind in RECORD_KINDS.items():
+        file = DEMO / f"{name}.csv"
+        frame = take_in(kind, read_raw(file.name, file.read_bytes()), known).loaded
+        loaded[name] = frame.select(kind.schema.column_names())
+        if len(kind.key) == 1:
+            known[name] = set(frame[kind.key[0]])
+    records = known_by(loaded, AS_OF)
+    sessions, _ = engine_sessions(records, ASSUMPTIONS)
+    ledger = session_fuel(records, sessions, ASSUMPTIONS, AS_OF)
+    limits = default_bench_limits()
+    station = station_pressures(
+        records["inspections"], records["installations"], records["hulls"], records["docks"]
+    )
+    return ShopRecord(
+        as_of=AS_OF,
+        is_demo=True,
+        records=records,
+        lives=piston_lives(records, sessions, AS_OF),
+        exposure=session_exposure(ledger.sessions, sessions, ASSUMPTIONS),
+        bench=judge_bench_tests(records["inspections"], records["engines"], station, limits),
+        effects=(),
+        prices=prices(records["costs"], AS_OF.year, ASSUMPTIONS),
+        table=default_cause_table(),
+        limits=limits,
+        assumptions=ASSUMPTIONS,
+        photos={},
+        versions={"ringland": "test"},
+    )
+
+
+@pytest.fixture(scope="module")
+def reports(shop: ShopRecord) -> tuple[CauseReport, ...]:
+    return cause_reports(shop)
+
+
+@pytest.fixture(scope="module")
+def comparison(shop: ShopRecord) -> RebuildComparison:
+    builds, _ = builds_after_rebuild(shop.lives, shop.records["rebuilds"], ASSUMPTIONS)
+    stretches = spells(shop.exposure, shop.lives, ASSUMPTIONS)
+    return compare_rebuilds(builds, stretches, ASSUMPTIONS, np.random.default_rng(5))
+
+
+def test_every_failed_engine_has_its_page_and_its_pdf(
+    shop: ShopRecord, reports: tuple[CauseReport, ...], comparison: RebuildComparison
+) -> None:
+    site = build_cause_site(shop, reports, comparison)
+    failures = shop.records["failures"].height
+    assert failures > 20
+    assert len({report_name(report) for report in reports}) == failures
+    for report in reports:
+        assert site[f"causes/{report_name(report)}.pdf"].startswith(b"%PDF")
+        assert b"Invented demo data" in site[f"causes/{report_name(report)}.html"]
+    assert b"Invented demo data" in site["causes/rebuilds.html"]
+
+
+def test_every_row_of_every_teardown_is_in_a_report(
+    shop: ShopRecord, reports: tuple[CauseReport, ...]
+) -> None:
+    shown = {(r.engine_id, row[0], row[1]) for r in reports for row in r.found}
+    entered = set(shop.records["teardowns"].select("engine_id", "part", "finding").iter_rows())
+    assert entered <= shown
+
+
+def test_no_demo_finding_is_unknown_to_the_cause_table(reports: tuple[CauseReport, ...]) -> None:
+    assert not [note for r in reports for note in r.found_notes if "Not in the cause table" in note]
+
+
+@pytest.mark.parametrize(
+    ("engine_id", "says"),
+    [
+        ("E-1004", "Knock, driver not established"),
+        ("E-1006", "Knock, driver not established"),
+        ("E-1040", "The shop settled on 'Knock: calibration asks for more than the fuel gives'"),
+    ],
+)
+def test_no_headline_accuses_the_fuel_against_test_record_or_the_shops_own_word(
+    reports: tuple[CauseReport, ...], engine_id: str, says: str
+) -> None:
+    """Three reports named 'fuel below need' at about 90 % or more.
+
+    The first two against a fuel sample and a record that met the need, the third while the
+    shop itself had settled on the calibration.
+    """
+    made = [r for r in reports if r.engine_id == engine_id and r.mode == "ring_land_fracture"]
+    assert len(made) == 1
+    assert made[0].summary[1].startswith(says)
+    assert not any("speak most for 'Knock: fuel" in line for line in made[0].summary)
+    assert not any("The findings put 'Knock: fuel" in line for line in made[0].summary)
+
+
+def test_no_headline_names_a_cause_that_its_own_test_or_the_record_speaks_against(
+    reports: tuple[CauseReport, ...],
+) -> None:
+    for made in reports:
+        named = re.match(r"The findings speak most for '([^']+)'", made.summary[1])
+        for cause in made.causes:
+            if named and cause.name == named[1]:
+                assert not cause.record.startswith("against"), made.engine_id
+                assert cause.chance.startswith(("about", "over")), made.engine_id
+
+
+def test_a_weight_that_the_shops_cases_turned_is_not_marked_as_from_a_book(
+    shop: ShopRecord, reports: tuple[CauseReport, ...]
+) -> None:
+    """'Damage in one cylinder only (strong; from memory)' stood for fuel in 12 reports.
+
+    The table says against; the settled cases had turned the sign and the mark did not follow.
+    """
+    table = {finding.words: finding for finding in shop.table.findings.values()}
+    turned = 0
+    for made in reports:
+        for cause in made.causes:
+            key = next((k for k, c in shop.table.causes.items() if c.name == cause.name), None)
+            for side, lines in ((1, cause.support), (-1, cause.contradiction)):
+                for line in lines:
+                    words, _, rest = line.rpartition(": ")
+                    state = 1 if rest.startswith("seen") else -1
+                    if key and table[words].weight(key) * state * side < 0:
+                        turned += 1
+                        assert "this shop's settled cases" in line, line
+    assert turned  # the demo holds such a case
+
+
+def test_the_rebuild_comparison_finds_what_was_built_in_no_effect_of_scope(
+    comparison: RebuildComparison,
+) -> None:
+    # the demo's truth holds no effect of the scope or the head test on a set's life
+    truth = json.loads((DEMO / "truth.json").read_text(encoding="utf-8"))["scenario"]
+    assert not [name for name in truth["ring_land"] if "full" in name or "head" in name]
+    assert comparison.ratios.height >= 2
+    for row in comparison.ratios.iter_rows(named=True):
+        assert row["low"] <= 1.0 <= row["high"], row

@@ -1,0 +1,109 @@
+"""Which cause a headline may name."""
+
+from datetime import datetime
+from typing import Any
+
+import polars as pl
+import pytest
+
+from ringland.causes.cause_differential import rank_causes
+from ringland.causes.cause_findings import engine_findings
+from ringland.causes.cause_headline import headline, spoken_against
+from ringland.causes.cause_table import (
+    CauseTableError,
+    default_cause_table,
+    read_cause_table,
+)
+from tests.causes.cause_rows import OPENED, teardown
+
+TABLE = default_cause_table()
+KNOCK = [
+    "1 | piston | second land broken down",
+    "2 | piston | second land broken down",
+    "1 | piston | pitting at the crown edge",
+]
+SAMPLE_LOW = "fuel system | fuel sample below the need of the calibration"
+
+
+def speaks(**sides: str) -> pl.DataFrame:
+    return pl.DataFrame(
+        [(key, sides.get(key, "says nothing"), "") for key in TABLE.causes],
+        schema=["cause", "side", "sentence"],
+        orient="row",
+    )
+
+
+def said(
+    seen: list[str],
+    not_seen: list[str] | None = None,
+    settled: str | None = None,
+    **sides: str,
+) -> str:
+    found = engine_findings(teardown(seen, not_seen or []), TABLE, "E1", 3)
+    at: datetime | None = OPENED if settled else None
+    failure: dict[str, Any] = {"confirmed_cause": settled, "cause_confirmed_at": at}
+    against = spoken_against(found, speaks(**sides), TABLE)
+    return headline(rank_causes(found, TABLE), against, failure, TABLE)
+
+
+def test_a_driver_is_named_where_its_own_test_says_so() -> None:
+    assert said([*KNOCK, SAMPLE_LOW]).startswith("The findings speak most for 'Knock: fuel below")
+
+
+def test_the_record_alone_keeps_a_driver_out_of_the_headline() -> None:
+    line = said([*KNOCK, SAMPLE_LOW], knock_fuel="against")
+    assert line == (
+        "Knock, driver not established: the record speaks against 'Knock: fuel below need'."
+    )
+
+
+def test_its_own_test_alone_keeps_a_driver_out_of_the_headline() -> None:
+    line = said(KNOCK, [SAMPLE_LOW, "controller | calibration read out: raised"])
+    assert "fuel sample below the need of the calibration (not seen)" in line or (
+        "Knock: fuel" not in line
+    )
+
+
+def test_one_of_two_own_tests_that_says_yes_lets_the_driver_be_named() -> None:
+    # the charge cooler is clear, the passages are blocked: hot charge stays possible
+    hot = [*KNOCK, "cooling | cooling passages blocked by scale, sand or weed"]
+    found = engine_findings(teardown(hot, ["cooling | charge cooler fouled"]), TABLE, "E1", 3)
+    assert "knock_hot_charge" not in spoken_against(found, speaks(), TABLE)
+
+
+def test_the_runner_up_in_a_headline_is_not_one_spoken_against_either() -> None:
+    line = said([*KNOCK, SAMPLE_LOW], knock_tune="against")
+    assert "calibration asks" not in line
+
+
+def test_what_the_shop_settled_on_comes_before_where_the_findings_lean() -> None:
+    line = said([*KNOCK, SAMPLE_LOW], settled="knock_tune")
+    assert line.startswith("The shop settled on 'Knock: calibration asks for more")
+    assert "Knock: fuel" not in line
+
+
+def test_a_settled_cause_against_its_own_test_is_not_named_in_a_headline() -> None:
+    stock = "controller | calibration read out: stock"
+    line = said([*KNOCK, SAMPLE_LOW, stock], settled="knock_tune")
+    assert line.startswith("Driver not established")
+
+
+def test_an_own_test_that_weighs_nothing_is_refused_with_its_name() -> None:
+    text = """
+    [model]
+    [cause.a]
+    name = "A"
+    mechanism = "m"
+    share = 1
+    ask = ""
+    prevention = ""
+    own_tests = ["f"]
+    [finding.f]
+    part = "p"
+    words = "w"
+    mark = "A"
+    source = "s"
+    weights = {}
+    """
+    with pytest.raises(CauseTableError, match=r"cause\.a names f as its own tests"):
+        read_cause_table(text, "t.toml")

@@ -1,0 +1,236 @@
+from datetime import timedelta
+
+import polars as pl
+import pytest
+
+from ringland.bench.bench_station import station_pressures
+from ringland.bench.bench_tests import judge_bench_tests
+from ringland.bench.bench_verdicts import default_bench_limits
+from ringland.causes.cause_findings import engine_findings
+from ringland.causes.cause_table import default_cause_table
+from ringland.causes.rebuild_acceptance import RebuildBasis
+from ringland.causes.rebuild_scope import (
+    RebuildSheet,
+    can_close,
+    default_rebuild_table,
+    propose_rebuild,
+)
+from ringland.contracts.records import Inspections
+from tests.causes.cause_rows import OPENED, teardown
+
+TABLE = default_cause_table()
+LIMITS = default_bench_limits()
+REBUILT = OPENED + timedelta(days=10)
+ENGINE = {
+    "engine_id": "E1",
+    "induction": "supercharged",
+    "cylinders": 2,
+    "bore_mm": 100.0,
+    "journal_mm": 50.0,
+    "book_compression_kpa": None,
+}
+GOOD = {
+    ("valve_seal_vacuum", "port"): (29.5, "inHg"),
+    ("ring_end_gap", "cylinder"): (0.62, "mm"),
+    ("bore_taper", "cylinder"): (0.02, "mm"),
+    ("deck_flatness", "engine"): (0.02, "mm"),
+    ("bearing_clearance", "cylinder"): (0.05, "mm"),
+    ("compression", "cylinder"): (165.0, "psi"),
+    ("leak_down", "cylinder"): (4.0, "%"),
+}
+
+
+def readings() -> list[dict[str, object]]:
+    """A good and signed reading at every place."""
+    rows = []
+    for (measure, by), (value, unit) in GOOD.items():
+        places = {"engine": [None], "cylinder": [1, 2], "port": [1, 2]}[by]
+        for cylinder in places:
+            for port in ["intake", "exhaust"] if by == "port" else [None]:
+                rows += [
+                    {
+                        "engine_id": "E1",
+                        "inspected_at": REBUILT,
+                        "measure": measure,
+                        "cylinder": cylinder,
+                        "port": port,
+                        "state": "measured",
+                        "value": value,
+                        "unit": unit,
+                        "barometer_kpa": 101.325,
+                        "rebuilt_at": REBUILT,
+                        "signed_by": "mechanic A",
+                    }
+                ]
+    return rows
+
+
+def judged(rows: list[dict[str, object]]) -> pl.DataFrame:
+    schema = {name: column.dtype for name, column in Inspections.columns().items()}
+    frame = pl.DataFrame(rows, schema=schema)
+    none = pl.DataFrame(
+        schema={
+            "engine_id": pl.String,
+            "hull_id": pl.String,
+            "installed_at": pl.Datetime("us", "UTC"),
+        }
+    )
+    station = station_pressures(
+        frame,
+        none,
+        pl.DataFrame(schema={"hull_id": pl.String, "dock_id": pl.String}),
+        pl.DataFrame(schema={"dock_id": pl.String, "altitude_m": pl.Float64}),
+    )
+    return judge_bench_tests(frame, pl.DataFrame([ENGINE]), station, LIMITS)
+
+
+def sheet(
+    mode: str | None = "ring_land_fracture",
+    seen: list[str] | None = None,
+    before: list[dict[str, object]] | None = None,
+    after: list[dict[str, object]] | None = None,
+    engine: dict[str, object] | None = None,
+) -> RebuildSheet:
+    findings = engine_findings(teardown(seen or []), TABLE, "E1", 2)
+    basis = RebuildBasis(engine or ENGINE, judged(before or []), judged(after or []), LIMITS)
+    return propose_rebuild(basis, mode, findings, TABLE)
+
+
+def keys(of: RebuildSheet) -> set[str]:
+    return {item.key for item in of.items}
+
+
+def test_a_broken_land_opens_the_bottom_end_and_tests_every_port() -> None:
+    # common practice, no source: bottom end, bearings, pump, relief valve, ports, valves and
+    # seats, decks, diamond-honed bores, ring gaps for boost
+    assert keys(sheet()) >= {
+        "bottom_end_opened",
+        "bearings_renewed",
+        "oil_pump_checked",
+        "relief_valve_new",
+        "ports_vacuum_tested",
+        "valves_and_seats_cut",
+        "decks_faced",
+        "bore_honed",
+        "pistons_and_rings",
+    }
+    assert sheet().scope == "full"
+
+
+def test_a_leaking_seat_alone_leaves_the_bottom_end_closed() -> None:
+    head = sheet("valve_seal", ["valve | valve seal poor on the vacuum test"])
+    assert head.scope == "top_end"
+    assert not keys(head) & {"bottom_end_opened", "bearings_renewed", "pistons_and_rings"}
+    assert keys(head) >= {"relief_valve_new", "ports_vacuum_tested", "valves_and_seats_cut"}
+    assert "bearing_clearance" not in {line.measure for line in head.acceptance}
+
+
+def test_wiped_bearings_open_the_bottom_end_whatever_the_mode() -> None:
+    opened = sheet("valve_seal", ["bearing | bearings wiped or blue"])
+    assert opened.scope == "full"
+    item = next(item for item in opened.items if item.key == "bottom_end_opened")
+    assert item.because == ("seen: bearings wiped or blue",)
+
+
+def test_a_failed_test_is_a_reason() -> None:
+    worn = [row | {"inspected_at": OPENED, "rebuilt_at": None} for row in readings()]
+    for row in worn:
+        if row["measure"] == "bearing_clearance":
+            row["value"] = 0.2
+    opened = sheet("valve_seal", before=worn)
+    item = next(item for item in opened.items if item.key == "bearings_renewed")
+    assert item.because == ("failed: bearing clearance",)
+
+
+def test_ports_that_all_passed_spare_the_valve_work_but_one_untested_port_does_not() -> None:
+    before = [row | {"inspected_at": OPENED, "rebuilt_at": None} for row in readings()]
+    assert "valves_and_seats_cut" not in keys(sheet("ring_wear", before=before))
+    one_short = [
+        row
+        for row in before
+        if (row["measure"], row["cylinder"], row["port"]) != ("valve_seal_vacuum", 2, "exhaust")
+    ]
+    assert "valves_and_seats_cut" in keys(sheet("ring_wear", before=one_short))
+
+
+def test_every_port_and_cylinder_has_its_acceptance_line_with_target_and_limit() -> None:
+    lines = sheet().acceptance
+    ports = {(line.cylinder, line.port) for line in lines if line.measure == "valve_seal_vacuum"}
+    assert ports == {(1, "intake"), (1, "exhaust"), (2, "intake"), (2, "exhaust")}
+    assert all(line.target and line.limit and line.mark for line in lines)
+    gap = next(line for line in lines if line.measure == "ring_end_gap")
+    assert gap.limit == "0.60 to 1.20 mm"  # from memory: 0.006 x 100 mm bore for boost
+
+
+def test_a_sheet_with_every_reading_passed_and_signed_can_be_closed() -> None:
+    assert can_close(sheet(after=readings())) == (True, ())
+
+
+def test_a_sheet_without_readings_cannot_be_closed() -> None:
+    closed, obstacles = can_close(sheet())
+    assert not closed
+    assert len(obstacles) == len(sheet().acceptance)
+    assert all("missing" in obstacle for obstacle in obstacles)
+
+
+@pytest.mark.parametrize(
+    ("change", "obstacle"),
+    [
+        ({"value": 24.0}, "lap and retest, and no reason"),
+        ({"value": 35.0}, "cannot be, and no reason"),
+        ({"state": "stated_ok", "value": None, "unit": None}, "cannot judge, and no reason"),
+        ({"state": "not_looked_at", "value": None, "unit": None}, "missing, and no reason"),
+        ({"signed_by": None}, "not signed"),
+        (
+            {"value": 24.0, "accepted_because": "race in the morning", "signed_by": None},
+            "not signed",
+        ),
+        ({"value": 24.0, "accepted_because": "owner told in writing"}, None),
+    ],
+)
+def test_one_bad_reading_keeps_the_sheet_open_unless_a_signed_reason_is_recorded(
+    change: dict[str, object], obstacle: str | None
+) -> None:
+    rows = readings()
+    at = next(n for n, row in enumerate(rows) if row["port"] == "exhaust" and row["cylinder"] == 2)
+    rows[at] |= change
+    closed, obstacles = can_close(sheet(after=rows))
+    if obstacle is None:
+        assert closed
+    else:
+        assert len(obstacles) == 1
+        assert obstacles[0].startswith("Valve-seal vacuum, cylinder 2, exhaust")
+        assert obstacle in obstacles[0]
+
+
+def test_before_and_after_stand_side_by_side() -> None:
+    before = [
+        row | {"inspected_at": OPENED, "rebuilt_at": None, "value": 24.0}
+        for row in readings()
+        if row["measure"] == "valve_seal_vacuum"
+    ]
+    line = sheet(before=before, after=readings()).acceptance[0]
+    assert line.before == "24 inHg (ratio 0.80)"
+    assert line.after == "29.5 inHg (ratio 0.99)"
+
+
+def test_an_engine_of_unknown_cylinders_cannot_be_closed_on_its_deck_alone() -> None:
+    unknown = ENGINE | {"cylinders": None}
+    closed, obstacles = can_close(sheet(after=readings(), engine=unknown))
+    assert not closed
+    assert any("number of cylinders is not known" in line for line in obstacles)
+
+
+def test_cautions_and_break_in_are_on_every_sheet() -> None:
+    of = sheet("valve_seal")
+    assert any("Compressed air" in line for line in of.cautions)
+    assert any("vapour" in line for line in of.cautions)
+    assert any("engine on before water" in line for line in of.break_in)
+    assert of.break_in_mark == "CP"
+
+
+def test_the_table_speaks_only_of_findings_and_measures_that_exist() -> None:
+    for key, item in default_rebuild_table()["item"].items():
+        assert set(item.get("findings", ())) <= set(TABLE.findings), key
+        assert {f"{m}.repeatability" for m in item.get("tests", ())} <= set(LIMITS), key
+        assert item["hours"] > 0

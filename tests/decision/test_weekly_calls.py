@@ -1,0 +1,97 @@
+"""One call a hull: the plan's action where it may run, a safety rule's where it may not."""
+
+from dataclasses import replace
+from typing import Any
+
+import polars as pl
+import pytest
+
+from ringland.decision.safety_rules import safety_rules
+from ringland.decision.weekly_calls import hull_calls
+from tests.decision.small_fleet import CATALOGUE, SETTINGS, small_fleet
+
+FLEET = small_fleet()
+FITS = FLEET.fits()
+TABLES = FLEET.tables(FITS)
+MADE = FLEET.decisions(FITS)
+ASHORE = "take_out_of_use"
+
+
+def call_of(option: str, chance_7d: float = 0.01, short_of: tuple[str, ...] = ()) -> dict[str, Any]:
+    """The call on H03 where the plan gives it the option."""
+    chances = TABLES.chances.with_columns(
+        chance_7d=pl.when(pl.col("hull_id") == "H03").then(chance_7d).otherwise("chance_7d")
+    )
+    tables = replace(TABLES, chances=chances)
+    rules = safety_rules(tables.running, chances, tables.bench_warnings, SETTINGS)
+    assert MADE.plan is not None
+    planned = MADE.plan.rows.with_columns(
+        option=pl.when(pl.col("hull_id") == "H03").then(pl.lit(option)).otherwise("option"),
+        wanted=pl.lit("planned_top_end"),
+        short_of=pl.when(pl.col("hull_id") == "H03")
+        .then(pl.lit(list(short_of), dtype=pl.List(pl.String)))
+        .otherwise("short_of"),
+        is_bound=pl.col("hull_id").is_in(rules["hull_id"].implode()),
+    )
+    calls = hull_calls(
+        tables,
+        drivers=tables.drivers.clear(),
+        rules=rules,
+        options=MADE.options,
+        planned=planned,
+        ashore=ASHORE,
+        catalogue=CATALOGUE,
+        horizon_d=30.0,
+        assumptions=SETTINGS,
+    )
+    return calls.filter(hull_id="H03").row(0, named=True)
+
+
+@pytest.mark.parametrize(
+    ("option", "call"),
+    [
+        ("nothing", "rent_as_normal"),
+        ("drain_refill", "rent_as_normal"),
+        ("fuel_and_throttle", "rent_as_normal"),
+        ("leak_down_check", "book_check"),
+        ("fuel_and_check", "book_check"),
+        ("planned_top_end", "book_check"),
+        (ASHORE, "keep_off"),
+    ],
+)
+def test_the_call_follows_from_the_plans_action(option: str, call: str) -> None:
+    made = call_of(option)
+    priced = MADE.options.filter(hull_id="H03", option=option).row(0, named=True)
+
+    assert (made["call"], made["action"]) == (call, option)
+    assert made["action_cost"] == priced["sure_cost"]
+    assert made["decided_by"] == "cost"
+
+
+def test_a_chance_at_the_limit_keeps_a_hull_off_whatever_its_action() -> None:
+    limit = SETTINGS.number("call.keep_off_chance_7d")
+    made = call_of("leak_down_check", chance_7d=limit)
+
+    assert (made["call"], made["decided_by"]) == ("keep_off", "safety")
+    assert "at or over the 20 % from which a hull is kept off the water" in made["reason"]
+    assert call_of("leak_down_check", chance_7d=limit - 0.001)["call"] == "book_check"
+
+
+def test_a_hull_that_waits_for_room_says_for_what() -> None:
+    made = call_of("nothing", short_of=("lift slots",))
+
+    assert (made["waits_for"], made["no_room_in"]) == ("planned_top_end", "lift slots")
+    assert call_of("nothing")["waits_for"] is None
+
+
+def test_fleet_gets_one_call_each_ranked_by_cost_of_waiting() -> None:
+    calls = MADE.calls
+
+    assert sorted(calls["hull_id"]) == [f"H{number:02d}" for number in range(12)]
+    ranked = calls.drop_nulls("rank")
+    assert ranked["rank"].to_list() == list(range(1, 11))
+    assert ranked["cost_of_waiting"].is_sorted(descending=True)
+    by_hull = {row["hull_id"]: row for row in calls.to_dicts()}
+    assert (by_hull["H00"]["call"], by_hull["H00"]["action"]) == ("keep_off", "repair")
+    assert by_hull["H01"]["call"] == by_hull["H02"]["call"] == "not_enough_record"
+    assert (by_hull["H04"]["call"], by_hull["H04"]["action"]) == ("book_check", "leak_down_check")

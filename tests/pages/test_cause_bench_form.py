@@ -1,0 +1,163 @@
+from collections.abc import Iterator
+from pathlib import Path
+
+import polars as pl
+import pytest
+from playwright.sync_api import Page, sync_playwright
+
+from ringland.causes.cause_findings import engine_findings
+from ringland.causes.cause_table import default_cause_table
+from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.intake.intake import Intake, take_in
+from ringland.intake.raw_text import read_raw
+from ringland.pages.causes.cause_bench_form import bench_form_page, bench_form_workbook
+from tests.outside_tools import ARGUMENTS, CHROMIUM, missing
+
+TABLE = default_cause_table()
+HOSTILE = '</script><img src=x onerror=alert(1)> =1+1, "so"'
+
+
+def loaded(file_name: str, content: bytes) -> Intake:
+    known = {"engines": ["E-1", HOSTILE]}
+    return take_in(RECORD_KINDS["teardowns"], read_raw(file_name, content), known)
+
+
+def test_the_filled_spreadsheet_loads_with_every_row_not_looked_at() -> None:
+    content = bench_form_workbook(TABLE, 3, "E-1", "2025-07-01T09:00:00Z")
+    intake = loaded("teardowns_E-1.xlsx", content)
+    assert intake.rows_set_aside == 0
+    assert intake.rows_loaded == intake.rows_in > 100
+    assert set(intake.loaded["state"]) == {"not_looked_at"}
+    found = engine_findings(intake.loaded, TABLE, "E-1", 3)
+    assert found.unmatched == ()
+    assert found.number_seen == 0
+
+
+def test_the_same_spreadsheet_has_the_same_bytes() -> None:
+    assert bench_form_workbook(TABLE, 2) == bench_form_workbook(TABLE, 2)
+
+
+def test_a_serial_that_looks_like_a_formula_stays_text() -> None:
+    intake = loaded("t.xlsx", bench_form_workbook(TABLE, 1, HOSTILE, "2025-07-01T09:00:00Z"))
+    assert set(intake.loaded["engine_id"]) == {HOSTILE}
+
+
+def test_hostile_serials_cannot_end_the_script() -> None:
+    page = bench_form_page(TABLE, {HOSTILE: 3}).decode()
+    assert page.count("</script>") == 2
+    assert "<img" not in page
+
+
+def test_the_form_asks_for_nothing_off_the_device() -> None:
+    page = bench_form_page(TABLE, {}).decode()
+    for reach in ("http:", "https:", "src=", "@import", "fetch(", "<link"):
+        assert reach not in page
+
+
+@pytest.fixture
+def form(tmp_path: Path) -> Iterator[Page]:
+    """The form opened from disk on a phone; fails its test on any fault or request."""
+    if CHROMIUM is None:
+        missing("Chromium is not installed: apt-get install chromium")
+    file = tmp_path / "bench-form.html"
+    file.write_bytes(bench_form_page(TABLE, {"E-1": 2, HOSTILE: 4}))
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        context = browser.new_context(
+            viewport={"width": 390, "height": 844}, has_touch=True, offline=True
+        )
+        page = context.new_page()
+        faults: list[str] = []
+        page.on("console", lambda message: faults.append(message.text))
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on(
+            "request",
+            lambda request: (
+                None if request.url.startswith(("file:", "blob:")) else faults.append(request.url)
+            ),
+        )
+        page.goto(file.as_uri())
+        yield page
+        browser.close()
+        assert faults == []
+
+
+def look(page: Page, finding: str, place: str, state: str) -> None:
+    page.get_by_label(f"{finding}, {place}: {state}", exact=True).check()
+
+
+@pytest.mark.browser
+def test_a_mechanic_fills_the_form_on_a_phone_offline_and_the_file_loads(
+    form: Page, tmp_path: Path
+) -> None:
+    form.get_by_label("Engine serial").fill("E-1")
+    assert form.locator("#cylinders").input_value() == "2"  # the engine's own
+    form.get_by_label("Opened at").fill("2025-07-01T09:00")
+    for part in ("piston", "rod"):
+        form.locator(f"details[data-part='{part}'] > summary").tap()
+    look(form, "second land broken down", "cylinder 1", "seen")
+    form.get_by_label("second land broken down, cylinder 1: extent").select_option("severe")
+    form.get_by_label("second land broken down, cylinder 1: photo file names").fill("a.jpg; b.jpg")
+    look(form, "second land broken down", "cylinder 2", "not seen")
+    form.locator("details[data-part='rod'] button").tap()
+    form.locator("#own > summary").tap()
+    form.get_by_role("button", name="Add a finding").tap()
+    form.get_by_label("Part", exact=True).fill("flywheel")
+    form.get_by_label("What was looked for").fill('a mark, like a "hook"')
+    form.get_by_label("Own finding 1: seen", exact=True).check()
+
+    assert form.evaluate("document.documentElement.scrollWidth") == 390
+    with form.expect_download() as download:
+        form.get_by_role("button", name="Save the file").tap()
+    file = tmp_path / download.value.suggested_filename
+    download.value.save_as(file)
+
+    assert file.name.startswith("teardowns_E-1_")
+    intake = loaded(file.name, file.read_bytes())
+    assert intake.rows_set_aside == 0
+    assert intake.rows_loaded == intake.rows_in
+    seen = intake.loaded.filter(pl.col("state") == "seen").sort("part")
+    assert seen.select("cylinder", "part", "finding", "extent", "photo_files").rows() == [
+        (None, "flywheel", 'a mark, like a "hook"', None, None),
+        (1, "piston", "second land broken down", "severe", "a.jpg; b.jpg"),
+    ]
+    found = engine_findings(intake.loaded, TABLE, "E-1", 2)
+    assert found.states["second_land_down"] == "seen"
+    assert found.states["rod_bent"] == "not_seen"
+    assert found.states["crown_molten"] == "not_looked_at"
+    assert found.unmatched == ('flywheel: a mark, like a "hook" (seen)',)
+
+
+@pytest.mark.browser
+def test_what_was_entered_is_still_there_after_the_page_was_closed(form: Page) -> None:
+    form.get_by_label("Engine serial").fill("E-1")
+    form.locator("details[data-part='rod'] > summary").tap()
+    look(form, "bent rod", "cylinder 2", "seen")
+    form.reload()
+    form.locator("details[data-part='rod'] > summary").tap()
+    assert form.get_by_label("Engine serial").input_value() == "E-1"
+    assert form.get_by_label("bent rod, cylinder 2: seen", exact=True).is_checked()
+
+
+@pytest.mark.browser
+def test_an_incomplete_form_says_what_is_missing_and_saves_nothing(form: Page) -> None:
+    form.get_by_label("Opened at").fill("2099-01-01T09:00")
+    form.get_by_role("button", name="Save the file").tap()
+    trouble = form.get_by_role("alert").inner_text()
+    assert "Enter the engine serial." in trouble
+    assert "cannot have been opened in the future" in trouble
+
+
+@pytest.mark.browser
+def test_every_control_is_named_and_large_enough_for_a_thumb(form: Page) -> None:
+    form.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+    small = form.evaluate(
+        """Array.from(document.querySelectorAll(
+             'button, select, summary, .choice span, input[type=text]'))
+           .filter((e) => e.offsetParent && e.getBoundingClientRect().height < 44).length"""
+    )
+    unnamed = form.evaluate(
+        """Array.from(document.querySelectorAll('input, select'))
+           .filter((e) => !e.getAttribute('aria-label') && !(e.labels && e.labels.length)).length"""
+    )
+    assert (small, unnamed) == (0, 0)

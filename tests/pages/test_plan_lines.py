@@ -1,0 +1,135 @@
+"""What stands behind the list, in words: who waits, decisions by hand, kits, renewal."""
+
+from dataclasses import replace
+
+from ringland.decision.catalogue_file import own_catalogue
+from ringland.decision.hand_changes import HandChanges
+from ringland.decision.week_decisions import default_limits
+from ringland.pages.week.plan_lines import (
+    bay_lines,
+    hand_lines,
+    hull_plan_line,
+    kit_lines,
+    outlook_line,
+    plan_groups,
+    practice_rows,
+    renewal_line,
+    spare_line,
+    waiting_groups,
+)
+from ringland.pages.week.what_if import choices
+from ringland.survival.lives.age_replacement import ReplacementLimits
+from tests.decision.small_fleet import CATALOGUE, SETTINGS, small_fleet
+
+FLEET = small_fleet()
+FITS = FLEET.fits()
+LIMITS = default_limits(CATALOGUE, SETTINGS)
+WEEK = FLEET.decisions(FITS)
+NO_SLOT = FLEET.decisions(FITS, limits=replace(LIMITS, lift_slots=0))
+
+
+def test_the_jobs_are_the_lists_own_and_add_up() -> None:
+    calls = WEEK.calls.to_dicts()
+    groups = plan_groups(WEEK, calls, CATALOGUE)
+
+    assert [hull for group in groups for hull in group["hulls"]] == [
+        hull
+        for action in WEEK.calls["action"].drop_nulls().unique(maintain_order=True)
+        for hull in WEEK.calls.filter(action=action)["hull_id"]
+        if action != "nothing"
+    ]
+    assert WEEK.plan is not None
+    assert sum(group["mechanic_h"] for group in groups) == WEEK.plan.used["mechanic hours"]
+
+
+def test_a_hull_without_room_says_what_it_waits_for_and_what_one_more_is_worth() -> None:
+    groups = waiting_groups(NO_SLOT.calls.to_dicts(), CATALOGUE)
+
+    assert groups == [
+        {"line": "open and repair waits for next week, no lift slot left", "hulls": ["H00"]}
+    ]
+    broken = NO_SLOT.calls.filter(hull_id="H00").row(0, named=True)
+    assert hull_plan_line(broken, CATALOGUE) == (
+        "Open, repair and measure before it runs again waits for next week: no lift slot left."
+    )
+    assert waiting_groups(WEEK.calls.to_dicts(), CATALOGUE) == []
+    # The broken hull stands a week for want of a slot: seven days at 400.
+    slots = {row["name"]: row for row in bay_lines(NO_SLOT, "USD")}["Lift slots"]
+    assert slots == {"name": "Lift slots", "used": "0", "room": "0", "worth": "USD 2,800"}
+
+
+def test_what_is_decided_by_hand_is_shown_with_its_cost() -> None:
+    changes = HandChanges({"H05": "borescope"}, {"H03": ["fuel_rule", "fuel_and_check"]})
+    easy = SETTINGS.changed(planning__least_chance_shown=0.9)  # so that H03 has a fuel rule to lose
+    made = FLEET.decisions(FITS, changes=changes, assumptions=easy)
+    lines = hand_lines(made, CATALOGUE, "USD")
+
+    assert lines[0].startswith("H05: pinned to borescope; costs USD")
+    assert lines[1].startswith("H03: something is forbidden on it; it gets nothing; costs USD")
+    assert all(line.endswith("more than the plan without it.") for line in lines)
+    assert hand_lines(WEEK, CATALOGUE, "USD") == []
+    pinned = made.calls.filter(hull_id="H05").row(0, named=True)
+    assert hull_plan_line(pinned, CATALOGUE) == "decided by hand in the week's file."
+
+
+def test_what_the_record_does_not_show_is_listed_with_its_price_and_not_as_a_saving() -> None:
+    wary = SETTINGS.changed(planning__least_chance_shown=1.0)
+    made = FLEET.decisions(FITS, assumptions=wary)
+    rows = practice_rows(made, CATALOGUE, "USD")
+
+    assert [row["label"] for row in rows] == [
+        CATALOGUE.label(name)
+        for name in ("drain_refill", "fuel_rule", "restrict_throttle", "mild_calibration")
+    ]
+    assert rows[0]["price"] == "USD 170"
+    assert all(row["shown"].endswith("%") for row in rows)
+    assert set(made.calls["action"].drop_nulls()) == {"repair", "leak_down_check", "nothing"}
+
+
+def test_kits_are_told_by_quantile_and_the_season_by_its_spread() -> None:
+    lines = kit_lines(WEEK)
+
+    assert lines[0] == "No kit to order for this week's jobs."
+    assert WEEK.outlook is not None
+    kits = WEEK.outlook.filter(quantity="kits: top_end_kit").row(0, named=True)
+    said = f"enough in 8 plays of 10 are {kits['q80']:.0f}, in 19 of 20 {kits['q95']:.0f}."
+    assert any("top end kit" in line and said in line for line in lines)
+    assert "9 of 10 plays" in outlook_line(WEEK, "USD")
+    within = replace(LIMITS, parts_lead_d={"top_end_kit": 3.0, "bottom_end_kit": 3.0})
+    none_left = replace(within, parts_on_hand=dict.fromkeys(within.parts_on_hand, 0))
+    assert "Order now: 1 top end kit" in " ".join(
+        kit_lines(FLEET.decisions(FITS, limits=none_left))
+    )
+
+
+def test_the_renewal_age_is_told_with_limits_or_none() -> None:
+    assert WEEK.renewal is not None
+    limits = ReplacementLimits(300.0, None, 0.4, 400, 0.95, "")
+    at = replace(WEEK, renewal=replace(WEEK.renewal, age=512.3, limits=limits))
+    none = replace(WEEK, renewal=replace(WEEK.renewal, age=None, limits=limits))
+
+    assert renewal_line(at) == (
+        "Planned renewal of a piston set pays best at 512 engine hours for a hull at the fleet's "
+        "middle (300 to never; in 40 % of the draws no planned renewal pays)."
+    )
+    assert renewal_line(none) == (
+        "Renewing piston sets at a planned age pays at no age this record knows of (so in 40 % of "
+        "the draws)."
+    )
+    assert renewal_line(replace(WEEK, renewal=None)) == ""
+
+
+def test_days_off_are_told_with_what_a_spare_is_worth() -> None:
+    line = spare_line(WEEK, "USD")
+
+    # Seven days of the broken hull and half a day of a check.
+    assert line.startswith("7.5 hull-days off the water this week, 0.0 made good by a spare")
+    spared = FLEET.decisions(FITS, limits=replace(LIMITS, spare_hulls=1))
+    assert "7.0 made good by a spare" in spare_line(spared, "USD")
+
+
+def test_an_action_the_shop_does_not_offer_is_not_in_the_what_if() -> None:
+    own = own_catalogue("[action.fuel_rule]\noffered = false", "actions.toml", SETTINGS)
+
+    assert "fuel_rule" in [action.name for action in choices(CATALOGUE)]
+    assert "fuel_rule" not in [action.name for action in choices(own)]
