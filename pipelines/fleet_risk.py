@@ -47,7 +47,7 @@ def fleet_fits(
     group_name=ROOM,
     partitions_def=WEEKS,
     kinds={"python"},
-    deps=[piston_lives],
+    deps=[piston_lives, spells],
     ins={"fleet_fits": dg.AssetIn(key_prefix=ROOM)},
 )
 def evidence(
@@ -59,7 +59,8 @@ def evidence(
     """Survival curves, cumulative incidence and effects with limits and failure counts."""
     as_of = shop.as_of(context.partition_key)
     lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
-    found = fleet_evidence(lives, fleet_fits, shop.assumptions())
+    stretches = warehouse.read_week("fuel_exposure.spells", Spells, as_of)
+    found = fleet_evidence(lives, stretches, fleet_fits, shop.assumptions())
     return dg.Output(
         found,
         metadata={

@@ -14,6 +14,9 @@ CODE = [*(ROOT / "src").rglob("*.py"), *(ROOT / "pipelines").rglob("*.py"),
         *(ROOT / "synthetic_data").rglob("*.py")]  # fmt: skip
 
 
+PYPROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
+
+
 def tracked_files() -> list[Path]:
     listing = subprocess.run(
         ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, check=True, text=True
@@ -34,13 +37,45 @@ def test_tool_finds_no_fault(command: list[str]) -> None:
     assert run.returncode == 0, run.stdout + run.stderr
 
 
-def test_both_pin_lists_hold_the_same_versions() -> None:
-    lock = (ROOT / "requirements.txt").read_text()
-    pinned = re.findall(r"^([A-Za-z0-9_.\-]+==[^\\\n]+?)\s*\\?$", lock, re.MULTILINE)
-    pyproject = tomllib.loads((ROOT / "pyproject.toml").read_text())
+def pins(name: str) -> list[str]:
+    lock = (ROOT / ".pins" / name).read_text()
+    return re.findall(r"^([A-Za-z0-9_.\-]+==[^\\\n]+?)\s*\\?$", lock, re.MULTILINE)
 
-    assert len(pinned) > 50
-    assert [pin.strip() for pin in pinned] == pyproject["tool"]["uv"]["constraint-dependencies"]
+
+def test_all_pin_lists_hold_the_same_versions() -> None:
+    tested = [pin.strip() for pin in pins("test.txt")]
+    run_on = [pin.strip() for pin in pins("run.txt")]
+
+    assert len(run_on) > 50
+    assert tested == PYPROJECT["tool"]["uv"]["constraint-dependencies"]
+    assert {pin.split(" ;")[0] for pin in run_on} < {pin.split(" ;")[0] for pin in tested}
+
+
+def test_all_that_ringland_runs_on_is_permissively_licensed() -> None:
+    run = subprocess.run(
+        [sys.executable, ROOT / ".ci" / "licences"], capture_output=True, text=True, check=False
+    )
+    assert run.returncode == 0, run.stdout + run.stderr
+    assert len(run.stdout.splitlines()) > 50
+
+
+WITHOUT_IMPORT = {
+    "dagster-webserver": "the page of 'ringland graph', started as a program",
+    "pandas": "the frames lifelines takes",
+    "tzdata": "read by zoneinfo",
+}
+"""Dependencies no line imports, with what needs them."""
+IMPORTED_AS = {"pillow": "PIL", "scikit-learn": "sklearn"}
+
+
+@pytest.mark.parametrize(
+    "wanted", [re.split(r"[<>=]", line)[0] for line in PYPROJECT["project"]["dependencies"]]
+)
+def test_every_dependency_is_needed_by_a_module(wanted: str) -> None:
+    name = IMPORTED_AS.get(wanted, wanted.replace("-", "_"))
+    line = re.compile(rf"^\s*(?:import|from) {name}\b", re.MULTILINE)
+    modules = [path for path in CODE if line.search(path.read_text(encoding="utf-8"))]
+    assert modules or wanted in WITHOUT_IMPORT
 
 
 def test_no_lock_or_settings_file_holds_an_address() -> None:

@@ -98,7 +98,7 @@ class SmallFleet:
             record_quality=self.quality,
             tables=tables,
             fits=fits,
-            evidence=fleet_evidence(self.lives, fits, SETTINGS),
+            evidence=fleet_evidence(self.lives, self.spells, fits, SETTINGS),
             row_accounting=pl.DataFrame(
                 {"kind": ["fills"], "rows_in": [120], "loaded": [118], "set_aside": [2]}
             ),

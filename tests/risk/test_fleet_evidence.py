@@ -82,7 +82,7 @@ def test_the_probability_plot_stands_on_enough_failures_only() -> None:
 
 def test_cumulative_incidence_and_survival_add_to_one() -> None:
     fleet = small_fleet()
-    evidence = fleet_evidence(fleet.lives, fleet.fits(), SETTINGS)
+    evidence = fleet_evidence(fleet.lives, fleet.spells, fleet.fits(), SETTINGS)
     last = evidence.incidence.group_by("mode").agg(pl.col("estimate").last())
     ended = (fleet.lives["state"] != "running") & (fleet.lives["state"] != "withdrawn")
 
@@ -94,7 +94,7 @@ def test_cumulative_incidence_and_survival_add_to_one() -> None:
 def test_effects_show_three_models_per_factor_with_limits_around_them() -> None:
     fleet = small_fleet()
     fits = fleet.fits()
-    effects = fleet_evidence(fleet.lives, fits, SETTINGS).effects
+    effects = fleet_evidence(fleet.lives, fleet.spells, fits, SETTINGS).effects
 
     assert effects.group_by("factor", maintain_order=True).len()["len"].to_list() == [3] * len(
         COVARIATES
@@ -179,7 +179,7 @@ def test_a_week_without_any_hull_is_an_empty_list() -> None:
 
 def test_evidence_of_no_lives_says_what_is_missing() -> None:
     fleet = small_fleet()
-    evidence = fleet_evidence(fleet.lives.clear(), fleet.fits(), SETTINGS)
+    evidence = fleet_evidence(fleet.lives.clear(), fleet.spells.clear(), fleet.fits(), SETTINGS)
 
     assert all(curve.problem for curve in evidence.curves)
     assert evidence.incidence_problem is not None

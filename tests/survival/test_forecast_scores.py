@@ -9,7 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.survival.forecasts.forecast_ranking import concordance, time_dependent_auc
+from ringland.survival.forecasts.forecast_ranking import (
+    concordance,
+    spell_concordance,
+    time_dependent_auc,
+)
 from ringland.survival.forecasts.forecast_scores import brier_score, censoring_weights, score_limits
 from ringland.survival.lives.life_data import LifeDataError
 
@@ -74,6 +78,58 @@ def test_ranking_agrees_with_the_reference():
     areas = time_dependent_auc(COHORT["time"], COHORT["event"], COHORT["risk"], HORIZONS)
     expected = [VALUES[f"cum_dyn_auc.t={h}"] for h in HORIZONS]
     assert areas.area == pytest.approx(expected, rel=STATED)
+
+
+def ranked_lives(seed):
+    rng = np.random.default_rng(seed)
+    n = rng.integers(12, 60)
+    time, failed = rng.integers(1, 12, n).astype(float), rng.random(n) < rng.uniform(0.3, 0.9)
+    time[0], failed[0] = 12.0, False  # somebody is followed throughout: every weight is finite
+    return time, failed, rng.integers(0, 6, n).astype(float)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_ranking_with_ties_agrees_with_scikit_survival(seed):
+    """Two programs; tied times, tied risks and leavings, with and without an end."""
+    from sksurv import metrics  # noqa: PLC0415
+
+    time, failed, risk = ranked_lives(seed)
+    record = np.array(list(zip(failed, time, strict=True)), dtype=[("e", bool), ("t", float)])
+    until = None if seed % 2 else 8.0
+    got = concordance(time, failed, risk, until=until)
+    harrell = metrics.concordance_index_censored(failed, time, risk)
+    assert got.harrell == pytest.approx(harrell[0], abs=1e-12)
+    assert got.n_pairs == sum(harrell[1:4])
+    uno = metrics.concordance_index_ipcw(record, record, risk, tau=until)[0]
+    assert got.uno == pytest.approx(uno, abs=1e-10)
+    area, mean = metrics.cumulative_dynamic_auc(record, record, risk, [6, 9])
+    areas = time_dependent_auc(time, failed, risk, [6, 9])
+    assert areas.area == pytest.approx(area, abs=1e-10)
+    assert areas.mean == pytest.approx(mean, abs=1e-10)
+
+
+def test_concordance_over_spells_agrees_with_r():
+    """R 4.2.2, survival 3.5-3: 13 pairs in order, 4 not, 2 tied in risk.
+
+    start <- c(0,0,2,0,1,4,3,0,5,0); stop <- c(4,2,6,3,4,7,9,8,9,9)
+    failed <- c(1,0,1,0,0,1,0,1,1,0); risk <- c(3,1,4,2,2,3,1,3,5,2)
+    concordance(Surv(start, stop, failed) ~ risk, reverse = TRUE)
+    """
+    start, stop = [0, 0, 2, 0, 1, 4, 3, 0, 5, 0], [4, 2, 6, 3, 4, 7, 9, 8, 9, 9]
+    failed, risk = [1, 0, 1, 0, 0, 1, 0, 1, 1, 0], [3, 1, 4, 2, 2, 3, 1, 3, 5, 2]
+    got = spell_concordance(start, stop, failed, risk)
+    assert got.harrell == pytest.approx(14 / 19, abs=1e-12)
+    assert got.n_pairs == 19
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_splitting_a_life_without_change_of_risk_changes_no_concordance(seed):
+    time, failed, risk = ranked_lives(seed)
+    cut = time / 2
+    start, stop = np.concatenate((0 * time, cut)), np.concatenate((cut, time))
+    ends = np.concatenate((np.zeros(time.size, bool), failed))
+    got = spell_concordance(start, stop, ends, np.tile(risk, 2))
+    assert got.harrell == pytest.approx(concordance(time, failed, risk).harrell, abs=1e-12)
 
 
 def test_six_lives_by_hand():
@@ -155,6 +211,11 @@ def test_limits_from_drawn_hulls_hold_the_score():
         (lambda: brier_score([1.0, 2], [1, 0], [0.5, 0.5], [0]), "positive and rising"),
         (lambda: concordance([1.0, 2], [0, 0], [1, 2]), "No two lives"),
         (lambda: concordance([1.0, 2], [1, 0], [1, np.nan]), "row 2: risk is missing"),
+        (lambda: concordance([1.0, 2], [1, 0], [1, 2, 3]), "2 rows"),
+        (lambda: concordance([2.0, 2], [1, 1], [1, 2]), "none fails while another runs"),
+        (lambda: concordance([3.0, 4], [1, 0], [1, 2], until=2), "before 2"),
+        (lambda: spell_concordance([0, 2], [1.0, 2], [1, 0], [1, 2]), "row 2: spell"),
+        (lambda: spell_concordance([0, 5], [1.0, 6], [1, 0], [1, 2]), "No two lives"),
         (lambda: time_dependent_auc([3.0, 4], [1, 0], [1, 2], [2]), "No life failed by 2"),
     ],
 )

@@ -1,18 +1,16 @@
 """A small plot as SVG text: axes, ticks, points; a few bytes a point, drawn in no time.
 
 A drawing library takes half a second and 60 kB for a picture of two panels, and a big fleet
-has hundreds.  Which ticks are round numbers the library still says.  Every mark carries its
-colour as an attribute, for the PDF, and a class, so that a page's stylesheet may change it
-for a dark screen.
+has hundreds.  Every mark carries its colour as an attribute, for the PDF, and a class, so that a
+page's stylesheet may change it for a dark screen.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
-
-from matplotlib.ticker import MaxNLocator
 
 INK, QUIET = "#1c2a31", "#6b7780"
 
@@ -148,13 +146,14 @@ def picture(width: float, height: float, panels: Iterable[Panel]) -> bytes:
 
 
 def round_ticks(low: float, high: float, most: int = 6) -> list[tuple[float, str]]:
-    """Round numbers from `low` to `high` with their texts."""
-    values = [
-        v
-        for v in MaxNLocator(most, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high)
-        if low <= v <= high
-    ]
-    return [(float(value), f"{round(float(value), 6):g}") for value in values]
+    """At most `most` + 1 round numbers from `low` to `high`, evenly apart, with their texts."""
+    finest = (high - low) / most
+    if finest <= 0:
+        return [(low, f"{round(low, 6):g}")]
+    power = 10.0 ** math.floor(math.log10(finest))
+    step = next(power * s for s in (1, 2, 2.5, 5, 10) if power * s >= finest * (1 - 1e-9))
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return [(k * step, f"{round(k * step, 6):g}") for k in range(first, last + 1)]
 
 
 def _look(style: Style) -> str:

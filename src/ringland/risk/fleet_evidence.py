@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 
 from ringland.risk.fleet_hazard import COVARIATES, MODES_AT_STAKE, FleetFits
+from ringland.risk.second_fit import SecondFit, second_fit
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.estimates import normal_deviate
 from ringland.survival.lives.competing_risks import aalen_johansen
@@ -70,13 +71,17 @@ class FleetEvidence:
     n_sets: int
     n_running: int
     n_without_hours: int
+    second: SecondFit
 
 
-def fleet_evidence(lives: pl.DataFrame, fits: FleetFits, assumptions: Assumptions) -> FleetEvidence:
+def fleet_evidence(
+    lives: pl.DataFrame, spells: pl.DataFrame, fits: FleetFits, assumptions: Assumptions
+) -> FleetEvidence:
     """The evidence from piston lives and from this week's fits.
 
     Args:
         lives: `PistonLives` as known at the report's instant.
+        spells: `Spells` the fits were made from.
         fits: as `fit_fleet` returns them.
         assumptions: settings.
     """
@@ -97,6 +102,7 @@ def fleet_evidence(lives: pl.DataFrame, fits: FleetFits, assumptions: Assumption
         n_sets=lives.height,
         n_running=lives.filter(pl.col("state") == "running").height,
         n_without_hours=columns.n_without_hours,
+        second=second_fit(spells, fits, assumptions),
     )
 
 

@@ -105,6 +105,12 @@ ASSOCIATION = (
     "what causes it: whoever buys cheaper fuel may also run harder."
 )
 
+SECOND_FIT_DIFFERS = (
+    "Doubt: a second program gives other figures than ours for {quantities}. Trust neither until "
+    "this is cleared up; tell whoever looks after ringland."
+)
+SECOND_CURVE = "the share of sets still whole"
+
 MARK_WORDS = {
     "P": "published",
     "S": "secondary source",

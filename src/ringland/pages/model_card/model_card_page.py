@@ -58,6 +58,8 @@ def card_context(report: WeekReport, card: ModelCard, score: ScoreHistory | None
         "verdict": card.contest.verdict,
         "control": card.control.sentence,
         "cannot_separate": list(card.cannot_separate),
+        "second": [_second(row) for row in report.evidence.second.rows.iter_rows(named=True)],
+        "second_verdict": _second_verdict(report),
     }
 
 
@@ -113,6 +115,11 @@ def card_json(report: WeekReport, card: ModelCard) -> bytes:
             "says": control.sentence,
         },
         "cannot_separate": list(card.cannot_separate),
+        "second_fit": {
+            "by": "lifelines",
+            "rows": report.evidence.second.rows.to_dicts(),
+            "problem": report.evidence.second.problem,
+        },
         "use": said.USE,
     }
     return json.dumps(content, indent=1, ensure_ascii=True).encode()
@@ -196,6 +203,30 @@ def _in_words(reason: str) -> str:
     for name in FACTOR_UNITS:
         reason = reason.replace(name, FACTOR_LABELS[name].lower())
     return reason
+
+
+def _second(row: Mapping[str, Any]) -> dict[str, str]:
+    is_curve = row["quantity"] not in FACTOR_LABELS
+    apart = said.APART_SHARE if is_curve else said.APART_ERRORS
+    return {
+        "label": said.SECOND_CURVE if is_curve else FACTOR_LABELS[row["quantity"]],
+        "ours": number_text(row["ours"], 4),
+        "second": number_text(row["second"], 4),
+        "apart": apart.format(apart=f"{row['apart']:.0e}"),
+    }
+
+
+def _second_verdict(report: WeekReport) -> str:
+    found, settings = report.evidence.second, report.assumptions
+    if found.rows.is_empty():
+        return said.SECOND_NONE.format(problem=found.problem)
+    if found.differs:
+        labels = (FACTOR_LABELS.get(name, said.SECOND_CURVE).lower() for name in found.differs)
+        return said.SECOND_DIFFERS.format(quantities=", ".join(labels))
+    return said.SECOND_AGREES.format(
+        errors=number_text(settings.number("model.second_fit_errors"), 2),
+        curve=f"{settings.number('model.second_fit_curve'):.0e}",
+    )
 
 
 def _calibration(report: WeekReport, score: ScoreHistory | None) -> str:

@@ -56,6 +56,20 @@ FIT_LABELS = {"cox": "Cox, shown beside"}
 NO_REASON = "No reason against it was found."
 CANNOT_SEPARATE = "Cannot separate:"
 
+SECOND = "Worked out twice"
+SECOND_NOTE = (
+    "Each week another program, the library lifelines, works out the curve and the effects of the "
+    "Cox regression from the same intervals without sharing a line of code with ours."
+)
+SECOND_HEADINGS = ("Of what", "Ours", "The second", "Apart")
+SECOND_CURVE = "Share of sets whole, where the two are furthest apart"
+APART_ERRORS, APART_SHARE = "{apart} standard errors", "{apart} of sets"
+SECOND_AGREES = (
+    "The two agree: an effect within {errors} standard errors, the curve within {curve}."
+)
+SECOND_DIFFERS = "The two differ more than they may on: {quantities}. Every page says so."
+SECOND_NONE = "There is no second fit: {problem}."
+
 CONTROL = "Negative control"
 CONTROL_NOTE = (
     "Fuel of too little octane cannot let water in or break an engine with a foreign object. If it "

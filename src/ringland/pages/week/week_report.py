@@ -24,6 +24,7 @@ from ringland.pages.week.what_if import grades_sold
 from ringland.risk.fleet_evidence import FleetEvidence
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
+from ringland.words.fixed_words import FACTOR_LABELS, SECOND_CURVE, SECOND_FIT_DIFFERS
 from ringland.words.manner import DEFAULT_MANNER, Manner, in_manner
 from ringland.words.number_words import chance_text, money_text, price_text, range_text
 
@@ -96,6 +97,15 @@ class WeekReport:
         """What changed since the last report kept."""
         rows = [{**sheet.call, "chance_30d": sheet.chance["chance_30d"]} for sheet in self.hulls]
         return change_since(self.past, rows, self.as_of, self.catalogue, self.assumptions)
+
+    @property
+    def model_doubts(self) -> tuple[str, ...]:
+        """What every page must say against the figures it shows; empty when all is well."""
+        differs = self.evidence.second.differs
+        if not differs:
+            return ()
+        names = ", ".join(FACTOR_LABELS.get(name, SECOND_CURVE).lower() for name in differs)
+        return (SECOND_FIT_DIFFERS.format(quantities=names),)
 
     @property
     def assessed(self) -> tuple[HullSheet, ...]:
