@@ -179,7 +179,7 @@ def test_a_week_without_any_hull_is_an_empty_list() -> None:
 
 def test_evidence_of_no_lives_says_what_is_missing() -> None:
     fleet = small_fleet()
-    evidence = fleet_evidence(fleet.lives.clear(), fleet.spells.clear(), fleet.fits(), SETTINGS)
+    evidence = fleet_evidence(fleet.lives.clear(), fleet.spells, fleet.fits(), SETTINGS)
 
     assert all(curve.problem for curve in evidence.curves)
     assert evidence.incidence_problem is not None

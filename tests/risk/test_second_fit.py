@@ -13,6 +13,7 @@ from ringland.settings.assumptions import load_assumptions
 from tests.decision.small_fleet import SmallFleet, small_fleet
 
 SETTINGS = load_assumptions()
+DOUBT = b"a second program gives other figures"
 
 
 def with_shifted_effect(fits: FleetFits, by: float) -> FleetFits:
@@ -46,13 +47,9 @@ def test_an_effect_that_is_off_is_a_doubt_on_every_page(fleet: SmallFleet) -> No
     doubted = replace(report, evidence=replace(report.evidence, second=second))
     assert len(second.differs) == 1
     pages = {name: text for name, text in build_site(doubted).items() if name.endswith(".html")}
-    shown = [
-        name for name, text in pages.items() if b"a second program gives other figures" in text
-    ]
+    shown = [name for name, text in pages.items() if DOUBT in text]
     assert set(pages) - set(shown) <= {"mail/digest.html"}
-    assert not any(
-        b"a second program gives other figures" in text for text in build_site(report).values()
-    )
+    assert not any(DOUBT in text for text in build_site(report).values())
 
 
 def test_without_a_failure_there_is_no_second_fit_and_it_says_why(fleet: SmallFleet) -> None:
