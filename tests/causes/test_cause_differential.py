@@ -1,4 +1,5 @@
 import math
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
@@ -7,21 +8,26 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sklearn.naive_bayes import BernoulliNB
 
+from ringland.causes.cause_chances import SettledCases, cause_shares, finding_weights
+from ringland.causes.cause_chances import finding_chances as chances_of
 from ringland.causes.cause_differential import (
-    SettledCases,
     cause_chances,
-    cause_shares,
     expected_information,
-    finding_chances,
     rank_causes,
 )
 from ringland.causes.cause_findings import engine_findings
 from ringland.causes.cause_learning import settled_failures
-from ringland.causes.cause_table import UNDETERMINED, default_cause_table
+from ringland.causes.cause_table import UNDETERMINED, CauseTable, default_cause_table
 from tests.causes.cause_rows import OPENED, teardown
 
 TABLE = default_cause_table()
 NONE = SettledCases.none(TABLE)
+
+
+def finding_chances(table: CauseTable, cases: SettledCases) -> np.ndarray:
+    return chances_of(table, cases).moved
+
+
 STATES = st.lists(
     st.sampled_from(["seen", "not_seen", "not_looked_at"]),
     min_size=len(TABLE.findings),
@@ -160,16 +166,16 @@ def test_only_settled_causes_of_other_engines_count() -> None:
     assert memory.cases(TABLE, ("A", OPENED)).by_cause.sum() == 0
 
 
-def test_settled_cases_raise_their_cause_and_its_findings() -> None:
+def test_settled_cases_raise_their_mechanism_and_its_findings() -> None:
     row, column = TABLE.outcomes.index("overspeed"), list(TABLE.findings).index("valve_marks")
     cases = SettledCases.none(TABLE)
     cases.by_cause[row] = 10
     cases.seen[row, column] = 10
-    assert cause_shares(TABLE, cases)[row] > cause_shares(TABLE, NONE)[row]
     assert finding_chances(TABLE, cases)[row, column] > finding_chances(TABLE, NONE)[row, column]
-    # Dirichlet mean by hand: (20 x start + 10) / 30
-    start = cause_shares(TABLE, NONE)[row]
-    assert cause_shares(TABLE, cases)[row] == pytest.approx((20 * start + 10) / 30, rel=1e-12)
+    # Dirichlet mean by hand among the named causes, 70 % of all: (60 x start + 10) / 70
+    start = cause_shares(TABLE, NONE)[row] / 0.7
+    assert cause_shares(TABLE, cases)[row] / 0.7 == pytest.approx((60 * start + 10) / 70, rel=1e-12)
+    assert cause_shares(TABLE, cases).sum() == pytest.approx(1.0, rel=1e-12)
 
 
 def test_learning_equals_scikit_learns_bernoulli_naive_bayes() -> None:
@@ -187,20 +193,94 @@ def test_learning_equals_scikit_learns_bernoulli_naive_bayes() -> None:
         assert got == pytest.approx(model.predict_proba(states[None])[0], rel=1e-9)
 
 
-def test_the_beta_update_of_the_table_is_that_of_scikit_learn() -> None:
+def test_learning_of_the_mechanisms_is_that_of_scikit_learn() -> None:
+    """Second route: with flat opinions worth two cases, it is BernoulliNB(alpha=1) by cell.
+
+    A cell is a mechanism where the finding has a weight for it; all outcomes without one are
+    one cell together, and so are the cases of nobody in particular.
+    """
     rng = np.random.default_rng(8)
-    findings = rng.integers(0, 2, (40, len(TABLE.findings)))
-    classes = rng.integers(0, len(TABLE.outcomes), 40)
+    findings = rng.integers(0, 2, (200, len(TABLE.findings)))
+    classes = rng.integers(0, len(TABLE.outcomes), 200)
     cases = SettledCases.none(TABLE)
     for states, outcome in zip(findings, classes, strict=True):
         cases.by_cause[outcome] += 1
         cases.seen[outcome] += states
         cases.not_seen[outcome] += 1 - states
     flat = {"sound_share": 0.5, "usual_share": 0.5, "log_odds_per_point": 0.0, "opinion_cases": 2.0}
-    table = type(TABLE)(TABLE.causes, TABLE.findings, {**TABLE.model, **flat})
-    model = BernoulliNB(alpha=1.0, force_alpha=True).fit(findings, classes)
-    got = finding_chances(table, cases)[model.classes_]
-    assert got == pytest.approx(np.exp(model.feature_log_prob_), rel=1e-9)
+    plain = {k: replace(f, seen_if_cause=None, usual=None) for k, f in TABLE.findings.items()}
+    table = CauseTable(TABLE.causes, plain, {**TABLE.model, **flat})
+    got = finding_chances(table, cases)
+    for column, finding in enumerate(table.findings.values()):
+        without = [row for row, cause in enumerate(table.outcomes) if not finding.weight(cause)]
+        model = BernoulliNB(alpha=1.0, force_alpha=True)
+        model.fit(findings[:, [column]], np.isin(classes, without))
+        assert got[-1, column] == pytest.approx(np.exp(model.feature_log_prob_)[1, 0], rel=1e-9)
+
+
+def test_settled_cases_of_one_driver_teach_the_signs_of_all_and_the_tests_of_none() -> None:
+    """Each cause learnt alone, so what all knock shares became evidence for the settled one."""
+    rows = [TABLE.outcomes.index(cause) for cause in TABLE.mechanisms["knock"]]
+    fuel, keys = TABLE.outcomes.index("knock_fuel"), list(TABLE.findings)
+    cases = SettledCases.none(TABLE)
+    cases.by_cause[fuel] = 40
+    for key in ("second_land_down", "rods_straight", "tune_raised", "fuel_sample_low"):
+        cases.seen[fuel, keys.index(key)] = 40
+    before, after = finding_chances(TABLE, NONE), finding_chances(TABLE, cases)
+    land, tune = keys.index("second_land_down"), keys.index("tune_raised")
+    assert after[fuel, land] > before[fuel, land]
+    assert np.ptp(after[rows, land]) < 1e-12  # alike for every driver
+    # the calibration's own test: fuel and every other cause move alike, the owner not at all
+    owner = TABLE.outcomes.index("knock_tune")
+    assert after[owner, tune] == before[owner, tune]
+    others = [row for row in rows if row != owner]
+    assert np.ptp(after[others, tune]) < 1e-12
+    sample = keys.index("fuel_sample_low")
+    assert after[fuel, sample] > before[fuel, sample]
+
+
+def test_settled_cases_leave_the_split_among_drivers_to_the_table() -> None:
+    rows = [TABLE.outcomes.index(cause) for cause in TABLE.mechanisms["knock"]]
+    cases = SettledCases.none(TABLE)
+    cases.by_cause[rows[0]] = 40
+    before, after = cause_shares(TABLE, NONE)[rows], cause_shares(TABLE, cases)[rows]
+    assert after / after.sum() == pytest.approx(before / before.sum(), rel=1e-12)
+    assert after.sum() > before.sum()
+    assert cause_shares(TABLE, cases)[-1] == cause_shares(TABLE, NONE)[-1]
+
+
+@settings(derandomize=True, deadline=None, max_examples=40)
+@given(st.integers(0, 2**32 - 1), st.integers(0, 60))
+def test_no_number_of_cases_turns_a_weight_to_its_other_side(seed: int, size: int) -> None:
+    rng = np.random.default_rng(seed)
+    cases = SettledCases.none(TABLE)
+    for outcome in rng.integers(0, len(TABLE.outcomes), size):
+        states = rng.integers(0, 3, len(TABLE.findings))
+        cases.by_cause[outcome] += 1
+        cases.seen[outcome] += states == 1
+        cases.not_seen[outcome] += states == 2
+    weights, chances = finding_weights(TABLE), finding_chances(TABLE, cases)
+    assert ((chances > 0) & (chances < 1)).all()
+    assert ((chances - chances[-1]) * weights >= 0).all()
+    # a finding without a weight for a cause speaks neither for nor against it
+    assert np.abs(np.where(weights == 0, chances - chances[-1], 0)).max() < 1e-12
+
+
+def test_what_another_finding_implies_counts_once() -> None:
+    whole = ["controller | calibration read out: stock"]
+    twice = engine_findings(
+        teardown(whole, ["controller | calibration read out: raised"]), TABLE, "E1", 3
+    )
+    once = engine_findings(teardown(whole), TABLE, "E1", 3)
+    assert rank_causes(twice, TABLE).chances.equals(rank_causes(once, TABLE).chances)
+
+
+def test_drivers_of_a_mechanism_differ_only_in_their_own_tests() -> None:
+    for members in TABLE.mechanisms.values():
+        tests = {test for cause in members for test in TABLE.causes[cause].own_tests}
+        for key, finding in TABLE.findings.items():
+            if key not in tests:
+                assert len({finding.weight(cause) for cause in members}) == 1, (key, members)
 
 
 def test_undetermined_is_an_outcome_every_finding_leaves_alone() -> None:

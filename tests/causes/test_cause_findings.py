@@ -171,8 +171,8 @@ def test_two_findings_with_one_wording_are_refused() -> None:
         read_cause_table(twice.format(model="", cause="a", weight="1", mark="A"), "own.toml")
 
 
-def test_the_table_holds_the_eighteen_cause_groups_each_with_findings_for_and_against() -> None:
-    assert len(TABLE.causes) == 18
+def test_the_table_holds_the_causes_of_the_rubric_each_with_findings_for_and_against() -> None:
+    assert len(TABLE.causes) == 26
     for cause in TABLE.causes:
         weights = [finding.weight(cause) for finding in TABLE.findings.values()]
         assert max(weights) == 2, cause

@@ -1,8 +1,7 @@
 """Which causes the findings of an opened engine speak for, and what would settle it.
 
-Each cause c gives each finding f a chance p(f|c) of being seen.  The table's weight w sets
-its starting value on the log-odds scale, logit p(f|c) = logit p0 + w k; the shop's settled
-cases then move it (Beta prior), as they move the share of each cause (Dirichlet prior).
+Each cause c gives each finding f a chance p(f|c) of being seen, and has a share before
+anything is looked at; both come from `cause_chances`.
 With the findings taken as independent given the cause, Bayes' rule gives
 
     chance(c | findings)  ~  share(c)  x  product over findings looked at of
@@ -18,9 +17,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
+from ringland.causes.cause_chances import (
+    FindingChances,
+    Matrix,
+    SettledCases,
+    cause_shares,
+    finding_chances,
+    table_shares,
+)
 from ringland.causes.cause_findings import (
     NOT_LOOKED_AT,
     NOT_SEEN,
@@ -30,36 +36,20 @@ from ringland.causes.cause_findings import (
 )
 from ringland.causes.cause_table import UNDETERMINED, CauseTable
 
-Matrix = npt.NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class SettledCases:
-    """The shop's confirmed cases as counts, in the order of the table."""
-
-    by_cause: Matrix
-    """(causes + undetermined,) settled cases"""
-    seen: Matrix
-    """(causes + undetermined, findings) of these, with the finding seen"""
-    not_seen: Matrix
-    """(causes + undetermined, findings) of these, with it looked for and not seen"""
-
-    @classmethod
-    def none(cls, table: CauseTable) -> SettledCases:
-        """No settled case."""
-        rows, columns = len(table.outcomes), len(table.findings)
-        return cls(np.zeros(rows), np.zeros((rows, columns)), np.zeros((rows, columns)))
-
 
 @dataclass(frozen=True)
 class CauseRanking:
-    """The causes of one failure, most likely first, with their evidence."""
+    """The causes of one failure, most likely mechanism first, with their evidence."""
 
     chances: pl.DataFrame
-    """rank, cause, name, mechanism, chance, settled_cases; 'undetermined' included"""
+    """rank, cause, name, mechanism, chance, mechanism_chance, share, table_share,
+    settled_cases: ordered by the mechanism's chance, then by the cause's; share is that before
+    anything was looked at, table_share the same without the shop's cases; 'undetermined' is
+    a row and a mechanism of its own"""
     evidence: pl.DataFrame
-    """cause, finding, words, part, state, weight, log_ratio, side ('for', 'against'), mark;
-    mark is null where settled cases, not the table, say so: no weight, or its sign turned"""
+    """cause, finding, words, part, state, weight, log_ratio, side ('for', 'against'), mark,
+    is_moved, cases_seen, cases_looked: is_moved where settled cases changed the weight, of which
+    so many looked for the finding and saw it"""
     open_findings: pl.DataFrame
     """finding, words, part, information_bits: what was not looked at, most telling first"""
     contradictions: tuple[str, ...]
@@ -68,36 +58,8 @@ class CauseRanking:
 
     @property
     def first(self) -> str:
-        """Key of the cause ranked first."""
+        """Key of the cause ranked first: the leading one of the leading mechanism."""
         return str(self.chances["cause"][0])
-
-
-def finding_chances(table: CauseTable, cases: SettledCases) -> Matrix:
-    """Chance of seeing each finding under each outcome, (causes + undetermined, findings)."""
-    model = table.model
-    usual = np.array(
-        [
-            model["sound_share" if finding.kind == "sound" else "usual_share"]
-            for finding in table.findings.values()
-        ]
-    )
-    weights = np.array(
-        [[finding.weight(cause) for finding in table.findings.values()] for cause in table.outcomes]
-    )
-    opinion = 1 / (
-        1 + np.exp(-(np.log(usual / (1 - usual)) + weights * model["log_odds_per_point"]))
-    )
-    worth = model["opinion_cases"]
-    return np.asarray((worth * opinion + cases.seen) / (worth + cases.seen + cases.not_seen))
-
-
-def cause_shares(table: CauseTable, cases: SettledCases) -> Matrix:
-    """Share of each outcome before anything is looked at, (causes + undetermined,)."""
-    shares = np.array([cause.share for cause in table.causes.values()])
-    open_share = table.model["undetermined_share"]
-    start = np.append(shares / shares.sum() * (1 - open_share), open_share)
-    counts = table.model["prior_cases"] * start + cases.by_cause
-    return np.asarray(counts / counts.sum())
 
 
 def cause_chances(shares: Matrix, chances: Matrix, states: list[str]) -> Matrix:
@@ -134,32 +96,70 @@ def rank_causes(
     """
     cases = cases or SettledCases.none(table)
     states = [findings.states.get(key, NOT_LOOKED_AT) for key in table.findings]
-    chances = finding_chances(table, cases)
-    posterior = cause_chances(cause_shares(table, cases), chances, states)
-    too_little = findings.number_seen < table.model["least_findings"]
-    notes = findings.notes
-    if too_little:
-        notes += (
-            f"{findings.number_seen} finding(s) seen: too little to name a cause. "
-            f"The order below it shows only what the shop sees most.",
-        )
+    counted = without_implied(table, states)
+    chances, shares = finding_chances(table, cases), cause_shares(table, cases)
+    posterior = cause_chances(shares, chances.moved, counted)
+    too_little = _too_little(findings, table)
+    notes = findings.notes + ((too_little,) if too_little else ())
     notes += tuple(
         table.findings[key].conflict or ""
         for key, state in findings.states.items()
         if state == SEEN and table.findings[key].conflict
     )
     return CauseRanking(
-        _chances_frame(table, cases, posterior, too_little),
-        _evidence_frame(table, chances, states),
-        _open_frame(table, expected_information(posterior, chances), states),
+        _chances_frame(table, cases, posterior, shares, is_open=bool(too_little)),
+        _evidence_frame(table, chances, counted),
+        _open_frame(table, expected_information(posterior, chances.moved), states),
         findings.contradictions,
         findings.unmatched,
         notes,
     )
 
 
+def without_implied(table: CauseTable, states: list[str]) -> list[str]:
+    """The states, with what another finding already says taken out.
+
+    Of two findings that exclude each other one seen implies the other not seen: they are
+    one look, and count once.
+    """
+    keys = list(table.findings)
+    seen = {key for key, state in zip(keys, states, strict=True) if state == SEEN}
+    ruled_out = {other for key in seen for other in table.findings[key].excludes}
+    return [
+        NOT_LOOKED_AT
+        if state == NOT_SEEN and (key in ruled_out or seen & set(table.findings[key].excludes))
+        else state
+        for key, state in zip(keys, states, strict=True)
+    ]
+
+
+def _too_little(findings: EngineFindings, table: CauseTable) -> str | None:
+    """Why no cause may be named yet; None: enough was seen.
+
+    What tests a driver, a fuel sample or a calibration, shows what the engine was exposed to.
+    Without a sign of damage that is no cause.
+    """
+    if findings.number_seen < table.model["least_findings"]:
+        return (
+            f"{findings.number_seen} finding(s) seen: too little to name a cause. "
+            f"The order below it shows only what the shop sees most."
+        )
+    exposures = {
+        test
+        for key, cause in table.causes.items()
+        if table.is_driver(key)
+        for test in cause.own_tests
+    }
+    if not [k for k, s in findings.states.items() if s == SEEN and k not in exposures]:
+        return (
+            "Only what the engine was exposed to was seen, and no sign of damage: too little to "
+            "name a cause."
+        )
+    return None
+
+
 def _chances_frame(
-    table: CauseTable, cases: SettledCases, posterior: Matrix, too_little: bool
+    table: CauseTable, cases: SettledCases, posterior: Matrix, shares: Matrix, *, is_open: bool
 ) -> pl.DataFrame:
     outcomes = table.outcomes
     return (
@@ -172,11 +172,15 @@ def _chances_frame(
                     for cause in outcomes
                 ],
                 "chance": posterior,
+                "share": shares,
+                "table_share": table_shares(table),
                 "settled_cases": cases.by_cause.astype(int),
             }
         )
+        .with_columns(mechanism_chance=pl.col("chance").sum().over("mechanism"))
         .sort(
-            pl.lit(too_little) & (pl.col("cause") == UNDETERMINED),
+            pl.lit(is_open) & (pl.col("cause") == UNDETERMINED),
+            "mechanism_chance",
             "chance",
             descending=True,
             maintain_order=True,
@@ -185,44 +189,62 @@ def _chances_frame(
     )
 
 
-def _evidence_frame(table: CauseTable, chances: Matrix, states: list[str]) -> pl.DataFrame:
+LEAST_MOVE = 0.05
+"""A log-odds ratio that settled cases changed by less is said as the table's own."""
+
+_EVIDENCE = {
+    "cause": pl.String,
+    "finding": pl.String,
+    "words": pl.String,
+    "part": pl.String,
+    "state": pl.String,
+    "weight": pl.Float64,
+    "log_ratio": pl.Float64,
+    "side": pl.String,
+    "mark": pl.String,
+    "is_moved": pl.Boolean,
+    "cases_seen": pl.Int64,
+    "cases_looked": pl.Int64,
+}
+
+
+def _evidence_frame(table: CauseTable, chances: FindingChances, states: list[str]) -> pl.DataFrame:
     rows = []
-    open_row = len(table.outcomes) - 1
     for column, (finding, state) in enumerate(zip(table.findings.values(), states, strict=True)):
         if state == NOT_LOOKED_AT:
             continue
-        p = chances[:, column] if state == SEEN else 1 - chances[:, column]
+        ratios, opinion = (
+            _log_ratios(p[:, column], is_seen=state == SEEN)
+            for p in (chances.moved, chances.opinion)
+        )
         for row, cause in enumerate(table.causes):
-            ratio = float(np.log(p[row] / p[open_row]))
-            if ratio:
-                opinion = finding.weight(cause) * (1 if state == SEEN else -1)
-                rows.append(
-                    {
-                        "cause": cause,
-                        "finding": finding.key,
-                        "words": finding.words,
-                        "part": finding.part,
-                        "state": state,
-                        "weight": finding.weight(cause),
-                        "log_ratio": ratio,
-                        "side": "for" if ratio > 0 else "against",
-                        "mark": finding.mark_for(cause) if opinion * ratio > 0 else None,
-                    }
-                )
-    schema = {
-        "cause": pl.String,
-        "finding": pl.String,
-        "words": pl.String,
-        "part": pl.String,
-        "state": pl.String,
-        "weight": pl.Float64,
-        "log_ratio": pl.Float64,
-        "side": pl.String,
-        "mark": pl.String,
-    }
-    return pl.DataFrame(rows, schema=schema).sort(
+            if abs(ratios[row]) < 1e-9:  # rounding: neither for nor against
+                continue
+            rows.append(
+                {
+                    "cause": cause,
+                    "finding": finding.key,
+                    "words": finding.words,
+                    "part": finding.part,
+                    "state": state,
+                    "weight": finding.weight(cause),
+                    "log_ratio": ratios[row],
+                    "side": "for" if ratios[row] > 0 else "against",
+                    "mark": finding.mark_for(cause),
+                    "is_moved": abs(ratios[row] - opinion[row]) > LEAST_MOVE,
+                    "cases_seen": int(chances.cases_seen[row, column]),
+                    "cases_looked": int(chances.cases_looked[row, column]),
+                }
+            )
+    return pl.DataFrame(rows, schema=_EVIDENCE).sort(
         pl.col("log_ratio").abs(), descending=True, maintain_order=True
     )
+
+
+def _log_ratios(p: Matrix, *, is_seen: bool) -> Matrix:
+    """How much a finding's state speaks for each cause against 'undetermined', (causes + 1,)."""
+    likelihood = p if is_seen else 1 - p
+    return np.asarray(np.log(likelihood / likelihood[-1]))
 
 
 def _open_frame(table: CauseTable, information: Matrix, states: list[str]) -> pl.DataFrame:

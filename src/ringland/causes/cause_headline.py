@@ -1,8 +1,9 @@
 """Which cause a headline may name, and what it says where none may be named.
 
-A cause is spoken against where one of its own tests says no and none says yes, or where the
-record says no.  No headline names such a cause, whatever its chance: the mechanism stands
-and its driver is called not established.
+Drivers of one mechanism leave the same picture.  A driver is named only where one of its
+own tests speaks for it and neither another of them nor the record speaks against it;
+otherwise the mechanism stands and its driver is called not established.  A cause alone in
+its mechanism is named unless its own tests or the record speak against it.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import polars as pl
 
 from ringland.causes import cause_words as said
 from ringland.causes.bench_form_words import STATES
-from ringland.causes.cause_agreement import AGAINST
+from ringland.causes.cause_agreement import AGAINST, FOR
 from ringland.causes.cause_differential import CauseRanking
 from ringland.causes.cause_findings import NOT_LOOKED_AT, SEEN, EngineFindings
 from ringland.causes.cause_lines import opinion_chance
@@ -22,32 +23,42 @@ from ringland.causes.cause_table import UNDETERMINED, CauseTable
 from ringland.words.number_words import day_text
 
 
+def own_test_sides(findings: EngineFindings, cause: str, table: CauseTable) -> dict[str, int]:
+    """The own tests of a cause that were looked at: +1 for it, -1 against.
+
+    The table's weights say which way a test speaks, not those learnt from settled cases.
+    """
+    return {
+        test: 1 if (table.findings[test].weight(cause) > 0) == (state == SEEN) else -1
+        for test in table.causes[cause].own_tests
+        if (state := findings.states.get(test, NOT_LOOKED_AT)) != NOT_LOOKED_AT
+    }
+
+
 def spoken_against(
     findings: EngineFindings, speaks: pl.DataFrame, table: CauseTable
 ) -> dict[str, tuple[str, ...]]:
     """The causes that their own test or the record speaks against, each with what speaks.
 
+    One own test that says yes outweighs those that say no: a clear charge cooler leaves the
+    blocked passages.
+
     Args:
         findings: what was seen.
         speaks: `cause_agreement.record_speaks`.
-        table: the cause table; its weights, not those learnt, say which way a test speaks.
+        table: the cause table.
     """
     by_record = set(speaks.filter(pl.col("side") == AGAINST)["cause"])
     against = {}
     for key, cause in table.causes.items():
-        sides = {
-            test: table.findings[test].weight(key) * (1 if state == SEEN else -1)
-            for test in cause.own_tests
-            if (state := findings.states.get(test, NOT_LOOKED_AT)) != NOT_LOOKED_AT
-        }
-        said_no = () if any(side > 0 for side in sides.values()) else tuple(sides)
+        sides = own_test_sides(findings, key, table)
         lines = tuple(
             said.TEST_AGAINST.format(
                 finding=table.findings[test].words,
                 state=STATES[findings.states[test]],
                 cause=cause.name,
             )
-            for test in said_no
+            for test in ([] if 1 in sides.values() else sides)
         )
         if key in by_record:
             lines += (said.RECORD_AGAINST.format(cause=cause.name),)
@@ -56,9 +67,22 @@ def spoken_against(
     return against
 
 
+def may_be_named(
+    cause: str,
+    findings: EngineFindings,
+    against: Mapping[str, tuple[str, ...]],
+    table: CauseTable,
+) -> bool:
+    """Whether the findings and the record allow a headline to name this cause."""
+    if cause == UNDETERMINED or cause in against:
+        return False
+    return not table.is_driver(cause) or 1 in own_test_sides(findings, cause, table).values()
+
+
 def headline(
     ranking: CauseRanking,
-    against: Mapping[str, tuple[str, ...]],
+    findings: EngineFindings,
+    speaks: pl.DataFrame,
     failure: Mapping[str, Any],
     table: CauseTable,
 ) -> str:
@@ -66,26 +90,52 @@ def headline(
 
     A cause the shop has settled on is said first, and then no other is named.
     """
+    against = spoken_against(findings, speaks, table)
     settled = failure["confirmed_cause"] if failure["cause_confirmed_at"] else None
     if settled in table.outcomes and settled != ranking.first:
         if settled in against:
             return said.SETTLED_AGAINST
         day = day_text(failure["cause_confirmed_at"])
         line = said.SETTLED.format(cause=table.named(str(settled)), day=day)
-        return f"{line} {said.SETTLED_ELSE}"
+        leaning = said.NO_CAUSE_NAMED if ranking.first == UNDETERMINED else said.SETTLED_ELSE
+        return f"{line} {leaning}"
     if ranking.first == UNDETERMINED:
         return said.NO_CAUSE_NAMED
     first = ranking.chances.row(0, named=True)
-    if first["cause"] in against:
-        mechanism = str(first["mechanism"])
-        return said.NOT_ESTABLISHED.format(
-            mechanism=mechanism[:1].upper() + mechanism[1:],
-            against="; ".join(against[first["cause"]]),
-        )
+    if not may_be_named(first["cause"], findings, against, table):
+        return _not_established(first, against, speaks, table)
     line = said.FIRST_CAUSE.format(cause=first["name"], chance=opinion_chance(first["chance"]))
-    rest = ranking.chances.slice(1).filter(~pl.col("cause").is_in(list(against)))
-    second = rest.row(0, named=True)
-    then = said.THEN_OPEN if second["cause"] == UNDETERMINED else said.THEN_CAUSE
+    rest = [
+        row
+        for row in ranking.chances.sort("chance", descending=True).iter_rows(named=True)
+        if row["cause"] == UNDETERMINED
+        or (row["cause"] != first["cause"] and may_be_named(row["cause"], findings, against, table))
+    ]
+    then = said.THEN_OPEN if rest[0]["cause"] == UNDETERMINED else said.THEN_CAUSE
     return line.removesuffix(".") + said.THEN.format(
-        second=then.format(cause=second["name"]), second_chance=opinion_chance(second["chance"])
+        second=then.format(cause=rest[0]["name"]), second_chance=opinion_chance(rest[0]["chance"])
     )
+
+
+def _not_established(
+    first: Mapping[str, Any],
+    against: Mapping[str, tuple[str, ...]],
+    speaks: pl.DataFrame,
+    table: CauseTable,
+) -> str:
+    """The mechanism with its chance, and why no driver of it is named."""
+    mechanism = str(first["mechanism"])
+    why = against.get(first["cause"]) or (said.NOTHING_TELLS,)
+    line = said.NOT_ESTABLISHED.format(
+        mechanism=mechanism[:1].upper() + mechanism[1:],
+        chance=opinion_chance(first["mechanism_chance"]),
+        against="; ".join(why),
+    )
+    by_record = [
+        table.named(cause)
+        for cause in speaks.filter(pl.col("side") == FOR)["cause"]
+        if cause in table.mechanisms[mechanism] and cause not in against
+    ]
+    if not by_record:
+        return line
+    return f"{line} {said.RECORD_LEANS.format(causes=' and '.join(map(repr, by_record)))}"

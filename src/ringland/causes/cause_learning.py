@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from ringland.causes.cause_differential import SettledCases
+from ringland.causes.cause_chances import SettledCases
 from ringland.causes.cause_findings import NOT_SEEN, SEEN, engine_findings, opening_after
 from ringland.causes.cause_table import CauseTable
 

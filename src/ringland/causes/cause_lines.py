@@ -179,16 +179,26 @@ def evidence_of(ranking: CauseRanking, cause: str, side: str) -> tuple[str, ...]
             finding=row["words"],
             state=STATES[row["state"]],
             strength=_strength(row["log_ratio"]),
-            basis=(
-                MARK_WORDS[row["mark"]]
-                if row["mark"]
-                else said.TURNED_BY_CASES
-                if row["weight"]
-                else said.OWN_CASES
-            ),
+            basis=_basis(row),
         )
         for row in rows.iter_rows(named=True)
     )
+
+
+def _basis(row: Mapping[str, Any]) -> str:
+    """What a weight rests on; one that settled cases moved says so, with the cases."""
+    basis = MARK_WORDS[row["mark"]]
+    if not row["is_moved"]:
+        return basis
+    return said.MOVED_BY_CASES.format(
+        basis=basis, seen=row["cases_seen"], looked=row["cases_looked"]
+    )
+
+
+def share_before(row: Mapping[str, Any]) -> str:
+    """The share of a cause before anything was looked at, and without the shop's cases."""
+    share, table = opinion_chance(row["share"]), opinion_chance(row["table_share"])
+    return share if share == table else said.SHARE_MOVED.format(share=share, table=table)
 
 
 def _strength(log_ratio: float) -> str:

@@ -76,6 +76,8 @@ class RankedCause:
     name: str
     mechanism: str
     chance: str
+    share: str
+    """Before anything was looked at."""
     support: tuple[str, ...]
     contradiction: tuple[str, ...]
     record: str
@@ -160,7 +162,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         title=said.TITLE.format(engine=failure["engine_id"]),
         summary=(
             lines.mode_line(failure),
-            headline(ranking, against, failure, shop.table),
+            headline(ranking, case.findings, speaks, failure, shop.table),
             *(agreement[:1] if failure["confirmed_cause"] in (None, ranking.first) else ()),
             *_what_to_do(work_lines, options),
         ),
@@ -301,6 +303,7 @@ def _ranked(
             chance=said.CHANCE_NOT_NAMED
             if row["cause"] in against
             else lines.opinion_chance(row["chance"]),
+            share=lines.share_before(row),
             support=lines.evidence_of(ranking, row["cause"], "for"),
             contradiction=lines.evidence_of(ranking, row["cause"], "against"),
             record=told.get(row["cause"], said.NO_BETTER),

@@ -62,6 +62,10 @@ class Finding:
     marks: Mapping[str, str]
     excludes: tuple[str, ...]
     conflict: str | None
+    seen_if_cause: float | None = None
+    """How often a cause's own test shows where it is the cause; None: as the weight says."""
+    usual: float | None = None
+    """How often it is seen where it has no weight; None: as the others of its kind."""
 
     def weight(self, cause: str) -> float:
         """Weight for one cause, 0 where the table says nothing."""
@@ -84,6 +88,18 @@ class CauseTable:
     def outcomes(self) -> tuple[str, ...]:
         """Keys of the causes, then 'undetermined'."""
         return (*self.causes, UNDETERMINED)
+
+    @cached_property
+    def mechanisms(self) -> Mapping[str, tuple[str, ...]]:
+        """Keys of the causes by mechanism: the drivers that leave the same picture."""
+        groups: dict[str, tuple[str, ...]] = {}
+        for key, cause in self.causes.items():
+            groups[cause.mechanism] = (*groups.get(cause.mechanism, ()), key)
+        return groups
+
+    def is_driver(self, cause: str) -> bool:
+        """Whether other causes share its mechanism, so that only its own tests can tell it."""
+        return cause in self.causes and len(self.mechanisms[self.causes[cause].mechanism]) > 1
 
     def named(self, cause: str) -> str:
         """The cause's name as shown."""
@@ -183,6 +199,7 @@ def _finding(
         dict(fields.get("marks", {})),
         tuple(fields.get("excludes", ())),
         fields.get("conflict"),
+        *(fields[name]["value"] if name in fields else None for name in ("seen_if_cause", "usual")),
     )
 
 

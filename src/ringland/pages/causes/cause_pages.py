@@ -211,7 +211,7 @@ def _as_json(report: CauseReport) -> dict[str, Any]:
         del fields[name]
     for cause in fields["causes"]:
         cause["standing"] = cause_words.STANDING.format(
-            chance=cause["chance"], mechanism=cause["mechanism"]
+            chance=cause["chance"], share=cause["share"], mechanism=cause["mechanism"]
         )
     return fields
 
