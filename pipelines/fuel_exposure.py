@@ -8,10 +8,17 @@ from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import engine_sessions, piston_lives
 from pipelines.weeks import WEEKS
-from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure, SessionFuel, Spells
+from ringland.contracts.fuel_tables import (
+    CurrentExposure,
+    SessionExposure,
+    SessionFuel,
+    Spells,
+    TanksNow,
+)
 from ringland.contracts.record_tables import EngineSessions, PistonLives, RecordFlags
 from ringland.exposure.exposure_spells import current_exposure as exposure_now
 from ringland.exposure.exposure_spells import spells as spells_of
+from ringland.exposure.fuel_at_hand import tanks_now
 from ringland.exposure.octane_margin import session_exposure as exposure_of
 from ringland.exposure.week_fuel import WeekFuel
 from ringland.exposure.week_fuel import week_fuel as week_fuel_of
@@ -33,6 +40,7 @@ def session_fuel(
     sessions = warehouse.read_week("shop_records.engine_sessions", EngineSessions, as_of)
     ledger = fuel_of(known_by(warehouse.read_records(), as_of), sessions, shop.assumptions(), as_of)
     warehouse.write_week(f"{ROOM}.session_fuel", SessionFuel, ledger.sessions, as_of)
+    warehouse.write_week(f"{ROOM}.tanks_now", TanksNow, tanks_now(ledger, as_of), as_of)
     doubts = balance_doubts(ledger.balance, as_of, shop.assumptions())
     warehouse.write_week(f"{ROOM}.record_doubts", RecordFlags, doubts, as_of)
     litres, unknown = ledger.sessions.select(

@@ -8,14 +8,14 @@ import polars as pl
 
 from pipelines.asset_figures import rows, table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
-from pipelines.fuel_exposure import current_exposure, session_exposure
+from pipelines.fuel_exposure import current_exposure, session_exposure, session_fuel
 from pipelines.home import Home
 from pipelines.resources import ShopFolders
 from pipelines.shop_records import bench_verdicts, piston_lives
 from pipelines.shop_week import shop_catalogue, shop_week
 from pipelines.weeks import WEEKS
 from ringland.contracts.decision_tables import HullCalls
-from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure
+from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure, TanksNow
 from ringland.contracts.record_tables import BenchVerdicts, PistonLives
 from ringland.contracts.risk_tables import HullChances, HullDrivers
 from ringland.decision.action_catalogue import NOTHING
@@ -35,7 +35,7 @@ PLAY_SEED = 19140629  # any fixed number: the same week must play the same seaso
     group_name=ROOM,
     partitions_def=WEEKS,
     kinds={"duckdb"},
-    deps=[session_exposure, current_exposure, bench_verdicts],
+    deps=[session_fuel, session_exposure, current_exposure, bench_verdicts],
     ins={"fleet_fits": dg.AssetIn(key_prefix="fleet_risk")},
 )
 def week_tables(
@@ -52,6 +52,7 @@ def week_tables(
             records=known_by(warehouse.read_records(), as_of),
             exposure=warehouse.read_week("fuel_exposure.session_exposure", SessionExposure, as_of),
             exposure_now=exposure_now,
+            tanks=warehouse.read_week("fuel_exposure.tanks_now", TanksNow, as_of),
             bench=warehouse.read_week("shop_records.bench_verdicts", BenchVerdicts, as_of),
             fits=fleet_fits,
             as_of=as_of,

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure, Spells
+from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure, Spells, TanksNow
 from ringland.contracts.record_tables import BenchVerdicts, PistonLives, RecordQuality
 from ringland.decision.catalogue_file import default_catalogue
 from ringland.decision.week_decisions import (
@@ -47,6 +47,7 @@ class SmallFleet:
     records: dict[str, pl.DataFrame]
     exposure: pl.DataFrame
     exposure_now: pl.DataFrame
+    tanks: pl.DataFrame
     spells: pl.DataFrame
     lives: pl.DataFrame
     bench: pl.DataFrame
@@ -60,6 +61,7 @@ class SmallFleet:
             records=self.records,
             exposure=self.exposure,
             exposure_now=self.exposure_now,
+            tanks=self.tanks,
             bench=self.bench,
             fits=fits,
             as_of=AS_OF,
@@ -184,6 +186,7 @@ def small_fleet(n_hulls: int = 12, seed: int = 7, names: tuple[str, ...] = ()) -
         records=_records(hull_ids, docks),
         exposure=SessionExposure.validate(frame(SessionExposure, sessions)),
         exposure_now=CurrentExposure.validate(frame(CurrentExposure, rows["now"])),
+        tanks=TanksNow.validate(frame(TanksNow, _tanks(hull_ids, docks))),
         spells=Spells.validate(pl.DataFrame(rows["spells"], schema=types)),
         lives=PistonLives.validate(frame(PistonLives, rows["lives"])),
         bench=BenchVerdicts.validate(frame(BenchVerdicts, bench)),
@@ -288,6 +291,25 @@ def _compression(engine_id: str, cylinder: int, number: int) -> dict[str, Any]:
         "is_limit_least": True,
         "mark": "S",
     }
+
+
+def _tanks(hull_ids: list[str], docks: list[str]) -> list[dict[str, Any]]:
+    """Fresh fuel as labelled, give or take half a number, in every tank."""
+    places = [(dock, "dock", dock, 1500.0) for dock in DOCK_AKI]
+    places += [(hull, "hull", dock, 40.0) for hull, dock in zip(hull_ids, docks, strict=True)]
+    return [
+        {
+            "tank": tank,
+            "kind": kind,
+            "level_l": level,
+            "octane_aki": DOCK_AKI[dock],
+            "octane_low_aki": DOCK_AKI[dock] - 0.5,
+            "octane_high_aki": DOCK_AKI[dock] + 0.5,
+            "fuel_age_d": 9.0,
+            "unknown_share": 0.0,
+        }
+        for tank, kind, dock, level in places
+    ]
 
 
 def _records(hull_ids: list[str], docks: list[str]) -> dict[str, pl.DataFrame]:

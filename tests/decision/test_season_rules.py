@@ -182,7 +182,7 @@ def test_the_rules_are_those_of_the_needs_on_record() -> None:
 
     assert labels[0] == "At least 91 AKI at every dock"
     assert labels[1] == "At least 93 AKI at every dock"
-    assert any("older than 14 days" in label for label in labels)
+    assert any("older than 28 days" in label for label in labels)
 
 
 def recovered(effect: float, seed: int) -> tuple[float, float, float]:

@@ -4,6 +4,7 @@ from typing import Any
 import polars as pl
 import pytest
 
+from ringland.exposure.fuel_at_hand import fuel_at_hand, tanks_now
 from ringland.exposure.fuel_view import dock_fuel_view, tank_course
 from ringland.exposure.octane_margin import session_exposure
 from ringland.fuel.session_fuel import SessionFuelResult, session_fuel
@@ -31,6 +32,13 @@ def seen(
     return fuel, session_exposure(fuel.sessions, sessions, ASSUMPTIONS)
 
 
+def needs(
+    fuel: SessionFuelResult, exposure: pl.DataFrame, hulls: pl.DataFrame, as_of: datetime
+) -> pl.DataFrame:
+    tanks = tanks_now(fuel, as_of)
+    return fuel_at_hand(tanks, exposure, {"hulls": hulls}, as_of, ASSUMPTIONS)
+
+
 def test_dock_view_counts_litres_below_the_need_of_the_next_ride() -> None:
     """By hand: H1 (needs 91) takes 40 l and H2 (needs 87) takes 30 l of 89."""
     fuel, exposure = seen(
@@ -40,7 +48,9 @@ def test_dock_view_counts_litres_below_the_need_of_the_next_ride() -> None:
         fills=[dock_fill(5, 40), dock_fill(5, 30, "H2"), outside_fill(7, 10, octane_aki=93.0)],
         hulls=[hull("H1", tank_l=40.0), hull("H2", tank_l=40.0)],
     )
-    row = dock_fuel_view(fuel, exposure, HULLS, day(10), ASSUMPTIONS).row(0, named=True)
+    row = dock_fuel_view(
+        fuel, exposure, needs(fuel, exposure, HULLS, day(10)), day(10), ASSUMPTIONS
+    ).row(0, named=True)
 
     assert (row["sold_l"], row["sold_below_need_l"]) == (70.0, 40.0)
     assert row["sold_octane_aki"] == pytest.approx(89.0)
@@ -49,7 +59,6 @@ def test_dock_view_counts_litres_below_the_need_of_the_next_ride() -> None:
     assert row["fuel_age_d"] == pytest.approx(10 + ASSUMPTIONS.number("fuel.delivery_age_d"))
     assert row["turns_in_d"] == pytest.approx(14 - row["fuel_age_d"])
     assert (row["hulls"], row["below_need_hulls"], row["below_need"]) == (2, 1, ["H1"])
-    assert row["meets_every_need"] is False
     # mean of the levels 1000, 960, 930 over 28 days at 70 l
     assert row["turnover_d"] == pytest.approx((1000 + 960 + 930) / 3 * 28 / 70, rel=0.02)
 
@@ -61,7 +70,9 @@ def test_the_needs_are_of_hulls_still_in_service() -> None:
         fills=[dock_fill(5, 40), dock_fill(5, 30, "H2")], hulls=[hull("H1"), hull("H2")],
     )  # fmt: skip
     left = records(hulls=[hull("H1") | {"out_of_service_at": day(8)}, hull("H2")])["hulls"]
-    row = dock_fuel_view(fuel, exposure, left, day(10), ASSUMPTIONS).row(0, named=True)
+    row = dock_fuel_view(
+        fuel, exposure, needs(fuel, exposure, left, day(10)), day(10), ASSUMPTIONS
+    ).row(0, named=True)
 
     assert (row["hulls"], row["need_high_aki"], row["below_need"]) == (1, 87.0, [])
 
@@ -71,9 +82,11 @@ def test_fuel_labelled_as_the_need_meets_it() -> None:
         [session(6)], day(10), deliveries=[delivery(0, 1000, octane_aki=91.0)],
         fills=[dock_fill(5, 40)],
     )  # fmt: skip
-    row = dock_fuel_view(fuel, exposure, HULLS, day(10), ASSUMPTIONS).row(0, named=True)
+    row = dock_fuel_view(
+        fuel, exposure, needs(fuel, exposure, HULLS, day(10)), day(10), ASSUMPTIONS
+    ).row(0, named=True)
 
-    assert row["meets_every_need"] is True
+    assert row["below_need"] == []
     assert row["sold_below_need_l"] == 0.0
 
 
@@ -82,7 +95,9 @@ def test_a_dock_that_sold_nothing_of_late_has_no_turnover() -> None:
         [session(6)], day(100), deliveries=[delivery(0, 1000, octane_aki=91.0)],
         fills=[dock_fill(5, 40)],
     )  # fmt: skip
-    row = dock_fuel_view(fuel, exposure, HULLS, day(100), ASSUMPTIONS).row(0, named=True)
+    row = dock_fuel_view(
+        fuel, exposure, needs(fuel, exposure, HULLS, day(100)), day(100), ASSUMPTIONS
+    ).row(0, named=True)
 
     assert row["sold_l"] == 0.0
     assert row["turnover_d"] is None

@@ -18,10 +18,8 @@ from ringland.decision.call_lines import (
 )
 from ringland.pages.week.report_words import (
     change_lines,
-    dock_rule_line,
     driver_line,
     fuel_line,
-    hull_rule_line,
     level_line,
     makes_no_difference,
     use_line,
@@ -280,9 +278,6 @@ FUEL = {
     "shortfall_on": 2.0,
     "oldest_fuel_d": 40.0,
     "unknown_share": 0.1,
-    "need_now_aki": 91.0,
-    "calibration_now": "stock",
-    "delivered_aki": 87.0,
 }
 
 
@@ -295,18 +290,6 @@ def test_fuel_line_says_share_below_need_and_what_is_not_on_record() -> None:
     assert "is not known" in fuel_line(FUEL | {"below_need_share": None}, SETTINGS)
     assert "No fuel burned on record" in fuel_line({}, SETTINGS)
     assert "not on record" not in fuel_line(FUEL | {"unknown_share": 0.001}, SETTINGS)
-
-
-def test_fuel_rules_name_the_need_and_a_delivery_that_misses_it() -> None:
-    assert "93 AKI or better, the highest need" in dock_rule_line(FUEL, SETTINGS)
-    own = hull_rule_line(FUEL, FUEL, SETTINGS)
-    assert own.startswith(
-        "Fill with 91 AKI or better (stock calibration); the dock's last delivery"
-    )
-    assert "87 AKI" in own
-    assert "delivery" not in hull_rule_line(FUEL, FUEL | {"delivered_aki": 91.0}, SETTINGS)
-    for line in (own, hull_rule_line({}, None, SETTINGS), dock_rule_line(FUEL, SETTINGS)):
-        assert "28 days (common practice, no source)" in line
 
 
 def test_use_says_whose_it_is() -> None:

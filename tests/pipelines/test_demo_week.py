@@ -1,6 +1,7 @@
 """The whole flow on the demo fleet: record files in, the week's pages and tables out."""
 
 import json
+import re
 import shutil
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -97,6 +98,21 @@ def test_the_page_accounts_for_every_row_known_then(warehouse: DuckDBWarehouse) 
 
     assert (accounting["rows_in"] == accounting["loaded"] + accounting["set_aside"]).all()
     assert accounting["set_aside"].sum() > 0
+
+
+def test_no_demo_hull_is_sent_to_a_dock_whose_tank_is_below_its_need(
+    demo: DemoRun, warehouse: DuckDBWarehouse
+) -> None:
+    """A last delivery in RON and MON was passed over: eleven hulls read 'fill' unwarned."""
+    delivered = warehouse.read_records()["deliveries"].filter(dock_id="osterfen")
+    assert delivered.sort("delivered_at")["octane_aki"][-1] is None
+
+    pages = [path.read_text() for path in sorted((demo.site / "hulls").glob("OF-*.html"))]
+
+    warned = [page for page in pages if "Do not fill from osterfen" in page]
+    need = [page for page in pages if re.search(r"9[13] AKI or better \((stock|raised)", page)]
+    assert len(warned) >= 11
+    assert warned == need
 
 
 def test_loading_the_same_files_again_changes_nothing(

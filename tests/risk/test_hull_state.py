@@ -5,14 +5,15 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from ringland.contracts.fuel_tables import SessionExposure
+from ringland.contracts.fuel_tables import SessionExposure, TanksNow
 from ringland.contracts.record_tables import BenchVerdicts
 from ringland.decision.action_prices import prices
 from ringland.decision.bench_lines import bench_warnings, latest_tests
 from ringland.decision.fuel_burned import dock_fuel, fuel_burned, one_grade_docks
+from ringland.history.engine_history import installed_engines
 from ringland.pages.week.hull_timeline import hull_events
 from ringland.risk.expected_use import expected_use, season_turn
-from ringland.risk.hull_state import installed_engines, open_failures
+from ringland.risk.hull_state import open_failures
 from tests.decision.small_fleet import SETTINGS, frame, small_fleet
 from tests.history.record_rows import records
 
@@ -314,9 +315,9 @@ def test_a_drain_stands_on_the_hulls_time_line_with_its_litres_and_reason() -> N
 
 def test_a_dock_without_rentals_or_deliveries_stays_with_nulls() -> None:
     docks = records(docks=[{"dock_id": "north"}])["docks"]
-    row = dock_fuel(
-        frame(SessionExposure, []), records()["deliveries"], docks, AS_OF, SETTINGS
-    ).row(0, named=True)
+    row = dock_fuel(frame(SessionExposure, []), frame(TanksNow, []), docks, AS_OF, SETTINGS).row(
+        0, named=True
+    )
 
     assert row.pop("dock_id") == "north"
     assert set(row.values()) == {None}

@@ -34,6 +34,60 @@ class SessionFuel(dy.Schema):
     tank_after_l = dy.Float64()
 
 
+class TanksNow(dy.Schema):
+    """One row per tank with fuel on record: what stands in it at the moment of the ledger.
+
+    Octane and bounds as in `SessionFuel`, after the tank's last event; the age has gone on
+    since.
+    """
+
+    tank = dy.String(primary_key=True, description="the hull or the dock")
+    kind = dy.String(primary_key=True, check=lambda col: col.is_in(["hull", "dock"]))
+    level_l = dy.Float64(min=0)
+    octane_aki = dy.Float64(nullable=True, description="null where none of it is on record")
+    octane_low_aki = dy.Float64(nullable=True)
+    octane_high_aki = dy.Float64(nullable=True)
+    fuel_age_d = dy.Float64(nullable=True, description="litres-weighted mean age")
+    unknown_share = dy.Float64(description="of its litres, those without an octane on record")
+
+
+STANDINGS = ("meets", "no margin", "may miss", "misses", "empty", "not known")
+"""How a tank's fuel stands to a need, the best first; `exposure.fuel_at_hand` says when which."""
+
+
+class FuelAtHand(dy.Schema):
+    """One row per hull in service: its need, and its dock's tank and its own against it.
+
+    A tank that is "short" is not to be filled from, or run on.
+    `dock_way` and `own_way` name what makes fuel that falls short do: "throttle" (three-quarter
+    throttle, octane.part_throttle_need_aki), "stock" (back to the stock calibration); null:
+    nothing on record does.
+    """
+
+    hull_id = dy.String(primary_key=True)
+    dock_id = dy.String()
+    calibration = dy.String(nullable=True, description="in force now")
+    need_aki = dy.Float64(nullable=True)
+    dock_level_l = dy.Float64(nullable=True)
+    dock_octane_aki = dy.Float64(nullable=True)
+    dock_octane_low_aki = dy.Float64(nullable=True)
+    dock_octane_high_aki = dy.Float64(nullable=True)
+    dock_fuel_age_d = dy.Float64(nullable=True)
+    dock_standing = dy.String(check=lambda col: col.is_in(list(STANDINGS)))
+    is_dock_short = dy.Bool()
+    dock_way = dy.String(nullable=True)
+    is_dock_old = dy.Bool()
+    own_level_l = dy.Float64(nullable=True)
+    own_octane_aki = dy.Float64(nullable=True)
+    own_octane_low_aki = dy.Float64(nullable=True)
+    own_octane_high_aki = dy.Float64(nullable=True)
+    own_fuel_age_d = dy.Float64(nullable=True)
+    own_standing = dy.String(check=lambda col: col.is_in(list(STANDINGS)))
+    is_own_short = dy.Bool()
+    own_way = dy.String(nullable=True)
+    is_own_old = dy.Bool()
+
+
 class SessionExposure(dy.Schema):
     """One row per rental: octane supplied against octane needed, in hard running.
 

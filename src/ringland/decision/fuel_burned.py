@@ -25,8 +25,8 @@ def fuel_burned(
         One row per hull or dock that ran: `by`, n_hulls, burned_l, need_high_aki,
         below_need_share (of the litres whose margin is known), shortfall_on (mean over
         the litres below need), fuel_age_d (mean), over_14d_share, over_28d_share,
-        unknown_share, oldest_fuel_d (highest mean age of one rental's fuel), need_now_aki
-        and calibration_now (of the last rental).  Null where the record does not say.
+        unknown_share, oldest_fuel_d (highest mean age of one rental's fuel).  Null where the
+        record does not say.
     """
     since = as_of - timedelta(days=assumptions.number("record.recent_sessions_d"))
     margin, always = pl.col("octane_margin_on"), pl.lit(True)
@@ -49,8 +49,6 @@ def fuel_burned(
             over_28d_share=_weighted(pl.col("share_over_28d"), always),
             unknown_share=_weighted(pl.col("unknown_share"), always),
             oldest_fuel_d=pl.col("fuel_age_d").max(),
-            need_now_aki=pl.col("octane_need_aki").last(),
-            calibration_now=pl.col("calibration").last(),
         )
         .sort(by)
     )
@@ -58,34 +56,36 @@ def fuel_burned(
 
 def dock_fuel(
     exposure: pl.DataFrame,
-    deliveries: pl.DataFrame,
+    tanks: pl.DataFrame,
     docks: pl.DataFrame,
     as_of: datetime,
     assumptions: Assumptions,
 ) -> pl.DataFrame:
-    """`fuel_burned` for every dock on record, with its last delivery that states an AKI number.
+    """`fuel_burned` for every dock on record, with what stands in its tank now.
 
     Args:
         exposure: `SessionExposure` as known at `as_of`.
-        deliveries: the `deliveries` records.
+        tanks: `TanksNow`.
         docks: the `docks` records.
         as_of: the instant the report speaks of.
         assumptions: settings.
 
     Returns:
-        One row per dock: the columns of `fuel_burned`, delivered_at, delivered_aki.
+        One row per dock: the columns of `fuel_burned`, and of its tank level_l, octane_aki,
+        octane_low_aki, octane_high_aki, fuel_age_now_d; null without a delivery on record.
     """
-    delivered = (
-        deliveries.filter(pl.col("octane_aki").is_not_null())
-        .sort("dock_id", "delivered_at")
-        .group_by("dock_id", maintain_order=True)
-        .last()
-        .select("dock_id", "delivered_at", delivered_aki="octane_aki")
+    in_tank = tanks.filter(pl.col("kind") == "dock").select(
+        "level_l",
+        "octane_aki",
+        "octane_low_aki",
+        "octane_high_aki",
+        dock_id="tank",
+        fuel_age_now_d="fuel_age_d",
     )
     return (
         docks.select("dock_id")
         .join(fuel_burned(exposure, "dock_id", as_of, assumptions), on="dock_id", how="left")
-        .join(delivered, on="dock_id", how="left")
+        .join(in_tank, on="dock_id", how="left")
         .sort("dock_id")
     )
 

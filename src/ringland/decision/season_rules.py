@@ -62,7 +62,7 @@ def rules_to_compare(docks: Sequence[str], assumptions: Assumptions) -> tuple[Fu
     """The rules an operator can make: a least grade, a drain, a throttle limit, a mild engine."""
     stock = assumptions.number("octane.need_stock_aki")
     raised = assumptions.number("octane.need_raised_aki")
-    drain_d = assumptions.number("fuel.turns_after_d")
+    drain_d = assumptions.number("fuel.old_after_d")
     return (
         FuelRule(
             "least_stock",

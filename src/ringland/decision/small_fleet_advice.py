@@ -101,7 +101,7 @@ def hull_advice(running: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame
         `HullAdvice`, in order of hull; a hull in good order has no row.  Unknown exposure
         gives record advice, never fuel advice.
     """
-    turns_d = assumptions.number("fuel.turns_after_d")
+    old_d = assumptions.number("fuel.old_after_d")
     known = assumptions.number("record.known_fuel_share")
     said = {
         "fuel": (
@@ -113,10 +113,10 @@ def hull_advice(running: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame
             ),
         ),
         "fuel age": (
-            pl.col("fuel_age_25h_d") > turns_d,
+            pl.col("fuel_age_25h_d") > old_d,
             pl.format(
-                "Burned fuel {} days old on average: drain and refill, or run it before it "
-                "stands two weeks (common practice, no source).",
+                "Burned fuel {} days old on average, which the fuel rule calls too old: drain "
+                "what is left of it and refill.",
                 pl.col("fuel_age_25h_d").round(0).cast(pl.Int64),
             ),
         ),

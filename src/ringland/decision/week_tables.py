@@ -15,10 +15,12 @@ from ringland.decision.action_prices import Prices, prices
 from ringland.decision.bench_lines import bench_warnings
 from ringland.decision.fuel_burned import dock_fuel
 from ringland.decision.last_tests import with_days_since_test
+from ringland.exposure.fuel_at_hand import fuel_at_hand
+from ringland.history.engine_history import installed_engines
 from ringland.risk.expected_use import expected_use
 from ringland.risk.failure_risk import hull_chances, hull_drivers
 from ringland.risk.fleet_hazard import FleetFits
-from ringland.risk.hull_state import installed_engines, open_failures, running_sets
+from ringland.risk.hull_state import open_failures, running_sets
 from ringland.risk.usual_exposure import usual_exposure
 from ringland.settings.assumptions import Assumptions
 
@@ -29,7 +31,7 @@ class WeekTables:
 
     `running` has one row per hull in service, as `running_sets` returns it, with
     `tested_d_ago`; `bench_warnings` one per engine whose last test failed; `dock_fuel` one
-    per dock, as the function of that name returns it.
+    per dock, as the function of that name returns it; `at_hand` is `FuelAtHand`.
     """
 
     running: pl.DataFrame
@@ -37,6 +39,7 @@ class WeekTables:
     drivers: pl.DataFrame
     bench_warnings: pl.DataFrame
     dock_fuel: pl.DataFrame
+    at_hand: pl.DataFrame
     prices: Prices
 
 
@@ -45,6 +48,7 @@ def make_week_tables(
     records: Mapping[str, pl.DataFrame],
     exposure: pl.DataFrame,
     exposure_now: pl.DataFrame,
+    tanks: pl.DataFrame,
     bench: pl.DataFrame,
     fits: FleetFits,
     as_of: datetime,
@@ -56,6 +60,7 @@ def make_week_tables(
         records: the record frames by kind (`RECORD_KINDS`), as known at `as_of`.
         exposure: `SessionExposure`.
         exposure_now: `CurrentExposure`.
+        tanks: `TanksNow`.
         bench: `BenchVerdicts`.
         fits: as `fit_fleet` returns them.
         as_of: the instant the report speaks of, UTC.
@@ -76,6 +81,7 @@ def make_week_tables(
         chances=hull_chances(fits, running, assumptions),
         drivers=hull_drivers(fits, running, assumptions),
         bench_warnings=bench_warnings(bench, records["piston_sets"], as_of, assumptions),
-        dock_fuel=dock_fuel(exposure, records["deliveries"], records["docks"], as_of, assumptions),
+        dock_fuel=dock_fuel(exposure, tanks, records["docks"], as_of, assumptions),
+        at_hand=fuel_at_hand(tanks, exposure, records, as_of, assumptions),
         prices=prices(records["costs"], as_of.year, assumptions),
     )

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
+from ringland.exposure.fuel_at_hand import tanks_now
 from ringland.exposure.octane_margin import ROUNDING_ON
 from ringland.fuel.session_fuel import SessionFuelResult
 from ringland.settings.assumptions import Assumptions
@@ -61,7 +62,7 @@ def tank_course(
 def dock_fuel_view(
     fuel: SessionFuelResult,
     exposure: pl.DataFrame,
-    hulls: pl.DataFrame,
+    at_hand: pl.DataFrame,
     as_of: datetime,
     assumptions: Assumptions,
 ) -> pl.DataFrame:
@@ -70,7 +71,7 @@ def dock_fuel_view(
     Args:
         fuel: the ledger.
         exposure: the SessionExposure frame.
-        hulls: the contract's frame; the needs are of those in service.
+        at_hand: `FuelAtHand` of the same.
         as_of: the moment the view speaks of.
         assumptions: record.recent_sessions_d is how far "of late" reaches.
 
@@ -80,20 +81,17 @@ def dock_fuel_view(
         oldest_sold_d, turnover_d (days the mean level would have lasted; null: nothing sold).
         In the tank now: level_l, octane_low_aki, octane_aki, octane_high_aki, fuel_age_d,
         unknown_share, turns_in_d and old_in_d (days until its mean age passes the two
-        thresholds; negative: since).  Its hulls: hulls, need_low_aki, need_high_aki (of
-        their last rides), below_need_hulls (how many need more than the best estimate),
-        below_need (their names), meets_every_need (the best estimate does; null: no need known).
+        thresholds; negative: since).  Its hulls: hulls, need_low_aki, need_high_aki (of the
+        calibrations in force), below_need_hulls (for how many its fuel falls short),
+        below_need (their names).
     """
     since = as_of - timedelta(days=assumptions.number("record.recent_sessions_d"))
     return (
         _in_the_tank(fuel, as_of, assumptions)
         .join(_sold(fuel, exposure, since), on="dock_id", how="left")
         .join(_turnover(fuel, since, as_of), on="dock_id", how="left")
-        .join(_needs(fuel, exposure, hulls, as_of), on="dock_id", how="left")
-        .with_columns(
-            pl.col("sold_l", "sold_below_need_l").fill_null(0.0),
-            meets_every_need=pl.col("octane_aki") >= pl.col("need_high_aki") - ROUNDING_ON,
-        )
+        .join(_needs(at_hand), on="dock_id", how="left")
+        .with_columns(pl.col("sold_l", "sold_below_need_l").fill_null(0.0))
         .sort("dock_id")
     )
 
@@ -101,19 +99,13 @@ def dock_fuel_view(
 def _in_the_tank(
     fuel: SessionFuelResult, as_of: datetime, assumptions: Assumptions
 ) -> pl.DataFrame:
-    since_d = (pl.lit(as_of) - pl.col("at")).dt.total_seconds() / 86_400
-    age = pl.col("fuel_age_d") + since_d
+    age = pl.col("fuel_age_d")
     return (
-        fuel.dock_events.group_by("dock_id", maintain_order=True)
-        .last()
-        .select(
-            "dock_id",
-            "octane_low_aki",
-            "octane_aki",
-            "octane_high_aki",
-            "unknown_share",
-            level_l="after_l",
-            fuel_age_d=age,
+        tanks_now(fuel, as_of)
+        .filter(pl.col("kind") == "dock")
+        .rename({"tank": "dock_id"})
+        .drop("kind")
+        .with_columns(
             turns_in_d=assumptions.number("fuel.turns_after_d") - age,
             old_in_d=assumptions.number("fuel.old_after_d") - age,
         )
@@ -153,28 +145,12 @@ def _turnover(fuel: SessionFuelResult, since: datetime, as_of: datetime) -> pl.D
     )
 
 
-def _needs(
-    fuel: SessionFuelResult, exposure: pl.DataFrame, hulls: pl.DataFrame, as_of: datetime
-) -> pl.DataFrame:
-    left = pl.col("out_of_service_at")
-    here = hulls.filter(left.is_null() | (left > as_of)).select("hull_id")
-    last = (
-        exposure.join(here, on="hull_id", how="semi")
-        .sort("started_at")
-        .group_by("hull_id", maintain_order=True)
-        .last()
-    )
-    blend = fuel.dock_events.group_by("dock_id", maintain_order=True).last()
-    need = pl.col("octane_need_aki")
-    is_below = (need > pl.col("blend_aki") + ROUNDING_ON).fill_null(value=False)
-    return (
-        last.join(blend.select("dock_id", blend_aki="octane_aki"), on="dock_id")
-        .group_by("dock_id")
-        .agg(
-            hulls=pl.len(),
-            need_low_aki=need.min(),
-            need_high_aki=need.max(),
-            below_need_hulls=is_below.sum(),
-            below_need=pl.col("hull_id").filter(is_below).sort(),
-        )
+def _needs(at_hand: pl.DataFrame) -> pl.DataFrame:
+    need, is_below = pl.col("need_aki"), pl.col("is_dock_short")
+    return at_hand.group_by("dock_id").agg(
+        hulls=pl.len(),
+        need_low_aki=need.min(),
+        need_high_aki=need.max(),
+        below_need_hulls=is_below.sum(),
+        below_need=pl.col("hull_id").filter(is_below).sort(),
     )

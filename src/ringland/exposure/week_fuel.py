@@ -12,6 +12,7 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from ringland.exposure.exposure_windows import exposure_windows
+from ringland.exposure.fuel_at_hand import fuel_at_hand, tanks_now
 from ringland.exposure.fuel_view import dock_fuel_view, tank_course
 from ringland.exposure.octane_margin import chance_need_unmet, octane_index_trials
 from ringland.fuel.session_fuel import session_fuel
@@ -61,7 +62,8 @@ def week_fuel(  # noqa: PLR0917 - a ledger step takes the frames it reads
     course = tank_course(ledger, exposure, assumptions)
     since = as_of - timedelta(days=assumptions.number("fuel.picture_d"))
     running = lives.filter(pl.col("state") == "running")
-    docks = dock_fuel_view(ledger, exposure, records["hulls"], as_of, assumptions)
+    at_hand = fuel_at_hand(tanks_now(ledger, as_of), exposure, records, as_of, assumptions)
+    docks = dock_fuel_view(ledger, exposure, at_hand, as_of, assumptions)
     margin = (docks.get_column("octane_aki") - docks.get_column("need_high_aki")).to_numpy()
     return WeekFuel(
         docks=docks.with_columns(

@@ -112,6 +112,23 @@ def unplaced_failures(
     return pl.concat([no_set, on_failed]).sort("noted_at", "sentence")
 
 
+def installed_engines(installations: pl.DataFrame, as_of: datetime) -> pl.DataFrame:
+    """The engine fitted to each hull at `as_of`: hull_id, engine_id, installed_at.
+
+    Where the record has two engines in one hull at once, the one fitted last counts.
+    """
+    return (
+        installations.filter(
+            (pl.col("installed_at") <= as_of)
+            & (pl.col("removed_at").is_null() | (pl.col("removed_at") > as_of))
+        )
+        .sort("hull_id", "installed_at", "engine_id")
+        .group_by("hull_id", maintain_order=True)
+        .last()
+        .select("hull_id", "engine_id", "installed_at")
+    )
+
+
 def _sets(records: Mapping[str, pl.DataFrame], sessions: pl.DataFrame) -> pl.DataFrame:
     """Piston sets with entry, build number and the next set of the same engine."""
     sets = set_hours_at_fitting(records, sessions).select(

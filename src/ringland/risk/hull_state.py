@@ -10,23 +10,6 @@ from ringland.risk.exposure_ahead import USUAL
 from ringland.settings.assumptions import Assumptions
 
 
-def installed_engines(installations: pl.DataFrame, as_of: datetime) -> pl.DataFrame:
-    """The engine fitted to each hull at `as_of`: hull_id, engine_id, installed_at.
-
-    Where the record has two engines in one hull at once, the one fitted last counts.
-    """
-    return (
-        installations.filter(
-            (pl.col("installed_at") <= as_of)
-            & (pl.col("removed_at").is_null() | (pl.col("removed_at") > as_of))
-        )
-        .sort("hull_id", "installed_at", "engine_id")
-        .group_by("hull_id", maintain_order=True)
-        .last()
-        .select("hull_id", "engine_id", "installed_at")
-    )
-
-
 def open_failures(
     failures: pl.DataFrame, rebuilds: pl.DataFrame, piston_sets: pl.DataFrame
 ) -> pl.DataFrame:

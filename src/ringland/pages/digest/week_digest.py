@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 
+from ringland.decision.action_catalogue import NOTHING
 from ringland.decision.call_lines import action_line, call_label, summary_line
 from ringland.pages.digest import digest_words
 from ringland.pages.fleet.fleet_page import change_title, need_of
+from ringland.pages.week.fuel_advice_words import age_rule_line, dock_rule_line, with_flag
 from ringland.pages.week.plan_lines import hand_lines, kit_lines, plan_groups, waiting_groups
-from ringland.pages.week.report_words import dock_rule_line
-from ringland.pages.week.week_report import HullSheet, WeekReport
+from ringland.pages.week.week_report import HullSheet, WeekReport, hulls_at, list_flag
 from ringland.words import fixed_words as words
 from ringland.words import site_words
 from ringland.words.number_words import (
@@ -38,8 +39,12 @@ def digest_subject(report: WeekReport) -> str:
 def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
     """The digest as headings with their lines, in the order of what matters."""
     currency = report.prices.currency
-    shop = [sheet for sheet in report.assessed if need_of(sheet.call) == "shop"]
-    dock = [sheet.call for sheet in report.assessed if need_of(sheet.call) == "dock"]
+    shop = [sheet for sheet in report.assessed if need_of(sheet) == "shop"]
+    dock = [
+        sheet.call
+        for sheet in report.assessed
+        if need_of(sheet) == "dock" and sheet.call["action"] != NOTHING
+    ]
     unassessed = report.not_assessed
     no_hull = [digest_words.NO_HULL]
     change = report.change
@@ -78,10 +83,17 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
         (
             digest_words.FUEL_RULE,
             [
-                digest_words.DOCK_RULE.format(
-                    dock=row["dock_id"], rule=dock_rule_line(row, report.assumptions)
-                )
-                for row in report.dock_fuel.iter_rows(named=True)
+                age_rule_line(report.assumptions),
+                *(
+                    digest_words.DOCK_RULE.format(
+                        dock=row["dock_id"],
+                        rule=dock_rule_line(
+                            row, hulls_at(report, row["dock_id"]), report.assumptions
+                        ),
+                    )
+                    for row in report.dock_fuel.iter_rows(named=True)
+                ),
+                *_flag_lines(report),
             ],
         ),
     ]
@@ -126,6 +138,18 @@ def digest_text(report: WeekReport, restated: str = "") -> str:
     return "\n".join(out) + "\n"
 
 
+def _flag_lines(report: WeekReport) -> list[str]:
+    """What hulls' fuel asks before their next rental, alike hulls together."""
+    by_flag: dict[str, list[str]] = {}
+    for sheet in report.hulls:
+        if flag := list_flag(sheet):
+            by_flag.setdefault(flag, []).append(sheet.hull_id)
+    return [
+        digest_words.FLAGGED.format(flag=flag, hulls=", ".join(hulls))
+        for flag, hulls in sorted(by_flag.items())
+    ]
+
+
 def _hull_line(sheet: HullSheet, report: WeekReport) -> str:
     label = call_label(str(sheet.call["call"]), report.as_of, report.assumptions)
     chance = sheet.chance
@@ -148,9 +172,10 @@ def _hull_line(sheet: HullSheet, report: WeekReport) -> str:
 
 
 def _action(sheet: HullSheet, report: WeekReport) -> str:
-    return action_line(
+    line = action_line(
         sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
     )
+    return with_flag(line, list_flag(sheet))
 
 
 def _wrapped(line: str, mark: str) -> list[str]:

@@ -17,7 +17,7 @@ import polars as pl
 import xlsxwriter
 
 from ringland.decision.call_lines import ahead_text, room_line
-from ringland.pages.week.week_report import WeekReport
+from ringland.pages.week.week_report import WeekReport, list_flag
 from ringland.units import UNIT_NAMES
 from ringland.words.fixed_words import CALL_SHORT, DEMO_LABEL, FACTOR_LABELS
 from ringland.words.manner import in_manner, manner
@@ -110,6 +110,13 @@ def hull_table(report: WeekReport) -> pl.DataFrame:
             "do": report.catalogue.short(str(sheet.call["action"]))
             if sheet.call["action"]
             else None,
+            "about its fuel": list_flag(sheet) or None,
+            "octane need now (AKI)": sheet.at_hand.get("need_aki"),
+            "in its dock's tank (AKI)": sheet.at_hand.get("dock_octane_aki"),
+            "in its dock's tank, low (AKI)": sheet.at_hand.get("dock_octane_low_aki"),
+            "in its own tank (AKI)": sheet.at_hand.get("own_octane_aki"),
+            "in its own tank, low (AKI)": sheet.at_hand.get("own_octane_low_aki"),
+            "in its own tank, mean age (d)": sheet.at_hand.get("own_fuel_age_d"),
             "waits for room": room_line(sheet.call, report.catalogue) or None,
             "decided by": sheet.call["decided_by"],
             f"cost of doing ({money})": sheet.call["action_cost"],
@@ -173,8 +180,11 @@ def dock_table(report: WeekReport) -> pl.DataFrame:
         pl.col("over_28d_share").alias("older than 28 d (share of 1)"),
         pl.col("oldest_fuel_d").alias("oldest mean age of a rental (d)"),
         pl.col("unknown_share").alias("not on record (share of 1)"),
-        pl.col("delivered_at").alias("last delivery (UTC)"),
-        pl.col("delivered_aki").alias("last delivery (AKI)"),
+        pl.col("level_l").alias("in the tank now (l)"),
+        pl.col("octane_aki").alias("in the tank now (AKI)"),
+        pl.col("octane_low_aki").alias("in the tank now, low (AKI)"),
+        pl.col("octane_high_aki").alias("in the tank now, high (AKI)"),
+        pl.col("fuel_age_now_d").alias("in the tank now, mean age (d)"),
     )
 
 

@@ -16,6 +16,7 @@ from ringland.pages.fleet import fleet_words
 from ringland.pages.fleet.risk_charts import fleet_chances
 from ringland.pages.fleet.slot_lines import slot_rows
 from ringland.pages.week import plan_words
+from ringland.pages.week.fuel_advice_words import age_rule_line, dock_rule_line
 from ringland.pages.week.past_calls import WeekChange
 from ringland.pages.week.plan_lines import (
     bay_lines,
@@ -30,12 +31,11 @@ from ringland.pages.week.plan_lines import (
 )
 from ringland.pages.week.report_words import (
     WORTH_SAYING,
-    dock_rule_line,
     fuel_line,
     one_grade_line,
     unpriced_line,
 )
-from ringland.pages.week.week_report import WeekReport
+from ringland.pages.week.week_report import HullSheet, WeekReport, hulls_at, list_flag
 from ringland.words import fixed_words as words
 from ringland.words.number_words import (
     day_text,
@@ -78,6 +78,8 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
         "docks": [_dock(row, report) for row in report.dock_fuel.iter_rows(named=True)],
         "dock_ids": sorted({sheet.dock_id for sheet in report.hulls}),
         "need_of": need_of,
+        "fuel_flags": {sheet.hull_id: list_flag(sheet) for sheet in report.hulls},
+        "age_rule": age_rule_line(report.assumptions),
         "figures": figures,
         "finder": json.dumps(fleet_words.FINDER),
         "said": fleet_words,
@@ -86,11 +88,11 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
     }
 
 
-def need_of(call: Row) -> str:
+def need_of(sheet: HullSheet) -> str:
     """What a hull needs this week: 'shop', 'dock' (a change before its next rental) or 'none'."""
-    if call["call"] in ("keep_off", "book_check"):
+    if sheet.call["call"] in ("keep_off", "book_check"):
         return "shop"
-    return "none" if call["action"] == NOTHING else "dock"
+    return "none" if sheet.call["action"] == NOTHING and not list_flag(sheet) else "dock"
 
 
 def change_title(change: WeekChange) -> str:
@@ -119,7 +121,7 @@ def _dock(row: Row, report: WeekReport) -> dict[str, Any]:
     return {
         **row,
         "alarm": dock_alarm(row, report),
-        "rule": dock_rule_line(row, report.assumptions),
+        "rule": dock_rule_line(row, hulls_at(report, row["dock_id"]), report.assumptions),
         "burned": fuel_line(row, report.assumptions),
         "one_grade": one_grade_line([row["dock_id"]] if is_one_grade else []),
     }

@@ -16,8 +16,9 @@ from ringland.exposure.week_fuel import WeekFuel
 from ringland.pages.frame.picture_sketch import Points
 from ringland.pages.fuel import fuel_words
 from ringland.pages.fuel.fuel_charts import tank_points
-from ringland.pages.week.report_words import WORTH_SAYING, dock_rule_line
-from ringland.pages.week.week_report import WeekReport
+from ringland.pages.week.fuel_advice_words import age_rule_line, dock_rule_line
+from ringland.pages.week.report_words import WORTH_SAYING
+from ringland.pages.week.week_report import WeekReport, hulls_at
 from ringland.settings.assumptions import Assumptions
 from ringland.words.number_words import (
     UNKNOWN,
@@ -96,7 +97,9 @@ def _index(
             {
                 "name": name,
                 "picture": next(iter(pictures), None),
-                "rule": dock_rule_line(rules[name], settings) if name in rules else "",
+                "rule": dock_rule_line(rules[name], hulls_at(report, name), settings)
+                if name in rules
+                else "",
                 "row": dock,
                 "facts": _dock_facts(dock, settings),
                 "below": [hull for hull in dock["below_need"] or () if hull in pages],
@@ -113,6 +116,7 @@ def _index(
     return {
         "figures": figures,
         "said": fuel_words,
+        "age_rule": age_rule_line(settings),
         "docks": docks,
         "silent": sorted(set(rules) - set(fuel.docks["dock_id"])),
         "hulls": [row for row in hulls if row["hull_id"] not in well],

@@ -90,7 +90,7 @@ MEANING_LINES = (
     "Throttle limit: while the fuel is below need, the share at full throttle goes down to the "
     "least this fleet has run; beyond that the model would only guess. Three-quarter throttle is "
     "taken to need {part_throttle} AKI (common practice, no source).",
-    "Drain: fuel older than {turns} days is drained before the ride; that limit is common practice "
+    "Drain: fuel older than {old} days is drained before the ride; that limit is common practice "
     "without a source.",
 )
 METHOD = (

@@ -76,7 +76,7 @@ def rules_context(report: WeekReport, rules: SeasonRules, control: str) -> dict[
         "confounding_source": SOURCE,
         "control": control,
         "part_throttle": number_text(settings.number("octane.part_throttle_need_aki"), 0),
-        "turns_d": number_text(settings.number("fuel.turns_after_d"), 0),
+        "old_d": number_text(settings.number("fuel.old_after_d"), 0),
     }
 
 

@@ -14,6 +14,12 @@ from ringland.decision.call_lines import action_line, ahead_text
 from ringland.pages.hull import hull_words
 from ringland.pages.hull.hull_words import cost_facts
 from ringland.pages.hull.timeline_chart import TIMELINE, timeline_points
+from ringland.pages.week.fuel_advice_words import (
+    age_rule_line,
+    fuel_flag,
+    hull_rule_line,
+    with_flag,
+)
 from ringland.pages.week.past_calls import call_history
 from ringland.pages.week.plan_lines import hull_plan_line
 from ringland.pages.week.report_words import (
@@ -21,13 +27,12 @@ from ringland.pages.week.report_words import (
     driver_line,
     failure_count_line,
     fuel_line,
-    hull_rule_line,
     level_line,
     makes_no_difference,
     quality_line,
     use_line,
 )
-from ringland.pages.week.week_report import HullSheet, WeekReport
+from ringland.pages.week.week_report import HullSheet, WeekReport, list_flag
 from ringland.pages.week.what_if import hull_figures, safe_json
 from ringland.words.number_words import (
     UNKNOWN,
@@ -40,15 +45,12 @@ from ringland.words.number_words import (
 Row = Mapping[str, Any]
 
 
-def hull_context(
-    report: WeekReport, sheet: HullSheet, docks: Mapping[str, Row], clear: Collection[str]
-) -> dict[str, Any]:
+def hull_context(report: WeekReport, sheet: HullSheet, clear: Collection[str]) -> dict[str, Any]:
     """What the hull page's template needs; `figures` are drawn by name.
 
     Args:
         report: the week's report.
         sheet: the hull.
-        docks: rows of `dock_fuel` by dock.
         clear: factors whose effect the record tells from none.
     """
     settings = report.assumptions
@@ -56,13 +58,15 @@ def hull_context(
     figures = {}
     if sheet.exposure.height:
         figures[TIMELINE] = timeline_points(sheet.exposure, sheet.events)
-    dock = docks.get(sheet.dock_id)
     return {
         "sheet": sheet,
-        "action": action_line(
-            sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
+        "action": with_flag(
+            action_line(
+                sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
+            ),
+            list_flag(sheet),
         ),
-        "step": step_line(sheet.call, report.catalogue),
+        "step": with_flag(step_line(sheet.call, report.catalogue), list_flag(sheet)),
         "facts": cost_facts(
             sheet.call, ahead_text(report.decisions.horizon_d), report.prices.currency
         ),
@@ -75,7 +79,9 @@ def hull_context(
         else report.decisions.advice.filter(
             (pl.col("hull_id") == sheet.hull_id) & (pl.col("about") != "chance")
         )["advice"].to_list(),
-        "fuel_rule": hull_rule_line(sheet.fuel, dock, settings),
+        "fuel_rule": hull_rule_line(sheet.at_hand, settings),
+        "age_rule": age_rule_line(settings),
+        "is_fuel_wrong": bool(fuel_flag(sheet.at_hand)),
         "quality": quality_line(sheet.quality),
         "use": use_line(sheet.state, settings),
         "behind": failure_count_line(
@@ -102,7 +108,7 @@ def hull_context(
         "has_past": report.past is not None,
         "lineage": [lineage_row(row) for row in sheet.lineage.iter_rows(named=True)],
         "look_back_h": number_text(settings.number("exposure.trailing_h"), 0),
-        "what_if": _what_if(report, sheet, dock),
+        "what_if": _what_if(sheet),
         "figures": figures,
     }
 
@@ -164,10 +170,10 @@ def lineage_row(row: Row) -> dict[str, str]:
     }
 
 
-def _what_if(report: WeekReport, sheet: HullSheet, dock: Row | None) -> Markup | None:
+def _what_if(sheet: HullSheet) -> Markup | None:
     if sheet.chance["chance_30d"] is None:
         return None
-    return Markup(safe_json(hull_figures(sheet.state, sheet.fuel, dock)))  # noqa: S704  # safe_json
+    return Markup(safe_json(hull_figures(sheet.state, sheet.at_hand)))  # noqa: S704  # safe_json
 
 
 def _driver_rows(drivers: Iterable[Row], clear: Collection[str]) -> list[dict[str, object]]:

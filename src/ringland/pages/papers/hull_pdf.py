@@ -62,8 +62,7 @@ def hull_pdf(report: WeekReport, hull_id: str) -> bytes:
 
 def sheet_data(report: WeekReport, sheet: HullSheet) -> dict[str, Any]:
     """Every text and length on the sheet, for the layout to set; lengths are shares of a bar."""
-    docks = {row["dock_id"]: row for row in report.dock_fuel.iter_rows(named=True)}
-    context = hull_context(report, sheet, docks, clear_factors(report.fits, report.assumptions))
+    context = hull_context(report, sheet, clear_factors(report.fits, report.assumptions))
     top = range_top(row["high"] for row in context["horizons"])
     history = context["history"]
     return {
@@ -123,7 +122,7 @@ def _steps(context: Mapping[str, Any]) -> list[tuple[str, str]]:
     said = (
         (hull_words.DO, context["action"]),
         (hull_words.JOB, context["job"]),
-        (hull_words.FUEL_RULE, context["fuel_rule"]),
+        (hull_words.FUEL_RULE, f"{context['fuel_rule']} {context['age_rule']}"),
         (hull_words.ROOM, context["plan"]),
         (hull_words.ADVICE, advice),
     )

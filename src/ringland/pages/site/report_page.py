@@ -171,9 +171,8 @@ def _site(
             report.fits, report.catalogue, report.prices, report.grades_aki, report.assumptions
         )
     clear = clear_factors(report.fits, report.assumptions)
-    docks = {row["dock_id"]: row for row in report.dock_fuel.iter_rows(named=True)}
     for sheet in report.hulls:
-        site[pages[sheet.hull_id]] = _hull_page(templates, report, sheet, docks, clear)
+        site[pages[sheet.hull_id]] = _hull_page(templates, report, sheet, clear)
     if fuel is not None:
         for path, (name, context) in fuel_contexts(report, fuel, pages).items():
             charts = embedded(context.pop("figures"))
@@ -219,10 +218,9 @@ def _hull_page(
     templates: Environment,
     report: WeekReport,
     sheet: HullSheet,
-    docks: Mapping[str, Mapping[str, Any]],
     clear: Collection[str],
 ) -> bytes:
-    context = hull_context(report, sheet, docks, clear)
+    context = hull_context(report, sheet, clear)
     charts = embedded(context.pop("figures"))
     return _render(
         templates,

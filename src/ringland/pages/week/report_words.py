@@ -120,54 +120,6 @@ def fuel_line(burned: Mapping[str, Any], assumptions: Assumptions) -> str:
     return "; ".join(parts) + "."
 
 
-def dock_rule_line(dock: Mapping[str, Any], assumptions: Assumptions) -> str:
-    """A dock's fuel rule in one line.
-
-    Args:
-        dock: a row of `dock_fuel`.
-        assumptions: settings.
-    """
-    need, delivered = dock["need_high_aki"], dock["delivered_aki"]
-    if need is None:
-        return f"Meet the calibration's stated octane need; {_drain_rule(assumptions)}."
-    rule = f"Fill with {number_text(need, 0)} AKI or better, the highest need among its hulls"
-    return f"{rule}{_short_delivery(need, delivered)}; {_drain_rule(assumptions)}."
-
-
-def hull_rule_line(
-    fuel: Mapping[str, Any], dock: Mapping[str, Any] | None, assumptions: Assumptions
-) -> str:
-    """A hull's fuel rule in one line: its own need against what its dock last got.
-
-    Args:
-        fuel: its row of `fuel_burned`; empty if it did not run of late.
-        dock: its dock's row of `dock_fuel`; null if the dock is not on record.
-        assumptions: settings.
-    """
-    need = fuel.get("need_now_aki")
-    if need is None:
-        return f"Meet the calibration's stated octane need; {_drain_rule(assumptions)}."
-    calibration = fuel["calibration_now"]
-    of = "" if calibration is None else f" ({calibration} calibration)"
-    delivered = None if dock is None else dock["delivered_aki"]
-    rule = f"Fill with {number_text(need, 0)} AKI or better{of}"
-    return f"{rule}{_short_delivery(need, delivered)}; {_drain_rule(assumptions)}."
-
-
-def _short_delivery(need: float, delivered: float | None) -> str:
-    if delivered is None or delivered >= need:
-        return ""
-    return (
-        f"; the dock's last delivery was {number_text(delivered, 0)} AKI, so fill elsewhere or "
-        f"run a calibration that needs no more"
-    )
-
-
-def _drain_rule(assumptions: Assumptions) -> str:
-    old_d = number_text(assumptions.number("fuel.old_after_d"), 0)
-    return f"drain what has stood longer than {old_d} days (common practice, no source)"
-
-
 def one_grade_line(docks: Sequence[str]) -> str:
     """What cannot be told of the docks that sold one grade; empty if none did."""
     if not docks:

@@ -17,6 +17,7 @@ from ringland.decision.fuel_burned import fuel_burned, one_grade_docks
 from ringland.decision.horizons import Horizon, page_horizons
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_tables import WeekTables
+from ringland.pages.week.fuel_advice_words import fuel_flag
 from ringland.pages.week.hull_lineage import recent_fills
 from ringland.pages.week.hull_timeline import hull_events, known_shares
 from ringland.pages.week.past_calls import WeekChange, change_since
@@ -38,8 +39,8 @@ class HullSheet:
     `call`, `chance` are its rows of `HullCalls` and `HullChances`; `drivers` its rows of
     `HullDrivers`; `state` its row of `running_sets`; `quality` its row of `RecordQuality`
     with `known_shares` (null if it did not run of late); `fuel` its row of `fuel_burned`,
-    empty if it did not run of late.  `lineage` holds the record rows of the fills behind its
-    last hours, as `recent_fills` returns them.
+    empty if it did not run of late; `at_hand` its row of `FuelAtHand`.  `lineage` holds the
+    record rows of the fills behind its last hours, as `recent_fills` returns them.
     """
 
     hull_id: str
@@ -50,6 +51,7 @@ class HullSheet:
     drivers: tuple[Row, ...]
     quality: Row
     fuel: Row
+    at_hand: Row
     tests: pl.DataFrame
     exposure: pl.DataFrame
     events: pl.DataFrame
@@ -163,6 +165,7 @@ def make_week_report(
     recent = known_shares(exposure, as_of, assumptions)
     quality = _by_hull(record_quality.join(recent, on="hull_id", how="left"))
     fuel = _by_hull(fuel_burned(exposure, "hull_id", as_of, assumptions))
+    at_hand = _by_hull(tables.at_hand)
     tests = latest_tests(bench).partition_by("engine_id", as_dict=True)
     with in_manner(manner):
         all_events = hull_events(records)
@@ -188,6 +191,7 @@ def make_week_report(
                 drivers=tuple(drivers.get((hull_id,), tables.drivers.clear()).to_dicts()),
                 quality=quality.get(hull_id, {}),
                 fuel=fuel.get(hull_id, {}),
+                at_hand=at_hand.get(hull_id, {}),
                 tests=tests.get((state["engine_id"],), no_tests),
                 exposure=ran.get((hull_id,), exposure.clear()),
                 events=events.get((hull_id,), no_events),
@@ -251,17 +255,28 @@ def _list_line(sheet: HullSheet, report: WeekReport) -> tuple[str, ...]:
         call_label(str(call["call"]), report.as_of, report.assumptions),
         chance_text(chance["chance_30d"]),
         range_text(chance["chance_30d_low"], chance["chance_30d_high"]),
-        do_text(sheet, report) if call["action"] else str(call["reason"]),
+        do_text(sheet, report),
         price_text(call["action_cost"], currency),
         money_text(call["cost_of_waiting"], currency),
     )
 
 
 def do_text(sheet: HullSheet, report: WeekReport) -> str:
-    """What to do on a hull this week, and what waits for room, for a list."""
-    waits = room_line(sheet.call, report.catalogue)
-    do = report.catalogue.short(str(sheet.call["action"]))
-    return f"{do} ({waits})" if waits else do
+    """What to do on a hull this week, what waits for room and what its fuel asks, for a list."""
+    call = sheet.call
+    waits = room_line(call, report.catalogue)
+    do = report.catalogue.short(str(call["action"])) if call["action"] else str(call["reason"])
+    return "; ".join(filter(None, (f"{do} ({waits})" if waits else do, list_flag(sheet))))
+
+
+def list_flag(sheet: HullSheet) -> str:
+    """What must be done about a hull's fuel before it is rented; empty for one kept ashore."""
+    return "" if sheet.call["call"] == "keep_off" else fuel_flag(sheet.at_hand)
+
+
+def hulls_at(report: WeekReport, dock_id: str) -> list[Row]:
+    """The rows of `FuelAtHand` of a dock's hulls."""
+    return [sheet.at_hand for sheet in report.hulls if sheet.at_hand.get("dock_id") == dock_id]
 
 
 def _by_hull(frame: pl.DataFrame) -> dict[str, Row]:

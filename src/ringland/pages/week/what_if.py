@@ -115,13 +115,12 @@ def fleet_script(
     return b"window.RINGLAND_FLEET = " + safe_json(figures).encode() + b";\n"
 
 
-def hull_figures(state: Row, fuel: Row, dock: Row | None) -> dict[str, Any]:
+def hull_figures(state: Row, at_hand: Row) -> dict[str, Any]:
     """What one hull brings to its what-if.
 
     Args:
         state: its row of `running_sets`, with a chance.
-        fuel: its row of `fuel_burned`; empty if it did not run of late.
-        dock: its dock's row of `dock_fuel`; None if the dock is not on record.
+        at_hand: its row of `FuelAtHand`.
     """
     return {
         "ageH": state["age_h"],
@@ -136,8 +135,8 @@ def hull_figures(state: Row, fuel: Row, dock: Row | None) -> dict[str, Any]:
             for stands_in in BOUNDS.values()
         ],
         "groups": {column: state.get(column) for column in sorted(GROUP_COLUMNS)},
-        "needAki": fuel.get("need_now_aki"),
-        "dockAki": None if dock is None else dock["delivered_aki"],
+        "needAki": at_hand["need_aki"],
+        "dockAki": at_hand["dock_octane_aki"],
     }
 
 
