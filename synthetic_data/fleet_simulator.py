@@ -21,7 +21,7 @@ from synthetic_data.engine_shop import Engine, EngineShop
 from synthetic_data.fuel_supply import MixedTank
 from synthetic_data.logbook import Logbook, empty_logbook
 from synthetic_data.operator_calendar import Hull, OperatorCalendar, enrol_hulls
-from synthetic_data.paperwork import as_frames, at_minutes, write_costs
+from synthetic_data.paperwork import as_frames, at_minutes, write_costs, write_releases
 from synthetic_data.rental_demand import draw_habits, plan_rentals
 from synthetic_data.scenario import MINUTES_PER_DAY, Scenario
 from synthetic_data.true_account import TRUTH_SCHEMA, account_of_truth, causes_of
@@ -88,6 +88,7 @@ def simulate_fleet(scenario: Scenario, rng_seed: int) -> Fleet:
     craft.drain_withdrawn()
     shop.close_book()
     write_costs(scenario, book)
+    write_releases(book)
     truth_sessions = pl.DataFrame(water.truth_rows, schema=TRUTH_SCHEMA, orient="row")
     truth_sessions = truth_sessions.with_columns(started_at=at_minutes("started_at", scenario))
     records = as_frames(scenario, book, paper)

@@ -33,6 +33,7 @@ WRITTEN: dict[str, str] = {
     "cause_confirmed_at",
     "teardowns": "engine_id opened_at cylinder part finding state extent photo_files",
     "rebuilds": "engine_id rebuilt_at scope scope_items is_head_tested cost",
+    "releases": "released_at engine_id hull_id what released_by why until",
     "costs": "item season amount currency mechanic_h",
 }
 """Columns this operator's book has, by record kind, in the order of its rows."""

@@ -29,6 +29,7 @@ _PRICES = (
     ("mechanic_hour", 95, None),
 )
 _YEARLY_RISE = 0.04
+_FOREMAN, _SEALANT_PPM = "H. Quist", 16  # invented
 
 
 def at_minutes(column: str, scenario: Scenario) -> pl.Expr:
@@ -45,6 +46,21 @@ def write_costs(scenario: Scenario, book: Logbook) -> None:
             (item, season, float(round(price * rise / 5) * 5), "USD", hours)
             for item, price, hours in _PRICES
         )
+
+
+def write_releases(book: Logbook) -> None:
+    """What the foreman let go by name: high silicon that came from sealant, the day after."""
+    columns = WRITTEN["inspections"].split()
+    for cells in list(book["inspections"]):
+        row = dict(zip(columns, cells, strict=True))
+        value, minute = row["value"], row["inspected_at"]
+        if row["measure"] != "oil_silicon" or not isinstance(value, float | int):
+            continue
+        if value >= _SEALANT_PPM and isinstance(minute, int):
+            book["releases"].append(
+                (minute + MINUTES_PER_DAY, row["engine_id"], None, "oil_silicon", _FOREMAN,
+                 "fresh sealant at the cover; iron and aluminium as before", None)
+            )  # fmt: skip
 
 
 def as_frames(

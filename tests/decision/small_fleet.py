@@ -275,7 +275,7 @@ def _compression(engine_id: str, cylinder: int, number: int) -> dict[str, Any]:
     is_low = number == 4 and cylinder == 3
     return {
         "engine_id": engine_id,
-        "inspected_at": AS_OF - timedelta(days=20),
+        "inspected_at": AS_OF - timedelta(days=40),
         "measure": "compression",
         "cylinder": cylinder,
         "state": "measured",

@@ -112,7 +112,7 @@ def test_where_no_hull_has_a_chance_safety_still_speaks() -> None:
     by_hull = {row["hull_id"]: row for row in made.calls.to_dicts()}
 
     assert (by_hull["H00"]["call"], by_hull["H00"]["action"]) == ("keep_off", "repair")
-    assert (by_hull["H04"]["call"], by_hull["H04"]["action"]) == ("book_check", "leak_down_check")
+    assert (by_hull["H04"]["call"], by_hull["H04"]["action"]) == ("keep_off", "leak_down_check")
     assert by_hull["H04"]["cost_of_waiting"] is None
     assert by_hull["H03"]["call"] == "not_enough_record"
     assert made.outlook is None

@@ -94,4 +94,4 @@ def test_fleet_gets_one_call_each_ranked_by_cost_of_waiting() -> None:
     by_hull = {row["hull_id"]: row for row in calls.to_dicts()}
     assert (by_hull["H00"]["call"], by_hull["H00"]["action"]) == ("keep_off", "repair")
     assert by_hull["H01"]["call"] == by_hull["H02"]["call"] == "not_enough_record"
-    assert (by_hull["H04"]["call"], by_hull["H04"]["action"]) == ("book_check", "leak_down_check")
+    assert (by_hull["H04"]["call"], by_hull["H04"]["action"]) == ("keep_off", "leak_down_check")

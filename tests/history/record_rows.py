@@ -43,6 +43,9 @@ VALID_TEXT: dict[str, dict[str, str]] = {
                   "part": "piston", "finding": "second land broken down", "state": "seen"},
     "rebuilds": {"engine_id": "E1", "rebuilt_at": "2025-06-10T08:00:00Z", "scope": "full",
                  "is_head_tested": "no", "cost": "6100"},
+    "releases": {"released_at": "2025-07-02T08:00:00Z", "engine_id": "E1", "what": "leak_down",
+                 "released_by": "R. Vane", "why": "wet test shows the valves",
+                 "until": "2025-08-01T08:00:00Z"},
     "costs": {"item": "top_end_planned", "season": "2025", "amount": "3500", "currency": "USD"},
 }  # fmt: skip
 

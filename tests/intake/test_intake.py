@@ -93,6 +93,7 @@ IMPOSSIBLE = {
     "failures": ("last_good_at", "2026-06-01T08:00:00Z"),
     "teardowns": ("state", "maybe"),
     "rebuilds": ("cost", "-1"),
+    "releases": ("until", "2025-01-01T08:00:00Z"),
     "costs": ("season", "25"),
 }
 

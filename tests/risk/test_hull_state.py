@@ -6,9 +6,7 @@ import polars as pl
 import pytest
 
 from ringland.contracts.fuel_tables import SessionExposure, TanksNow
-from ringland.contracts.record_tables import BenchVerdicts
 from ringland.decision.action_prices import prices
-from ringland.decision.bench_lines import bench_warnings, latest_tests
 from ringland.decision.fuel_burned import dock_fuel, fuel_burned, one_grade_docks
 from ringland.history.engine_history import installed_engines
 from ringland.pages.week.hull_timeline import hull_events
@@ -233,37 +231,6 @@ def test_two_currencies_in_use_are_refused() -> None:
     )["costs"]
     with pytest.raises(ValueError, match="EUR, USD; give every item"):
         prices(costs, 2026, SETTINGS)
-
-
-def verdict(engine_id: str, days: float, verdict: str, cylinder: int = 1) -> dict[str, object]:
-    return {
-        "engine_id": engine_id,
-        "inspected_at": days_ago(days),
-        "measure": "compression",
-        "cylinder": cylinder,
-        "verdict": verdict,
-        "reason": f"{cylinder * 10}% of the highest cylinder",
-    }
-
-
-def test_only_the_last_recent_test_of_the_present_piston_set_warns() -> None:
-    bench = frame(
-        BenchVerdicts,
-        [
-            verdict("passed_since", 20, "fail"),
-            verdict("passed_since", 5, "pass"),
-            verdict("old_set", 20, "fail"),
-            verdict("bad", 5, "fail", 3),
-            verdict("bad", 5, "fail", 2),
-            verdict("long_ago", 46, "fail"),
-        ],
-    )
-    sets = records(piston_sets=[{"engine_id": "old_set", "fitted_at": days_ago(9)}])["piston_sets"]
-
-    assert latest_tests(bench).height == 5
-    assert bench_warnings(bench, sets, AS_OF, SETTINGS).rows() == [
-        ("bad", "Compression, cylinder 2 on Wed 29 Jul 2026: 20% of the highest cylinder")
-    ]
 
 
 def test_fuel_below_need_is_a_share_of_litres_whose_margin_is_known() -> None:

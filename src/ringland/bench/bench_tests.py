@@ -178,25 +178,25 @@ def _with_neighbours(rows: pl.DataFrame, limits: Assumptions) -> pl.DataFrame:
     ranked = rows.filter(pl.col("measure").is_in(_RANKED) & value.is_not_null())
     least_fleet = limits.number("oil_metals.least_fleet")
     pasts = []
-    for part in ranked.partition_by("measure", maintain_order=True):
+    for part in ranked.sort("inspected_at").partition_by("measure", maintain_order=True):
         at, values = part["inspected_at"].to_numpy(), part["standard_value"].to_numpy()
-        engine = part["engine_id"].to_numpy()
+        engine, is_usual = part["engine_id"].to_numpy(), np.ones(part.height, dtype=bool)
         for row, key in enumerate(part.select(test).iter_rows(named=True)):
             before = at < at[row]
-            own, others = (
-                values[before & (engine == engine[row])],
-                values[before & (engine != engine[row])],
-            )
+            own = values[before & (engine == engine[row]) & is_usual]
+            others = values[before & (engine != engine[row])]
             middle = float(np.median(own)) if len(own) else 0.0
-            pasts.append(
-                {
-                    **key,
-                    "own_rise": values[row] / middle if middle else None,
-                    "fleet_rank": float((others < values[row]).mean())
-                    if len(others) >= least_fleet
-                    else None,
-                }
+            past = {
+                "own_rise": float(values[row]) / middle if middle else None,
+                "fleet_rank": float((others < values[row]).mean())
+                if len(others) >= least_fleet
+                else None,
+            }
+            # a reading that failed is not what the next one is to be usual beside
+            is_usual[row] = not verdicts.has_risen(
+                {"measure": key["measure"], "standard_value": values[row], **past}, limits
             )
+            pasts.append(key | past)
     past_frame = pl.DataFrame(
         pasts,
         schema={

@@ -33,6 +33,8 @@ MEASURES = [
     "crankcase_pressure",
     "hull_oil",
 ]
+REBUILD_SHEET, ALL_OPEN = "rebuild_sheet", "all_open"
+"""What a release may name beside a measure."""
 LOOKED_AT = ["seen", "not_seen", "not_looked_at"]
 # Outside these years an instant is a slip of the pen ("0205", "2205"), not a record.
 EARLIEST_INSTANT = datetime(1990, 1, 1, tzinfo=UTC)

@@ -22,6 +22,7 @@ from ringland.contracts.records import (
     Installations,
     PistonSets,
     Rebuilds,
+    Releases,
     Sessions,
     Teardowns,
 )
@@ -115,6 +116,13 @@ RECORD_KINDS: dict[str, RecordKind] = {
             _ENGINE,
         ),
         RecordKind("rebuilds", Rebuilds, ("engine_id", "rebuilt_at"), "rebuilt_at", _ENGINE),
+        RecordKind(
+            "releases",
+            Releases,
+            ("released_at", "engine_id", "hull_id", "what"),
+            "released_at",
+            _ENGINE | _HULL,
+        ),
         RecordKind("costs", Costs, ("item", "season"), None),
     ]
 }

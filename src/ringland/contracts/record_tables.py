@@ -199,6 +199,24 @@ class BenchVerdicts(dy.Schema):
     accepted_because = dy.String(nullable=True)
 
 
+class StandingFailures(dy.Schema):
+    """One row per engine and measure whose newest failed test no later test answers."""
+
+    engine_id = dy.String(primary_key=True)
+    measure = dy.String(primary_key=True)
+    failed_at = dy.Datetime(time_zone="UTC")
+    cylinder = dy.Int64(nullable=True, description="of the first failed reading of that test")
+    port = dy.String(nullable=True)
+    reason = dy.String()
+    retested_at = dy.Datetime(
+        time_zone="UTC", nullable=True, description="the last test since, which answers nothing"
+    )
+    released_by = dy.String(nullable=True, description="null: it binds")
+    released_at = dy.Datetime(time_zone="UTC", nullable=True)
+    released_because = dy.String(nullable=True)
+    released_until = dy.Datetime(time_zone="UTC", nullable=True)
+
+
 class RecordQuality(dy.Schema):
     """One row per hull in service: how much of what it did is on record."""
 

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
 from typing import Any
 
 import polars as pl
 
-from ringland.settings.assumptions import Assumptions
-from ringland.words.fixed_words import MARK_WORDS, MEASURE_LABELS
+from ringland.words.fixed_words import (
+    FAILED_TEST,
+    MARK_WORDS,
+    MEASURE_LABELS,
+    PARTIAL_RETEST,
+    RELEASED,
+    STANDS_UNTIL,
+)
 from ringland.words.number_words import day_text, plain_text, reading_text
 from ringland.words.shown_units import shown_reading
-
-WARNING_MEASURES = ("leak_down", "compression")
-"""Tests whose failure calls for the engine to be looked at again before it is rented."""
 
 
 def latest_tests(bench: pl.DataFrame) -> pl.DataFrame:
@@ -32,54 +34,72 @@ def latest_tests(bench: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def bench_warnings(
-    bench: pl.DataFrame, piston_sets: pl.DataFrame, as_of: datetime, assumptions: Assumptions
-) -> pl.DataFrame:
-    """Engines whose last leak-down or compression test failed.
+_MOST_TELLING = ("leak_down", "compression")
 
-    A test older than the engine's present piston set, or than `call.bench_test_d` days,
-    does not count.  Of several failed readings the first by measure and cylinder is named.
+
+def bench_warnings(standing: pl.DataFrame) -> pl.DataFrame:
+    """What the failed tests of each engine that nobody released say, and what answers them.
 
     Args:
-        bench: `BenchVerdicts`.
-        piston_sets: the `piston_sets` records.
-        as_of: the instant the report speaks of.
-        assumptions: settings.
+        standing: `StandingFailures`.
 
     Returns:
-        One row per engine with a warning: engine_id, warning.
+        One row per engine with a warning: engine_id, warning.  Leak-down and compression come
+        first; other measures are named after it.
     """
-    since = as_of - timedelta(days=assumptions.number("call.bench_test_d"))
-    fitted = piston_sets.group_by("engine_id").agg(pl.col("fitted_at").max())
-    failed = (
-        latest_tests(bench)
-        .join(fitted, on="engine_id", how="left")
-        .filter(
-            pl.col("measure").is_in(WARNING_MEASURES)
-            & (pl.col("verdict") == "fail")
-            & (pl.col("inspected_at") >= since)
-            & (pl.col("fitted_at").is_null() | (pl.col("inspected_at") >= pl.col("fitted_at")))
-        )
-        .sort("engine_id", pl.col("measure").replace_strict(_ORDER), "cylinder")
-        .group_by("engine_id", maintain_order=True)
-        .first()
+    binding = standing.filter(pl.col("released_by").is_null()).sort(
+        "engine_id", ~pl.col("measure").is_in(list(_MOST_TELLING)), "measure", descending=False
     )
+    warnings = {
+        engine: _warning(rows.to_dicts())
+        for (engine,), rows in binding.partition_by(
+            "engine_id", as_dict=True, maintain_order=True
+        ).items()
+    }
     return pl.DataFrame(
-        {
-            "engine_id": failed["engine_id"],
-            "warning": [_warning(row) for row in failed.iter_rows(named=True)],
-        },
+        {"engine_id": list(warnings), "warning": list(warnings.values())},
         schema={"engine_id": pl.String, "warning": pl.String},
     )
 
 
-_ORDER = {measure: rank for rank, measure in enumerate(WARNING_MEASURES)}
+def _warning(rows: list[dict[str, Any]]) -> str:
+    first, *others = rows
+    parts = [f"{_what_failed(first)}: {first['reason']}"]
+    if others:
+        parts.append(f"Failed too: {'; '.join(_what_failed(row) for row in others)}")
+    if any(row["retested_at"] is not None for row in rows):
+        parts.append(PARTIAL_RETEST)
+    return ". ".join([*parts, STANDS_UNTIL])
 
 
-def _warning(row: Mapping[str, Any]) -> str:
-    where = "" if row["cylinder"] is None else f", cylinder {row['cylinder']}"
-    at = row["inspected_at"]
-    return f"{MEASURE_LABELS[row['measure']]}{where} on {day_text(at)}: {row['reason']}"
+def _what_failed(row: Mapping[str, Any]) -> str:
+    place = "" if row["cylinder"] is None else f", cylinder {row['cylinder']}"
+    port = "" if row["port"] is None else f", {row['port']}"
+    return f"{MEASURE_LABELS[row['measure']]}{place}{port} on {day_text(row['failed_at'])}"
+
+
+def release_lines(standing: pl.DataFrame) -> dict[str, list[str]]:
+    """By engine, the failed tests that somebody released by name: who, when, why, until when.
+
+    Args:
+        standing: `StandingFailures`.
+    """
+    lines: dict[str, list[str]] = {}
+    for row in standing.filter(pl.col("released_by").is_not_null()).iter_rows(named=True):
+        failed = FAILED_TEST.format(what=_what_failed(row))
+        lines.setdefault(row["engine_id"], []).append(f"{failed} {released_text(row)}")
+    return lines
+
+
+def released_text(row: Mapping[str, Any]) -> str:
+    """Who let an open thing go, when, why and until when."""
+    until = "" if row["released_until"] is None else f", until {day_text(row['released_until'])}"
+    return RELEASED.format(
+        who=row["released_by"],
+        day=day_text(row["released_at"]),
+        until=until,
+        why=str(row["released_because"]).rstrip("."),
+    )
 
 
 WORST_FIRST = ("fail", "lap and retest", "cannot be", "cannot judge", "pass")

@@ -56,10 +56,11 @@ def call_reason(facts: Mapping[str, Any], assumptions: Assumptions) -> str:
         return f"{_capital(str(plain))}.{asked}{no_room}"
     if facts["rule"] == HIGH_7D:
         limit = share_text(assumptions.number("call.keep_off_chance_7d"))
+        failed = "" if facts["warning"] is None else f" {_capital(str(facts['warning']))}."
         return (
             f"Chance of failure in 7 days {chance_text(facts['chance_7d'])} "
             f"({range_text(facts['chance_7d_low'], facts['chance_7d_high'])}), at or over the "
-            f"{limit} from which a hull is kept off the water.{no_room}"
+            f"{limit} from which a hull is kept off the water.{failed}{no_room}"
         )
     looked_at_from = assumptions.number("call.check_chance_30d")
     if facts["rule"] == HIGH_30D:

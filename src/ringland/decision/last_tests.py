@@ -1,4 +1,4 @@
-"""When each engine's compression or leak-down was last measured: a reading still stands a while."""
+"""When each engine last passed a compression or leak-down test: a reading stands a while."""
 
 from __future__ import annotations
 
@@ -13,27 +13,24 @@ MEASURES = ("compression", "leak_down")
 
 
 def with_days_since_test(
-    running: pl.DataFrame, inspections: pl.DataFrame, as_of: datetime
+    running: pl.DataFrame, passes: pl.DataFrame, as_of: datetime
 ) -> pl.DataFrame:
     """The running sets with `tested_d_ago`, so that no test is planned twice in its reach.
 
-    Only measured values count; an 'ok' without a number and a test of an earlier piston
-    set do not, the latter where `running` has `set_fitted_at`.
+    Only a complete test that passed counts; half a test, an 'ok' without a number, a reading
+    that cannot be and a test of an earlier piston set do not, the last where `running` has
+    `set_fitted_at`.
 
     Args:
         running: one row per hull, with engine_id.
-        inspections: the `inspections` records as known at `as_of`.
+        passes: as `complete_passes` returns them.
         as_of: the instant the plan speaks of.
 
     Returns:
         `running` with one column more; null where no test is on record.
     """
     last = (
-        inspections.filter(
-            pl.col("measure").is_in(list(MEASURES))
-            & (pl.col("state") == "measured")
-            & (pl.col("inspected_at") <= as_of)
-        )
+        passes.filter(pl.col("measure").is_in(list(MEASURES)) & (pl.col("inspected_at") <= as_of))
         .group_by("engine_id")
         .agg(tested_at=pl.col("inspected_at").max())
     )

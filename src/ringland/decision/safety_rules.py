@@ -1,8 +1,9 @@
 """Which hulls a safety rule binds this week, and to which options: before any price is weighed.
 
 An open failure asks for its repair.  A chance in 7 days at the limit, a high chance in 30
-days and a failed bench test ask that the hull be looked at, or its pistons renewed, before
-it is rented; where the week has no room for that, the hull stays ashore.  No rule here asks
+days and a failed bench test that nothing answers, however old, ask that the hull be looked
+at, or its pistons renewed, before it is rented; where the week has no room for that, the hull
+stays ashore.  No rule here asks
 whether the record shows an effect of fuel.
 """
 
@@ -48,7 +49,7 @@ def safety_rules(
     Args:
         running: as `running_sets` returns it, with `tested_d_ago`.
         chances: `HullChances` made from the same `running`.
-        bench_warnings: engine_id, warning: what the last tests of an engine speak of.
+        bench_warnings: engine_id, warning: the failed tests that stand against an engine.
         assumptions: settings.
 
     Returns:

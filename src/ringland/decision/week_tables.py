@@ -17,6 +17,7 @@ from ringland.decision.fuel_burned import dock_fuel
 from ringland.decision.last_tests import with_days_since_test
 from ringland.exposure.fuel_at_hand import fuel_at_hand
 from ringland.history.engine_history import installed_engines
+from ringland.intake.standing_tests import complete_passes, standing_failures
 from ringland.risk.expected_use import expected_use
 from ringland.risk.failure_risk import hull_chances, hull_drivers
 from ringland.risk.fleet_hazard import FleetFits
@@ -30,14 +31,17 @@ class WeekTables:
     """The tables of one week: frames as their schemas in `tables` say, and the prices used.
 
     `running` has one row per hull in service, as `running_sets` returns it, with
-    `tested_d_ago`; `bench_warnings` one per engine whose last test failed; `dock_fuel` one
-    per dock, as the function of that name returns it; `at_hand` is `FuelAtHand`.
+    `tested_d_ago`; `standing` (`StandingFailures`) what failed tests speak against each
+    engine and who released them, `bench_warnings` one sentence per engine that they bind;
+    `dock_fuel` has one row per dock, as the function of that name returns it; `at_hand` is
+    `FuelAtHand`.
     """
 
     running: pl.DataFrame
     chances: pl.DataFrame
     drivers: pl.DataFrame
     bench_warnings: pl.DataFrame
+    standing: pl.DataFrame
     dock_fuel: pl.DataFrame
     at_hand: pl.DataFrame
     prices: Prices
@@ -76,11 +80,13 @@ def make_week_tables(
         as_of=as_of,
         assumptions=assumptions,
     )
+    standing = standing_failures(bench, records, as_of)
     return WeekTables(
-        running=with_days_since_test(running, records["inspections"], as_of),
+        running=with_days_since_test(running, complete_passes(bench, records["engines"]), as_of),
         chances=hull_chances(fits, running, assumptions),
         drivers=hull_drivers(fits, running, assumptions),
-        bench_warnings=bench_warnings(bench, records["piston_sets"], as_of, assumptions),
+        bench_warnings=bench_warnings(standing),
+        standing=standing,
         dock_fuel=dock_fuel(exposure, tanks, records["docks"], as_of, assumptions),
         at_hand=fuel_at_hand(tanks, exposure, records, as_of, assumptions),
         prices=prices(records["costs"], as_of.year, assumptions),

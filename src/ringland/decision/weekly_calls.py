@@ -1,9 +1,10 @@
 """The one thing to do on each hull this week: its call, its action, its price.
 
 The action is the plan's, so that list and bay can never differ.  The call follows from the
-safety rules first and from the action after: a hull with an open failure, with a chance in 7
-days at the limit, or that must be looked at but finds no room, stays off the water; one that
-is looked at or renewed is booked in; any other is rented as normal.
+safety rules first and from the action after: a hull with an open failure, with a failed test
+that nothing answers, with a chance in 7 days at the limit, or that must be looked at but finds
+no room, stays off the water; one that is looked at or renewed is booked in; any other is rented
+as normal.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from ringland.contracts.plan_tables import PlanRows
 from ringland.decision.action_catalogue import NOTHING, Catalogue
 from ringland.decision.call_lines import call_reason
 from ringland.decision.option_outcome import TESTED
-from ringland.decision.safety_rules import HIGH_7D, OPEN_FAILURE
+from ringland.decision.safety_rules import FAILED_TEST, HIGH_7D, OPEN_FAILURE
 from ringland.decision.week_tables import WeekTables
 from ringland.settings.assumptions import Assumptions
 
@@ -103,7 +104,7 @@ def _call(row: dict[str, Any], in_shop: set[str], ashore: str) -> dict[str, Any]
     option, rule = row["option"], row["rule"]
     if option is None:
         return call | {"call": "not_enough_record"}
-    if rule in (OPEN_FAILURE, HIGH_7D) or option == ashore:
+    if rule in (OPEN_FAILURE, HIGH_7D, FAILED_TEST) or option == ashore:
         kind = "keep_off"
     elif rule is not None or option in in_shop:
         kind = "book_check"

@@ -84,6 +84,14 @@ MEASURE_LABELS = {
     "hull_oil": "Oil in the hull",
 }
 
+STANDS_UNTIL = (
+    "A failed test stands until a complete one of the same measure passes, or somebody releases it "
+    "by name"
+)
+PARTIAL_RETEST = "A test since then was not complete or not passed, and answers nothing"
+FAILED_TEST = "{what}: failed."
+RELEASED = "Released by {who} on {day}{until}: {why}."
+
 NEVER_CLEARANCE = (
     "A low chance is never clearance to run. A craft that leaks fuel, was under water, "
     "or shows an alarm comes out at once, whatever this page says."
