@@ -13,9 +13,9 @@ import numpy as np
 import polars as pl
 
 from ringland.bench import bench_verdicts as verdicts
+from ringland.bench.bench_possible import why_it_cannot_be, with_dead_gauges
 from ringland.bench.bench_valve_seal import judge_valve_seal
 from ringland.bench.bench_verdicts import Reading, Verdict, cannot_judge
-from ringland.intake.bench_possible import why_it_cannot_be, with_dead_gauges
 from ringland.settings.assumptions import Assumptions
 from ringland.units import UnitError, in_unit
 

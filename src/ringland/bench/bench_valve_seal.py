@@ -6,6 +6,7 @@ less than at sea level.  What is judged is therefore a ratio, never the reading 
 
 from __future__ import annotations
 
+from ringland.bench.bench_possible import is_number
 from ringland.bench.bench_verdicts import (
     CANNOT_BE,
     FAIL,
@@ -16,7 +17,6 @@ from ringland.bench.bench_verdicts import (
     cannot_judge,
     held_against,
 )
-from ringland.intake.bench_possible import is_number
 from ringland.settings.assumptions import Assumption, Assumptions
 from ringland.units import STANDARD_PRESSURE_KPA, in_unit
 from ringland.words.number_words import number_text

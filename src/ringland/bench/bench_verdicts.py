@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
-from ringland.intake.bench_possible import is_number
+from ringland.bench.bench_possible import is_number
 from ringland.settings.assumptions import Assumption, Assumptions, read_assumptions
 from ringland.units import STANDARD_PRESSURE_KPA
 from ringland.words.number_words import (

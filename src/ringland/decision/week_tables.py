@@ -11,13 +11,13 @@ from datetime import datetime
 
 import polars as pl
 
+from ringland.bench.standing_tests import complete_passes, standing_failures
 from ringland.decision.action_prices import Prices, prices
 from ringland.decision.bench_lines import bench_warnings
 from ringland.decision.fuel_burned import dock_fuel
 from ringland.decision.last_tests import with_days_since_test
 from ringland.exposure.fuel_at_hand import fuel_at_hand
 from ringland.history.engine_history import installed_engines
-from ringland.intake.standing_tests import complete_passes, standing_failures
 from ringland.risk.expected_use import expected_use
 from ringland.risk.failure_risk import hull_chances, hull_drivers
 from ringland.risk.fleet_hazard import FleetFits

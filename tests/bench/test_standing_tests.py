@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ringland.bench.standing_tests import complete_passes, standing_failures
 from ringland.contracts.record_tables import BenchVerdicts
 from ringland.decision.bench_lines import bench_warnings, latest_tests, release_lines
-from ringland.intake.standing_tests import complete_passes, standing_failures
 from tests.history.record_rows import records
 
 AS_OF = datetime(2026, 8, 3, 6, tzinfo=UTC)
