@@ -12,6 +12,7 @@ from collections.abc import Callable
 import numpy as np
 import polars as pl
 
+from ringland.bench import bench_rises as rises
 from ringland.bench import bench_verdicts as verdicts
 from ringland.bench.bench_possible import why_it_cannot_be, with_dead_gauges
 from ringland.bench.bench_valve_seal import judge_valve_seal
@@ -45,10 +46,10 @@ _JUDGES: dict[str, Callable[[Reading, Assumptions], Verdict]] = {
     "bore_out_of_round": verdicts.judge_at_most,
     "bearing_clearance": verdicts.judge_bearing,
     "deck_flatness": verdicts.judge_deck,
-    "oil_iron": verdicts.judge_oil_metal,
-    "oil_aluminium": verdicts.judge_oil_metal,
-    "oil_silicon": verdicts.judge_oil_metal,
-    "crankcase_pressure": verdicts.judge_crankcase,
+    "oil_iron": rises.judge_oil_metal,
+    "oil_aluminium": rises.judge_oil_metal,
+    "oil_silicon": rises.judge_oil_metal,
+    "crankcase_pressure": rises.judge_crankcase,
     "hull_oil": verdicts.judge_at_most,
 }
 
@@ -193,7 +194,7 @@ def _with_neighbours(rows: pl.DataFrame, limits: Assumptions) -> pl.DataFrame:
                 else None,
             }
             # a reading that failed is not what the next one is to be usual beside
-            is_usual[row] = not verdicts.has_risen(
+            is_usual[row] = not rises.has_risen(
                 {"measure": key["measure"], "standard_value": values[row], **past}, limits
             )
             pasts.append(key | past)
