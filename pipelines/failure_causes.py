@@ -12,7 +12,8 @@ from pipelines.shop_records import bench_verdicts, piston_lives
 from pipelines.versions import report_versions
 from pipelines.weeks import WEEKS
 from ringland.bench.bench_verdicts import default_bench_limits
-from ringland.causes.cause_report import ShopRecord, cause_reports
+from ringland.causes.cause_case import ShopRecord
+from ringland.causes.cause_report import cause_reports
 from ringland.causes.cause_table import default_cause_table
 from ringland.causes.rebuild_comparison import builds_after_rebuild, compare_rebuilds
 from ringland.contracts.fuel_tables import SessionExposure, Spells

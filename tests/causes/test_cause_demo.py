@@ -12,7 +12,8 @@ import pytest
 from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
 from ringland.bench.bench_verdicts import default_bench_limits
-from ringland.causes.cause_report import CauseReport, ShopRecord, cause_reports
+from ringland.causes.cause_case import ShopRecord
+from ringland.causes.cause_report import CauseReport, cause_reports
 from ringland.causes.cause_table import default_cause_table
 from ringland.causes.rebuild_comparison import (
     RebuildComparison,

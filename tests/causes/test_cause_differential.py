@@ -143,6 +143,7 @@ def failures(*rows: tuple[str, str | None, bool]) -> pl.DataFrame:
     )
 
 
+REBUILDS = pl.DataFrame(schema={"engine_id": pl.String, "rebuilt_at": pl.Datetime("us", "UTC")})
 ENGINES = pl.DataFrame({"engine_id": ["A", "B", "C"], "cylinders": [3, 3, 3]})
 
 
@@ -153,6 +154,7 @@ def test_only_settled_causes_of_other_engines_count() -> None:
     memory = settled_failures(
         failures(("A", "water", True), ("B", "water", False), ("C", "tea", True)),
         opened,
+        REBUILDS,
         ENGINES,
         TABLE,
     )

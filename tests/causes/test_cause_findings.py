@@ -1,11 +1,12 @@
 from datetime import timedelta
 from random import Random
 
+import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.causes.cause_findings import engine_findings
+from ringland.causes.cause_findings import engine_findings, opening_after
 from ringland.causes.cause_table import (
     CauseTableError,
     default_cause_table,
@@ -125,11 +126,63 @@ def test_an_engine_without_teardown_has_nothing_looked_at() -> None:
     assert "No teardown is on record: nothing was looked at." in found.notes
 
 
-def test_the_latest_opening_counts() -> None:
-    old = teardown(["rod | bent rod"], opened_at=OPENED - timedelta(days=400))
-    found = engine_findings(old.vstack(teardown(["oil | milky oil"])), TABLE, "E1", 3)
-    assert found.states["rod_bent"] == "not_looked_at"
-    assert found.states["oil_milky"] == "seen"
+def test_one_opening_may_take_several_days_and_several_hands() -> None:
+    """A teardown over two days lost the first day."""
+    first = teardown(["rod | bent rod"], not_looked_at=["oil | milky oil"])
+    second = teardown(
+        ["oil | milky oil"],
+        not_looked_at=["rod | bent rod"],
+        opened_at=OPENED + timedelta(days=1),
+    )
+    for days in (first.vstack(second), second.vstack(first)):
+        found = engine_findings(days, TABLE, "E1", 3)
+        assert found.states["rod_bent"] == "seen"
+        assert found.states["oil_milky"] == "seen"
+        assert found.contradictions == ()
+
+
+def test_an_opening_ends_with_the_rebuild_or_before_the_next_failure() -> None:
+    days = pl.concat(
+        [
+            teardown(["rod | bent rod"], opened_at=OPENED + timedelta(days=after))
+            for after in (-1, 0, 6, 30, 400)
+        ]
+    )
+    found = [OPENED, OPENED + timedelta(days=400)]
+    failures = pl.DataFrame({"engine_id": ["E1", "E1"], "found_at": found})
+    rebuilds = pl.DataFrame({"engine_id": ["E1"], "rebuilt_at": [OPENED + timedelta(days=20)]})
+    first = {"engine_id": "E1", "found_at": OPENED}
+    whole = opening_after(days, failures, rebuilds, first)
+    assert whole["opened_at"].to_list() == [OPENED + timedelta(days=d) for d in (-1, 0, 6)]
+    until_next = opening_after(days, failures, rebuilds.clear(), first)
+    assert until_next.height == 4
+
+
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [
+        ("ring land gone on number two", "second_land_down"),
+        ("sprak too far advanced", "spark_advanced"),
+        ("con rod kinked", "rod_bent"),
+        ("oil like milk, milky", "oil_milky"),
+        ("head gasket let go", "gasket_burnt"),
+        ("piston scuffed all the way round", "scuff_all_round"),
+        ("valve seat dropped out", "seat_loose"),
+        ("scored oil pump body", "oil_pump_scored"),
+        ("detonation pits on the crown edge", "edge_pitting"),
+        ("ring stuck solid in groove", "rings_stuck"),
+    ],
+)
+def test_a_mechanics_own_words_are_answered_with_what_they_may_have_meant(
+    words: str, meant: str
+) -> None:
+    """Six of eight cases in a mechanic's own words matched nothing, and nothing was said."""
+    assert TABLE.finding_for(words) is None
+    assert meant in {finding.key for finding in TABLE.nearest(words)}
+
+
+def test_words_that_mean_nothing_near_get_no_guess() -> None:
+    assert TABLE.nearest("purple haze") == ()
 
 
 SMALL = """

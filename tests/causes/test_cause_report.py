@@ -12,9 +12,10 @@ import pytest
 from PIL import Image
 
 from ringland.bench.bench_verdicts import default_bench_limits
+from ringland.causes.cause_case import ShopRecord
 from ringland.causes.cause_charts import date_ticks
 from ringland.causes.cause_photos import shown_photo
-from ringland.causes.cause_report import CauseReport, ShopRecord, cause_reports
+from ringland.causes.cause_report import CauseReport, cause_reports
 from ringland.causes.cause_table import default_cause_table
 from ringland.causes.cause_words import PARTS
 from ringland.causes.rebuild_comparison import builds_after_rebuild, compare_rebuilds

@@ -28,7 +28,9 @@ def trends(*rows: tuple[str, int, str, float | None]) -> pl.DataFrame:
 def seen(
     *rows: tuple[str, int, str, float | None], entered: list[str] | None = None
 ) -> EngineFindings:
-    return with_trends(engine_findings(teardown(entered or []), TABLE, "E1", 2), trends(*rows))
+    return with_trends(
+        engine_findings(teardown(entered or []), TABLE, "E1", 2), trends(*rows), trends(*rows)
+    )
 
 
 OPEN = "not_looked_at"
@@ -55,6 +57,31 @@ def test_a_step_in_one_cylinder_and_an_even_drift_are_worked_out(
     ]
     got = seen(*rows).states
     assert (got["one_cylinder_step"], got["even_drift"]) == (step, drift)
+
+
+def test_a_cylinder_that_fell_is_seen_though_another_stepped_up_earlier() -> None:
+    """Compression fell by 33 % in one cylinder and the report said 'not seen'.
+
+    Another had stepped up before, so that beside it all others seemed to step down.
+    """
+    got = seen(
+        ("compression", 1, "step", 0.09),
+        ("compression", 2, "step", -0.33),
+        ("compression", 3, "step", -0.06),
+    )
+    assert got.states["one_cylinder_step"] == "seen"
+
+
+def test_two_cylinders_that_fell_alike_are_no_one_cylinder_step() -> None:
+    got = seen(("compression", 1, "step", -0.30), ("compression", 2, "step", -0.25))
+    assert got.states["one_cylinder_step"] == "not_seen"
+
+
+def test_only_readings_from_before_the_failure_can_show_a_drift() -> None:
+    whole = trends(("leak_down", 1, "drift", 0.5), ("leak_down", 2, "drift", 0.5))
+    before = trends(("leak_down", 1, "steady", 0.0), ("leak_down", 2, "steady", 0.0))
+    got = with_trends(engine_findings(teardown([]), TABLE, "E1", 2), whole, before)
+    assert got.states["even_drift"] == "not_seen"
 
 
 def test_what_a_mechanic_entered_stands_before_what_is_worked_out() -> None:

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
+from ringland.causes.cause_chains import without_followers
 from ringland.causes.cause_chances import (
     FindingChances,
     Matrix,
@@ -96,7 +97,7 @@ def rank_causes(
     """
     cases = cases or SettledCases.none(table)
     states = [findings.states.get(key, NOT_LOOKED_AT) for key in table.findings]
-    counted = without_implied(table, states)
+    counted = without_followers(table, without_implied(table, states))
     chances, shares = finding_chances(table, cases), cause_shares(table, cases)
     posterior = cause_chances(shares, chances.moved, counted)
     too_little = _too_little(findings, table)

@@ -66,8 +66,9 @@ def engine_findings(
     """The state of every finding of `table` for one engine.
 
     Args:
-        teardowns: rows of the Teardowns contract; only those of `engine_id` count, and of
-            these the latest opening.
+        teardowns: rows of the Teardowns contract of one opening, over however many days and
+            by however many hands; only those of `engine_id` count.  'Not looked at' yields to
+            whatever anybody saw or did not see.
         table: the cause table.
         engine_id: the engine, e.g. 'E-014'; one without rows gives 'not looked at' throughout.
         cylinders: its number of cylinders; None where the engine is not on record.
@@ -76,8 +77,6 @@ def engine_findings(
     notes = [] if cylinders else [f"Engine {engine_id} is not on record: cylinders unknown."]
     if rows.is_empty():
         notes.append("No teardown is on record: nothing was looked at.")
-    else:
-        rows = rows.filter(pl.col("opened_at") == rows["opened_at"].max())
     slots, unmatched = _slots(rows, table)
     contradictions = _within_finding(slots, table) + _between_findings(slots, table)
     states = {key: _state(table.findings[key], slots.get(key, {})) for key in table.findings}
@@ -109,19 +108,25 @@ def engine_findings(
 
 
 def opening_after(
-    teardowns: pl.DataFrame, failures: pl.DataFrame, failure: Mapping[str, Any]
+    teardowns: pl.DataFrame,
+    failures: pl.DataFrame,
+    rebuilds: pl.DataFrame,
+    failure: Mapping[str, Any],
 ) -> pl.DataFrame:
-    """The teardown rows of one failure: its engine opened between it and its next failure.
+    """The teardown rows of one failure, over all the days its engine stood open.
 
-    An engine opened up to a day before the failure was written down belongs to it too.
+    From a day before the failure was written down until the engine was rebuilt, or until
+    its next failure where no rebuild is on record.
     """
     engine, found_at = failure["engine_id"], failure["found_at"]
-    later = failures.filter((pl.col("engine_id") == engine) & (pl.col("found_at") > found_at))
-    until = min(later["found_at"], default=None)
+    of_it = pl.col("engine_id") == engine
+    next_failures = failures.filter(of_it & (pl.col("found_at") > found_at))["found_at"]
+    next_rebuilds = rebuilds.filter(of_it & (pl.col("rebuilt_at") > found_at))["rebuilt_at"]
+    ends = [*(at - timedelta(days=1) for at in next_failures), *next_rebuilds]
     rows = teardowns.filter(
         (pl.col("engine_id") == engine) & (pl.col("opened_at") >= found_at - timedelta(days=1))
     )
-    return rows if until is None else rows.filter(pl.col("opened_at") < until - timedelta(days=1))
+    return rows.filter(pl.col("opened_at") < min(ends)) if ends else rows
 
 
 _Slots = dict[str, dict[int, str]]

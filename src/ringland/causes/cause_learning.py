@@ -59,7 +59,11 @@ class ShopMemory:
 
 
 def settled_failures(
-    failures: pl.DataFrame, teardowns: pl.DataFrame, engines: pl.DataFrame, table: CauseTable
+    failures: pl.DataFrame,
+    teardowns: pl.DataFrame,
+    rebuilds: pl.DataFrame,
+    engines: pl.DataFrame,
+    table: CauseTable,
 ) -> ShopMemory:
     """The failures with a settled cause, read once for all reports.
 
@@ -67,6 +71,7 @@ def settled_failures(
         failures: rows of the Failures contract as known at the time of the report; a cause
             counts once `cause_confirmed_at` is known.
         teardowns: rows of the Teardowns contract.
+        rebuilds: rows of the Rebuilds contract, at which an opening ends.
         engines: rows of the Engines contract, for the number of cylinders.
         table: the cause table.
     """
@@ -84,7 +89,7 @@ def settled_failures(
                 f"table; use one of its keys."
             )
             continue
-        opened = opening_after(teardowns, failures, row).filter(
+        opened = opening_after(teardowns, failures, rebuilds, row).filter(
             pl.col("opened_at") <= row["cause_confirmed_at"]
         )
         states = engine_findings(opened, table, engine, cylinders.get(engine)).states

@@ -16,7 +16,7 @@ from ringland.causes.bench_form_words import STATES
 from ringland.causes.cause_differential import CauseRanking
 from ringland.causes.cause_findings import NOT_LOOKED_AT, EngineFindings
 from ringland.causes.cause_record import CauseRecord
-from ringland.causes.cause_table import UNDETERMINED
+from ringland.causes.cause_table import UNDETERMINED, CauseTable
 from ringland.words.fixed_words import (
     FACTOR_LABELS,
     FACTOR_UNITS,
@@ -127,16 +127,25 @@ def found_rows(opened: pl.DataFrame, findings: EngineFindings) -> tuple[tuple[st
     )
 
 
-def found_notes(findings: EngineFindings) -> tuple[str, ...]:
-    """What the rows themselves do not show."""
+def found_notes(findings: EngineFindings, table: CauseTable) -> tuple[str, ...]:
+    """What the rows themselves do not show, and what unknown words may have meant."""
     never = sum(state == NOT_LOOKED_AT for state in findings.states.values())
-    unknown = tuple(said.UNMATCHED.format(finding=row) for row in findings.unmatched)
+    unknown = tuple(
+        said.ASK_WORDS.format(finding=row, ask=ask_for(row.partition(": ")[2], table))
+        for row in findings.unmatched
+    )
     return (
         *findings.notes,
         *findings.contradictions,
         *unknown,
         said.NOT_LOOKED_AT.format(never=never, all=len(findings.states)),
     )
+
+
+def ask_for(words: str, table: CauseTable) -> str:
+    """What to ask about words the table does not know: the nearest it knows, if any."""
+    near = " or ".join(repr(finding.words) for finding in table.nearest(words))
+    return said.DID_YOU_MEAN.format(words=near) if near else said.ADD_WORDS
 
 
 def photo_names(opened: pl.DataFrame) -> tuple[str, ...]:

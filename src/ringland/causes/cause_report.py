@@ -13,7 +13,6 @@ from typing import Any
 
 import polars as pl
 
-from ringland.bench.bench_trends import reading_trends
 from ringland.causes import cause_lines as lines
 from ringland.causes import cause_words as said
 from ringland.causes import cause_work_lines as work
@@ -23,49 +22,22 @@ from ringland.causes.cause_agreement import (
     record_speaks,
     reverse_order_line,
 )
+from ringland.causes.cause_case import ShopRecord, failure_case
+from ringland.causes.cause_chains import chain_lines
 from ringland.causes.cause_charts import evidence_picture
-from ringland.causes.cause_differential import CauseRanking, rank_causes
-from ringland.causes.cause_findings import EngineFindings, engine_findings, opening_after
+from ringland.causes.cause_differential import CauseRanking
 from ringland.causes.cause_headline import headline, spoken_against
 from ringland.causes.cause_learning import ShopMemory, settled_failures
 from ringland.causes.cause_lines import Rows
 from ringland.causes.cause_photos import shown_photo
-from ringland.causes.cause_record import CauseRecord, record_before_failure
 from ringland.causes.cause_table import UNDETERMINED, CauseTable
-from ringland.causes.cause_trends import trend_lines, with_trends
-from ringland.causes.rebuild_acceptance import RebuildBasis
+from ringland.causes.cause_trends import trend_lines
 from ringland.causes.rebuild_form import acceptance_workbook
-from ringland.causes.rebuild_scope import RebuildSheet, can_close, propose_rebuild
+from ringland.causes.rebuild_scope import can_close
 from ringland.causes.rebuild_sheet_words import PROPOSED_MARK
-from ringland.decision.action_prices import Prices
-from ringland.settings.assumptions import Assumptions
-from ringland.survival.hazard.weibull_hazard import FactorEffect
 
 RANKED_SHOWN = 5
 """Causes listed with their evidence, and 'undetermined' always; the rest only as a sum."""
-
-
-@dataclass(frozen=True)
-class ShopRecord:
-    """All the reports of one shop are made from, as known at `as_of`."""
-
-    as_of: datetime
-    is_demo: bool
-    records: Mapping[str, pl.DataFrame]
-    """Frames by record kind: engines, installations, piston_sets, failures, teardowns, rebuilds."""
-    lives: pl.DataFrame
-    exposure: pl.DataFrame
-    bench: pl.DataFrame
-    """`BenchVerdicts` of all engines."""
-    effects: Sequence[FactorEffect]
-    """Of ring-land fracture; empty where no fit exists."""
-    prices: Prices
-    table: CauseTable
-    limits: Assumptions
-    assumptions: Assumptions
-    photos: Mapping[str, bytes]
-    """Photo files by name; those named in a teardown and not here are listed as missing."""
-    versions: Mapping[str, str]
 
 
 @dataclass(frozen=True)
@@ -130,7 +102,11 @@ def cause_reports(shop: ShopRecord) -> tuple[CauseReport, ...]:
     """One report per failure on record, by time of finding."""
     records = shop.records
     memory = settled_failures(
-        records["failures"], records["teardowns"], records["engines"], shop.table
+        records["failures"],
+        records["teardowns"],
+        records["rebuilds"],
+        records["engines"],
+        shop.table,
     )
     return tuple(
         cause_report(shop, failure, memory)
@@ -143,7 +119,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
 
     An engine that is not on record still gets its report; what cannot be said is said.
     """
-    case = _case(shop, failure, memory)
+    case = failure_case(shop, failure, memory)
     sheet, ranking, record = case.sheet, case.ranking, case.record
     speaks = record_speaks(record, shop.table, shop.assumptions)
     against = spoken_against(case.findings, speaks, shop.table)
@@ -169,20 +145,23 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         job=lines.job_rows(failure, case.engine, case.life, case.rebuild),
         complaint=(failure["complaint"] or said.NO_COMPLAINT,),
         measured=lines.measured_rows(case.before),
-        measured_notes=trend_lines(case.trends),
+        measured_notes=(*trend_lines(case.trends), *case.from_readings),
         found_heading=heading,
         found=found,
-        found_notes=lines.found_notes(case.findings),
+        found_notes=lines.found_notes(case.findings, shop.table),
         photos=tuple((name, shop.photos[name]) for name in shown),
         photos_missing=tuple(name for name in wanted if name not in shown),
-        meaning=lines.meaning_lines(failure, ranking, case.findings),
+        meaning=(
+            *lines.meaning_lines(failure, ranking, case.findings),
+            *chain_lines(case.findings, shop.table),
+        ),
         causes=_ranked(ranking, speaks, against),
         other_causes=lines.other_causes_line(ranking, RANKED_SHOWN),
         settle=lines.settle_rows(ranking),
         record=lines.record_rows(record),
         record_lines=(
             *agreement,
-            reverse_order_line(case.findings, case.before, case.trends, shop.table),
+            reverse_order_line(case.entered, case.until_failure, case.trends_until, shop.table),
             confirmed_line(failure, shop.table),
             *memory.unused,
         ),
@@ -210,85 +189,6 @@ def _what_to_do(work_lines: Sequence[str], options: Sequence[Sequence[str]]) -> 
     if not work_lines or price is None:
         return ()
     return (said.WHAT_TO_DO.format(proposed=work_lines[0], price=price),)
-
-
-@dataclass(frozen=True)
-class _Case:
-    """One failure with all that belongs to it."""
-
-    engine: Mapping[str, Any]
-    life: Mapping[str, Any] | None
-    rebuild: Mapping[str, Any] | None
-    opened: pl.DataFrame
-    findings: EngineFindings
-    ranking: CauseRanking
-    before: pl.DataFrame
-    trends: pl.DataFrame
-    record: CauseRecord
-    sheet: RebuildSheet
-
-
-def _case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemory) -> _Case:
-    records, engine_id, found_at = shop.records, failure["engine_id"], failure["found_at"]
-    not_on_record = dict.fromkeys(records["engines"].columns) | {"engine_id": engine_id}
-    engine = _first(records["engines"].filter(pl.col("engine_id") == engine_id)) or not_on_record
-    opened = opening_after(records["teardowns"], records["failures"], failure)
-    findings = engine_findings(opened, shop.table, engine_id, engine["cylinders"])
-    cases = memory.cases(shop.table, (engine_id, found_at))
-    life = _first(
-        shop.lives.filter((pl.col("engine_id") == engine_id) & (pl.col("ended_at") == found_at))
-    )
-    rebuild = _first(
-        records["rebuilds"]
-        .filter((pl.col("engine_id") == engine_id) & (pl.col("rebuilt_at") >= found_at))
-        .sort("rebuilt_at")
-    )
-    before, after = _readings(shop, failure, life, rebuild)
-    sets = records["piston_sets"].filter(pl.col("fitted_at") <= found_at)
-    trends = reading_trends(before, sets, shop.limits)
-    findings = with_trends(findings, trends)
-    is_ring_land = failure["mode"] == "ring_land_fracture"
-    record = record_before_failure(
-        life, shop.lives, shop.exposure, shop.effects if is_ring_land else (), shop.assumptions
-    )
-    sheet = propose_rebuild(
-        RebuildBasis(engine, before, after, shop.limits), failure["mode"], findings, shop.table
-    )
-    return _Case(
-        engine=engine,
-        life=life,
-        rebuild=rebuild,
-        opened=opened,
-        findings=findings,
-        ranking=rank_causes(findings, shop.table, cases),
-        before=before,
-        trends=trends,
-        record=record,
-        sheet=sheet,
-    )
-
-
-def _readings(
-    shop: ShopRecord,
-    failure: Mapping[str, Any],
-    life: Mapping[str, Any] | None,
-    rebuild: Mapping[str, Any] | None,
-) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """The engine's readings on this piston set before the work, and those that accept it."""
-    own = shop.bench.filter(pl.col("engine_id") == failure["engine_id"])
-    # while no rebuild is on record, all that was measured since the failure is of the old set
-    before = own.filter(
-        pl.col("inspected_at") < rebuild["rebuilt_at"] if rebuild else pl.lit(value=True)
-    )
-    if life is not None:
-        # readings that accepted the build itself are of this set and stay
-        before = before.filter(pl.col("inspected_at") >= life["fitted_at"])
-    after = own.filter(pl.col("rebuilt_at") == rebuild["rebuilt_at"]) if rebuild else own.clear()
-    return before, after
-
-
-def _first(rows: pl.DataFrame) -> dict[str, Any] | None:
-    return rows.row(0, named=True) if rows.height else None
 
 
 def _ranked(

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from difflib import SequenceMatcher
 from functools import cached_property
 from importlib.resources import files
 from typing import Any
@@ -66,6 +67,10 @@ class Finding:
     """How often a cause's own test shows where it is the cause; None: as the weight says."""
     usual: float | None = None
     """How often it is seen where it has no weight; None: as the others of its kind."""
+    measures: tuple[str, ...] = ()
+    """Bench measures whose verdict shows it."""
+    measured_side: str | None = None
+    """'high' or 'low': the side on which the reading fails; None: either."""
 
     def weight(self, cause: str) -> float:
         """Weight for one cause, 0 where the table says nothing."""
@@ -77,12 +82,23 @@ class Finding:
 
 
 @dataclass(frozen=True)
+class Chain:
+    """Damage that leads to damage, first link first."""
+
+    links: tuple[str, ...]
+    followers: tuple[str, ...]
+    """Links that count for no cause of their own once the first was seen."""
+    why: str
+
+
+@dataclass(frozen=True)
 class CauseTable:
     """All causes and findings by key, in the order of the file, with the model's settings."""
 
     causes: Mapping[str, Cause]
     findings: Mapping[str, Finding]
     model: Mapping[str, float]
+    chains: Mapping[str, Chain] = field(default_factory=dict)
 
     @property
     def outcomes(self) -> tuple[str, ...]:
@@ -109,6 +125,22 @@ class CauseTable:
         """The finding that a mechanic's words mean, or None; case and spaces do not count."""
         return self._by_words.get(plain(words))
 
+    def nearest(self, words: str, number: int = 2) -> tuple[Finding, ...]:
+        """The findings whose words come nearest to a mechanic's, nearest first; may be none.
+
+        Words in common count as much as letters in order, so 'ring land gone' finds the
+        broken land and 'sprak advanced' the spark.
+        """
+        wanted = plain(words)
+        near: dict[str, float] = {}
+        for known, finding in self._by_words.items():
+            alike = SequenceMatcher(None, wanted, known, autojunk=False).ratio()
+            mine, theirs = _stems(wanted), _stems(known)
+            shared = len(mine & theirs) / max(1, min(len(mine), len(theirs)))
+            near[finding.key] = max(near.get(finding.key, 0.0), (alike + shared) / 2)
+        best = sorted(near, key=lambda key: -near[key])[:number]
+        return tuple(self.findings[key] for key in best if near[key] >= _NEAR)
+
     @cached_property
     def _by_words(self) -> dict[str, Finding]:
         return {
@@ -116,6 +148,17 @@ class CauseTable:
             for finding in self.findings.values()
             for words in (finding.key, finding.words, *finding.also)
         }
+
+
+_NEAR = 0.45
+"""Half of what two equal phrases share: below it a suggestion would be a guess."""
+_EMPTY_WORDS = frozenset({"a", "an", "and", "at", "by", "for", "from", "in", "is", "it", "of", "on",
+                          "or", "than", "the", "to", "was", "with"})  # fmt: skip
+
+
+def _stems(words: str) -> frozenset[str]:
+    """The telling words, cut to four letters, where 'scored' and 'scoring' still meet."""
+    return frozenset(word[:4] for word in words.split() if word not in _EMPTY_WORDS)
 
 
 def plain(words: str) -> str:
@@ -148,9 +191,13 @@ def read_cause_table(text: str, file: str) -> CauseTable:
             for key, fields in raw["finding"].items()
         }
         model = {key: float(fields["value"]) for key, fields in raw["model"].items()}
+        chains = {
+            key: Chain(tuple(fields["links"]), tuple(fields.get("followers", ())), fields["why"])
+            for key, fields in raw.get("chain", {}).items()
+        }
     except (KeyError, TypeError, AttributeError) as error:
         raise CauseTableError(f"{file}: an entry lacks the field {error}; add it.") from error
-    table = CauseTable(causes, findings, model)
+    table = CauseTable(causes, findings, model, chains)
     _check(file, table)
     return table
 
@@ -186,20 +233,26 @@ def _finding(
                     f"use one of {', '.join(causes)}."
                 )
             weights[cause] = float(weight)
+    shown = {
+        name: fields[name]["value"] if name in fields else None
+        for name in ("seen_if_cause", "usual")
+    }
     return Finding(
-        key,
-        fields["part"],
-        fields["words"],
-        tuple(fields.get("also", ())),
-        fields.get("kind", "damage"),
-        bool(fields.get("local", False)),
-        fields["mark"],
-        fields["source"],
-        weights,
-        dict(fields.get("marks", {})),
-        tuple(fields.get("excludes", ())),
-        fields.get("conflict"),
-        *(fields[name]["value"] if name in fields else None for name in ("seen_if_cause", "usual")),
+        key=key,
+        part=fields["part"],
+        words=fields["words"],
+        also=tuple(fields.get("also", ())),
+        kind=fields.get("kind", "damage"),
+        is_local=bool(fields.get("local", False)),
+        mark=fields["mark"],
+        source=fields["source"],
+        weights=weights,
+        marks=dict(fields.get("marks", {})),
+        excludes=tuple(fields.get("excludes", ())),
+        conflict=fields.get("conflict"),
+        measures=tuple(fields.get("measures", ())),
+        measured_side=fields.get("measured_side"),
+        **shown,
     )
 
 
@@ -219,6 +272,9 @@ def _check(file: str, table: CauseTable) -> None:
                 f"{file}: cause.{cause.key} names {', '.join(silent)} as its own tests; each must "
                 f"be a finding that weighs for or against it."
             )
+    for key, chain in table.chains.items():
+        if unknown := {*chain.links, *chain.followers} - set(table.findings):
+            raise CauseTableError(f"{file}: chain.{key} names unknown finding {unknown}.")
     words_of: dict[str, str] = {}
     for finding in table.findings.values():
         where = f"{file}: finding.{finding.key}"

@@ -20,7 +20,9 @@ _WORSE = {"compression": -1, "leak_down": 1}
 """The direction in which each ring test gets worse."""
 
 
-def with_trends(findings: EngineFindings, trends: pl.DataFrame) -> EngineFindings:
+def with_trends(
+    findings: EngineFindings, trends: pl.DataFrame, before: pl.DataFrame
+) -> EngineFindings:
     """The findings with what the trends show, where nobody entered it by hand.
 
     With fewer tests than give a shape, or without a test of every cylinder, the trends say
@@ -28,11 +30,13 @@ def with_trends(findings: EngineFindings, trends: pl.DataFrame) -> EngineFinding
 
     Args:
         findings: what was seen.
-        trends: `bench_trends.reading_trends` of this engine before the failure.
+        trends: `bench_trends.reading_trends` of this piston set up to its opening, in which
+            the break itself shows as a step.
+        before: the same of the readings before the failure; only these can show a drift.
     """
     if not {STEP_FINDING, DRIFT_FINDING} <= set(findings.states):
         return findings
-    shown = {STEP_FINDING: _step(trends), DRIFT_FINDING: _drift(trends)}
+    shown = {STEP_FINDING: _step(trends), DRIFT_FINDING: _drift(before)}
     if set(shown.values()) == {SEEN}:
         return findings  # both at once name neither
     states = dict(findings.states)
@@ -69,16 +73,27 @@ def _of(trends: pl.DataFrame, measure: str) -> pl.DataFrame:
 
 
 def _step(trends: pl.DataFrame) -> str:
-    stepped, looked = set(), False
+    """Whether one cylinder fell away from the rest.
+
+    Compression is followed against the other cylinders, so that one that steps up lets all
+    others seem to step down: the fall counts that is at least twice every other one.
+    """
+    falls: dict[int, float] = {}
+    looked = False
     for measure, worse in _WORSE.items():
         rows = _of(trends, measure)
         looked |= rows.height > 1
-        stepped |= set(
-            rows.filter((pl.col("shape") == STEP) & (pl.col("change") * worse > 0))["cylinder"]
-        )
+        for cylinder, change in (
+            rows.filter((pl.col("shape") == STEP) & (pl.col("change") * worse > 0))
+            .select("cylinder", "change")
+            .iter_rows()
+        ):
+            falls[cylinder] = max(falls.get(cylinder, 0.0), abs(change))
     if not looked:
         return NOT_LOOKED_AT
-    return SEEN if len(stepped) == 1 else NOT_SEEN
+    largest = sorted(falls.values(), reverse=True)
+    stands_out = len(largest) == 1 or (len(largest) > 1 and largest[0] >= 2 * largest[1])
+    return SEEN if stands_out else NOT_SEEN
 
 
 def _drift(trends: pl.DataFrame) -> str:

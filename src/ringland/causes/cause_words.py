@@ -118,7 +118,6 @@ NOTHING_FOUND = "Nothing is entered for this engine."
 FOUND_HEADINGS = ("Part", "Looked for", "Cyl {number}", "Whole engine")
 """The third stands once for each cylinder."""
 WITH_EXTENT = "{state}, {extent}"
-UNMATCHED = "Not in the cause table, kept as written: {finding}."
 NOT_LOOKED_AT = (
     "{never} of the {all} findings of the cause table were not looked at or not entered; none of "
     "these counts as 'not seen'."
@@ -190,3 +189,21 @@ BREAK_IN = "Break-in: common practice, no source; the maker's book comes first."
 def as_a_spreadsheet(cylinders: int) -> str:
     """How the bench form for engines of so many cylinders is offered."""
     return f"as a spreadsheet, {count_text(cylinders, 'cylinder')}"
+
+
+FROM_READING = "{finding}: {state}, from {reading}{more}."
+READING_AGAINST_ENTRY = (
+    "{finding}: the readings say {state} ({reading}{more}), the teardown says otherwise; the "
+    "teardown counts until it is settled."
+)
+ONE_READING = "{measure}{place} of {day}, {reading}"
+MORE_READINGS = " and {more} more"
+STATE_WORDS = {"seen": "seen", "not_seen": "not seen", "not_looked_at": "not looked at"}
+
+CHAIN = "An order of events that fits: {links}. {why}"
+THEN_LINK = ", then "
+CHAIN_OPEN = "Between them, not looked at: {links}."
+
+ASK_WORDS = "Not in the cause table, kept as written: {finding}. {ask}"
+DID_YOU_MEAN = "Did it mean {words}?"
+ADD_WORDS = "Add its words to the cause table, or enter one it knows."

@@ -18,8 +18,9 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from ringland.causes import cause_words, rebuild_lines, rebuild_words
+from ringland.causes.cause_case import ShopRecord
 from ringland.causes.cause_photos import shown_photo
-from ringland.causes.cause_report import CauseReport, ShopRecord
+from ringland.causes.cause_report import CauseReport
 from ringland.causes.rebuild_comparison import RebuildComparison
 from ringland.pages.causes.cause_bench_form import bench_form_page, bench_form_workbook
 from ringland.pages.frame.page_files import page_file, template_loader

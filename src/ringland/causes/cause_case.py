@@ -1,0 +1,140 @@
+"""All that belongs to one failure: its engine, openings, readings, record and rebuild sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import polars as pl
+
+from ringland.bench.bench_trends import reading_trends
+from ringland.causes.cause_differential import CauseRanking, rank_causes
+from ringland.causes.cause_findings import EngineFindings, engine_findings, opening_after
+from ringland.causes.cause_learning import ShopMemory
+from ringland.causes.cause_readings import with_readings
+from ringland.causes.cause_record import CauseRecord, record_before_failure
+from ringland.causes.cause_table import CauseTable
+from ringland.causes.cause_trends import with_trends
+from ringland.causes.rebuild_acceptance import RebuildBasis
+from ringland.causes.rebuild_scope import RebuildSheet, propose_rebuild
+from ringland.decision.action_prices import Prices
+from ringland.settings.assumptions import Assumptions
+from ringland.survival.hazard.weibull_hazard import FactorEffect
+
+
+@dataclass(frozen=True)
+class ShopRecord:
+    """All the reports of one shop are made from, as known at `as_of`."""
+
+    as_of: datetime
+    is_demo: bool
+    records: Mapping[str, pl.DataFrame]
+    """Frames by record kind: engines, installations, piston_sets, failures, teardowns, rebuilds."""
+    lives: pl.DataFrame
+    exposure: pl.DataFrame
+    bench: pl.DataFrame
+    """`BenchVerdicts` of all engines."""
+    effects: Sequence[FactorEffect]
+    """Of ring-land fracture; empty where no fit exists."""
+    prices: Prices
+    table: CauseTable
+    limits: Assumptions
+    assumptions: Assumptions
+    photos: Mapping[str, bytes]
+    """Photo files by name; those named in a teardown and not here are listed as missing."""
+    versions: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class FailureCase:
+    """One failure with all that belongs to it."""
+
+    engine: Mapping[str, Any]
+    life: Mapping[str, Any] | None
+    rebuild: Mapping[str, Any] | None
+    opened: pl.DataFrame
+    entered: EngineFindings
+    """What was entered and the trends from before, without what single readings show."""
+    findings: EngineFindings
+    ranking: CauseRanking
+    before: pl.DataFrame
+    trends: pl.DataFrame
+    until_failure: pl.DataFrame
+    """The readings of `before` that can speak of the time before the failure."""
+    trends_until: pl.DataFrame
+    from_readings: tuple[str, ...]
+    record: CauseRecord
+    sheet: RebuildSheet
+
+
+def failure_case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemory) -> FailureCase:
+    """What the records hold of one failure, a row of the Failures contract."""
+    records, engine_id, found_at = shop.records, failure["engine_id"], failure["found_at"]
+    not_on_record = dict.fromkeys(records["engines"].columns) | {"engine_id": engine_id}
+    engine = _first(records["engines"].filter(pl.col("engine_id") == engine_id)) or not_on_record
+    opened = opening_after(records["teardowns"], records["failures"], records["rebuilds"], failure)
+    findings = engine_findings(opened, shop.table, engine_id, engine["cylinders"])
+    cases = memory.cases(shop.table, (engine_id, found_at))
+    life = _first(
+        shop.lives.filter((pl.col("engine_id") == engine_id) & (pl.col("ended_at") == found_at))
+    )
+    rebuild = _first(
+        records["rebuilds"]
+        .filter((pl.col("engine_id") == engine_id) & (pl.col("rebuilt_at") >= found_at))
+        .sort("rebuilt_at")
+    )
+    before, after = _readings(shop, failure, life, rebuild)
+    sets = records["piston_sets"].filter(pl.col("fitted_at") <= found_at)
+    trends = reading_trends(before, sets, shop.limits)
+    until_failure = before.filter(pl.col("inspected_at") < found_at)
+    trends_until = reading_trends(until_failure, sets, shop.limits)
+    entered = with_trends(findings, trends, trends_until)
+    findings, from_readings = with_readings(entered, before, found_at, shop.table)
+    is_ring_land = failure["mode"] == "ring_land_fracture"
+    record = record_before_failure(
+        life, shop.lives, shop.exposure, shop.effects if is_ring_land else (), shop.assumptions
+    )
+    sheet = propose_rebuild(
+        RebuildBasis(engine, before, after, shop.limits), failure["mode"], findings, shop.table
+    )
+    return FailureCase(
+        engine=engine,
+        life=life,
+        rebuild=rebuild,
+        opened=opened,
+        entered=entered,
+        findings=findings,
+        ranking=rank_causes(findings, shop.table, cases),
+        before=before,
+        trends=trends,
+        until_failure=until_failure,
+        trends_until=trends_until,
+        from_readings=from_readings,
+        record=record,
+        sheet=sheet,
+    )
+
+
+def _readings(
+    shop: ShopRecord,
+    failure: Mapping[str, Any],
+    life: Mapping[str, Any] | None,
+    rebuild: Mapping[str, Any] | None,
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The engine's readings on this piston set before the work, and those that accept it."""
+    own = shop.bench.filter(pl.col("engine_id") == failure["engine_id"])
+    # while no rebuild is on record, all that was measured since the failure is of the old set
+    before = own.filter(
+        pl.col("inspected_at") < rebuild["rebuilt_at"] if rebuild else pl.lit(value=True)
+    )
+    if life is not None:
+        # readings that accepted the build itself are of this set and stay
+        before = before.filter(pl.col("inspected_at") >= life["fitted_at"])
+    after = own.filter(pl.col("rebuilt_at") == rebuild["rebuilt_at"]) if rebuild else own.clear()
+    return before, after
+
+
+def _first(rows: pl.DataFrame) -> dict[str, Any] | None:
+    return rows.row(0, named=True) if rows.height else None
