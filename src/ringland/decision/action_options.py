@@ -25,7 +25,8 @@ from ringland.decision.option_outcome import (
     job_days_off,
     outcomes_by_option,
 )
-from ringland.risk.fleet_hazard import BOUNDS, with_bound
+from ringland.exposure.factor_registry import BOUNDS
+from ringland.risk.fleet_hazard import with_bound
 from ringland.settings.assumptions import Assumptions
 
 
