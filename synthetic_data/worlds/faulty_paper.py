@@ -7,8 +7,8 @@ from math import ceil
 import numpy as np
 
 from synthetic_data.worlds.fleet_state import FAMILIES, State
-from synthetic_data.worlds.record_book import RecordBook
-from synthetic_data.worlds.riding import Seen
+from synthetic_data.worlds.fuelling import Fill, Seen
+from synthetic_data.worlds.record_book import Cell, RecordBook
 from synthetic_data.worlds.world import MINUTES_PER_DAY, World
 
 FIRST_SLOT = 14 * 60
@@ -38,12 +38,13 @@ class FaultyPaper:
                              round(max(0.1, litres), 1) if rng.random() < 0.5 else None,
                              "old fuel")  # fmt: skip
         for fill in seen.fills:
-            self._fill(base, state, fill.at, fill.slot, fill.litres, fill.label, fill.booster, rng)
+            self._fill(base, state, fill, rng)
         for ride in seen.rides:
-            self._ride(base, *ride, rng)
+            self._ride(base, ride, rng)
         if (self._world.epoch.weekday() + day) % 7 == 0 and (seen.rides or seen.fills):
-            for at in np.flatnonzero((state.from_day <= day) & (rng.random(state.places) < 0.85)):
-                self._reading(base + 12 * 60 + int(at) % 60, int(at), state, rng)
+            read = (state.from_day <= day) & (rng.random(state.places) < 0.85)
+            for place in np.flatnonzero(read).tolist():
+                self._reading(base + 12 * 60 + place % 60, place, state, rng)
 
     def _slot(self, base: int, slot: int) -> int:
         return base + FIRST_SLOT + slot * SLOT_MINUTES
@@ -54,9 +55,8 @@ class FaultyPaper:
             return None
         day = minute // MINUTES_PER_DAY
         weekday = (self._world.epoch.weekday() + day) % 7
-        return (
-            day + (_FRIDAY - weekday) % 7 + 7 * int(rng.random() < 0.2)
-        ) * MINUTES_PER_DAY + 1380
+        friday = day + (_FRIDAY - weekday) % 7 + 7 * int(rng.random() < 0.2)
+        return friday * MINUTES_PER_DAY + 1380
 
     def _octane(
         self, label: float, rng: np.random.Generator
@@ -82,39 +82,35 @@ class FaultyPaper:
                    *self._octane(label, rng), 10.0,
                    round(plan.price_per_l * 0.78 + 0.01 * (label - 87), 2))  # fmt: skip
 
-    def _fill(
-        self, base: int, state: State, at: int, slot: int, litres: float, label: float | None,
-        booster: float, rng: np.random.Generator,
-    ) -> None:  # fmt: skip
+    def _fill(self, base: int, state: State, fill: Fill, rng: np.random.Generator) -> None:
         rates, book = self._world.faults, self._book
         if rng.random() < rates.fill_missing:
             return
-        minute = self._slot(base, slot) - 5
+        minute = self._slot(base, fill.slot) - 5
         late = self._late(minute, rates.late_fill, rng)
-        hull = self._hull_ids[at]
+        hull = self._hull_ids[fill.at]
         if rng.random() < rates.wrong_hull:
             hull = str(rng.choice([*self._hull_ids, "XX-99"]))
-        volume: float | str = round(
-            litres / (US_GALLON_L if rng.random() < rates.gallons else 1), 1
-        )
+        in_gallons = rng.random() < rates.gallons
+        volume: Cell = round(fill.litres / (US_GALLON_L if in_gallons else 1.0), 1)
         if rng.random() < rates.not_a_number:
             volume = "n/a"
-        if label is None:
-            dock = self._world.docks[int(state.dock[at])]
+        rest: tuple[Cell, ...]
+        if fill.label is None:
+            dock = self._world.docks[int(state.dock[fill.at])]
             rest = ("dock", dock.dock_id, None, None, None, None, None, dock.price_per_l)
         else:
-            octane = self._octane(label, rng)
-            rest = ("outside", None, *octane, 10.0, round(1.08 + 0.025 * (label - 87), 2))  # type: ignore[assignment]
-        known = late or minute
+            octane = self._octane(fill.label, rng)
+            rest = ("outside", None, *octane, 10.0, round(1.08 + 0.025 * (fill.label - 87), 2))
         for _ in range(1 + (rng.random() < rates.repeated)):
-            book.write("fills", known, hull, book.instant(minute), volume, *rest, booster or None,
-                       book.instant(late))  # fmt: skip
+            book.write("fills", late or minute, hull, book.instant(minute), volume, *rest,
+                       fill.booster or None, book.instant(late))  # fmt: skip
 
     def _ride(
-        self, base: int, at: int, slot: int, hours: float, throttle: float, litres: float,
-        rng: np.random.Generator,
-    ) -> None:  # fmt: skip
+        self, base: int, ride: tuple[int, int, float, float, float], rng: np.random.Generator
+    ) -> None:
         rates, book = self._world.faults, self._book
+        at, slot, hours, throttle, litres = ride
         if rng.random() < rates.session_missing:
             return
         start = self._slot(base, slot)

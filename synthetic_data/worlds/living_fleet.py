@@ -6,8 +6,9 @@ import numpy as np
 
 from synthetic_data.worlds.faulty_paper import FIRST_SLOT, SLOT_MINUTES, FaultyPaper
 from synthetic_data.worlds.fleet_state import State, first_state
+from synthetic_data.worlds.fuelling import Seen
 from synthetic_data.worlds.record_book import RecordBook
-from synthetic_data.worlds.riding import Damage, Seen, ride_one_day, season_day
+from synthetic_data.worlds.riding import Damage, ride_one_day, season_day
 from synthetic_data.worlds.shop_floor import ShopFloor
 from synthetic_data.worlds.world import MINUTES_PER_DAY, World
 

@@ -73,7 +73,7 @@ class RecordBook:
         return files
 
 
-def _text(cell: Cell) -> str:
+def _text(cell: str | float) -> str:
     if isinstance(cell, bool):
         return "true" if cell else "false"
-    return cell if isinstance(cell, str) else f"{cell:g}" if cell == round(cell, 4) else str(cell)
+    return cell if isinstance(cell, str) else f"{cell:.10g}"

@@ -114,6 +114,8 @@ def growth_ahead(world: World, state: State, at: int, hours: float) -> float:
 def left_to_next_season(world: World, state: State, *, prices: Bearing, seed: int) -> float:
     """Expected cost of first failures over the next season if nothing is done in it."""
     opening = world.opening(world.years[-1] + 1)
-    costs = costs_by_hull(world, state, opening, opening + SEASON_D, [Standing()], prices=prices,
-                          copies=max(4, 1200 // state.places), seed=seed, knows_own=True)  # fmt: skip
+    costs = costs_by_hull(
+        world, state, opening, opening + SEASON_D, [Standing()], prices=prices,
+        copies=max(4, 1200 // state.places), seed=seed, knows_own=True,
+    )  # fmt: skip
     return float(costs.sum())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -209,8 +209,8 @@ class ShopFloor:
         self._engine_comes(at, minute)
 
     def _close_stay(self, at: int, minute: int) -> None:
-        self.book.write("installations", minute, self.engine_ids[at], self.hull_ids[at],
-                        self.book.instant(self._installed[at]), self.book.instant(minute))  # fmt: skip
+        stay = (self.book.instant(self._installed[at]), self.book.instant(minute))
+        self.book.write("installations", minute, self.engine_ids[at], self.hull_ids[at], *stay)
 
     def _swap(self, one: int, other: int, day: int) -> None:
         state, minute = self.state, day * MINUTES_PER_DAY + _MORNING
@@ -244,10 +244,3 @@ class ShopFloor:
 def _dice(seed: int, at: int, day: int) -> float:
     """The same for every policy that looks at a hull on a day."""
     return float(np.random.default_rng([seed, 77, at, day]).random())
-
-
-def without_faults(world: World) -> World:
-    """The same world with a book kept without any fault."""
-    none = {name: 0.0 for name in world.faults.__dataclass_fields__}
-    kept = world.faults.calibration_not_entered  # what an engine runs is no fault of the paper
-    return replace(world, faults=replace(world.faults, **none | {"calibration_not_entered": kept}))

@@ -59,7 +59,7 @@ def main() -> None:
     if told.table:
         from tests.studies.regret_table import as_markdown  # noqa: PLC0415
 
-        print(as_markdown(read_lines(told.file)))  # noqa: T201
+        print(as_markdown(read_lines(told.file)))
         return
     seeds = range(told.seeds[0], told.seeds[1] + 1)
     wanted = [(s, h, seed) for seed in seeds for h in told.hulls for s in told.shapes]

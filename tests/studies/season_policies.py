@@ -34,7 +34,7 @@ def limits_of(hulls: int) -> WeekLimits:
         usual,
         lift_slots=slots,
         mechanic_h=usual.mechanic_h * slots / 2,
-        parts_on_hand={part: slots for part in usual.parts_on_hand},
+        parts_on_hand=dict.fromkeys(usual.parts_on_hand, slots),
     )
 
 
@@ -57,7 +57,7 @@ def top_end_at(age_h: float) -> Policy:
 
 def good_fuel_for_all(play: Play) -> Orders:
     """Only fuel that meets the need, none older than two weeks, in every hull."""
-    return {at: ("fuel_rule",) for at in range(play.fleet.state.places)}
+    return dict.fromkeys(range(play.fleet.state.places), ("fuel_rule",))
 
 
 def good_fuel_for_raised(play: Play) -> Orders:
@@ -80,7 +80,7 @@ def checks_by_calendar(play: Play) -> Orders:
         for at in range(play.fleet.state.places)
         if (week + at) % CHECK_EVERY_WEEKS == 0
     }
-    return due | {at: ("planned_top_end",) for at in sorted(play.found_bad)}
+    return due | dict.fromkeys(sorted(play.found_bad), ("planned_top_end",))
 
 
 def calibrations_put_back(play: Play) -> Orders:
@@ -88,7 +88,7 @@ def calibrations_put_back(play: Play) -> Orders:
     opening = play.fleet.world.opening(play.fleet.world.years[-1])
     if play.fleet.day > opening:
         return {}
-    return {at: ("mild_calibration",) for at in range(play.fleet.state.places)}
+    return dict.fromkeys(range(play.fleet.state.places), ("mild_calibration",))
 
 
 @dataclass

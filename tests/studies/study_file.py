@@ -42,7 +42,7 @@ def run_fleets(
         if (shape, hulls, seed) in done:
             continue
         if time.monotonic() - began > budget_s:
-            print(f"budget of {budget_s:.0f} s spent; run again to go on")  # noqa: T201
+            print(f"budget of {budget_s:.0f} s spent; run again to go on")
             return
         start = time.process_time()
         row = {"shape": shape, "hulls": hulls, "seed": seed, "commit": stamp}

@@ -22,6 +22,7 @@ from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
 from ringland.decision.week_limits import WeekLimits
 from ringland.decision.week_tables import WeekTables, make_week_tables
 from ringland.exposure.exposure_spells import current_exposure, spells
+from ringland.exposure.fuel_at_hand import tanks_now
 from ringland.exposure.octane_margin import session_exposure
 from ringland.fuel.session_fuel import session_fuel
 from ringland.history.engine_history import piston_lives
@@ -44,6 +45,7 @@ class WeekRecord:
     exposure: pl.DataFrame
     spells: pl.DataFrame
     exposure_now: pl.DataFrame
+    tanks: pl.DataFrame
 
 
 @dataclass(frozen=True)
@@ -71,8 +73,8 @@ def week_record(
     station = station_pressures(
         known["inspections"], known["installations"], known["hulls"], known["docks"]
     )
-    fuel = session_fuel(known, sessions, settings, as_of).sessions
-    exposure = session_exposure(fuel, sessions, settings)
+    ledger = session_fuel(known, sessions, settings, as_of)
+    exposure = session_exposure(ledger.sessions, sessions, settings)
     return WeekRecord(
         known=known,
         lives=lives,
@@ -80,6 +82,7 @@ def week_record(
         exposure=exposure,
         spells=spells(exposure, lives, settings),
         exposure_now=current_exposure(exposure, lives, settings),
+        tanks=tanks_now(ledger, as_of),
     )
 
 
@@ -105,6 +108,7 @@ def operator_week(
         records=record.known,
         exposure=record.exposure,
         exposure_now=record.exposure_now,
+        tanks=record.tanks,
         bench=record.bench,
         fits=fits,
         as_of=as_of,
