@@ -95,6 +95,17 @@ class DuckDBWarehouse(dg.ConfigurableResource):
             self.week_rows(table, as_of).select(schema.column_names()), cast=True
         )
 
+    def read_earlier(
+        self, table: str, schema: type[dy.Schema], as_of: datetime, columns: Sequence[str]
+    ) -> pl.DataFrame:
+        """`as_of` and some columns of every week of a table before one; empty before the first."""
+        with self.connect() as con:
+            ensure_table(con, table, schema, WEEKLY)
+        names = ", ".join(["as_of", *columns])
+        return self.read(
+            f"select {names} from {table} where as_of < ? order by as_of, rowid", [as_of]
+        )
+
     def week_rows(self, table: str, as_of: datetime) -> pl.DataFrame:
         """One as-of week of a table as it stands, rows in the order they were written."""
         return self.read(f"select * from {table} where as_of = ? order by rowid", [as_of])

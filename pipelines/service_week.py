@@ -1,5 +1,6 @@
 """Assets of the room `service_week`: chances, calls and the plan of the week."""
 
+from datetime import datetime
 from pathlib import Path
 
 import dagster as dg
@@ -20,6 +21,7 @@ from ringland.contracts.record_tables import BenchVerdicts, PistonLives
 from ringland.contracts.risk_tables import HullChances, HullDrivers
 from ringland.decision.action_catalogue import NOTHING
 from ringland.decision.horizons import season_end
+from ringland.decision.standing_rules import GivenOut, standing_from
 from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
 from ringland.decision.week_tables import WeekTables, make_week_tables
 from ringland.history.known_then import known_by
@@ -69,6 +71,13 @@ def week_tables(
     )
 
 
+def given_out(warehouse: DuckDBWarehouse, as_of: datetime) -> pl.DataFrame:
+    """`GivenOut`: what the list of every earlier week gave each hull."""
+    rows = warehouse.read_earlier(f"{ROOM}.hull_calls", HullCalls, as_of, ["hull_id", "action"])
+    rows = rows.rename({"action": "option"})
+    return GivenOut.validate(rows, cast=True)
+
+
 @dg.asset(
     key_prefix=ROOM,
     group_name=ROOM,
@@ -87,7 +96,10 @@ def week_decisions(
     fleet_fits: FleetFits,
     week_tables: WeekTables,
 ) -> dg.Output[WeekDecisions]:
-    """The week's plan within its room, and from it one call and one action per hull."""
+    """The week's plan within its room, and from it one call and one action per hull.
+
+    What earlier weeks' lists gave out and still holds is known to it.
+    """
     as_of = shop.as_of(context.partition_key)
     settings = shop.assumptions()
     home = Home(Path(shop.home))
@@ -111,6 +123,7 @@ def week_decisions(
             season_ends_at=season_end(shop.on_our_clock(as_of), settings),
             assumptions=settings,
             rng=np.random.default_rng(PLAY_SEED),
+            standing=standing_from(given_out(warehouse, as_of), catalogue, as_of),
         )
     warehouse.write_week(f"{ROOM}.hull_calls", HullCalls, decisions.calls, as_of)
     facts = rows(decisions.calls.height)

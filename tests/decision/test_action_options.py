@@ -1,6 +1,7 @@
 """What an option costs on a hull, against sums done by hand."""
 
 import math
+from datetime import UTC, datetime
 
 import numpy as np
 import polars as pl
@@ -19,6 +20,7 @@ from tests.decision.plan_cases import (
 )
 
 SETTINGS = load_assumptions()
+AS_OF = datetime(2026, 6, 1, tzinfo=UTC)
 CATALOGUE = default_catalogue(SETTINGS)
 
 TWO_ACTIONS = """
@@ -38,15 +40,27 @@ reach_d = { value = 30.0, mark = "A", source = "made up" }
 """
 
 
-def table(running, hazard, catalogue=CATALOGUE, horizon_d=30.0):  # type: ignore[no-untyped-def]
+def table(  # type: ignore[no-untyped-def]
+    running, hazard, catalogue=CATALOGUE, horizon_d=30.0, settings=SETTINGS, **more
+):
     return option_table(
         running,
         hazard,
         catalogue=catalogue,
         prices=PRICES,
         horizon_d=horizon_d,
-        assumptions=SETTINGS,
+        assumptions=settings,
+        **more,
     )
+
+
+THIS_SEASON = SETTINGS.changed(planning__carry_over_share=0.0)
+"""What a set's age is worth after the season left out, so that sums can be done by hand."""
+
+
+def failure(per_h: float, half_h: float) -> float:
+    """Money for a failure whose new set, fitted half way, may fail in its turn."""
+    return 11_000 * (1 + 1 - math.exp(-per_h * half_h))
 
 
 def one_hull(**columns: object) -> pl.DataFrame:
@@ -59,28 +73,29 @@ def at(options: pl.DataFrame, option: str) -> dict[str, float]:
 
 
 def test_leaving_a_hull_costs_its_chance_times_the_price_of_a_failure() -> None:
-    # 60 h at 0.001 an hour: 1 - exp(-0.06); 11,000 a failure.
+    # 60 h at 0.001 an hour: 1 - exp(-0.06); 11,000 a failure, and the new set runs on for 30 h.
     nothing = at(table(one_hull(), constant_hazard(0.001)), NOTHING)
 
     assert nothing["chance"] == pytest.approx(1 - math.exp(-0.06))
-    assert nothing["expected_cost"] == pytest.approx((1 - math.exp(-0.06)) * 11_000)
+    assert nothing["expected_cost"] == pytest.approx((1 - math.exp(-0.06)) * failure(0.001, 30))
 
 
 def test_a_test_updates_the_chance_by_its_sensitivity_and_specificity() -> None:
     # p = 0.9 within 60 h.  Bad readings 0.8 x 0.9 + 0.1 x 0.1 = 0.73.  The new set, 3 days
     # less to run: 54 h at the same hazard.  Acting on a bad reading: 0.73 x (4,700 + p2 x
-    # 11,000) + 0.2 x 0.9 x 11,000 against 0.9 x 11,000.
+    # price) + 0.2 x 0.9 x price against 0.9 x price of a failure.
     per_h = -math.log(0.1) / 60
     catalogue = read_catalogue(TWO_ACTIONS, "two.toml", SETTINGS)
     # A constant hazard gains nothing from renewal, so a good part of bad readings is left.
     look = at(table(one_hull(), constant_hazard(per_h), catalogue), "look")
 
-    renewed = 4_700 + (1 - math.exp(-per_h * 54)) * 11_000
-    acted = 0.73 * renewed + 0.2 * 0.9 * 11_000
+    price = failure(per_h, 30)
+    renewed = 4_700 + (1 - math.exp(-per_h * 54)) * price
+    acted = 0.73 * renewed + 0.2 * 0.9 * price
 
     assert look["follow_up_chance"] == pytest.approx(0.73)
-    assert acted > 0.9 * 11_000  # so the reading is not acted on
-    assert look["expected_cost"] == pytest.approx(180 + 0.9 * 11_000)
+    assert acted > 0.9 * price  # so the reading is not acted on
+    assert look["expected_cost"] == pytest.approx(180 + 0.9 * price)
 
 
 def test_a_bad_reading_is_acted_on_where_that_pays() -> None:
@@ -90,7 +105,7 @@ def test_a_bad_reading_is_acted_on_where_that_pays() -> None:
     def only_old_sets_fail(start_h, stop_h, exposure):  # type: ignore[no-untyped-def]
         return (0.05 * (stop_h - start_h) * (start_h >= 100))[None, :]
 
-    options = table(one_hull(age_h=300.0), only_old_sets_fail, catalogue)
+    options = table(one_hull(age_h=300.0), only_old_sets_fail, catalogue, settings=THIS_SEASON)
     p = 1 - math.exp(-0.05 * 60)
     reads_badly = 0.8 * p + 0.1 * (1 - p)
 
@@ -108,7 +123,9 @@ def test_a_reading_speaks_of_its_reach_only() -> None:
     def only_old_sets_fail(start_h, stop_h, exposure):  # type: ignore[no-untyped-def]
         return (0.01 * (stop_h - start_h) * (start_h >= 100))[None, :]
 
-    look = at(table(one_hull(age_h=300.0), only_old_sets_fail, catalogue, 90.0), "look")
+    look = at(
+        table(one_hull(age_h=300.0), only_old_sets_fail, catalogue, 90.0, THIS_SEASON), "look"
+    )
     p = 1 - math.exp(-0.6)
     reads_badly = 0.8 * p + 0.1 * (1 - p)
     missed = 0.2 * p + 0.9 * (1 - p) * (1 - math.exp(-1.2))
@@ -123,7 +140,7 @@ def test_a_set_sure_to_fail_within_the_reach_is_priced_without_a_fault() -> None
 
     look = at(table(one_hull(), constant_hazard(1e6), catalogue, 90.0), "look")
 
-    assert look["expected_cost"] == pytest.approx(180 + 11_000)
+    assert look["expected_cost"] == pytest.approx(180 + 2 * 11_000)  # the new set too
 
 
 def test_a_test_whose_reading_still_stands_is_not_offered_again() -> None:
@@ -166,20 +183,157 @@ def test_without_an_effect_of_fuel_no_fuel_action_saves() -> None:
     assert fuel["chance_it_saves"].max() == 0
 
 
-def test_leaving_a_hull_for_a_week_is_never_dearer_than_leaving_it_for_good() -> None:
-    running, hazard = running_hulls(30), weibull_hazard(scale_h=500.0)
-    nothing_to_do = read_catalogue(
-        '[action.wait]\nlabel = "Wait"\ncost = { value = 9e6, mark = "A", source = "dear" }',
-        "wait.toml",
-        SETTINGS,
+def test_putting_a_renewal_off_is_priced_apart_from_doing_without() -> None:
+    running, hazard = running_hulls(30), weibull_hazard(scale_h=150.0)
+
+    options = table(running, hazard, horizon_d=120.0)
+    left = options.filter(pl.col("option") == NOTHING)
+
+    # Without a new set all along costs more than one fitted next week, on some of these.
+    assert (left["planned_cost"] <= left["expected_cost"]).all()
+    assert (left["planned_cost"] < left["expected_cost"] - 100).any()
+    rule = options.filter(pl.col("option") == "fuel_rule").sort("hull_id")
+    nothing = left.sort("hull_id")
+    # A rule begun a week later does a week's part of nothing.
+    a_week = nothing["planned_cost"] * 7 / 120 + rule["planned_cost"] * 113 / 120
+    assert rule["week_later"].to_numpy() == pytest.approx(a_week.to_numpy())
+
+
+def test_a_rule_is_valued_over_the_season_and_not_by_a_week_of_it() -> None:
+    """A rule was held against waiting a week and then doing it all the same: it never paid."""
+    hull = one_hull(shortfall_25h_on=4.0, use_h_d=1.0)
+    harms = weibull_hazard(n_draws=1, effects=(0.45, 0.0, 0.0, 0.0, 0.0))
+
+    long, short = (at(table(hull, harms, horizon_d=days), "fuel_rule") for days in (120.0, 30.0))
+
+    # The window takes 25 h to fill with the better fuel: a month shows half the season's rate.
+    assert long["saving"] > 4 * 2 * short["saving"] / 2
+    assert long["saving"] == pytest.approx(
+        at(table(hull, harms, horizon_d=120.0), NOTHING)["expected_cost"] - long["expected_cost"]
     )
 
-    left = table(running, hazard, horizon_d=120.0).filter(pl.col("option") == NOTHING)
-    never = table(running, hazard, nothing_to_do, 120.0).filter(pl.col("option") == NOTHING)
 
-    saved = (left.sort("hull_id")["expected_cost"] - never.sort("hull_id")["expected_cost"]).max()
-    assert saved <= 0  # type: ignore[operator]
-    assert (left["expected_cost"].sum()) < never["expected_cost"].sum()
+def test_hours_left_in_a_new_set_count_for_its_renewal() -> None:
+    hull, worn = one_hull(age_h=600.0), weibull_hazard(scale_h=600.0)
+
+    with_end, without = (
+        at(table(hull, worn, horizon_d=30.0, settings=settings), "planned_top_end")["saving"]
+        for settings in (SETTINGS, THIS_SEASON)
+    )
+
+    assert without < with_end < without + 2 * PRICES.top_end_planned
+
+
+STANDS = pl.DataFrame(
+    {
+        "hull_id": ["H000"], "action": ["fuel_rule"], "begun_at": [AS_OF], "last_at": [AS_OF],
+        "is_rule": [True],
+    }
+)  # fmt: skip
+
+
+def test_a_rule_that_stands_costs_to_end_what_a_new_one_costs_to_begin() -> None:
+    hull = one_hull(shortfall_25h_on=4.0)
+
+    new, standing = (
+        table(hull, weibull_hazard(), horizon_d=90.0, standing=held) for held in (None, STANDS)
+    )
+
+    begun, ended = at(new, "fuel_rule"), at(standing, NOTHING)
+    assert begun["change_cost"] == pytest.approx(ended["change_cost"])
+    assert begun["change_cost"] == pytest.approx(0.1 * begun["sure_cost"])
+    assert (begun["begins"], ended["ends"]) == (["fuel_rule"], ["fuel_rule"])
+    assert at(standing, "fuel_rule")["change_cost"] == at(new, NOTHING)["change_cost"] == 0
+
+
+def test_what_a_dock_can_order_is_priced_for_all_its_hulls_and_begins_with_the_delivery() -> None:
+    running = running_hulls(6)
+    offers = pl.DataFrame(
+        {
+            "dock_id": ["north"], "grade_aki": [93.0], "own_aki": [87.0], "per_l": [0.05],
+            "next_delivery_d": [30.0],
+        }
+    )  # fmt: skip
+
+    options = table(running, weibull_hazard(), horizon_d=90.0, offers=offers)
+
+    north = running.filter(pl.col("dock_id") == "north")["hull_id"].to_list()
+    ordered = options.filter(pl.col("fuel_way") == "dock@93")
+    assert sorted(ordered["hull_id"].unique().to_list()) == sorted(north) != []
+    of_dock = ordered.filter(pl.col("own_option") == NOTHING).sort("hull_id")
+    outside = options.filter(
+        (pl.col("option") == "fuel_rule") & (pl.col("fuel_way") == "outside")
+        & pl.col("hull_id").is_in(north)
+    ).sort("hull_id")  # fmt: skip
+    # Two thirds of the season at a third of the price.
+    assert of_dock["sure_cost"].to_numpy() == pytest.approx(outside["sure_cost"].to_numpy() * 2 / 9)
+    assert (of_dock["chance"] >= outside["chance"]).all()
+    assert set(of_dock["option"]) == {"fuel_rule"}
+
+
+def test_a_grade_that_a_raised_calibration_outruns_leaves_it_short_and_the_mild_one_not() -> None:
+    hull = one_hull(shortfall_25h_on=6.0, is_raised_calibration=True, dock_id="north")
+    offer = {"dock_id": ["north"], "own_aki": [87.0], "per_l": [0.05], "next_delivery_d": [0.0]}
+
+    stock, raised = (
+        table(
+            hull, weibull_hazard(), horizon_d=90.0,
+            offers=pl.DataFrame(offer | {"grade_aki": [grade]}),
+        ).filter(pl.col("fuel_way").str.starts_with("dock"))
+        for grade in (91.0, 93.0)
+    )  # fmt: skip
+
+    assert at(stock, "fuel_rule")["chance"] > at(raised, "fuel_rule")["chance"]
+    mild = "fuel_and_calibration"
+    assert at(stock, mild)["chance"] == pytest.approx(at(raised, mild)["chance"])
+
+
+LOOK = """
+[action.read]
+label = "Read"
+cost = { value = 40.0, mark = "A", source = "made up" }
+[action.read.finding]
+chance = { value = 0.1, mark = "A", source = "made up" }
+stands_d = { value = 100.0, mark = "A", source = "made up" }
+answer = "mild"
+effect = [{ covariate = "is_raised_calibration", how = "set", by = { value = 1.0, mark = "A", source = "made up" } }]
+[action.mild]
+label = "Mild"
+cost = { value = 150.0, mark = "A", source = "made up" }
+only_where = { is_raised_calibration = 1 }
+[[action.mild.effect]]
+covariate = "is_raised_calibration"
+how = "set"
+by = { value = 0.0, mark = "A", source = "made up" }
+"""  # noqa: E501
+
+
+def raised_breaks(start_h, stop_h, exposure):  # type: ignore[no-untyped-def]
+    raised = exposure["is_raised_calibration"].cast(pl.Float64).to_numpy()
+    return ((stop_h - start_h) * np.where(raised > 0, 0.01, 0.0))[None, :]
+
+
+def test_a_look_at_the_record_is_worth_what_it_would_put_right() -> None:
+    # Raised without a word: 60 h at 0.01 an hour.  One in ten is, and going mild costs 150.
+    hull = one_hull(is_raised_calibration=False)
+    read = at(
+        table(
+            hull, raised_breaks, read_catalogue(LOOK, "look.toml", SETTINGS), settings=THIS_SEASON
+        ),
+        "read",
+    )
+
+    worth = 0.1 * ((1 - math.exp(-0.6)) * failure(0.01, 30) - 150)
+    assert read["saving"] == pytest.approx(worth - 40)
+
+
+def test_a_look_that_still_stands_is_not_asked_for_again() -> None:
+    hull = one_hull(is_raised_calibration=False)
+    looked = STANDS.with_columns(action=pl.lit("read"), is_rule=pl.lit(False))
+
+    options = table(hull, raised_breaks, read_catalogue(LOOK, "l", SETTINGS), standing=looked)
+
+    assert "read" not in options["option"].to_list()
 
 
 def test_the_range_of_a_saving_is_taken_draw_by_draw() -> None:
@@ -195,20 +349,6 @@ def test_the_range_of_a_saving_is_taken_draw_by_draw() -> None:
 
     assert (row["saving_low"], row["saving"], row["saving_high"]) == pytest.approx([-150] * 3)
     assert row["cost_high"] > row["cost_low"] + 10
-
-
-def test_fuel_that_is_not_on_record_widens_the_range_and_not_the_middle() -> None:
-    hull = one_hull(shortfall_25h_on=2.0)
-    known = hull.with_columns(
-        shortfall_25h_low_on=2.0 * pl.lit(1.0), shortfall_25h_high_on=pl.lit(2.0)
-    )
-    unknown = hull.with_columns(shortfall_25h_low_on=pl.lit(0.0), shortfall_25h_high_on=pl.lit(6.0))
-
-    sure, open_ = (at(table(each, weibull_hazard()), "drain_refill") for each in (known, unknown))
-
-    assert open_["expected_cost"] == sure["expected_cost"]
-    assert open_["chance_high"] > sure["chance_high"]
-    assert open_["chance_low"] < sure["chance_low"]
 
 
 def test_ranges_hold_their_middles_and_every_hull_can_be_left() -> None:
@@ -267,49 +407,3 @@ def test_a_spare_earns_the_lost_rental_less_its_own_risk() -> None:
     assert spare_day_worth(options, PRICES, 30.0) == pytest.approx(
         400 - (1 - math.exp(-0.06)) * 11_000 / 30
     )
-
-
-def two_minded_hazard(share_that_harms: float, n_draws: int = 100):  # type: ignore[no-untyped-def]
-    """Draws in which a shortfall raises the hazard, and draws in which it lowers it as much."""
-    beta = np.where(np.arange(n_draws) < share_that_harms * n_draws, 0.3, -0.3)[:, None]
-
-    def hazard(start_h, stop_h, exposure):  # type: ignore[no-untyped-def]
-        short = exposure["shortfall_25h_on"].cast(pl.Float64).to_numpy()
-        return 0.001 * (stop_h - start_h) * np.exp(beta * short)
-
-    return hazard
-
-
-@pytest.mark.parametrize(("share", "paid_for"), [(0.98, False), (0.99, True)])
-def test_fuel_is_paid_for_only_where_the_record_shows_that_it_helps(
-    share: float, paid_for: bool
-) -> None:
-    options = table(one_hull(shortfall_25h_on=4.0), two_minded_hazard(share))
-    rule, top_end = at(options, "fuel_rule"), at(options, "planned_top_end")
-
-    assert rule["shown_chance"] == pytest.approx(share)
-    assert rule["is_paid_for"] is paid_for
-    assert at(options, "fuel_and_top_end")["is_paid_for"] is paid_for
-    assert (top_end["is_paid_for"], top_end["shown_chance"]) == (True, None)
-
-
-def test_where_nothing_is_known_to_matter_no_change_of_fuel_is_paid_for() -> None:
-    options = table(running_hulls(5), constant_hazard(0.001))
-    fuel = options.filter(pl.col("shown_chance").is_not_null())
-
-    assert set(fuel["option"]) >= {"drain_refill", "fuel_rule", "restrict_throttle"}
-    assert not fuel["is_paid_for"].any()
-
-
-def test_leaving_a_hull_counts_on_nothing_next_week_that_the_record_does_not_show() -> None:
-    hull = one_hull(shortfall_25h_on=4.0)
-    shown, unshown = (table(hull, two_minded_hazard(share)) for share in (0.99, 0.98))
-
-    assert at(shown, NOTHING)["expected_cost"] < at(shown, NOTHING)["chance"] * 11_000 + 1_000
-    # Never acting: 60 h at 0.001 e^(+-1.2) an hour, 98 draws of 100 with the plus.
-    never = sum(
-        share * (1 - math.exp(-0.06 * math.exp(sign * 1.2)))
-        for share, sign in ((0.98, 1), (0.02, -1))
-    )
-    assert at(unshown, NOTHING)["expected_cost"] == pytest.approx(never * 11_000)
-    assert at(shown, NOTHING)["chance"] < never

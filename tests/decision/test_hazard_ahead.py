@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from ringland.decision.action_catalogue import Action, Effect, MarkedNumber
 from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.hazard_ahead import after_actions, changed, hazard_ahead
+from ringland.decision.hazard_ahead import after_actions, changed, changes_of
+from ringland.risk.exposure_ahead import hazard_along
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import running_hulls, weibull_hazard
 
@@ -31,12 +32,12 @@ def summed(
     sets = pl.DataFrame({"shortfall_25h_on": [shortfall], "is_raised_calibration": [True]})
     if usual is not None:
         sets = sets.with_columns(usual_shortfall_25h_on=pl.lit(usual))
-    out = hazard_ahead(
+    out = hazard_along(
         linear_in_shortfall,
         sets,
         np.array([100.0]),
         np.array([hours]),
-        actions=actions,
+        changes=changes_of(actions, sets),
         window_h=WINDOW_H,
     )
     return float(out[0, 0])
@@ -97,8 +98,13 @@ def test_what_does_not_look_back_changes_at_once() -> None:
     def only_if_raised(start_h, stop_h, exposure):  # type: ignore[no-untyped-def]
         return ((stop_h - start_h) * exposure["is_raised_calibration"].to_numpy())[None, :]
 
-    out = hazard_ahead(
-        only_if_raised, sets, np.zeros(1), np.array([40.0]), actions=[mild], window_h=WINDOW_H
+    out = hazard_along(
+        only_if_raised,
+        sets,
+        np.zeros(1),
+        np.array([40.0]),
+        changes=changes_of([mild], sets),
+        window_h=WINDOW_H,
     )
 
     assert out.item() == 0.0
@@ -159,8 +165,13 @@ def test_cutting_the_window_finer_moves_no_hazard_by_one_percent(
 
     def each_option() -> list[np.ndarray]:
         return [
-            hazard_ahead(
-                hazard, hulls, age, np.full(40, hours), actions=actions, window_h=WINDOW_H
+            hazard_along(
+                hazard,
+                hulls,
+                age,
+                np.full(40, hours),
+                changes=changes_of(actions, hulls),
+                window_h=WINDOW_H,
             ).mean(axis=0)
             for actions in default_catalogue(load_assumptions()).bundles().values()
         ]

@@ -66,7 +66,8 @@ def test_a_bound_hull_is_looked_at_renewed_or_stands_and_a_broken_one_is_repaire
     assert bound["all at once"] == {REPAIR, "take_out_of_use"}
     assert bound["failed test"] == {
         "leak_down_check", "fuel_and_check", "planned_top_end", "fuel_and_top_end",
-        "calibration_and_top_end", "full_rebuild", "take_out_of_use",
+        "calibration_and_top_end", "full_rebuild", "take_out_of_use", "calibration_and_check",
+        "fuel_calibration_and_check", "fuel_calibration_and_top_end",
     }  # fmt: skip
     assert "low" not in bound
 
@@ -108,7 +109,7 @@ def test_a_broken_hull_is_repaired_now_or_stands_a_week_at_its_rental() -> None:
 
 def test_no_fuel_effect_takes_part_in_a_safety_rule() -> None:
     """Neither the rules nor what they leave to a hull reads whether fuel is shown to matter."""
-    wary = SETTINGS.changed(planning__least_chance_shown=1.0)
+    wary = SETTINGS.changed(planning__trade_prior=0.0)
     assert bound_options(rules(), default_catalogue(wary), PRICES) == bound_options(
         rules(), CATALOGUE, PRICES
     )

@@ -37,6 +37,10 @@ def of(table: pl.DataFrame, quantity: str) -> dict[str, float]:
     return table.filter(pl.col("quantity") == quantity).row(0, named=True)
 
 
+def renewing(*hulls: str):  # type: ignore[no-untyped-def]
+    return dict.fromkeys(hulls, (CATALOGUE.actions["planned_top_end"],))
+
+
 def test_the_hulls_that_fail_are_as_many_as_the_chance_says() -> None:
     # 20 hulls, 2 h a day for 70 days at 0.002 an hour: 20 (1 - exp(-0.28)).
     running = running_hulls(20).with_columns(use_h_d=pl.lit(2.0))
@@ -78,7 +82,7 @@ def test_kits_hours_and_rental_follow_from_the_failures() -> None:
 
 def test_a_planned_renewal_takes_its_kit_and_hours_whatever_fails() -> None:
     running = running_hulls(5)
-    table, load = outlook(running, constant_hazard(0.0), planned_renewals=["H001", "H003"])
+    table, load = outlook(running, constant_hazard(0.0), planned=renewing("H001", "H003"))
 
     assert of(table, "failures")["q95"] == 0
     assert of(table, "kits: top_end_kit")["q05"] == 2
@@ -91,7 +95,7 @@ def test_renewing_worn_sets_lowers_the_failures_to_come() -> None:
     hazard = weibull_hazard(scale_h=600.0)
 
     left = of(outlook(running, hazard)[0], "failures")["mean"]
-    renewed = outlook(running, hazard, planned_renewals=running["hull_id"].to_list())[0]
+    renewed = outlook(running, hazard, planned=renewing(*running["hull_id"]))[0]
 
     assert of(renewed, "failures")["mean"] < left
 
@@ -104,7 +108,7 @@ def test_a_renewed_set_runs_on_as_one_set_more_of_its_engine() -> None:
         return ((stop_h - start_h) * np.where(second, 100.0, 0.0))[None, :]
 
     kept = outlook(running, second_sets_break)[0]
-    renewed = outlook(running, second_sets_break, planned_renewals=["H001", "H003"])[0]
+    renewed = outlook(running, second_sets_break, planned=renewing("H001", "H003"))[0]
 
     assert of(kept, "hulls that fail")["q95"] == 0
     assert of(renewed, "hulls that fail")["q05"] == of(renewed, "hulls that fail")["q95"] == 2
@@ -132,3 +136,23 @@ def test_the_same_seed_plays_the_same_season() -> None:
 def test_a_season_that_is_over_has_no_outlook() -> None:
     with pytest.raises(ValueError, match="no hull has a chance this week, or the season is over"):
         outlook(running_hulls(3), weibull_hazard(), days_left=0.0)
+
+
+def test_a_rule_the_plan_puts_in_force_lowers_the_failures_to_come() -> None:
+    """The season held today's fuel whatever the plan did about it."""
+    running = running_hulls(20).with_columns(shortfall_25h_on=pl.lit(4.0))
+    rule = (CATALOGUE.actions["fuel_rule"],)
+
+    left = of(outlook(running, weibull_hazard())[0], "failures")["mean"]
+    ruled = outlook(running, weibull_hazard(), planned=dict.fromkeys(running["hull_id"], rule))[0]
+
+    assert of(ruled, "failures")["mean"] < left / 2  # e^(-0.45 x 4), less what drifts
+
+
+def test_hours_that_fall_off_after_a_month_take_failures_with_them() -> None:
+    running = running_hulls(20).with_columns(use_h_d=pl.lit(2.0), later_use_h_d=pl.lit(0.0))
+
+    _, load = outlook(running, constant_hazard(0.002), days_left=70.0)
+
+    assert load["failures"][5:].sum() == 0
+    assert load["failures"][:4].sum() > 0

@@ -23,13 +23,16 @@ OPTIONS = option_table(
 LIMITS = WeekLimits(2, 90.0, {"top_end_kit": 6, "bottom_end_kit": 6}, {}, 1)
 REST = {
     "spare_day_worth": spare_day_worth(OPTIONS, PRICES, 30.0),
-    "assumptions": SETTINGS,
     "not_assessed": ["H900"],
 }
 
 
+def trials_of(**more):  # type: ignore[no-untyped-def]
+    return slot_trials(OPTIONS, LIMITS, assumptions=SETTINGS, **REST, **more)
+
+
 def test_each_trial_is_the_plan_of_the_planner_with_so_many_slots() -> None:
-    trials = slot_trials(OPTIONS, LIMITS, **REST)
+    trials = trials_of()
 
     assert [trial.lift_slots for trial in trials] == [0, 1, 2, 3, 4, 5, 6]
     for trial in trials:
@@ -39,7 +42,7 @@ def test_each_trial_is_the_plan_of_the_planner_with_so_many_slots() -> None:
 
 
 def test_more_slots_never_cost_more_and_here_they_let_hulls_in() -> None:
-    trials = slot_trials(OPTIONS, LIMITS, **REST)
+    trials = trials_of()
     costs = [trial.total_cost for trial in trials]
     on_lift = set(OPTIONS.filter(OPTIONS["lift_slots"] > 0).select("hull_id", "option").rows())
     jobs = [len(on_lift & set(trial.options.items())) for trial in trials]
@@ -52,7 +55,7 @@ def test_more_slots_never_cost_more_and_here_they_let_hulls_in() -> None:
 
 
 def test_the_next_slots_saving_is_what_the_plan_says_one_more_is_worth() -> None:
-    trials = {trial.lift_slots: trial for trial in slot_trials(OPTIONS, LIMITS, **REST)}
+    trials = {trial.lift_slots: trial for trial in trials_of()}
     plan = plan_week(OPTIONS, LIMITS, **REST)
 
     saved = trials[2].total_cost - trials[3].total_cost
@@ -62,9 +65,7 @@ def test_the_next_slots_saving_is_what_the_plan_says_one_more_is_worth() -> None
 def test_numbers_of_slots_with_which_no_plan_is_safe_are_left_out() -> None:
     """Two hulls that a rule sends to a job on the lift need two slots."""
     needy = OPTIONS.filter(OPTIONS["lift_slots"] > 0)["hull_id"].unique().sort()[:2].to_list()
-    on_lift = frozenset(
-        OPTIONS.filter((OPTIONS["lift_slots"] > 0) & OPTIONS["is_paid_for"])["option"].unique()
-    )
-    trials = slot_trials(OPTIONS, LIMITS, bound=dict.fromkeys(needy, on_lift), **REST)
+    on_lift = frozenset(OPTIONS.filter(OPTIONS["lift_slots"] > 0)["option"].unique())
+    trials = trials_of(bound=dict.fromkeys(needy, on_lift))
 
     assert [trial.lift_slots for trial in trials] == [2, 3, 4, 5, 6]

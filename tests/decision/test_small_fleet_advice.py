@@ -108,7 +108,7 @@ def test_five_hulls_without_a_failure_get_options_plan_outlook_and_honest_limits
         running, hazard, catalogue=CATALOGUE, prices=PRICES, horizon_d=30.0, assumptions=SETTINGS
     )
     limits = WeekLimits(1, 20.0, {"top_end_kit": 0, "bottom_end_kit": 0})
-    plan = plan_week(options, limits, spare_day_worth=400.0, assumptions=SETTINGS)
+    plan = plan_week(options, limits, spare_day_worth=400.0)
     outlook, _ = season_outlook(
         running,
         hazard,

@@ -68,7 +68,8 @@ def test_a_week_is_laid_over_every_week_and_leaves_the_others_alone() -> None:
 def test_forbidding_an_action_forbids_what_holds_it() -> None:
     assert set(week(TWO_WEEKS).changes.forbids["OF-21"]) == {
         "fuel_rule", "fuel_and_calibration", "fuel_and_throttle", "fuel_and_check",
-        "fuel_and_top_end",
+        "fuel_and_top_end", "fuel_calibration_and_check", "fuel_calibration_and_top_end",
+        "fuel_and_drain", "fuel_and_reading",
     }  # fmt: skip
 
 

@@ -52,8 +52,9 @@ def week_options(costs: np.ndarray) -> pl.DataFrame:
                     "saving_high": saving, "chance_it_saves": float(saving > 0), "chance": 0.1,
                     "chance_low": 0.1, "chance_high": 0.1, "sure_cost": 0.0,
                     "mechanic_h": mechanic_h, "lift_slots": slots, "days_off": days,
-                    "parts": parts, "follow_up_chance": 0.0, "shown_chance": None,
-                    "is_paid_for": True,
+                    "parts": parts, "follow_up_chance": 0.0, "own_option": name, "fuel_way": "",
+                    "dock_id": None, "fuel_per_l": 0.0, "planned_cost": cost, "change_cost": 0.0,
+                    "week_later": cost, "begins": [], "ends": [],
                 }
             )  # fmt: skip
     frame = pl.DataFrame(
@@ -61,7 +62,9 @@ def week_options(costs: np.ndarray) -> pl.DataFrame:
         schema_overrides={
             "lift_slots": pl.Int64,
             "parts": pl.List(pl.String),
-            "shown_chance": pl.Float64,
+            "dock_id": pl.String,
+            "begins": pl.List(pl.String),
+            "ends": pl.List(pl.String),
         },
     )
     return WeekOptions.validate(frame)
@@ -72,7 +75,7 @@ def random_costs(seed: int, n: int) -> np.ndarray:
 
 
 def plan(options: pl.DataFrame, limits: WeekLimits, **more: object):  # type: ignore[no-untyped-def]
-    return plan_week(options, limits, spare_day_worth=SPARE, assumptions=SETTINGS, **more)  # type: ignore[arg-type]
+    return plan_week(options, limits, spare_day_worth=SPARE, **more)  # type: ignore[arg-type]
 
 
 def least_cost_by_trying_all(costs: np.ndarray, limits: WeekLimits) -> float | None:
@@ -208,9 +211,7 @@ def test_a_forbidden_option_is_not_given_and_is_priced() -> None:
 
 
 def test_each_option_of_a_hull_is_priced_by_the_week_it_leaves() -> None:
-    prices = price_every_option(
-        "H1", week_options(COSTS), TIGHT, spare_day_worth=SPARE, assumptions=SETTINGS
-    )
+    prices = price_every_option("H1", week_options(COSTS), TIGHT, spare_day_worth=SPARE)
 
     assert prices == {NOTHING: 0.0, "check": 100.0, "drain": 200.0, "top_end": 400.0}
 
@@ -218,30 +219,54 @@ def test_each_option_of_a_hull_is_priced_by_the_week_it_leaves() -> None:
 def test_an_option_that_fits_no_plan_has_no_price() -> None:
     no_slots = WeekLimits(0, 200.0, {"kit": 9})
 
-    prices = price_every_option(
-        "H1", week_options(COSTS), no_slots, spare_day_worth=SPARE, assumptions=SETTINGS
-    )
+    prices = price_every_option("H1", week_options(COSTS), no_slots, spare_day_worth=SPARE)
 
     assert prices["top_end"] is None
 
 
-def test_an_option_unlikely_to_save_is_not_offered() -> None:
-    # Cheaper on the mean, yet dearer in three draws of four.
-    options = week_options(COSTS).with_columns(
-        chance_it_saves=pl.when((pl.col("hull_id") == "H0") & (pl.col("option") == "top_end"))
-        .then(0.25)
-        .otherwise("chance_it_saves")
+def test_what_it_takes_to_change_a_rule_is_part_of_what_the_plan_costs() -> None:
+    # H0 gains 900 from a top end; a change that costs more than that is not made.
+    changing = pl.when(pl.col("option") == "top_end").then(901.0).otherwise(0.0)
+    options = week_options(COSTS).with_columns(change_cost=changing)
+
+    result = plan(options, ROOMY)
+
+    assert option_of(result, "H0") == NOTHING
+    assert result.total_cost == 2100.0
+
+
+def with_orders(options: pl.DataFrame, dear: float) -> pl.DataFrame:
+    """Every option again as one dock could order fuel for all three: each costs `dear` more."""
+    here = options.with_columns(dock_id=pl.lit("north"))
+    ordered = here.with_columns(
+        fuel_way=pl.lit("dock@91"), planned_cost=pl.col("planned_cost") + dear,
+        expected_cost=pl.col("expected_cost") + dear,
+    )  # fmt: skip
+    return pl.concat([here, ordered])
+
+
+@pytest.mark.parametrize(("dear", "is_ordered"), [(-1.0, True), (1.0, False)])
+def test_what_a_dock_orders_all_of_its_hulls_get_or_none(dear: float, is_ordered: bool) -> None:
+    # The order is worth 200 to H0 and costs the two others 100 and a little each, or less.
+    options = with_orders(week_options(COSTS), 100.0 + dear)
+    helped = (pl.col("fuel_way") != "") & (pl.col("hull_id") == "H0")
+    options = options.with_columns(
+        planned_cost=pl.when(helped).then(pl.col("planned_cost") - 300.0).otherwise("planned_cost")
     )
 
-    assert option_of(plan(options, ROOMY), "H0") == NOTHING
+    result = plan(options, ROOMY)
+
+    assert set(result.rows["fuel_way"]) == {"dock@91" if is_ordered else ""}
+    assert result.rows.filter(pl.col("given_up") > 1e-6).is_empty()
 
 
-def test_an_option_that_is_not_paid_for_is_given_by_a_pin_alone() -> None:
-    options = week_options(COSTS).with_columns(is_paid_for=pl.col("option") != "top_end")
-    pinned = plan(options, ROOMY, changes=HandChanges(pins={"H0": "top_end"}))
+def test_a_hull_decided_by_hand_goes_with_what_its_dock_orders() -> None:
+    options = with_orders(week_options(COSTS), -100.0)
 
-    assert option_of(plan(options, ROOMY), "H0") == NOTHING
-    assert option_of(pinned, "H0") == "top_end"
+    result = plan(options, ROOMY, changes=HandChanges(pins={"H2": "check"}))
+
+    assert option_of(result, "H2") == "check"
+    assert set(result.rows["fuel_way"]) == {"dock@91"}
 
 
 def test_a_safety_rule_binds_whatever_it_costs_and_yields_to_room_by_standing_ashore() -> None:

@@ -9,10 +9,12 @@ from ringland.pages.week.plan_lines import (
     bay_lines,
     hand_lines,
     hull_plan_line,
+    instead_lines,
     kit_lines,
+    order_lines,
     outlook_line,
     plan_groups,
-    practice_rows,
+    reading_lines,
     renewal_line,
     spare_line,
     waiting_groups,
@@ -25,6 +27,8 @@ FLEET = small_fleet()
 FITS = FLEET.fits()
 LIMITS = default_limits(CATALOGUE, SETTINGS)
 WEEK = FLEET.decisions(FITS)
+FORBIDDEN = [name for name, jobs in CATALOGUE.bundles().items()
+             if "fuel_rule" in {job.name for job in jobs}]  # fmt: skip
 NO_SLOT = FLEET.decisions(FITS, limits=replace(LIMITS, lift_slots=0))
 
 
@@ -59,9 +63,8 @@ def test_a_hull_without_room_says_what_it_waits_for_and_what_one_more_is_worth()
 
 
 def test_what_is_decided_by_hand_is_shown_with_its_cost() -> None:
-    changes = HandChanges({"H05": "borescope"}, {"H03": ["fuel_rule", "fuel_and_check"]})
-    easy = SETTINGS.changed(planning__least_chance_shown=0.9)  # so that H03 has a fuel rule to lose
-    made = FLEET.decisions(FITS, changes=changes, assumptions=easy)
+    changes = HandChanges({"H05": "borescope"}, {"H03": FORBIDDEN})
+    made = FLEET.decisions(FITS, changes=changes)
     lines = hand_lines(made, CATALOGUE, "USD")
 
     assert lines[0].startswith("H05: pinned to borescope; costs USD")
@@ -72,18 +75,31 @@ def test_what_is_decided_by_hand_is_shown_with_its_cost() -> None:
     assert hull_plan_line(pinned, CATALOGUE) == "decided by hand in the week's file."
 
 
-def test_what_the_record_does_not_show_is_listed_with_its_price_and_not_as_a_saving() -> None:
-    wary = SETTINGS.changed(planning__least_chance_shown=1.0)
-    made = FLEET.decisions(FITS, assumptions=wary)
-    rows = practice_rows(made, CATALOGUE, "USD")
+def test_simple_policies_stand_beside_the_plan_and_none_is_cheaper() -> None:
+    lines = instead_lines(WEEK, "USD")
 
-    assert [row["label"] for row in rows] == [
-        CATALOGUE.label(name)
-        for name in ("drain_refill", "fuel_rule", "restrict_throttle", "mild_calibration")
-    ]
-    assert rows[0]["price"] == "USD 170"
-    assert all(row["shown"].endswith("%") for row in rows)
-    assert set(made.calls["action"].drop_nulls()) == {"repair", "leak_down_check", "nothing"}
+    assert lines[0].startswith("This plan: USD ")
+    assert len(lines) == 1 + WEEK.alternatives.height
+    assert any(line.startswith("Good fuel for all hulls (") for line in lines)
+    assert all("more than the plan" in line or "the same as the plan" in line for line in lines[1:])
+
+
+def test_both_readings_of_the_record_say_what_their_plan_would_do() -> None:
+    lines = reading_lines(WEEK, "USD")
+
+    assert len(lines) == 2
+    assert lines[0].startswith("As the trade holds")
+    assert "This plan puts" in lines[0]
+    assert lines[1].startswith("As a sceptic would")
+    assert "The plan would put" in lines[1]
+
+
+def test_rules_begun_are_told_by_name_and_a_docks_order_with_its_price() -> None:
+    assert WEEK.plan is not None
+    begun = WEEK.plan.rows.filter(WEEK.plan.rows["begins"].list.len() > 0)["hull_id"].sort()
+
+    assert begun.to_list()
+    assert f"Begins: fuel rule on {', '.join(begun)}" in order_lines(WEEK, CATALOGUE, "USD")
 
 
 def test_kits_are_told_by_quantile_and_the_season_by_its_spread() -> None:

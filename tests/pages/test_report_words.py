@@ -109,7 +109,7 @@ def facts(**values: Any) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("given", "reason"),
     [
-        ({}, "Nothing on the list is likely to cost less than leaving it this week."),
+        ({}, "Nothing on the list is expected to cost less than doing without."),
         (
             {"waits_for": "planned_top_end"},
             "What would cost less finds no room this week.",
@@ -127,7 +127,7 @@ def facts(**values: Any) -> dict[str, Any]:
         (
             {"chance_30d": 0.12, "tested_d_ago": 6.4},
             "A check passed 6 days ago answers its high chance for 14 days; it does not clear it. "
-            "Nothing on the list is likely to cost less than leaving it this week.",
+            "Nothing on the list is expected to cost less than doing without.",
         ),
         (
             {"action": "fuel_rule"},
@@ -143,11 +143,11 @@ def facts(**values: Any) -> dict[str, Any]:
         (
             {"top_factor": "fuel_age_25h_d", "top_part": 0.6931},
             "Age of the fuel burned goes with 2.0 times the middle hazard. "
-            "Nothing on the list is likely to cost less than leaving it this week.",
+            "Nothing on the list is expected to cost less than doing without.",
         ),
         (
             {"top_factor": "age_h", "top_part": 0.05},
-            "Nothing on the list is likely to cost less than leaving it this week.",
+            "Nothing on the list is expected to cost less than doing without.",
         ),
         (
             {"call": "keep_off", "rule": "chance_7d", "chance_7d": 0.25, "chance_7d_high": 0.4},
@@ -179,7 +179,7 @@ def test_action_line_says_price_waiting_and_saving_or_that_safety_speaks() -> No
         return action_line(call | changed, CATALOGUE, 30.0, "USD")
 
     waiting = "Cost of waiting a week, then doing what is best: USD 900 over 30 days."
-    assert f"USD 380. {waiting} Expected saving: USD 120." in line()
+    assert f"USD 380. {waiting} Expected saving against doing without: USD 120." in line()
     assert "Safety, not money" in line(saving=-50.0)
     assert "A decision by hand, not money" in line(saving=-50.0, decided_by="hand")
     assert "Complete the record" in line(action=None)
@@ -216,7 +216,7 @@ def test_summary_keeps_broken_hulls_apart_from_those_that_run() -> None:
     whole = line(broken, stands, drain, idle)
     assert "2 hulls stand broken, 1 to be repaired this week for USD 11,000" in whole
     assert "the other 2 hulls as they are this week is expected to cost USD 1,000 over" in whole
-    assert "1 job below, for USD 170: done this week and not the next" in whole
+    assert "1 job below, for USD 170: they are expected to save USD 300 after their own" in whole
     assert "expected to save USD 300 after their own price" in whole
     assert "1 hull stands broken, and the week has no room to repair." in line(stands)
     assert "expected to cost USD 50 more, which safety asks for" in line(drain, check)

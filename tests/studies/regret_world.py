@@ -25,7 +25,7 @@ import polars as pl
 from ringland.contracts.fuel_tables import Spells
 from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.action_prices import Prices
-from ringland.decision.option_outcome import job_days_off, job_price
+from ringland.decision.action_terms import job_days_off, job_price
 from synthetic_data.engine_failures import Exposure, TrailingWindow, ring_land_log_hazard_ratio
 from synthetic_data.fleet_simulator import simulate_fleet
 from synthetic_data.scenario import Scenario

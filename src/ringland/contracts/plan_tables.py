@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import dataframely as dy
 
+NO_FUEL, OUTSIDE = "", "outside"
+"""Ways of a fuel rule: none, or the hull filled elsewhere; `fuel_offers.dock_way` is the third."""
+
 
 class WeekOptions(dy.Schema):
-    """One row per hull and option: what it costs over the time looked ahead, and what it takes.
+    """One row per hull, option and way to its fuel: what it costs to the season's end, and takes.
 
     Costs hold the lost rental of the days off; the plan gives it back where a spare runs.
     Chances are null on hulls whose chance cannot be told.
@@ -14,12 +17,26 @@ class WeekOptions(dy.Schema):
 
     hull_id = dy.String(primary_key=True)
     option = dy.String(primary_key=True, description="name of the action or bundle")
-    expected_cost = dy.Float64(
-        description="of 'nothing': left this week, next week's best thing done then if it pays"
+    own_option = dy.String(description="the same, less the fuel its dock orders for all")
+    fuel_way = dy.String(
+        primary_key=True,
+        description="'' no change, 'outside': filled elsewhere, 'dock@91': what the dock orders",
     )
+    dock_id = dy.String(nullable=True)
+    fuel_per_l = dy.Float64(description="money that a litre costs more than today's fuel")
+    expected_cost = dy.Float64(
+        description="done now and, what can be, kept to the end; 'nothing': without all along"
+    )
+    planned_cost = dy.Float64(
+        description="the same, a set not renewed now renewed next week where that pays"
+    )
+    change_cost = dy.Float64(min=0, description="of rules begun and rules ended by it")
+    begins = dy.List(dy.String(), description="rules it begins")
+    ends = dy.List(dy.String(), description="rules that stand and that it ends")
+    week_later = dy.Float64(description="expected cost if it is done a week later")
     cost_low = dy.Float64()
     cost_high = dy.Float64()
-    saving = dy.Float64(description="expected cost of 'nothing' less that of this option")
+    saving = dy.Float64(description="expected cost of doing without all along less its own")
     saving_low = dy.Float64()
     saving_high = dy.Float64()
     chance_it_saves = dy.Float64(
@@ -36,14 +53,6 @@ class WeekOptions(dy.Schema):
     days_off = dy.Float64(min=0)
     parts = dy.List(dy.String(), description="one name per kit used up")
     follow_up_chance = dy.Float64(min=0, max=1, description="that its test reads badly")
-    shown_chance = dy.Float64(
-        min=0,
-        max=1,
-        nullable=True,
-        description="that it lowers the fleet's failures at all, by this record; null where it "
-        "does not rest on exposure",
-    )
-    is_paid_for = dy.Bool(description="whether the plan may choose it unless pinned")
 
 
 class PlanRows(dy.Schema):
@@ -51,8 +60,12 @@ class PlanRows(dy.Schema):
 
     hull_id = dy.String(primary_key=True)
     option = dy.String()
+    fuel_way = dy.String()
+    fuel_per_l = dy.Float64()
     expected_cost = dy.Float64()
-    saving = dy.Float64(description="against leaving it this week")
+    saving = dy.Float64(description="against doing without all along")
+    begins = dy.List(dy.String(), description="rules it begins")
+    ends = dy.List(dy.String(), description="rules that stood and that it ends")
     wanted = dy.String(description="its best option were there no limits")
     given_up = dy.Float64(description="cost above that of the wanted option")
     is_pinned = dy.Bool()

@@ -1,7 +1,9 @@
 """What can be done to a hull this week: cost, effort, parts and effect of each action.
 
 An action works in one of three ways: on exposure (it changes covariates), on knowledge (a
-test updates the chance) or on age (a new piston set).  `catalogue_file` reads them from an
+test updates the chance, a look at the record puts right what was written down wrongly) or on
+age (a new piston set).  One on exposure that is paid for as it runs is a rule: once begun it
+stands until it is ended.  `catalogue_file` reads them from an
 editable file; what one is worth on a given hull is worked out in `option_outcome`.
 """
 
@@ -20,6 +22,9 @@ REPAIR = "repair"
 
 REBUILD = "full_rebuild"
 """The action whose hours, slots and kits the repair of a failure takes."""
+
+FUEL_RULE = "fuel_rule"
+"""The action that gives a hull fuel that meets its need: its litres cost what they cost there."""
 
 HOWS = ("set", "cap", "scale", "add")
 
@@ -67,6 +72,20 @@ class Test:
 
 
 @dataclass(frozen=True)
+class Finding:
+    """What a look at the record may find, how often, and the action that puts it right.
+
+    `effects` are what the covariates then really are; a look is not asked for again within
+    `stands_d` days.
+    """
+
+    chance: MarkedNumber
+    stands_d: MarkedNumber
+    effects: tuple[Effect, ...]
+    answer: str
+
+
+@dataclass(frozen=True)
 class Action:
     """One entry of the catalogue; a number the file leaves out is zero.
 
@@ -94,8 +113,15 @@ class Action:
     only_where: Mapping[str, float] = field(default_factory=dict)
     effects: tuple[Effect, ...] = ()
     test: Test | None = None
+    finding: Finding | None = None
     numbers: Mapping[str, MarkedNumber] = field(default_factory=dict)
     """The numbers as the file gives them, for the page."""
+
+    @property
+    def is_rule(self) -> bool:
+        """Whether it is kept up for a price by the litre or the day, until it is ended."""
+        is_running = self.cost_per_l > 0 or self.cost_per_d > 0
+        return bool(self.effects) and self.lasts_h is None and is_running
 
 
 @dataclass(frozen=True)
@@ -118,6 +144,10 @@ class Catalogue:
             if all(action.offered for action in actions)
         }
         return {NOTHING: ()} | offered
+
+    def rules(self) -> tuple[str, ...]:
+        """The actions that stand until they are ended."""
+        return tuple(name for name, action in self.actions.items() if action.is_rule)
 
     def jobs(self, option: str) -> tuple[Action, ...]:
         """The actions an option holds, for the hours, slots and kits it takes."""

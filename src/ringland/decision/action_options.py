@@ -1,33 +1,45 @@
 """What each option would cost on each hull: the table the weekly plan chooses from.
 
-An option that works on exposure alone stands in the table with its price whatever the
-record says of it; `is_paid_for` says whether the plan may choose it.  Ranges hold what is
-not known of the hazard and of the fuel burned of late.  How one option's cost comes about
-stands in `option_outcome`.
+How one option's cost comes about stands in `option_outcome`.  Here it meets what a fuel
+rule's litres cost (filled elsewhere, or by what the dock orders for all of its hulls), and what
+it takes to begin or end a rule, and what is not known of the fuel burned of late.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 
-from ringland.contracts.plan_tables import WeekOptions
-from ringland.decision.action_catalogue import NOTHING, Catalogue, CatalogueError
-from ringland.decision.action_prices import ITEMS, Prices
-from ringland.decision.hazard_ahead import CumulativeHazard, Floats
-from ringland.decision.option_outcome import (
-    Actions,
-    Outcome,
-    World,
-    is_meant_for,
-    job_days_off,
-    outcomes_by_option,
+from ringland.contracts.plan_tables import NO_FUEL, OUTSIDE, WeekOptions
+from ringland.decision.action_catalogue import (
+    FUEL_RULE,
+    NOTHING,
+    Catalogue,
+    CatalogueError,
 )
-from ringland.exposure.factor_registry import BOUNDS
-from ringland.risk.fleet_hazard import with_bound
+from ringland.decision.action_prices import ITEMS, Prices
+from ringland.decision.action_terms import DONE, Actions, is_meant_for, job_days_off
+from ringland.decision.fuel_offers import FuelOffers, dock_way, still_short
+from ringland.decision.hazard_ahead import CumulativeHazard, Floats
+from ringland.decision.option_outcome import Outcome, Season, World
+from ringland.decision.standing_rules import Standing
+from ringland.decision.week_limits import WEEK_D
 from ringland.settings.assumptions import Assumptions
+
+
+@dataclass(frozen=True)
+class _Column:
+    """One option filled in one way, on every set."""
+
+    option: str
+    own_option: str
+    way: str
+    actions: Actions
+    outcome: Outcome
+    per_l: Floats
 
 
 def option_table(
@@ -38,18 +50,23 @@ def option_table(
     prices: Prices,
     horizon_d: float,
     assumptions: Assumptions,
+    standing: pl.DataFrame | None = None,
+    offers: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
     """The expected cost of every option on every hull whose chance can be told.
 
     Args:
         running: one row per hull in service, as `running_sets` returns it; rows with
-            `why_not` are left aside.  May hold `usual_<covariate>` (see `hazard_ahead`) and
-            `tested_d_ago`: a test whose last reading still stands is not offered again.
-        hazard: the fleet's hazard.
+            `why_not` are left aside.  May hold `usual_<covariate>` (see `hazard_ahead`),
+            `later_use_h_d` and `tested_d_ago`: a test whose last reading still stands is not
+            offered again.
+        hazard: the fleet's hazard, as the shop believes it.
         catalogue: what can be done.
         prices: what things cost this season.
-        horizon_d: days looked ahead, e.g. 30, or those left of the season.
+        horizon_d: days looked ahead: those left of the season.
         assumptions: settings.
+        standing: `Standing`, the rules in force and the looks that still hold; None: none.
+        offers: `FuelOffers`, better grades that docks can order; None: none.
 
     Returns:
         `WeekOptions`, hull by hull, the cheapest option first; a bundle that is not meant
@@ -64,49 +81,145 @@ def option_table(
     if horizon_d <= 0:
         raise ValueError(f"horizon_d is {horizon_d}; give the days to look ahead, above zero.")
     _check_prices(catalogue)
-    world = World(hazard, catalogue, prices, assumptions.number("exposure.trailing_h"))
-    fuels = [told, *_other_fuels(told)]
-    by_fuel = [outcomes_by_option(sets, world, horizon_d, assumptions) for sets in fuels]
-    shown = by_fuel[0].shown_chances()
-    least = assumptions.number("planning.least_chance_shown")
-    shown_by_option = {
-        name: min((shown[a.name] for a in actions if a.name in shown), default=None)
-        for name, actions in catalogue.bundles().items()
-    }
-    paid_for = {n for n, chance in shown_by_option.items() if chance is None or chance >= least}
-    nothing = [outcomes.waiting(paid_for) for outcomes in by_fuel]
+    held = Standing.create_empty() if standing is None else standing
+    told = _with_looks(told, held)
+    world = World.of(hazard, catalogue, prices, assumptions)
+    season = Season(told, world, horizon_d)
+    season.foresee(catalogue.bundles().values())
+    columns = [
+        *_by_hull(season, catalogue),
+        *_by_dock(
+            season, catalogue, FuelOffers.create_empty() if offers is None else offers, assumptions
+        ),
+    ]
+    nothing = next(column for column in columns if column.option == NOTHING)
+    least_per_l = _least_per_l(columns, told.height)
+    changing = _ChangeCosts(season, held, catalogue, least_per_l, assumptions)
     level = assumptions.number("survival.confidence")
     table = pl.concat(
         told.select(
             "hull_id",
-            option=pl.lit(name),
-            shown_chance=pl.lit(shown_by_option[name], dtype=pl.Float64),
-            is_paid_for=pl.lit(name in paid_for),
+            "dock_id",
+            option=pl.lit(column.option),
+            own_option=pl.lit(column.own_option),
+            fuel_way=pl.lit(column.way),
+            fuel_per_l=pl.Series(column.per_l, dtype=pl.Float64).fill_nan(None),
+            **changing.of(column),
         )
-        .with_columns(
-            _what_it_costs(
-                nothing if name == NOTHING else [o.by_option[name] for o in by_fuel],
-                nothing,
-                level,
-            )
-        )
-        .with_columns(**what_it_takes(actions, prices))
-        .filter(is_meant_for(actions, told))
-        for name, actions in catalogue.bundles().items()
+        .with_columns(_what_it_costs(column, nothing, horizon_d, level))
+        .with_columns(**what_it_takes(column.actions, prices))
+        .filter(is_meant_for(column.actions, told) & ~pl.col("fuel_per_l").is_null())
+        for column in columns
     ).select(WeekOptions.column_names())
     return WeekOptions.validate(table.sort("hull_id", "expected_cost", maintain_order=True))
 
 
-def _other_fuels(told: pl.DataFrame) -> list[pl.DataFrame]:
-    """The sets had the open part of the fuel record gone well or ill, where that differs."""
+def _by_hull(season: Season, catalogue: Catalogue) -> list[_Column]:
+    """Every option of the catalogue, a fuel rule filled elsewhere at the catalogue's price."""
+    n = season.sets.height
     found = []
-    for bound, stands_in in BOUNDS.items():
-        if not set(stands_in.values()) <= set(told.columns):
-            continue
-        other = with_bound(told, bound)
-        if not other.equals(told):
-            found.append(other)
+    for name, actions in catalogue.bundles().items():
+        rule = next((a for a in actions if a.name == FUEL_RULE), None)
+        per_l = np.full(n, 0.0 if rule is None else rule.cost_per_l)
+        way = NO_FUEL if rule is None else OUTSIDE
+        found.append(_Column(name, name, way, actions, season.outcome(actions), per_l))
     return found
+
+
+def _by_dock(
+    season: Season, catalogue: Catalogue, offers: pl.DataFrame, assumptions: Assumptions
+) -> list[_Column]:
+    """Every option again under each grade a dock can order for all of its hulls.
+
+    Until the dock's next delivery the hull burns what it would without.  A raised calibration
+    whose need the grade does not meet stays that much short.
+    """
+    rule = catalogue.actions.get(FUEL_RULE)
+    if rule is None or offers.is_empty():
+        return []
+    sets, days = season.sets, season.days
+    bundles = catalogue.bundles()
+    name_of = {frozenset(a.name for a in actions): name for name, actions in bundles.items()}
+    is_raised = sets["is_raised_calibration"].cast(pl.Float64).to_numpy() > 0
+    found = []
+    for grade in offers["grade_aki"].unique().sort():
+        offered = offers.filter(pl.col("grade_aki") == grade)
+        here = sets.select("dock_id").join(offered, on="dock_id", how="left", maintain_order="left")
+        share = 1 - (here["next_delivery_d"] / days).clip(0, 1).fill_null(0.0).to_numpy()
+        per_l = here["per_l"].fill_null(np.nan).to_numpy()
+        short = assumptions.number("octane.need_raised_aki") - float(grade)
+        for name, actions in bundles.items():
+            if rule in actions:
+                continue
+            plain, better = season.outcome(actions), season.outcome([rule, *actions])
+            if short > 0 and is_raised.any():
+                still = season.outcome([still_short(rule, short), *actions])
+                better = Outcome.where(is_raised, still, better)
+            outcome = better.then(plain, share)
+            both = frozenset({FUEL_RULE, *(a.name for a in actions)})
+            way, both_name = dock_way(float(grade)), name_of.get(both, name)
+            found.append(_Column(both_name, name, way, (rule, *actions), outcome, per_l))
+    return found
+
+
+class _ChangeCosts:
+    """What it takes to begin or to end a rule: a share of what the rule costs from here on.
+
+    A rule that stands is ended only for a reason as strong as one not in force needs to be
+    begun; so small moves of the estimate from week to week do not switch it on and off.
+    """
+
+    def __init__(
+        self,
+        season: Season,
+        held: pl.DataFrame,
+        catalogue: Catalogue,
+        least_per_l: Floats,
+        assumptions: Assumptions,
+    ) -> None:
+        share = assumptions.number("planning.change_share")
+        sets = season.sets
+        self._stands: dict[str, Floats] = {}
+        self._price: dict[str, Floats] = {}
+        for name in catalogue.rules():
+            rule = catalogue.actions[name]
+            hulls = held.filter(pl.col("action") == name)["hull_id"]
+            self._stands[name] = sets["hull_id"].is_in(hulls.implode()).to_numpy()
+            per_l = least_per_l if name == FUEL_RULE else np.full(sets.height, rule.cost_per_l)
+            ahead = per_l * season.litres(rule) + rule.cost_per_d * season.days
+            self._price[name] = share * ahead
+
+    def of(self, column: _Column) -> dict[str, pl.Series]:
+        """Of one option, hull by hull: change_cost, and the rules it begins and ends."""
+        given = {action.name for action in column.actions}
+        n = len(column.per_l)
+        total = np.zeros(n)
+        begins: list[list[str]] = [[] for _ in range(n)]
+        ends: list[list[str]] = [[] for _ in range(n)]
+        for name, stands in self._stands.items():
+            changes = stands != (name in given)
+            total = total + np.where(changes, self._price[name], 0.0)
+            for at in np.flatnonzero(changes):
+                (ends if stands[at] else begins)[at].append(name)
+        names = pl.List(pl.String)
+        return {
+            "change_cost": pl.Series(total, dtype=pl.Float64),
+            "begins": pl.Series(begins, dtype=names),
+            "ends": pl.Series(ends, dtype=names),
+        }
+
+
+def _least_per_l(columns: Sequence[_Column], n: int) -> Floats:
+    ways = [c.per_l for c in columns if any(a.name == FUEL_RULE for a in c.actions)]
+    return np.nanmin(ways, axis=0) if ways else np.zeros(n)
+
+
+def _with_looks(told: pl.DataFrame, held: pl.DataFrame) -> pl.DataFrame:
+    """The sets with the looks at the record that still stand."""
+    looks = held.filter(~pl.col("is_rule")).group_by("hull_id").agg(pl.col("action").alias(DONE))
+    return told.join(looks, on="hull_id", how="left", maintain_order="left").with_columns(
+        pl.col(DONE).fill_null(pl.lit([], dtype=pl.List(pl.String)))
+    )
 
 
 def spare_day_worth(options: pl.DataFrame, prices: Prices, horizon_d: float) -> float:
@@ -130,32 +243,32 @@ def _check_prices(catalogue: Catalogue) -> None:
                 )
 
 
-def _what_it_costs(
-    by_fuel: Sequence[Outcome], nothing: Sequence[Outcome], level: float
-) -> list[pl.Series]:
-    """Means on the fuel as recorded; ranges over the draws and what the fuel may have been.
+def _what_it_costs(column: _Column, nothing: _Column, days: float, level: float) -> list[pl.Series]:
+    """Means and ranges over the draws; savings draw by draw, against doing without all along.
 
-    Savings are taken draw by draw, each against leaving the hull on the same fuel.
+    A rule put off by a week does a week's part of nothing.
     """
-    savings = [left.cost - outcome.cost for outcome, left in zip(by_fuel, nothing, strict=True)]
-    sources = {
-        "cost": [outcome.cost for outcome in by_fuel],
-        "saving": savings,
-        "chance": [outcome.chance for outcome in by_fuel],
-    }
+    now, first = column.outcome, nothing.outcome
+    litres = column.per_l * now.bought_l
+    cost = now.cost + litres
+    saving = first.cost - cost
     numbers: dict[str, Floats] = {}
-    for column, draws in sources.items():
-        middle = draws[0].mean(axis=0)
-        tails = [np.quantile(each, [(1 - level) / 2, (1 + level) / 2], axis=0) for each in draws]
-        low, high = np.min(tails, axis=0)[0], np.max(tails, axis=0)[1]
-        numbers["expected_cost" if column == "cost" else column] = middle
+    for name, draws in {"cost": cost, "saving": saving, "chance": now.chance}.items():
+        middle = draws.mean(axis=0)
+        low, high = np.quantile(draws, [(1 - level) / 2, (1 + level) / 2], axis=0)
+        numbers["expected_cost" if name == "cost" else name] = middle
         # A mean of few, skewed draws may leave its own quantiles; the range must hold it.
-        numbers[f"{column}_low"] = np.minimum(low, middle)
-        numbers[f"{column}_high"] = np.maximum(high, middle)
+        numbers[f"{name}_low"] = np.minimum(low, middle)
+        numbers[f"{name}_high"] = np.maximum(high, middle)
+    put_off = now.later.mean(axis=0) + litres
+    week = min(1.0, WEEK_D / days)
+    renews = any(action.renews_age for action in column.actions)
     numbers |= {
-        "chance_it_saves": (savings[0] > 0).mean(axis=0),
-        "sure_cost": by_fuel[0].sure,
-        "follow_up_chance": by_fuel[0].reads_badly,
+        "planned_cost": numbers["expected_cost"] if renews else put_off,
+        "week_later": week * first.later.mean(axis=0) + (1 - week) * put_off,
+        "chance_it_saves": (saving > 0).mean(axis=0),
+        "sure_cost": now.sure + litres,
+        "follow_up_chance": now.reads_badly,
     }
     return [pl.Series(name, values, dtype=pl.Float64) for name, values in numbers.items()]
 

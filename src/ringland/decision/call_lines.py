@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from ringland.decision.action_catalogue import NOTHING, REPAIR, Catalogue
-from ringland.decision.option_outcome import TESTED
+from ringland.decision.action_terms import TESTED
 from ringland.decision.safety_rules import HIGH_7D, HIGH_30D
 from ringland.decision.week_limits import LIFT_SLOTS, MECHANIC_H, RENTAL_DAYS
 from ringland.risk.failure_risk import HORIZONS_D
@@ -82,7 +82,7 @@ def _what_pays(facts: Mapping[str, Any]) -> str:
     if facts["decided_by"] == "hand":
         return "Decided by hand."
     if facts["action"] == NOTHING and facts["waits_for"] is None:
-        return "Nothing on the list is likely to cost less than leaving it this week."
+        return "Nothing on the list is expected to cost less than doing without."
     if facts["action"] == NOTHING:
         return "What would cost less finds no room this week."
     after = facts["chance_after"]
@@ -97,6 +97,11 @@ def ahead_text(horizon_d: float) -> str:
     """The time the plan looks ahead, in words."""
     days = number_text(horizon_d, 0)
     return f"{days} days" if horizon_d >= HORIZONS_D["30d"] else f"the season's last {days} days"
+
+
+def over_text(horizon_d: float) -> str:
+    """The time the plan looks ahead, as over which something is expected."""
+    return f"over {ahead_text(horizon_d)}"
 
 
 def _above(facts: Mapping[str, Any]) -> str:
@@ -135,7 +140,8 @@ def action_line(
     line = f"{label}: {price_text(facts['action_cost'], currency)}. {waiting}"
     saving = facts["saving"]
     if saving > 0:
-        return f"{line} Expected saving: {money_text(saving, currency)}."
+        saved = money_text(saving, currency)
+        return f"{line} Expected saving against doing without: {saved}."
     by_hand = facts["decided_by"] == "hand"
     return f"{line} {'A decision by hand' if by_hand else 'Safety'}, not money, speaks for it."
 
@@ -193,14 +199,15 @@ def summary_line(calls: Sequence[Mapping[str, Any]], horizon_d: float, currency:
         if to_do:
             saved = _total(to_do, "saving")
             outcome = (
-                f"save {money_text(saved, currency)} after their own price"
+                f"save {money_text(saved, currency)} after their own price, against doing without "
+                f"them to the season's end"
                 if saved > 0
                 else f"cost {money_text(-saved, currency)} more, which safety asks for"
             )
             lines.append(
                 f"{count_text(len(to_do), 'job')} below, for "
-                f"{money_text(_total(to_do, 'action_cost'), currency)}: done this week and not "
-                f"the next, they are expected to {outcome}."
+                f"{money_text(_total(to_do, 'action_cost'), currency)}: they are expected to "
+                f"{outcome}."
             )
     return " ".join(lines)
 

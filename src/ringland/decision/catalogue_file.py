@@ -18,6 +18,7 @@ from ringland.decision.action_catalogue import (
     Catalogue,
     CatalogueError,
     Effect,
+    Finding,
     MarkedNumber,
     Test,
 )
@@ -28,7 +29,7 @@ DEFAULT_FILE = "action_catalogue.toml"
 _NUMBERS = ("cost", "cost_per_l", "cost_per_d", "mechanic_h", "lift_slots", "days_off", "lasts_h")
 _OTHERS = (
     "label", "short", "offered", "cost_item", "days_off_item", "parts", "renews_age", "only_where",
-    "effect", "test",
+    "effect", "test", "finding",
 )  # fmt: skip
 _COVARIATES = frozenset(ExposureCovariates.column_names())
 
@@ -119,6 +120,7 @@ def _catalogue(content: Mapping[str, Any], file: str, assumptions: Assumptions) 
     }
     for name, action in actions.items():
         _check_follow_up(f"{file}: action.{name}.test", action, actions)
+        _check_answer(f"{file}: action.{name}.finding", action, actions)
     together = {
         name: _members(f"{file}: together.{name}", name, members, actions)
         for name, members in top.table("together").items()
@@ -221,6 +223,7 @@ def _action(name: str, entry: _Entry) -> Action:
             for effect in effects
         ),
         test=_test(entry.at("test")) if "test" in content else None,
+        finding=_finding(entry.at("finding")) if "finding" in content else None,
         numbers=numbers,
         **values,
     )
@@ -250,6 +253,34 @@ def _test(entry: _Entry) -> Test:
         entry.marked("reach_d"),
         str(entry.content["follow_up"]),
     )
+
+
+def _finding(entry: _Entry) -> Finding:
+    entry.must_have_exactly("chance", "stands_d", "effect", "answer")
+    chance = entry.marked("chance")
+    if chance.value > 1:
+        raise CatalogueError(f"{entry.where}.chance: {chance.value:g} is no share; give 0 to 1.")
+    return Finding(
+        chance,
+        entry.marked("stands_d"),
+        tuple(
+            _effect(_Entry(f"{entry.where}.effect", effect, entry.assumptions))
+            for effect in entry.content["effect"]
+        ),
+        str(entry.content["answer"]),
+    )
+
+
+def _check_answer(where: str, action: Action, actions: Mapping[str, Action]) -> None:
+    if action.finding is None:
+        return
+    answer = actions.get(action.finding.answer)
+    if answer is None or not answer.effects:
+        able = ", ".join(name for name, other in actions.items() if other.effects)
+        raise CatalogueError(
+            f"{where}: answer {action.finding.answer!r} must name an action that changes what the "
+            f"engine is exposed to; there is: {able or 'none, add one'}."
+        )
 
 
 def _check_follow_up(where: str, action: Action, actions: Mapping[str, Action]) -> None:

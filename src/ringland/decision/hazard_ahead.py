@@ -15,18 +15,34 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ringland.decision.action_catalogue import Action, Effect
-from ringland.risk.exposure_ahead import Change, CumulativeHazard, Floats, hazard_along
-from ringland.risk.fleet_hazard import FleetFits
+from ringland.risk.exposure_ahead import (
+    USUAL,
+    Change,
+    CumulativeHazard,
+    Floats,
+    usual_covariates,
+)
+from ringland.risk.fleet_hazard import BOUNDS, FleetFits
 from ringland.settings.assumptions import Assumptions
 
 __all__ = [
+    "LATER_USE",
     "CumulativeHazard",
     "Floats",
     "after_actions",
+    "as_usual",
     "changed",
-    "hazard_ahead",
+    "changes_of",
+    "hours_ahead",
     "planning_hazard",
+    "with_effects",
 ]
+
+LATER_USE = "later_use_h_d"
+"""Optional column: engine hours a day expected beyond `NEAR_D` days, to the season's end."""
+
+NEAR_D = 30.0
+"""Days that `use_h_d` speaks of."""
 
 
 def planning_hazard(fits: FleetFits, assumptions: Assumptions) -> CumulativeHazard:
@@ -47,34 +63,19 @@ def planning_hazard(fits: FleetFits, assumptions: Assumptions) -> CumulativeHaza
     return hazard
 
 
-def hazard_ahead(
-    hazard: CumulativeHazard,
-    sets: pl.DataFrame,
-    age_h: Floats,
-    hours: Floats,
-    *,
-    actions: Sequence[Action],
-    window_h: float,
-) -> Floats:
-    """Cumulative hazard over the next `hours` of running, the actions done today.
-
-    Args:
-        hazard: the fleet's hazard.
-        sets: covariates of the running sets as of today, with their `usual_` columns.
-        age_h: age of each set at the start, h.
-        hours: running ahead of each, h.
-        actions: what is done, in order; those after the first see what it leaves.
-        window_h: how far back the "25h" covariates look.
-
-    Returns:
-        Shape (draws, rows of `sets`).
-    """
-    changes = [
-        Change(effect.covariate, partial(changed, effect), action.lasts_h)
+def changes_of(actions: Sequence[Action], sets: pl.DataFrame) -> list[Change]:
+    """What the actions change ahead, in order, on the bounds of a covariate as on itself."""
+    return [
+        Change(name, partial(changed, effect), action.lasts_h)
         for action in actions
         for effect in action.effects
+        for name in _with_bounds(effect.covariate, sets)
     ]
-    return hazard_along(hazard, sets, age_h, hours, window_h=window_h, changes=changes)
+
+
+def _with_bounds(covariate: str, sets: pl.DataFrame) -> list[str]:
+    bounds = [columns[covariate] for columns in BOUNDS.values() if covariate in columns]
+    return [covariate, *(name for name in bounds if name in sets.columns)]
 
 
 def after_actions(
@@ -106,3 +107,27 @@ def changed(effect: Effect, covariate: pl.Expr) -> pl.Expr:
         "add": now + by,
     }[effect.how]
     return after.clip(lower_bound=0.0)
+
+
+def hours_ahead(sets: pl.DataFrame, days: float) -> Floats:
+    """Engine hours of each set in the days ahead."""
+    near = sets["use_h_d"].to_numpy().astype(float)
+    late = sets[LATER_USE].to_numpy().astype(float) if LATER_USE in sets.columns else near
+    return np.asarray(near * min(days, NEAR_D) + late * max(0.0, days - NEAR_D))
+
+
+def as_usual(sets: pl.DataFrame) -> pl.DataFrame:
+    """The sets with every covariate as it is usual for the hull."""
+    usual = {
+        name: pl.coalesce(pl.col(USUAL + name), pl.col(name)) for name in usual_covariates(sets)
+    }
+    return sets.with_columns(**usual)
+
+
+def with_effects(sets: pl.DataFrame, effects: Sequence[Effect]) -> pl.DataFrame:
+    """The sets as they are if the effects held all along, of late and as usual."""
+    for effect in effects:
+        both = [n for name in _with_bounds(effect.covariate, sets) for n in (name, USUAL + name)]
+        names = [name for name in both if name in sets.columns]
+        sets = sets.with_columns(changed(effect, pl.col(n)).alias(n) for n in names)
+    return sets

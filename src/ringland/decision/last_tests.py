@@ -6,7 +6,7 @@ from datetime import datetime
 
 import polars as pl
 
-from ringland.decision.option_outcome import TESTED
+from ringland.decision.action_terms import TESTED
 from ringland.risk.expected_use import DAY_S
 
 MEASURES = ("compression", "leak_down")

@@ -1,260 +1,314 @@
-"""What one option brings on each hull: cost and chance of failure, by parameter draw.
+"""What one option brings on each hull over the season ahead: the one way a step is valued.
 
-Cost is what is paid for sure plus the chance of an unplanned failure times its price,
-over the time looked ahead; the first failure only, since a second within it is rare.  A
-hull left this week can still get the best thing next week, so leaving is priced as the
-cheaper of never acting and acting a week on (the one-stage look-ahead rule: where the
-hazard rises, what is better now than a week on is best now).
+Every option is priced as it would be kept: a rule of fuel or throttle holds to the season's
+end, a renewal works for the hours its set runs, a test for what it can still change.  So its
+saving is against doing without it all along.  Putting a renewal off by a week is priced
+apart (`Outcome.later`), since a week without room for one is not a season without it.
 
-An action that works on exposure alone is paid for only where the fleet's record shows that
-it lowers failures (`shown_chances`): while a record leaves every effect possible, good fuel
-would else be bought as insurance against an effect nobody has seen.
+Cost is what is paid for sure, the chance of an unplanned failure times what one costs (the
+new set may fail in its turn; on average it is fitted half way), and what the set's age at
+the end brings on: the failures of the next hours of running beyond those of a new set, as
+far as they count (renewal-reward reckoning with a terminal value; Barlow and Proschan 1965,
+chapter 4), at most the price of a top end while the hull stands idle.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
-from ringland.decision.action_catalogue import NOTHING, Action, Catalogue, Test
+from ringland.decision.action_catalogue import (
+    FUEL_RULE,
+    REBUILD,
+    Action,
+    Catalogue,
+    Finding,
+    Test,
+)
 from ringland.decision.action_prices import Prices
-from ringland.decision.hazard_ahead import CumulativeHazard, Floats, hazard_ahead
+from ringland.decision.action_terms import Actions, job_days_off, job_price
+from ringland.decision.chances_ahead import Ask, ChancesAhead
+from ringland.decision.hazard_ahead import CumulativeHazard, Floats, with_effects
 from ringland.decision.week_limits import WEEK_D
 from ringland.settings.assumptions import Assumptions
 
-TESTED = "tested_d_ago"
-"""Optional column: days since the last compression or leak-down test, null where none."""
+NEW_SET = Action("new set", "a set fitted after a failure", renews_age=True)
+"""What follows a failure where the catalogue says nothing of its repair."""
 
-ROUNDING = 1e-9
-"""Share of the failures by which sums over pieces of the hours ahead may differ by rounding."""
-
-Actions = Sequence[Action]
-
-
-@dataclass(frozen=True)
-class _Ahead:
-    """The running sets and the time ahead of them."""
-
-    sets: pl.DataFrame
-    age_h: Floats
-    use_h_d: Floats
-    burn_l_h: Floats
-    days: float
+FAILS_AT = 0.5
+"""Share of the time ahead after which a set that fails does so, on average."""
 
 
 @dataclass(frozen=True)
 class World:
-    """What an option's outcome depends on beside the sets."""
+    """What an option's outcome depends on beside the sets.
+
+    `carry_h` hours of running after the season count for `carry_share` of their failures.
+    """
 
     hazard: CumulativeHazard
     catalogue: Catalogue
     prices: Prices
     window_h: float
+    carry_h: float
+    carry_share: float
+    burn_l_h: tuple[float, float]
+    """At cruise and at full throttle."""
 
-    def chance(self, ahead: _Ahead, age_h: Floats, hours: Floats, actions: Actions) -> Floats:
-        """Chance of failing within `hours` by draw, the actions done at their start."""
-        summed = hazard_ahead(
-            self.hazard, ahead.sets, age_h, hours, actions=actions, window_h=self.window_h
+    @classmethod
+    def of(
+        cls,
+        hazard: CumulativeHazard,
+        catalogue: Catalogue,
+        prices: Prices,
+        assumptions: Assumptions,
+    ) -> World:
+        """The world as the settings have it."""
+        return cls(
+            hazard=hazard,
+            catalogue=catalogue,
+            prices=prices,
+            window_h=assumptions.number("exposure.trailing_h"),
+            carry_h=assumptions.number("planning.carry_over_h"),
+            carry_share=assumptions.number("planning.carry_over_share"),
+            burn_l_h=(
+                assumptions.number("fuel.cruise_burn_l_h"),
+                assumptions.number("fuel.full_burn_l_h"),
+            ),
         )
-        return np.asarray(-np.expm1(-summed))
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """Cost and chance of an option by draw, shape (draws, sets), and what is paid for sure."""
+    """Cost and chance of an option by draw, shape (draws, sets).
+
+    `cost` leaves out the litres `bought_l` of a rule priced by the litre, `sure` too: what
+    they cost depends on where they are filled.  `later` is the cost if a set not renewed now
+    is renewed next week where that pays.
+    """
 
     cost: Floats
     chance: Floats
     sure: Floats
+    bought_l: Floats
     reads_badly: Floats
+    later: Floats
 
-
-@dataclass(frozen=True)
-class Outcomes:
-    """Every option's outcome on the sets, `nothing` being never acted on.
-
-    `waiting` is leaving a set this week and doing next week what then costs least.
-    """
-
-    by_option: Mapping[str, Outcome]
-    ahead: _Ahead
-    world: World
-
-    def waiting(self, paid_for: Collection[str]) -> Outcome:
-        """Leaving a set this week; of the options only those in `paid_for` may come next."""
-        return _left_this_week(self.by_option[NOTHING], self.ahead, self.world, paid_for)
-
-    def shown_chances(self) -> dict[str, float]:
-        """The chance, over the draws, that an action on exposure lowers the fleet's failures.
-
-        Over the sets it is meant for, days off not counted; actions that test, renew or have
-        no effect on exposure are not in it.
-        """
-        found = {}
-        for name, action in self.world.catalogue.actions.items():
-            if not rests_on_exposure(action):
-                continue
-            ahead = self.ahead
-            hours = ahead.use_h_d * ahead.days
-            is_meant = is_meant_for((action,), ahead.sets).to_numpy()
-            without, done = (
-                self.world.chance(ahead, ahead.age_h, hours, actions)[:, is_meant].sum(axis=1)
-                for actions in ((), (action,))
-            )
-            found[name] = float((done < without * (1 - ROUNDING)).mean())
-        return found
-
-
-def outcomes_by_option(
-    sets: pl.DataFrame, world: World, horizon_d: float, assumptions: Assumptions
-) -> Outcomes:
-    """Every option's outcome on every set."""
-    now = _Ahead(
-        sets=sets,
-        age_h=sets["age_h"].to_numpy().astype(float),
-        use_h_d=sets["use_h_d"].to_numpy().astype(float),
-        burn_l_h=_burn_l_h(sets, assumptions),
-        days=horizon_d,
-    )
-    bundles = world.catalogue.bundles()
-    return Outcomes(
-        {name: _outcome(actions, now, world) for name, actions in bundles.items()}, now, world
-    )
-
-
-def rests_on_exposure(action: Action) -> bool:
-    """Whether all an action brings, it brings through what the engine is exposed to."""
-    return bool(action.effects) and action.test is None and not action.renews_age
-
-
-def is_meant_for(actions: Actions, told: pl.DataFrame) -> pl.Series:
-    """Whether each hull can be given the actions: it is one they are for, and a test is due."""
-    wanted = [
-        pl.col(covariate).cast(pl.Float64) == value
-        for action in actions
-        for covariate, value in action.only_where.items()
-    ]
-    if TESTED in told.columns:
-        wanted += [
-            pl.col(TESTED).is_null() | (pl.col(TESTED) >= action.test.reach_d.value)
-            for action in actions
-            if action.test
-        ]
-    always = pl.repeat(True, pl.len())  # a literal alone would give one row
-    return told.select(pl.all_horizontal(always, *wanted).alias("meant"))["meant"]
-
-
-def job_price(action: Action, prices: Prices) -> float:
-    """Money for the job itself, without lost rental."""
-    return float(getattr(prices, action.cost_item)) if action.cost_item else action.cost
-
-
-def job_days_off(action: Action, prices: Prices) -> float:
-    """Days the hull is off the water for it."""
-    if action.days_off_item:
-        return float(getattr(prices, action.days_off_item))
-    return action.days_off
-
-
-def _burn_l_h(told: pl.DataFrame, assumptions: Assumptions) -> Floats:
-    """Litres an hour at each hull's share of full throttle, from the rated figures."""
-    cruise = assumptions.number("fuel.cruise_burn_l_h")
-    full = assumptions.number("fuel.full_burn_l_h")
-    share = told["full_throttle_25h"].to_numpy().astype(float)
-    return np.asarray(cruise + (full - cruise) * share)
-
-
-def _outcome(actions: Actions, ahead: _Ahead, world: World) -> Outcome:
-    prices = world.prices
-    hours, sure = _hours_and_sure_cost(actions, ahead, prices)
-    age_h = np.zeros_like(hours) if any(a.renews_age for a in actions) else ahead.age_h
-    chance = world.chance(ahead, age_h, hours, actions)
-    test = next((action.test for action in actions if action.test), None)
-    if test is None:
-        return Outcome(sure + chance * prices.unplanned, chance, sure, np.zeros_like(hours))
-    others = [action for action in actions if action.test is None]
-    renewed = _outcome([*others, world.catalogue.actions[test.follow_up]], ahead, world)
-    already_paid = _hours_and_sure_cost(others, ahead, prices)[1]
-    reach_h = np.minimum(hours, ahead.use_h_d * test.reach_d.value)
-    return _tested(
-        test,
-        within=world.chance(ahead, age_h, reach_h, actions),
-        chance=chance,
-        sure=sure,
-        renewed=replace(renewed, cost=renewed.cost - already_paid),
-        unplanned=prices.unplanned,
-    )
-
-
-def _hours_and_sure_cost(actions: Actions, ahead: _Ahead, prices: Prices) -> tuple[Floats, Floats]:
-    """Hours left to run beside the days off, and what is paid whatever happens."""
-    days_off = min(sum(job_days_off(action, prices) for action in actions), ahead.days)
-    hours = ahead.use_h_d * (ahead.days - days_off)
-    sure = np.full_like(hours, days_off * prices.lost_rental_day)
-    for action in actions:
-        held_h = hours if action.lasts_h is None else np.minimum(hours, action.lasts_h)
-        sure = sure + job_price(action, prices) + action.cost_per_d * ahead.days
-        sure = sure + action.cost_per_l * ahead.burn_l_h * held_h
-    return hours, sure
-
-
-def _tested(
-    test: Test,
-    *,
-    within: Floats,
-    chance: Floats,
-    sure: Floats,
-    renewed: Outcome,
-    unplanned: float,
-) -> Outcome:
-    """Cost and chance when a test is done first and a bad reading acted on where that pays.
-
-    By Bayes, with p the chance of failing `within` the test's reach, a bad reading comes
-    with probability se p + (1 - sp)(1 - p).  After a good one, (1 - se) p fail unwarned
-    within the reach; of the sp (1 - p) others, some fail later.  Acting pays where the
-    renewals then cost less than the failures they avert.
-    """
-    se, sp = test.sensitivity.value, test.specificity.value
-    sound = 1 - within
-    reads_badly = se * within + (1 - sp) * sound
-    # Where none is sound after the reach, none is left to fail later.
-    later = 1 - np.divide(1 - chance, sound, out=np.ones_like(sound), where=sound > 0)
-    missed = (1 - se) * within + sp * sound * later
-    acted = reads_badly * renewed.cost + missed * unplanned
-    left = chance * unplanned
-    pays = acted.mean(axis=0) < left.mean(axis=0)
-    return Outcome(
-        cost=sure + np.where(pays, acted, left),
-        chance=np.where(pays, missed + reads_badly * renewed.chance, chance),
-        sure=sure,
-        reads_badly=reads_badly.mean(axis=0),
-    )
-
-
-def _left_this_week(
-    never: Outcome, now: _Ahead, world: World, paid_for: Collection[str]
-) -> Outcome:
-    """Leaving a hull this week, and next week doing what then costs least."""
-    if now.days <= WEEK_D:
-        return never
-    wait_h = now.use_h_d * WEEK_D
-    waited = world.chance(now, now.age_h, wait_h, ())
-    later = replace(now, age_h=now.age_h + wait_h, days=now.days - WEEK_D)
-    best = never
-    for name, actions in world.catalogue.bundles().items():
-        if name == NOTHING or name not in paid_for:
-            continue
-        then = _outcome(actions, later, world)
-        cost = waited * world.prices.unplanned + (1 - waited) * then.cost
-        is_meant = is_meant_for(actions, now.sets).to_numpy()
-        better = is_meant & (cost.mean(axis=0) < best.cost.mean(axis=0))
-        chance = waited + (1 - waited) * then.chance
-        best = replace(
-            best,
-            cost=np.where(better, cost, best.cost),
-            chance=np.where(better, chance, best.chance),
+    @staticmethod
+    def where(mask: NDArray[np.bool_], then: Outcome, other: Outcome) -> Outcome:
+        """One outcome on the marked sets, the other on the rest."""
+        return Outcome(
+            *(np.where(mask, getattr(then, name), getattr(other, name)) for name in _PARTS)
         )
-    return best
+
+    def then(self, other: Outcome, share: Floats) -> Outcome:
+        """This for a share of the time ahead, the other before it."""
+        return Outcome(
+            *(share * getattr(self, name) + (1 - share) * getattr(other, name) for name in _PARTS)
+        )
+
+
+_PARTS = tuple(part.name for part in fields(Outcome))
+
+
+@dataclass
+class Season:
+    """The running sets over the days ahead, and what each option brings them."""
+
+    sets: pl.DataFrame
+    world: World
+    days: float
+    ahead: ChancesAhead = field(init=False, repr=False)
+    _found: dict[Finding, Season] = field(default_factory=dict, repr=False)
+
+    def __post_init__(self) -> None:
+        self.ahead = ChancesAhead(self.sets, self.world.hazard, self.world.window_h)
+
+    def outcome(self, actions: Actions) -> Outcome:
+        """What doing `actions` now, and keeping what can be kept, brings on every set."""
+        look = next((a.finding for a in actions if a.finding), None)
+        test = next((a.test for a in actions if a.test), None)
+        done = tuple(a for a in actions if a.test is None and a.finding is None)
+        found = self._kept(done)
+        if test is not None:
+            found = self._tested(test, done, found)
+        if look is not None:
+            worth = self._worth_of_look(look, done)
+            found = replace(found, cost=found.cost - worth, later=found.later - worth)
+        return self._with_prices(found, [a for a in actions if a.test or a.finding])
+
+    def _kept(self, actions: Actions, *, looks_on: bool = True) -> Outcome:
+        """Actions without a test: paid, kept, run to the end; put off by a week, if looked at."""
+        renewal = next((a for a in actions if a.renews_age), None)
+        state = tuple(a for a in actions if a.effects and not a.renews_age)
+        days_off = min(sum(job_days_off(a, self.world.prices) for a in actions), self.days)
+        ahead_d = self.days - days_off
+        chance = self.ahead.chance(state, ahead_d, renewal)
+        cost = self._run_cost(state, chance, ahead_d, renewal)
+        free = np.zeros(self.sets.height)
+        blank = Outcome(cost, chance, free, free, free, cost)
+        paid = self._with_prices(blank, actions)
+        if not looks_on:
+            return paid
+        if renewal is None:
+            return replace(paid, later=self._later(state, paid))
+        others = [action for action in actions if not action.renews_age]
+        return replace(paid, later=self._kept(others).later)
+
+    def _later(self, state: Actions, now: Outcome) -> Floats:
+        """The cost of keeping `state` and, where it pays, renewing the set a week on."""
+        best = now.cost
+        if self.days <= WEEK_D:
+            return best
+        waited = self.ahead.chance(state, WEEK_D, None)
+        failure = self._failure_cost(state)
+        for renewal in self.world.catalogue.actions.values():
+            if not (renewal.renews_age and renewal.offered):
+                continue
+            ahead_d = self.days - WEEK_D
+            ahead_d -= min(job_days_off(renewal, self.world.prices), ahead_d)
+            chance = self.ahead.chance(state, ahead_d, renewal)
+            renewed = self._price(renewal) + self._run_cost(state, chance, ahead_d, renewal)
+            cost = now.sure + waited * failure + (1 - waited) * renewed
+            best = np.where(cost.mean(axis=0) < best.mean(axis=0), cost, best)
+        return best
+
+    def _tested(self, test: Test, done: Actions, never: Outcome) -> Outcome:
+        """Cost and chance when a test is done first and a bad reading acted on where that pays.
+
+        By Bayes, with p the chance of failing within the test's reach, a bad reading comes
+        with probability se p + (1 - sp)(1 - p).  After a good one, (1 - se) p fail unwarned
+        within the reach; of the sp (1 - p) others, some fail later.  Acting pays where the
+        renewals then cost less than the failures they avert.
+        """
+        state = tuple(a for a in done if a.effects)
+        within = self.ahead.chance(state, min(test.reach_d.value, self.days), None)
+        renewed = self._kept([*done, self.world.catalogue.actions[test.follow_up]])
+        se, sp = test.sensitivity.value, test.specificity.value
+        sound = 1 - within
+        reads_badly = se * within + (1 - sp) * sound
+        # Where none is sound after the reach, none is left to fail later.
+        later = 1 - np.divide(1 - never.chance, sound, out=np.ones_like(sound), where=sound > 0)
+        missed = (1 - se) * within + sp * sound * later
+        last = sp * (1 - never.chance)
+        acted = (
+            never.sure
+            + reads_badly * (renewed.cost - never.sure)
+            + missed * self._failure_cost(state)
+            + last * self._old_at_end(self.days)
+        )
+        pays = acted.mean(axis=0) < never.cost.mean(axis=0)
+        cost = np.where(pays, acted, never.cost)
+        chance = np.where(pays, missed + reads_badly * renewed.chance, never.chance)
+        bad = reads_badly.mean(axis=0)
+        return replace(never, cost=cost, chance=chance, reads_badly=bad, later=cost)
+
+    def _worth_of_look(self, look: Finding, done: Actions) -> Floats:
+        """What a look at the record is worth: what it finds, as often as it does, put right.
+
+        The expected value of sample information (Raiffa and Schlaifer 1961, chapter 4): the
+        answer is given only where it pays in the mean.
+        """
+        others = self._if_found(look)
+        answer = self.world.catalogue.actions[look.answer]
+        kept = [a for a in done if a.name != answer.name]
+        left, answered = (
+            others._kept(actions, looks_on=False) for actions in (done, [*kept, answer])
+        )
+        per_l = answer.cost_per_l
+        saved = left.cost - answered.cost - per_l * (answered.bought_l - left.bought_l)
+        pays = saved.mean(axis=0) > 0
+        return np.asarray(look.chance.value * np.where(pays, saved, 0.0))
+
+    def _if_found(self, look: Finding) -> Season:
+        if look not in self._found:
+            sets = with_effects(self.sets, look.effects)
+            found = Season(sets, self.world, self.days)
+            answer = self.world.catalogue.actions[look.answer]
+            rules = [a for a in self.world.catalogue.actions.values() if a.is_rule]
+            states = [(), *((rule,) for rule in rules)]
+            found.ahead.foresee(
+                ask
+                for state in [*states, (answer,), *((*state, answer) for state in states[1:])]
+                for ask in found._asked_to_end(state)
+            )
+            self._found[look] = found
+        return self._found[look]
+
+    def _with_prices(self, found: Outcome, actions: Actions) -> Outcome:
+        """The same with what the actions cost whatever happens."""
+        sure = sum((self._price(action) for action in actions), np.zeros(self.sets.height))
+        bought = sum((self.litres(a) for a in actions if a.name == FUEL_RULE), found.bought_l)
+        return replace(
+            found,
+            cost=found.cost + sure,
+            later=found.later + sure,
+            sure=found.sure + sure,
+            bought_l=bought,
+        )
+
+    def _price(self, action: Action) -> Floats:
+        prices = self.world.prices
+        lost = min(job_days_off(action, prices), self.days) * prices.lost_rental_day
+        once = job_price(action, prices) + lost + action.cost_per_d * self.days
+        per_l = 0.0 if action.name == FUEL_RULE else action.cost_per_l
+        return np.asarray(once + per_l * self.litres(action))
+
+    def litres(self, action: Action) -> Floats:
+        """Litres each set burns while the action holds."""
+        cruise, full = self.world.burn_l_h
+        share = self.sets["full_throttle_25h"].to_numpy().astype(float)
+        hours = self.ahead.hours(self.days)
+        held_h = hours if action.lasts_h is None else np.minimum(hours, action.lasts_h)
+        return np.asarray((cruise + (full - cruise) * share) * held_h)
+
+    def _run_cost(
+        self, state: Actions, chance: Floats, ahead_d: float, renewal: Action | None
+    ) -> Floats:
+        """Failures of the time ahead, and what the set's age at its end brings on."""
+        end = self._old_at_end(ahead_d) if renewal is None else self._new_at_end(ahead_d)
+        return np.asarray(chance * self._failure_cost(state) + (1 - chance) * end)
+
+    def _failure_cost(self, state: Actions) -> Floats:
+        """A failure's price, the new set's own chance to fail, and its age at the end."""
+        half = self.days * FAILS_AT
+        again = self.ahead.chance(state, half, self.world.catalogue.actions.get(REBUILD, NEW_SET))
+        return np.asarray(self.world.prices.unplanned * (1 + again) + self._new_at_end(half))
+
+    def _old_at_end(self, days: float) -> Floats:
+        return self._age_worth(self.ahead.ages() + self.ahead.hours(days))
+
+    def _new_at_end(self, days: float) -> Floats:
+        return self._age_worth(self.ahead.hours(days))
+
+    def _age_worth(self, age_h: Floats) -> Floats:
+        """Money that a set of this age costs more after the season than a new one."""
+        prices = self.world.prices
+        more = self.ahead.more_than_new(age_h, self.world.carry_h)
+        worth = self.world.carry_share * prices.unplanned * more
+        return np.clip(worth, -prices.top_end_planned, prices.top_end_planned)
+
+    def foresee(self, options: Iterable[Actions]) -> None:
+        """Work out in few calls of the hazard what the outcomes of these options will ask for."""
+        self.ahead.foresee(ask for actions in options for ask in self._asked(actions))
+
+    def _asked_to_end(self, state: Actions) -> Iterator[Ask]:
+        yield state, self.days * FAILS_AT, self.world.catalogue.actions.get(REBUILD, NEW_SET)
+        yield state, self.days, None
+
+    def _asked(self, actions: Actions) -> Iterator[Ask]:
+        catalogue, prices = self.world.catalogue, self.world.prices
+        state = tuple(a for a in actions if a.effects and not a.renews_age)
+        yield from self._asked_to_end(state)
+        yield state, min(WEEK_D, self.days), None
+        off_d = [job_days_off(a, prices) for a in actions if not a.renews_age]
+        yield state, self.days - min(sum(off_d), self.days), None
+        for test in (a.test for a in actions if a.test):
+            yield state, min(test.reach_d.value, self.days), None
+        for renewal in (a for a in catalogue.actions.values() if a.renews_age):
+            for left_d in (self.days, max(0.0, self.days - WEEK_D)):
+                yield state, left_d - min(job_days_off(renewal, prices), left_d), renewal

@@ -16,7 +16,7 @@ import polars as pl
 
 from ringland.decision.action_catalogue import REPAIR, Action, Catalogue, CatalogueError
 from ringland.decision.action_prices import Prices
-from ringland.decision.option_outcome import TESTED, job_days_off
+from ringland.decision.action_terms import TESTED, job_days_off
 from ringland.decision.week_limits import WEEK_D
 from ringland.settings.assumptions import Assumptions
 

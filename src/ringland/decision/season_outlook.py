@@ -1,13 +1,14 @@
 """The rest of the season played through many times: failures, lost rental, shop load, kits.
 
 Each play takes one parameter draw of the hazard and goes week by week.  A set that fails
-is out for the days of an unplanned repair and comes back new; exposure and use stay as
-they are today.  So the spread holds both what is not known of the hazard and plain luck.
+is out for the days of an unplanned repair and comes back new.  Fuel, throttle and calibration
+are as usual for the hull, changed by what the plan puts in force; hours follow the season.
+So the spread holds both what is not known of the hazard and plain luck.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from math import ceil
 
@@ -18,13 +19,21 @@ from numpy.typing import NDArray
 
 from ringland.decision.action_catalogue import Action, Catalogue
 from ringland.decision.action_prices import Prices
-from ringland.decision.hazard_ahead import CumulativeHazard, Floats, after_actions
-from ringland.decision.option_outcome import job_days_off
+from ringland.decision.action_terms import job_days_off
+from ringland.decision.hazard_ahead import (
+    CumulativeHazard,
+    Floats,
+    after_actions,
+    as_usual,
+    hours_ahead,
+)
 from ringland.decision.week_limits import WEEK_D
 from ringland.settings.assumptions import Assumptions
 
 REPAIR, RENEWAL = "full_rebuild", "planned_top_end"
 """Actions of the catalogue whose hours and kits a failure and a planned renewal take."""
+
+NOTHING_PLANNED: Mapping[str, Sequence[Action]] = {}
 
 
 class SeasonOutlook(dy.Schema):
@@ -54,7 +63,7 @@ def season_outlook(
     hazard: CumulativeHazard,
     *,
     days_left: float,
-    planned_renewals: Sequence[str] = (),
+    planned: Mapping[str, Sequence[Action]] = NOTHING_PLANNED,
     catalogue: Catalogue,
     prices: Prices,
     assumptions: Assumptions,
@@ -67,7 +76,7 @@ def season_outlook(
             `why_not` are left out of the outlook.
         hazard: the fleet's hazard.
         days_left: days to the end of the season.
-        planned_renewals: hulls that get a planned top end in the first week.
+        planned: what the plan gives each hull; rules are kept to the end.
         catalogue: hours and kits of a repair and of a renewal.
         prices: days lost and rental a day.
         assumptions: settings.
@@ -83,10 +92,16 @@ def season_outlook(
     if told.is_empty() or days_left <= 0:
         raise ValueError("no outlook: no hull has a chance this week, or the season is over.")
     plays = int(assumptions.number("planning.plays"))
-    renewed = told["hull_id"].is_in(list(planned_renewals)).to_numpy()
+    given = [planned.get(hull, ()) for hull in told["hull_id"]]
+    renewed = np.array([any(a.renews_age for a in actions) for actions in given], dtype=bool)
     repair, renewal = catalogue.actions[REPAIR], catalogue.actions[RENEWAL]
+    ahead = as_usual(told)
+    for action in catalogue.actions.values():
+        ahead = after_actions(
+            ahead, [action], where=np.array([action in a for a in given], dtype=bool)
+        )
     failed = _play(
-        after_actions(told, [renewal], where=renewed),
+        ahead,
         hazard,
         rng,
         repair=repair,
@@ -94,6 +109,7 @@ def season_outlook(
         days_left=days_left,
         days_out=prices.days_lost_unplanned,
         plays=plays,
+        level_sd=assumptions.number("record.season_level_sd"),
     )
     failures = failed.sum(axis=(0, 2)).astype(float)
     n_renewed = float(renewed.sum())
@@ -137,18 +153,23 @@ def _play(
     days_left: float,
     days_out: float,
     plays: int,
+    level_sd: float,
 ) -> NDArray[np.bool_]:
     """Whether each hull fails in each week of each play: shape (weeks, plays, hulls)."""
     age_h = np.where(renewed, 0.0, told["age_h"].to_numpy().astype(float))
-    use_h_d = told["use_h_d"].to_numpy().astype(float)
     weeks = ceil(days_left / WEEK_D)
     edges = np.minimum(WEEK_D * np.arange(weeks + 1), days_left)
     draw: NDArray[np.int64] | None = None
     refitted = after_actions(told, [repair], where=np.ones_like(renewed))
-    as_now, as_new = [], []
+    # Seasons run more or less than earlier ones did: hours, and with them failures.
+    level = np.exp(level_sd * rng.standard_normal((plays, 1)) - level_sd**2 / 2)
+    week_h = told["use_h_d"].to_numpy().astype(float) * WEEK_D
+    as_now: list[Floats] = []
+    as_new: list[Floats] = []
     for start, stop in pairwise(edges):
-        now = hazard(age_h + use_h_d * start, age_h + use_h_d * stop, told)
-        new = hazard(use_h_d * start, use_h_d * stop, refitted)
+        from_h, to_h = hours_ahead(told, start), hours_ahead(told, stop)
+        now = hazard(age_h + from_h, age_h + to_h, told)
+        new = hazard(week_h * len(as_new), week_h * (len(as_new) + 1), refitted)
         draw = rng.integers(now.shape[0], size=plays) if draw is None else draw
         as_now.append(now[draw])
         as_new.append(new[draw])
@@ -161,8 +182,10 @@ def _play(
     for week in range(weeks):
         weeks_run = np.clip(week - back_in, 0, None)
         of_new = np.take_along_axis(new_by_age, weeks_run[None], axis=0)[0]
-        share = (edges[week + 1] - edges[week]) / WEEK_D  # the last week may be cut short
-        chance = -np.expm1(-np.where(is_first, as_now[week], of_new * share))
+        # A new set's weeks are full ones at today's pace; this week may be slow, or cut short.
+        ran_h = hours_ahead(told, edges[week + 1]) - hours_ahead(told, edges[week])
+        share = np.divide(ran_h, week_h, out=np.zeros_like(week_h), where=week_h > 0)
+        chance = -np.expm1(-level * np.where(is_first, as_now[week], of_new * share))
         fails = (rng.random(shape) < chance) & (week >= back_in)
         failed[week] = fails
         is_first &= ~fails

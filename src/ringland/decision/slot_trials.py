@@ -47,7 +47,7 @@ def slot_trials(
     The arguments are those of `plan_week`.  A number of slots with which no plan keeps to
     the limits and the safety rules is left out.
     """
-    week = WeekChoice.of(options, spare_day_worth, assumptions, bound, not_assessed)
+    week = WeekChoice.of(options, spare_day_worth, bound, not_assessed)
     reach = int(assumptions.number("planning.slots_tried"))
     trials = []
     for slots in range(max(0, limits.lift_slots - reach), limits.lift_slots + reach + 1):

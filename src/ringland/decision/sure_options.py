@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from ringland.contracts.plan_tables import WeekOptions
+from ringland.contracts.plan_tables import NO_FUEL, WeekOptions
 from ringland.decision.action_catalogue import (
     NOTHING,
     REBUILD,
@@ -22,7 +22,7 @@ from ringland.decision.action_catalogue import (
 )
 from ringland.decision.action_options import what_it_takes
 from ringland.decision.action_prices import Prices
-from ringland.decision.option_outcome import job_days_off, job_price
+from ringland.decision.action_terms import job_days_off, job_price
 from ringland.decision.safety_rules import (
     FAILED_TEST,
     OPEN_FAILURE,
@@ -123,21 +123,26 @@ def _rows(
     found = []
     for option, (cost, sure) in costs.items():
         numbers = dict.fromkeys(("expected_cost", "cost_low", "cost_high"), cost)
-        numbers["sure_cost"] = sure
+        numbers |= {"sure_cost": sure, "planned_cost": cost, "week_later": nothing}
+        numbers |= {"change_cost": 0.0, "fuel_per_l": 0.0}
         numbers |= dict.fromkeys(("saving", "saving_low", "saving_high"), nothing - cost)
         found.append(
             pl.DataFrame({"hull_id": list(hulls)}).with_columns(
                 option=pl.lit(option),
+                own_option=pl.lit(option),
                 **{name: pl.lit(float(value)) for name, value in numbers.items()},
                 **{
                     name: pl.lit(None, dtype=pl.Float64)
-                    for name in ("chance", "chance_low", "chance_high", "shown_chance")
+                    for name in ("chance", "chance_low", "chance_high")
                 },
                 chance_it_saves=pl.lit(
                     chance_it_saves if option == REPAIR else None, dtype=pl.Float64
                 ),
                 follow_up_chance=pl.lit(0.0),
-                is_paid_for=pl.lit(True),
+                fuel_way=pl.lit(NO_FUEL),
+                dock_id=pl.lit(None, dtype=pl.String),
+                begins=pl.lit([], dtype=pl.List(pl.String)),
+                ends=pl.lit([], dtype=pl.List(pl.String)),
             )
         )
     return found

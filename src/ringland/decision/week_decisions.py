@@ -8,20 +8,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 import numpy as np
 import polars as pl
 
-from ringland.contracts.plan_tables import WeekOptions
 from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.action_options import option_table, spare_day_worth
 from ringland.decision.action_prices import Prices
+from ringland.decision.action_terms import TESTED
+from ringland.decision.fuel_beliefs import Belief, readings_of
 from ringland.decision.hand_changes import NO_CHANGES, HandChanges, usable_changes
-from ringland.decision.hazard_ahead import CumulativeHazard, planning_hazard
-from ringland.decision.option_outcome import TESTED
+from ringland.decision.hazard_ahead import CumulativeHazard
 from ringland.decision.renewal_age import renewal_age
 from ringland.decision.safety_rules import bound_options, safety_rules, week_ashore
 from ringland.decision.season_outlook import season_outlook
+from ringland.decision.simple_policies import Alternatives, alternatives
 from ringland.decision.slot_trials import SlotTrial, slot_trials
 from ringland.decision.small_fleet_advice import LifeBound, hull_advice, life_bound
 from ringland.decision.sure_options import sure_options
@@ -29,12 +31,19 @@ from ringland.decision.week_limits import WeekLimits
 from ringland.decision.week_planner import WeekPlan, plan_week
 from ringland.decision.week_tables import WeekTables
 from ringland.decision.weekly_calls import hull_calls
-from ringland.exposure.factor_registry import COVARIATES
 from ringland.risk.expected_use import DAY_S
 from ringland.risk.failure_risk import HORIZONS_D
-from ringland.risk.fleet_hazard import FleetFits, clear_factors
+from ringland.risk.fleet_hazard import COVARIATES, FleetFits, clear_factors
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.lives.age_replacement import AgeReplacement
+
+
+@dataclass(frozen=True)
+class ReadingOutcome:
+    """What one way to read the record makes of the effect of fuel, and the plan it leads to."""
+
+    belief: Belief
+    plan: WeekPlan
 
 
 @dataclass(frozen=True)
@@ -45,8 +54,10 @@ class WeekDecisions:
     rules' calls.
     `plan` is None where no hull has an option; `options` is then empty.  `set_aside` says
     which changes by hand this week could not keep.  `slots` are the plans with a few more and
-    a few fewer lift slots.  `outlook` and `load` are None after the
-    season or where no hull has a chance, `renewal` where lives do not end.
+    a few fewer lift slots.  `alternatives` prices the simple policies beside the plan;
+    `readings` are the two priors with the plan each leads to, the shop's own first.
+    `outlook` and `load` are None after the season or where no hull has a chance, `renewal`
+    where lives do not end.
     """
 
     calls: pl.DataFrame
@@ -61,6 +72,8 @@ class WeekDecisions:
     renewal: AgeReplacement | None
     bound: LifeBound | None
     advice: pl.DataFrame
+    alternatives: pl.DataFrame
+    readings: tuple[ReadingOutcome, ...]
 
 
 def default_limits(catalogue: Catalogue, assumptions: Assumptions) -> WeekLimits:
@@ -87,10 +100,11 @@ def make_week_decisions(
     assumptions: Assumptions,
     rng: np.random.Generator,
     changes: HandChanges = NO_CHANGES,
+    standing: pl.DataFrame | None = None,
 ) -> WeekDecisions:
     """Calls, options, plan, outlook and advice of one week.
 
-    Looks 30 days ahead, or to the end of the season where that comes first.
+    Looks to the end of the season; 30 days ahead once it is over.
 
     Args:
         tables: as `make_week_tables` returns them.
@@ -103,57 +117,65 @@ def make_week_decisions(
         assumptions: settings.
         rng: plays the rest of the season.
         changes: pins and forbids of the user.
+        standing: `Standing`, what earlier weeks gave out that still holds; None: nothing.
 
     Raises:
         LimitError, CatalogueError: as `plan_week`, `option_table` and `bound_options`.
     """
     running, prices = tables.running, tables.prices
     days_left = (season_ends_at - as_of).total_seconds() / DAY_S
-    horizon_d = min(HORIZONS_D["30d"], days_left) if days_left > 0 else HORIZONS_D["30d"]
+    horizon_d = days_left if days_left > 0 else HORIZONS_D["30d"]
     rules = safety_rules(running, tables.chances, tables.bench_warnings, assumptions)
     bound = bound_options(rules, catalogue, prices)
     told = running.filter(pl.col("why_not").is_null())
-    hazard = planning_hazard(fits, assumptions) if told.height else None
-    options = pl.concat(
-        [
-            WeekOptions.create_empty()
-            if hazard is None
-            else option_table(
-                _test_again(running, rules),
-                hazard,
-                catalogue=catalogue,
-                prices=prices,
-                horizon_d=horizon_d,
-                assumptions=assumptions,
-            ),
-            sure_options(running, rules, catalogue=catalogue, prices=prices, horizon_d=horizon_d),
-        ]
-    )
+    readings = readings_of(fits, told, horizon_d, assumptions) if told.height else ()
+    sure = sure_options(running, rules, catalogue=catalogue, prices=prices, horizon_d=horizon_d)
+    priced = [
+        pl.concat(
+            [
+                option_table(
+                    _test_again(running, rules),
+                    reading.hazard,
+                    catalogue=catalogue,
+                    prices=prices,
+                    horizon_d=horizon_d,
+                    assumptions=assumptions,
+                    standing=standing,
+                    offers=tables.fuel_offers,
+                ),
+                sure,
+            ]
+        )
+        for reading in readings
+    ]
+    options = priced[0] if priced else sure
     kept, set_aside = usable_changes(options, changes, bound, catalogue)
     plan: WeekPlan | None = None
+    other_plan: WeekPlan | None = None
     slots: tuple[SlotTrial, ...] = ()
+    simple: pl.DataFrame = Alternatives.create_empty()
     if options.height:
         unplanned = running.filter(~pl.col("hull_id").is_in(options["hull_id"].implode()))
         worth = spare_day_worth(options, prices, horizon_d)
-        left = unplanned["hull_id"].to_list()
-        plan = plan_week(
+        asked: dict[str, Any] = {
+            "spare_day_worth": worth,
+            "changes": kept,
+            "bound": bound,
+            "not_assessed": unplanned["hull_id"].to_list(),
+        }
+        plan = plan_week(options, limits, **asked)
+        slots = slot_trials(options, limits, assumptions=assumptions, **asked)
+        simple = alternatives(
+            plan,
             options,
+            running,
             limits,
             spare_day_worth=worth,
+            catalogue=catalogue,
             assumptions=assumptions,
-            changes=kept,
-            bound=bound,
-            not_assessed=left,
         )
-        slots = slot_trials(
-            options,
-            limits,
-            spare_day_worth=worth,
-            assumptions=assumptions,
-            changes=kept,
-            bound=bound,
-            not_assessed=left,
-        )
+        if len(priced) > 1:
+            other_plan = plan_week(priced[1], limits, **asked)
     clear = clear_factors(fits, assumptions)
     calls = hull_calls(
         tables,
@@ -167,12 +189,15 @@ def make_week_decisions(
         assumptions=assumptions,
     )
     outlook, load = None, None
-    if hazard is not None and plan is not None and days_left > 0:
+    if readings and plan is not None and days_left > 0:
         outlook, load = season_outlook(
             running,
-            hazard,
+            readings[0].hazard,
             days_left=days_left,
-            planned_renewals=_renewed(plan, catalogue),
+            planned={
+                hull: catalogue.jobs(option)
+                for hull, option in plan.rows.select("hull_id", "option").iter_rows()
+            },
             catalogue=catalogue,
             prices=prices,
             assumptions=assumptions,
@@ -189,11 +214,17 @@ def make_week_decisions(
         slots=slots,
         outlook=outlook,
         load=load,
-        renewal=None if hazard is None else _renewal(hazard, told, prices, assumptions),
+        renewal=None if not readings else _renewal(readings[0].hazard, told, prices, assumptions),
         bound=None
         if observed.is_empty()
         else life_bound(observed, fits.ring_land.mode, assumptions),
         advice=hull_advice(running, assumptions),
+        alternatives=simple,
+        readings=tuple(
+            ReadingOutcome(reading.belief, made)
+            for reading, made in zip(readings, (plan, other_plan), strict=False)
+            if made is not None
+        ),
     )
 
 
@@ -201,15 +232,6 @@ def _test_again(running: pl.DataFrame, rules: pl.DataFrame) -> pl.DataFrame:
     """A hull that a rule sends to be looked at may be tested whenever its last test was."""
     is_bound = pl.col("hull_id").is_in(rules["hull_id"].implode())
     return running.with_columns(pl.when(~is_bound).then(pl.col(TESTED)).alias(TESTED))
-
-
-def _renewed(plan: WeekPlan, catalogue: Catalogue) -> list[str]:
-    renewing = {
-        name
-        for name, actions in catalogue.bundles().items()
-        if any(action.renews_age for action in actions)
-    }
-    return plan.rows.filter(pl.col("option").is_in(list(renewing)))["hull_id"].to_list()
 
 
 def _renewal(

@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ringland.contracts.plan_tables import PlanRows
+from ringland.contracts.plan_tables import NO_FUEL, OUTSIDE, PlanRows
 from ringland.decision.action_catalogue import NOTHING
 from ringland.decision.hand_changes import NO_CHANGES, HandChanges, check_changes
 from ringland.decision.safety_rules import Bound
@@ -28,18 +28,19 @@ from ringland.decision.week_solver import (
     room_for,
     solve,
 )
-from ringland.settings.assumptions import Assumptions
 
 NOT_BOUND: Bound = {}
 
 
 @dataclass(frozen=True)
 class WeekPlan:
-    """The plan of a week, proven to cost least, and what its limits and hand changes cost.
+    """The plan of a week, what it costs, and what its limits and hand changes cost.
 
-    `used` and `room` are by limit; `worth_of_one_more` is what the plan would cost less
-    with one more slot, hour, kit or spare, or one rental day fewer to have ready.
-    `hand_changes` maps a hull to what the plan costs more for what was decided on it by hand.
+    `total_cost` is to the season's end, what it takes to change rules included; no other plan
+    costs less by more than the share `gap` of it.  `used` and `room` are by limit;
+    `worth_of_one_more` is what the plan would cost less with one more slot, hour, kit or spare,
+    or one rental day fewer to have ready.  `hand_changes` maps a hull to what
+    the plan costs more for what was decided on it by hand.
     """
 
     rows: pl.DataFrame
@@ -52,6 +53,7 @@ class WeekPlan:
     hand_changes: Mapping[str, float]
     to_order: Mapping[str, int]
     not_assessed: tuple[str, ...]
+    gap: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,6 @@ class WeekChoice:
 
     options: pl.DataFrame
     choice: Choice
-    least_chance: float
     bound: Bound
 
     @classmethod
@@ -68,7 +69,6 @@ class WeekChoice:
         cls,
         options: pl.DataFrame,
         spare_day_worth: float,
-        assumptions: Assumptions,
         bound: Bound,
         not_assessed: Sequence[str],
     ) -> WeekChoice:
@@ -76,32 +76,22 @@ class WeekChoice:
         return cls(
             options,
             choice_from(options, spare_day_worth, len(not_assessed)),
-            assumptions.number("planning.least_chance_it_saves"),
             bound,
         )
 
     def allowed(self, limits: WeekLimits, changes: HandChanges) -> NDArray[np.bool_]:
         """Options that safety rules and hand changes leave.
 
-        On a hull that no rule binds: those that are paid for and more likely than not to save.
+        What a dock orders for all of its hulls is no decision on one of them: there, what
+        the hull itself gets is looked at.
         """
-        is_likely = self.options.select(
-            (pl.col("option") == NOTHING)
-            | (pl.col("chance_it_saves") >= self.least_chance).fill_null(False)
-            # A spare makes days off cheaper than the chance was worked out for.
-            | ((pl.col("days_off") > 0) & pl.lit(limits.spare_hulls > 0))
-        ).to_series()
-        columns = (self.options["hull_id"], self.options["option"], self.options["is_paid_for"])
         kept = []
-        for hull, option, paid_for, likely in zip(*columns, is_likely, strict=True):
-            forbidden = changes.forbids.get(hull, ())
+        for hull, option in self.options.select("hull_id", "own_option").iter_rows():
             if hull in changes.pins:
                 kept.append(changes.pins[hull] == option)
-            elif hull in self.bound:
-                kept.append(option in self.bound[hull] and paid_for and option not in forbidden)
             else:
-                is_offered = paid_for and (likely or NOTHING in forbidden)
-                kept.append(option not in forbidden and is_offered)
+                may = option in self.bound.get(hull, (option,))
+                kept.append(may and option not in changes.forbids.get(hull, ()))
         return np.array(kept, dtype=bool)
 
     def solve(self, limits: WeekLimits, changes: HandChanges) -> Solution:
@@ -123,21 +113,16 @@ def plan_week(
     limits: WeekLimits,
     *,
     spare_day_worth: float,
-    assumptions: Assumptions,
     changes: HandChanges = NO_CHANGES,
     bound: Bound = NOT_BOUND,
     not_assessed: Sequence[str] = (),
 ) -> WeekPlan:
-    """The plan of least expected cost for the week.
-
-    Options that are not paid for, or less likely to save than
-    `planning.least_chance_it_saves`, are offered only by a pin.
+    """The plan of least expected cost.
 
     Args:
         options: `WeekOptions` as `option_table` returns it.
         limits: the room there is.
         spare_day_worth: money a spare hull earns back in a day off of another.
-        assumptions: settings.
         changes: pins and forbids, kept whatever they cost.
         bound: the options that safety rules leave a hull, kept whatever they cost; a pin of
             the caller's is taken to keep to them.
@@ -148,7 +133,7 @@ def plan_week(
             plan keeps to the limits (the message names the limit).
     """
     check_changes(options, changes)
-    week = WeekChoice.of(options, spare_day_worth, assumptions, bound, not_assessed)
+    week = WeekChoice.of(options, spare_day_worth, bound, not_assessed)
     best = week.solve(limits, changes)
     room = room_for(week.choice, limits)
     used = {name: float(need[best.taken].sum()) for name, need in week.choice.needs.items()}
@@ -175,6 +160,7 @@ def plan_week(
             if limits.can_order(part)
         },
         not_assessed=tuple(not_assessed),
+        gap=best.gap,
     )
 
 
@@ -184,7 +170,6 @@ def price_every_option(
     limits: WeekLimits,
     *,
     spare_day_worth: float,
-    assumptions: Assumptions,
     changes: HandChanges = NO_CHANGES,
     bound: Bound = NOT_BOUND,
     not_assessed: Sequence[str] = (),
@@ -198,11 +183,12 @@ def price_every_option(
         LimitError: as `plan_week`.
     """
     check_changes(options, changes)
-    week = WeekChoice.of(options, spare_day_worth, assumptions, bound, not_assessed)
+    week = WeekChoice.of(options, spare_day_worth, bound, not_assessed)
     others = changes.without(hull_id)
     best = week.solve(limits, others)
     prices: dict[str, float | None] = {}
-    for option in options.filter(pl.col("hull_id") == hull_id)["option"]:
+    own = options.filter(pl.col("hull_id") == hull_id)["own_option"].unique(maintain_order=True)
+    for option in own:
         try:
             prices[option] = _saved(week.solve(limits, others.with_pin(hull_id, option)), best)
         except LimitError:
@@ -218,16 +204,21 @@ def _saved(now: Solution, then: Solution) -> float:
 def _plan_rows(
     week: WeekChoice, best: Solution, limits: WeekLimits, changes: HandChanges
 ) -> pl.DataFrame:
-    options = week.options.with_row_index("row")
+    options = week.options.with_row_index("row").with_columns(_cost=pl.Series(week.choice.cost))
+    chosen = options.filter(pl.Series(best.taken))
+    is_order = ~pl.col("fuel_way").is_in([NO_FUEL, OUTSIDE])
     free = HandChanges(forbids=changes.forbids)
+    # What its dock orders is not one hull's to want.
     wanted = (
         options.filter(pl.Series(week.allowed(limits, free)))
-        .sort("hull_id", "expected_cost", maintain_order=True)
+        .join(chosen.select("hull_id", ordered=is_order, way="fuel_way"), on="hull_id")
+        .filter(pl.when("ordered").then(pl.col("fuel_way") == pl.col("way")).otherwise(~is_order))
+        .sort("hull_id", "_cost", "row", maintain_order=True)
         .group_by("hull_id", maintain_order=True)
         .first()
-        .select("hull_id", wanted="option", wanted_row="row", wanted_cost="expected_cost")
+        .select("hull_id", wanted="option", wanted_row="row", wanted_cost="_cost")
     )
-    chosen = options.filter(pl.Series(best.taken)).join(wanted, on="hull_id").sort("hull_id")
+    chosen = chosen.join(wanted, on="hull_id").sort("hull_id")
     short = [
         [] if row["hull_id"] in changes.pins else _short_of(row, week, best, limits)
         for row in chosen.iter_rows(named=True)
@@ -235,10 +226,14 @@ def _plan_rows(
     rows = chosen.select(
         "hull_id",
         "option",
+        "fuel_way",
+        "fuel_per_l",
         "expected_cost",
         "saving",
+        "begins",
+        "ends",
         "wanted",
-        given_up=pl.col("expected_cost") - pl.col("wanted_cost"),
+        given_up=pl.col("_cost") - pl.col("wanted_cost"),
         is_pinned=pl.col("hull_id").is_in(list(changes.pins)),
         is_bound=pl.col("hull_id").is_in(list(week.bound)),
         short_of=pl.Series(short, dtype=pl.List(pl.String)),
@@ -255,7 +250,7 @@ def _short_of(
 
     None either where another option costs less because a spare makes its days off good.
     """
-    if row["expected_cost"] <= row["wanted_cost"]:
+    if row["_cost"] <= row["wanted_cost"]:
         return []
     short = []
     for name, limit in room_for(week.choice, limits).items():

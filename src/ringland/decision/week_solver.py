@@ -1,8 +1,9 @@
 """The weekly choice as a mixed-integer programme, solved to proven optimum by HiGHS.
 
-One binary for each hull and option, exactly one option a hull; a variable for the spare
-days used.  Costs hold lost rental for every day off; a spare that runs instead earns it
-back, less the risk it runs itself.
+One binary for each hull and option, exactly one option a hull; one for each grade a dock can
+order, which then all of its hulls get; a variable for the spare days used.  An option that
+costs more and takes no less than another of the same hull is left out beforehand.  Costs hold
+lost rental for every day off; a spare that runs instead earns it back, less the risk it runs.
 """
 
 from __future__ import annotations
@@ -14,8 +15,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csr_array, hstack, vstack
+from scipy.sparse import csr_array, hstack
 
+from ringland.contracts.plan_tables import NO_FUEL, OUTSIDE
 from ringland.decision.week_limits import (
     LIFT_SLOTS,
     MECHANIC_H,
@@ -31,6 +33,9 @@ Floats = NDArray[np.float64]
 SOLVER_TOLERANCE = 1e-6
 """By how much HiGHS, at its defaults, lets a row go beyond its limit."""
 
+NODE_LIMIT = 20_000
+"""Nodes after which HiGHS gives the best plan found, with its gap."""
+
 
 @dataclass(frozen=True)
 class Choice:
@@ -43,6 +48,11 @@ class Choice:
     spare_day_worth: float
     n_other_hulls: int
     """Hulls ready for rent that are not in the choice."""
+    order: NDArray[np.int64]
+    """Which order of a dock an option goes with; -1: none."""
+    dock_of_order: NDArray[np.int64]
+    dock_of_hull: NDArray[np.int64]
+    """-1: at a dock that can order nothing."""
 
     @property
     def n_hulls(self) -> int:
@@ -57,7 +67,28 @@ class Choice:
             {name: need[rows] for name, need in self.needs.items()},
             self.spare_day_worth,
             self.n_other_hulls,
+            self.order[rows],
+            self.dock_of_order,
+            self.dock_of_hull,
         )
+
+    def undominated(self) -> NDArray[np.bool_]:
+        """Options no other of the same hull and order beats on cost and on every need."""
+        kept = np.ones(len(self.cost), dtype=bool)
+        needs = np.column_stack([need for name, need in self.needs.items() if name != SPARE_DAYS])
+        days = self.needs[SPARE_DAYS]
+        key = self.hull * (len(self.dock_of_order) + 1) + self.order + 1
+        by_key = np.argsort(key, kind="stable")
+        for rows in np.split(by_key, np.flatnonzero(np.diff(key[by_key])) + 1):
+            more_d = np.maximum(0.0, days[rows, None] - days[rows])
+            beaten = self.cost[rows] <= self.cost[rows, None] - self.spare_day_worth * more_d
+            beaten &= (needs[rows] <= needs[rows, None]).all(axis=2)
+            # Days off count against the rental days promised as well.
+            beaten &= days[rows] <= days[rows, None]
+            ties = beaten & beaten.T
+            beaten &= ~ties | (np.arange(len(rows)) < np.arange(len(rows))[:, None])
+            kept[rows] = ~beaten.any(axis=1)
+        return kept
 
 
 @dataclass(frozen=True)
@@ -67,6 +98,8 @@ class Solution:
     taken: NDArray[np.bool_]
     spare_days: float
     cost: float
+    gap: float = 0.0
+    """Share of the cost by which a better choice might still be cheaper; 0: proven least."""
 
 
 def choice_from(options: pl.DataFrame, spare_day_worth: float, n_other_hulls: int) -> Choice:
@@ -78,8 +111,28 @@ def choice_from(options: pl.DataFrame, spare_day_worth: float, n_other_hulls: in
         MECHANIC_H: options["mechanic_h"].to_numpy(),
         SPARE_DAYS: np.minimum(options["days_off"].to_numpy(), WEEK_D),
     } | {part: options["parts"].list.count_matches(part).to_numpy().astype(float) for part in parts}
-    cost = options["expected_cost"].to_numpy()
-    return Choice(hull.astype(np.int64), cost, needs, spare_day_worth, n_other_hulls)
+    cost = options["planned_cost"].to_numpy() + options["change_cost"].to_numpy()
+    orders = _orders(options)
+    docks = {dock: at for at, dock in enumerate(sorted({dock for dock, _ in orders}))}
+    home = dict(options.select("hull_id", "dock_id").iter_rows())
+    ways = options.select("dock_id", "fuel_way").iter_rows()
+    return Choice(
+        hull.astype(np.int64),
+        cost,
+        needs,
+        spare_day_worth,
+        n_other_hulls,
+        order=np.array([orders.get(way, -1) for way in ways], dtype=np.int64),
+        dock_of_order=np.array([docks[dock] for dock, _ in orders], dtype=np.int64),
+        dock_of_hull=np.array([docks.get(home[name], -1) for name in sorted(home)], dtype=np.int64),
+    )
+
+
+def _orders(options: pl.DataFrame) -> dict[tuple[str, str], int]:
+    """A number for each dock and grade it can order."""
+    ordered = options.filter(~pl.col("fuel_way").is_in([NO_FUEL, OUTSIDE]))
+    pairs = ordered.select("dock_id", "fuel_way").unique().sort("dock_id", "fuel_way").iter_rows()
+    return {(dock, way): at for at, (dock, way) in enumerate(pairs)}
 
 
 def room_for(choice: Choice, limits: WeekLimits) -> dict[str, float]:
@@ -110,62 +163,87 @@ def solve(choice: Choice, limits: WeekLimits) -> Solution:
         RuntimeError: the solver stopped without a proof.
     """
     room = room_for(choice, limits)
-    found = _solve(choice, limits, room, is_elastic=False)
+    kept = choice.undominated()
+    found = _solve(choice.kept(kept), limits, room, is_elastic=False)
     if found is None:
         raise LimitError(_what_falls_short(choice, limits, room))
-    taken = found[: len(choice.cost)] > 0.5
-    spare_days = float(found[len(choice.cost)])
+    values, gap = found
+    taken = np.zeros(len(kept), dtype=bool)
+    taken[np.flatnonzero(kept)] = values[: kept.sum()] > 0.5
+    spare_days = float(values[kept.sum()])
     cost = float(choice.cost[taken].sum() - choice.spare_day_worth * spare_days)
-    return Solution(taken, spare_days, cost)
+    return Solution(taken, spare_days, cost, gap)
 
 
 def _solve(
     choice: Choice, limits: WeekLimits, room: Mapping[str, float], is_elastic: bool
-) -> Floats | None:
-    """Values of the options, the spare days and, if elastic, the shortfall of each limit."""
-    n = len(choice.cost)
-    names = list(room)
-    one_each = csr_array((np.ones(n), (choice.hull, np.arange(n))), shape=(choice.n_hulls, n))
+) -> tuple[Floats, float] | None:
+    """Values and gap: of the options, the spare days, if elastic the shortfalls, the orders."""
+    n, names = len(choice.cost), list(room)
     days_off = choice.needs[SPARE_DAYS]
-    rows = [choice.needs.get(name, days_off) for name in names]
-    spare_column = [-float(name == RENTAL_DAYS) for name in names]
-    limit_rows = hstack([csr_array(np.array(rows)), csr_array(np.array([spare_column]).T)])
-    spare_row = csr_array(np.append(-days_off, 1.0)[None, :])
-    equal = hstack([one_each, csr_array((choice.n_hulls, 1))])
+    needs = np.array([choice.needs.get(name, days_off) for name in names])
+    spared = np.array([[-float(name == RENTAL_DAYS)] for name in names])
     cost = np.append(choice.cost, -choice.spare_day_worth)
     upper = np.append(np.ones(n), WEEK_D * limits.spare_hulls)
+    slack = len(names) if is_elastic else 0
     if is_elastic:
-        k = len(names)
-        limit_rows = hstack([limit_rows, -np.eye(k)])
-        spare_row = hstack([spare_row, csr_array((1, k))])
-        equal = hstack([equal, csr_array((choice.n_hulls, k))])
         scale = np.array([max(1.0, abs(room[name])) for name in names])
         cost = np.concatenate([np.zeros(n + 1), 1 / scale])
-        upper = np.append(upper, np.full(k, np.inf))
+        upper = np.append(upper, np.full(slack, np.inf))
+    m = len(choice.dock_of_order)
+    one_each = csr_array((np.ones(n), (choice.hull, np.arange(n))), shape=(choice.n_hulls, n))
+    # A hull gets an order of its dock exactly when the dock makes it.
+    members = [np.flatnonzero(choice.dock_of_hull == dock) for dock in choice.dock_of_order]
+    pair = {
+        (hull, order): at
+        for at, (hull, order) in enumerate(
+            (hull, order) for order in range(m) for hull in members[order]
+        )
+    }
+    ordered = np.flatnonzero(choice.order >= 0)
+    at = [pair[key] for key in zip(choice.hull[ordered], choice.order[ordered], strict=True)]
+    gets = csr_array((np.ones(len(at)), (at, ordered)), shape=(len(pair), n))
+    by_order = [order for _, order in pair]
+    makes = csr_array((-np.ones(len(pair)), (np.arange(len(pair)), by_order)), shape=(len(pair), m))
+    rest = csr_array((choice.n_hulls, 1 + slack + m))
+    constraints = [
+        LinearConstraint(hstack([one_each, rest]), 1, 1),
+        LinearConstraint(
+            hstack([csr_array(needs), csr_array(spared), *([-np.eye(slack)] if slack else []),
+                    csr_array((len(names), m))]),
+            -np.inf, [room[name] for name in names],
+        ),
+        LinearConstraint(
+            hstack([csr_array(-days_off[None, :]), csr_array([[1.0]]), csr_array((1, slack + m))]),
+            -np.inf, 0.0,
+        ),
+    ]  # fmt: skip
+    if pair:
+        between = csr_array((len(pair), 1 + slack))
+        constraints.append(LinearConstraint(hstack([gets, between, makes]), 0, 0))
+    whole = np.concatenate([np.ones(n), np.zeros(1 + slack), np.ones(m)])
     found = milp(
-        cost,
-        integrality=np.append(np.ones(n), np.zeros(len(cost) - n)),
-        bounds=Bounds(np.zeros(len(cost)), upper),
-        constraints=[
-            LinearConstraint(equal, 1, 1),
-            LinearConstraint(
-                vstack([limit_rows, spare_row]), -np.inf, [*[room[name] for name in names], 0.0]
-            ),
-        ],
-        options={"mip_rel_gap": 0.0},  # the least cost, not one within 0.01 % of it
+        np.append(cost, np.zeros(m)),
+        integrality=whole,
+        bounds=Bounds(np.zeros(len(whole)), np.append(upper, np.ones(m))),
+        constraints=constraints,
+        # The least cost, not one within 0.01 % of it; nodes, not seconds, end the search, so
+        # that the same week gives the same plan on any machine.
+        options={"mip_rel_gap": 0.0, "node_limit": NODE_LIMIT},
     )
     if found.status == 2:  # HiGHS: no feasible point
         return None
-    if found.status != 0:
-        raise RuntimeError(f"the solver stopped without a proof: {found.message}")
-    return np.asarray(found.x)
+    if found.x is None:
+        raise RuntimeError(f"the solver stopped without a plan: {found.message}")
+    return np.asarray(found.x), 0.0 if found.status == 0 else float(found.mip_gap)
 
 
 def _what_falls_short(choice: Choice, limits: WeekLimits, room: Mapping[str, float]) -> str:
     found = _solve(choice, limits, room, is_elastic=True)
     if found is None:
         return "No plan: a hull is left without any option; take back a hand change."
-    short = dict(zip(room, found[len(choice.cost) + 1 :], strict=True))
+    shortfalls = found[0][len(choice.cost) + 1 : len(choice.cost) + 1 + len(room)]
+    short = dict(zip(room, shortfalls, strict=True))
     words = "; ".join(
         f"{name}: short by {lack:.4g}" for name, lack in short.items() if lack > SOLVER_TOLERANCE
     )

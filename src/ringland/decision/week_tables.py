@@ -6,7 +6,7 @@ What is decided on them stands in `week_decisions`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import polars as pl
@@ -15,10 +15,12 @@ from ringland.bench.standing_tests import complete_passes, standing_failures
 from ringland.decision.action_prices import Prices, prices
 from ringland.decision.bench_lines import bench_warnings
 from ringland.decision.fuel_burned import dock_fuel
+from ringland.decision.fuel_offers import FuelOffers, fuel_offers
+from ringland.decision.horizons import season_end
 from ringland.decision.last_tests import with_days_since_test
 from ringland.exposure.fuel_at_hand import fuel_at_hand
 from ringland.history.engine_history import installed_engines
-from ringland.risk.expected_use import expected_use
+from ringland.risk.expected_use import expected_use, later_use
 from ringland.risk.failure_risk import hull_chances, hull_drivers
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.risk.hull_state import open_failures, running_sets
@@ -33,8 +35,8 @@ class WeekTables:
     `running` has one row per hull in service, as `running_sets` returns it, with
     `tested_d_ago`; `standing` (`StandingFailures`) what failed tests speak against each
     engine and who released them, `bench_warnings` one sentence per engine that they bind;
-    `dock_fuel` has one row per dock, as the function of that name returns it; `at_hand` is
-    `FuelAtHand`.
+    `dock_fuel` has one row per dock, `fuel_offers` the better grades docks can order, as the
+    functions of those names return them; `at_hand` is `FuelAtHand`.
     """
 
     running: pl.DataFrame
@@ -45,6 +47,7 @@ class WeekTables:
     dock_fuel: pl.DataFrame
     at_hand: pl.DataFrame
     prices: Prices
+    fuel_offers: pl.DataFrame = field(default_factory=FuelOffers.create_empty)
 
 
 def make_week_tables(
@@ -70,9 +73,11 @@ def make_week_tables(
         as_of: the instant the report speaks of, UTC.
         assumptions: settings.
     """
+    use = expected_use(exposure, records["hulls"], as_of, assumptions)
+    later = later_use(use, exposure, as_of, season_end(as_of, assumptions), assumptions)
     running = running_sets(
         exposure_now=exposure_now,
-        use=expected_use(exposure, records["hulls"], as_of, assumptions),
+        use=use.join(later, on="hull_id", how="left"),
         usual=usual_exposure(exposure, as_of, assumptions),
         installed=installed_engines(records["installations"], as_of),
         failures=open_failures(records["failures"], records["rebuilds"], records["piston_sets"]),
@@ -90,4 +95,5 @@ def make_week_tables(
         dock_fuel=dock_fuel(exposure, tanks, records["docks"], as_of, assumptions),
         at_hand=fuel_at_hand(tanks, exposure, records, as_of, assumptions),
         prices=prices(records["costs"], as_of.year, assumptions),
+        fuel_offers=fuel_offers(records["deliveries"], running, as_of, assumptions),
     )

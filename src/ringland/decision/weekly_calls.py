@@ -15,9 +15,9 @@ import polars as pl
 
 from ringland.contracts.decision_tables import HullCalls
 from ringland.contracts.plan_tables import PlanRows
-from ringland.decision.action_catalogue import NOTHING, Catalogue
+from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.action_terms import TESTED
 from ringland.decision.call_lines import call_reason
-from ringland.decision.option_outcome import TESTED
 from ringland.decision.safety_rules import FAILED_TEST, HIGH_7D, OPEN_FAILURE
 from ringland.decision.week_tables import WeekTables
 from ringland.settings.assumptions import Assumptions
@@ -52,15 +52,17 @@ def hull_calls(
         `HullCalls`; hulls that cannot be assessed last, in order of hull.
     """
     plan = PlanRows.create_empty() if planned is None else planned
-    price = options.select("hull_id", "option", action_cost="sure_cost", chance_after="chance")
-    waiting = options.filter(pl.col("option") == NOTHING)
+    price = options.select(
+        "hull_id", "option", "fuel_way", action_cost="sure_cost", chance_after="chance"
+    )
+    waiting = options.group_by("hull_id").agg(cost_of_waiting=pl.col("week_later").min())
     facts = (
         tables.running.select("hull_id", "engine_id", "found_at", "mode", "why_not", TESTED)
         .join(tables.chances.drop("dock_id", "engine_id", "piston_set_id", "why_not"), on="hull_id")
         .join(rules, on="hull_id", how="left")
         .join(plan.drop("expected_cost"), on="hull_id", how="left")
-        .join(price, on=["hull_id", "option"], how="left")
-        .join(waiting.select("hull_id", cost_of_waiting="expected_cost"), on="hull_id", how="left")
+        .join(price, on=["hull_id", "option", "fuel_way"], how="left")
+        .join(waiting, on="hull_id", how="left")
         .join(tables.bench_warnings, on="engine_id", how="left")
         .join(_top_driver(drivers), on="hull_id", how="left")
     )

@@ -110,7 +110,40 @@ def _hours_by_block(
     )
 
 
-def season_turn(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions) -> float:
+def later_use(
+    use: pl.DataFrame,
+    exposure: pl.DataFrame,
+    as_of: datetime,
+    until: datetime,
+    assumptions: Assumptions,
+) -> pl.DataFrame:
+    """Hours a day of each hull from `AHEAD_D` days on to the season's end, as earlier ones went on.
+
+    Args:
+        use: hull_id, use_h_d and season_turn, as `expected_use` returns them.
+        exposure: `SessionExposure` as known at `as_of`.
+        as_of: the instant looked ahead from.
+        until: the season's end.
+        assumptions: settings.
+
+    Returns:
+        hull_id, later_use_h_d (use_h_d where no day is left, or no earlier year on record).
+    """
+    days = (until - as_of).total_seconds() / DAY_S
+    ratio = pl.lit(1.0)
+    if days > AHEAD_D:
+        turn = season_turn(exposure, as_of, assumptions, ahead_d=(AHEAD_D, days))
+        ratio = pl.when(pl.col("season_turn") > 0).then(turn / pl.col("season_turn")).otherwise(1.0)
+    return use.select("hull_id", later_use_h_d=pl.col("use_h_d") * ratio)
+
+
+def season_turn(
+    exposure: pl.DataFrame,
+    as_of: datetime,
+    assumptions: Assumptions,
+    *,
+    ahead_d: tuple[float, float] = (0.0, AHEAD_D),
+) -> float:
     """Hours a day in the days ahead over those of late, as earlier seasons went on from here.
 
     Expected ahead is what earlier years ran in these days, times how far this year stands
@@ -123,8 +156,10 @@ def season_turn(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumption
         exposure: started_at, engine_h_start and engine_h_stop of the rentals known at `as_of`.
         as_of: the instant looked ahead from.
         assumptions: settings.
+        ahead_d: from and to how many days ahead.
     """
     look_back_d = assumptions.number("record.recent_sessions_d")
+    begin_d, end_d = ahead_d
     first = exposure["started_at"].min()
     if not isinstance(first, datetime):
         return 1.0
@@ -140,7 +175,7 @@ def season_turn(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumption
     then = as_of - timedelta(days=YEAR_D)
     while then > first:
         covered = min(timedelta(days=look_back_d), then - first)
-        ahead_h += hours_between(then, then + timedelta(days=AHEAD_D))
+        ahead_h += hours_between(then + timedelta(days=begin_d), then + timedelta(days=end_d))
         before_h += hours_between(then - covered, then)
         now_h += hours_between(as_of - covered, as_of)
         n_years += 1
@@ -150,7 +185,7 @@ def season_turn(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumption
     level_h = assumptions.number("record.season_level_h")
     rise = (now_h + level_h) / (before_h + level_h)
     most = assumptions.number("record.season_turn_most")
-    turn = rise * (ahead_h / n_years / AHEAD_D) / (of_late_h / look_back_d)
+    turn = rise * (ahead_h / n_years / (end_d - begin_d)) / (of_late_h / look_back_d)
     return min(max(turn, 1.0 / most), most)
 
 

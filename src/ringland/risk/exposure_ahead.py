@@ -18,9 +18,19 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ringland.exposure.factor_registry import LOOKING_BACK
-
 Floats = NDArray[np.float64]
+
+LOOKING_BACK = frozenset(
+    {
+        "shortfall_25h_on",
+        "shortfall_25h_low_on",
+        "shortfall_25h_high_on",
+        "fuel_age_25h_d",
+        "share_over_28d_25h",
+        "full_throttle_25h",
+    }
+)
+"""Covariates that are means over the window; the others change at once."""
 
 USUAL = "usual_"
 """Prefix of the columns that say what running ahead is like if nothing is done."""
@@ -28,6 +38,10 @@ USUAL = "usual_"
 PIECES = 8
 """Pieces a window is cut into: cumulative hazards are then within 1 % of those at 64, which
 `test_cutting_the_window_finer_moves_no_hazard_by_one_percent` holds them to."""
+
+
+ROWS_AT_ONCE = 6_000
+"""Rows handed to the hazard in one call: few calls, and arrays that fit a laptop's memory."""
 
 
 class CumulativeHazard(Protocol):
@@ -44,6 +58,19 @@ class Change:
     covariate: str
     after: Callable[[pl.Expr], pl.Expr]
     lasts_h: float | None = None
+
+
+@dataclass(frozen=True)
+class Walk:
+    """Running ahead of every set from an age, with what is done, to one or more stops.
+
+    `age_h` and each of `stops_h` (running from today, h) hold one figure per set; changes
+    after the first see what it leaves.
+    """
+
+    age_h: Floats
+    stops_h: Sequence[Floats]
+    changes: Sequence[Change] = ()
 
 
 def hazard_along(
@@ -68,32 +95,44 @@ def hazard_along(
     Returns:
         Shape (draws, rows of `sets`).
     """
-    held: dict[str, list[Change]] = {name: [] for name in usual_covariates(sets)}
-    for change in changes:
-        held.setdefault(change.covariate, []).append(change)
-    longest = float(hours.max(initial=0.0))
-    corners = {change.lasts_h for change in changes if change.lasts_h is not None}
-    total: Floats | float = 0.0
-    start = 0.0
-    for end in _piece_ends({0.0, *corners} if held else set(), window_h, longest):
-        # Each set's own middle: its hours may end within the piece.
-        middle = pl.lit(pl.Series((start + np.clip(hours, start, end)) / 2, dtype=pl.Float64))
-        exposure = sets.with_columns(
-            _covariate_at(
-                middle,
-                (start, end),
-                name,
-                found,
-                has_usual=USUAL + name in sets.columns,
-                window_h=window_h,
-            )
-            for name, found in held.items()
+    walk = Walk(age_h, (hours,), changes)
+    return hazards_along(hazard, sets, [walk], window_h=window_h)[0][0]
+
+
+def hazards_along(
+    hazard: CumulativeHazard, sets: pl.DataFrame, walks: Sequence[Walk], *, window_h: float
+) -> list[list[Floats]]:
+    """Cumulative hazard at every stop of every walk, in few calls of the hazard.
+
+    Args:
+        hazard: the fleet's hazard.
+        sets: covariates of the running sets as of today, with their `usual_` columns.
+        walks: which ways ahead.
+        window_h: how far back the "25h" covariates look.
+
+    Returns:
+        For each walk, for each stop, shape (draws, rows of `sets`).
+    """
+    laid = [_laid_out(sets, walk, window_h) for walk in walks]
+    found: list[list[Floats]] = []
+    begin = 0
+    while begin < len(laid):
+        end, rows = begin, 0
+        while end < len(laid) and (end == begin or rows + laid[end].rows.height <= ROWS_AT_ONCE):
+            rows += laid[end].rows.height
+            end += 1
+        together = pl.concat([one.rows for one in laid[begin:end]], how="vertical_relaxed")
+        summed = hazard(
+            together["_age_from"].to_numpy(),
+            together["_age_to"].to_numpy(),
+            together.drop("_age_from", "_age_to"),
         )
-        total = total + hazard(
-            age_h + np.minimum(start, hours), age_h + np.minimum(end, hours), exposure
-        )
-        start = end
-    return np.asarray(total)
+        at = 0
+        for one in laid[begin:end]:
+            found.append(one.at_stops(summed[:, at : at + one.rows.height]))
+            at += one.rows.height
+        begin = end
+    return found
 
 
 def usual_covariates(sets: pl.DataFrame) -> list[str]:
@@ -111,16 +150,63 @@ def standing_in(columns: Mapping[str, str], sets: pl.DataFrame) -> list[pl.Expr]
     ]
 
 
+@dataclass(frozen=True)
+class _LaidOut:
+    """A walk as rows of exposure held over a stretch: its whole pieces, then each stop's rest."""
+
+    rows: pl.DataFrame
+    n_sets: int
+    n_pieces: int
+    piece_of_stop: Sequence[NDArray[np.int64]]
+    """How many whole pieces lie before each set's stop."""
+
+    def at_stops(self, summed: Floats) -> list[Floats]:
+        """The pieces' hazards added up to each stop."""
+        parts = summed.reshape(len(summed), -1, self.n_sets)
+        whole = np.zeros((len(summed), self.n_pieces + 1, self.n_sets))
+        np.cumsum(parts[:, : self.n_pieces], axis=1, out=whole[:, 1:])
+        each = np.arange(self.n_sets)
+        return [
+            whole[:, before, each] + parts[:, self.n_pieces + at]
+            for at, before in enumerate(self.piece_of_stop)
+        ]
+
+
+def _laid_out(sets: pl.DataFrame, walk: Walk, window_h: float) -> _LaidOut:
+    held: dict[str, list[Change]] = {name: [] for name in usual_covariates(sets)}
+    for change in walk.changes:
+        held.setdefault(change.covariate, []).append(change)
+    n = sets.height
+    longest = max((float(hours.max(initial=0.0)) for hours in walk.stops_h), default=0.0)
+    corners = {change.lasts_h for change in walk.changes if change.lasts_h is not None}
+    ends = np.array(_piece_ends({0.0, *corners} if held else set(), window_h, longest))
+    starts = np.append(0.0, ends[:-1])
+    n_pieces = len(ends) - 1
+    before = [np.searchsorted(ends[:-1], hours) for hours in walk.stops_h]
+    piece_start = np.concatenate(
+        [np.repeat(starts[:n_pieces], n), *(starts[piece] for piece in before)]
+    )
+    piece_end = np.concatenate([np.repeat(ends[:n_pieces], n), *(ends[piece] for piece in before)])
+    stop = np.concatenate([np.repeat(ends[:n_pieces], n), *walk.stops_h])
+    age_h = np.tile(walk.age_h, n_pieces + len(before))
+    rows = pl.concat([sets] * (n_pieces + len(before))).with_columns(
+        _run_h=pl.Series((piece_start + stop) / 2, dtype=pl.Float64),
+        _piece_end=pl.Series(piece_end, dtype=pl.Float64),
+        _age_from=pl.Series(age_h + piece_start, dtype=pl.Float64),
+        _age_to=pl.Series(age_h + stop, dtype=pl.Float64),
+    )
+    covariates = [
+        _covariate_at(name, changes, has_usual=USUAL + name in sets.columns, window_h=window_h)
+        for name, changes in held.items()
+    ]
+    rows = rows.with_columns(covariates).drop("_run_h", "_piece_end")
+    return _LaidOut(rows, n, n_pieces, before)
+
+
 def _covariate_at(
-    run_h: pl.Expr,
-    piece: tuple[float, float],
-    name: str,
-    held: Sequence[Change],
-    *,
-    has_usual: bool,
-    window_h: float,
+    name: str, held: Sequence[Change], *, has_usual: bool, window_h: float
 ) -> pl.Expr:
-    """The covariate after `run_h` hours of running from today, within a piece of them.
+    """The covariate after `_run_h` hours of running, in a piece that ends at `_piece_end`.
 
     No change ends inside a piece.  A covariate that looks back is a mean over the window:
     what was run before today as it is now, the rest as usual, changed by what was in force.
@@ -128,24 +214,32 @@ def _covariate_at(
     now = pl.col(name).cast(pl.Float64)
     usual = pl.coalesce(pl.col(USUAL + name).cast(pl.Float64), now) if has_usual else now
 
-    def running_at(hour: float) -> pl.Expr:
+    def running_at(hour: pl.Expr | float) -> pl.Expr:
         value = usual
         for change in held:
-            if change.lasts_h is None or hour <= change.lasts_h:
+            if change.lasts_h is None:
                 value = change.after(value)
+            else:
+                holds = (
+                    pl.lit(hour) <= change.lasts_h
+                    if isinstance(hour, float)
+                    else (hour <= change.lasts_h)
+                )
+                value = pl.when(holds).then(change.after(value)).otherwise(value)
         return value
 
     if name not in LOOKING_BACK:
-        return running_at(piece[1]).alias(name)
-    ends = [change.lasts_h for change in held if change.lasts_h is not None]
-    edges = sorted({0.0, *(at for at in ends if at <= piece[0])})
+        return running_at(pl.col("_piece_end")).alias(name)
+    run_h = pl.col("_run_h")
     out_of_sight = run_h - window_h
     mean = now * (-out_of_sight / window_h).clip(lower_bound=0.0)
-    for begin, end in pairwise(edges):
-        inside = (end - pl.max_horizontal(pl.lit(begin), out_of_sight)).clip(lower_bound=0.0)
-        mean = mean + running_at(end) * inside / window_h
-    inside = run_h - pl.max_horizontal(pl.lit(edges[-1]), out_of_sight)
-    return (mean + running_at(piece[1]) * inside / window_h).alias(name)
+    ends = sorted({change.lasts_h for change in held if change.lasts_h is not None})
+    for begin, end in pairwise([0.0, *ends, float("inf")]):
+        inside = pl.min_horizontal(pl.lit(end), run_h) - pl.max_horizontal(
+            pl.lit(begin), out_of_sight
+        )
+        mean = mean + running_at(end) * inside.clip(lower_bound=0.0) / window_h
+    return mean.alias(name)
 
 
 def _piece_ends(corners: set[float], window_h: float, hours: float) -> list[float]:

@@ -18,7 +18,6 @@ from ringland.pages.week.report_words import one_grade_line, unpriced_line
 from ringland.pages.week.week_report import WeekReport
 from ringland.risk.fleet_evidence import FleetEvidence, LifeCurve
 from ringland.risk.fleet_hazard import FleetFits, ModeFit
-from ringland.survival.hazard.hazard_effects import prior_shares
 from ringland.words import reference_words
 from ringland.words.fixed_words import (
     COX_MODEL,
@@ -165,7 +164,7 @@ def _mode_lines(fit: ModeFit) -> list[str]:
     if fit.hazard is None:
         return [said.NO_HAZARD.format(mode=mode, problem=fit.problem)]
     names = ", ".join(FACTOR_LABELS[name].lower() for name in fit.covariates)
-    shares = prior_shares(fit.hazard)
+    shape, scale, *_ = fit.hazard.prior_shares()
     lines = [
         said.FIT_BASIS.format(
             mode=mode,
@@ -174,13 +173,13 @@ def _mode_lines(fit: ModeFit) -> list[str]:
             factors=said.FACTORS.format(names=names) if names else said.AGE_ALONE,
         ),
         said.PRIOR_SHARES.format(
-            mode=mode, shape=share_text(shares["shape"]), scale=share_text(shares["scale"])
+            mode=mode, shape=share_text(float(shape)), scale=share_text(float(scale))
         ),
     ]
     if fit.is_doubtful:
         lines.append(said.LEANS_ON_PRIORS.format(mode=mode))
-    if fit.hazard.unaided.why_not is not None:
-        lines.append(said.NO_UNAIDED.format(mode=mode, problem=fit.hazard.unaided.why_not))
+    if fit.hazard.unaided_why_not is not None:
+        lines.append(said.NO_UNAIDED.format(mode=mode, problem=fit.hazard.unaided_why_not))
     lines += [
         said.LEFT_OUT.format(mode=mode, factor=FACTOR_LABELS[name].lower(), why=why)
         for name, why in fit.left_out.items()

@@ -191,11 +191,13 @@ def dock_table(report: WeekReport) -> pl.DataFrame:
 def option_prices(report: WeekReport) -> pl.DataFrame:
     """One row per hull and option: what the week's choice was made from."""
     money, short = report.prices.currency, report.catalogue.short
-    chosen = {(sheet.hull_id, sheet.call["action"]) for sheet in report.hulls}
+    plan = report.decisions.plan
+    given = () if plan is None else plan.rows.select("hull_id", "option", "fuel_way").iter_rows()
+    chosen = set(given)
     rows = report.decisions.options.with_columns(
         step=pl.col("option").map_elements(short, return_dtype=pl.String),
-        is_chosen=pl.struct("hull_id", "option").map_elements(
-            lambda row: (row["hull_id"], row["option"]) in chosen, return_dtype=pl.Boolean
+        is_chosen=pl.struct("hull_id", "option", "fuel_way").map_elements(
+            lambda row: tuple(row.values()) in chosen, return_dtype=pl.Boolean
         ),
     )
     return rows.select(
@@ -206,13 +208,16 @@ def option_prices(report: WeekReport) -> pl.DataFrame:
         pl.col("expected_cost").alias(f"expected cost ({money})"),
         pl.col("cost_low").alias(f"expected cost, low ({money})"),
         pl.col("cost_high").alias(f"expected cost, high ({money})"),
-        pl.col("saving").alias(f"saving against leaving it this week ({money})"),
+        pl.col("saving").alias(f"saving against doing without ({money})"),
+        pl.col("week_later").alias(f"expected cost if done a week later ({money})"),
+        pl.col("change_cost").alias(f"taken by rules begun or ended ({money})"),
+        pl.col("fuel_way").alias("better fuel from"),
+        pl.col("fuel_per_l").alias(f"better fuel, more a litre ({money}/l)"),
         pl.col("chance").alias("chance of an unplanned failure (share of 1)"),
         pl.col("mechanic_h").alias("mechanic hours (h)"),
         pl.col("lift_slots").alias("lift slots (count)"),
         pl.col("days_off").alias("days off the water (d)"),
-        pl.col("shown_chance").alias("chance that it lowers failures at all (share of 1)"),
-        pl.col("is_paid_for").alias("may be planned"),
+        pl.col("chance_it_saves").alias("chance that it saves (share of 1)"),
     )
 
 

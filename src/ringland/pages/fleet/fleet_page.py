@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from ringland.decision.action_catalogue import NOTHING
-from ringland.decision.call_lines import ahead_text, room_line, summary_line
+from ringland.decision.call_lines import ahead_text, over_text, room_line, summary_line
 from ringland.pages.fleet import fleet_words
 from ringland.pages.fleet.risk_charts import fleet_chances
 from ringland.pages.fleet.slot_lines import slot_rows
@@ -21,10 +21,12 @@ from ringland.pages.week.past_calls import WeekChange
 from ringland.pages.week.plan_lines import (
     bay_lines,
     hand_lines,
+    instead_lines,
     kit_lines,
+    order_lines,
     outlook_line,
     plan_groups,
-    practice_rows,
+    reading_lines,
     renewal_line,
     spare_line,
     waiting_groups,
@@ -137,8 +139,10 @@ def _behind(report: WeekReport) -> dict[str, Any]:
         "spare": spare_line(decisions, currency),
         "waiting": waiting_groups(calls, catalogue),
         "by_hand": hand_lines(decisions, catalogue, currency),
-        "practice": practice_rows(decisions, catalogue, currency),
-        "least_shown": share_text(report.assumptions.number("planning.least_chance_shown")),
+        "to_end": over_text(decisions.horizon_d),
+        "instead": instead_lines(decisions, currency),
+        "orders": order_lines(decisions, catalogue, currency),
+        "readings": reading_lines(decisions, currency),
         "kits": kit_lines(decisions),
         "outlook": outlook_line(decisions, currency),
         "renewal": renewal_line(decisions),

@@ -60,23 +60,20 @@ NOT_ASSESSED_NOTE = (
 BEHIND = "Behind the list: the week's room"
 JOB, HULLS, HULLS_IN_ORDER = "Job", "Hulls", "Hulls, costliest to leave first"
 MECHANIC_HOURS = "Mechanic hours"
-NO_JOB = "No job this week: nothing is likely to cost less than leaving every hull as it is."
+NO_JOB = "No job this week: nothing is expected to cost less than leaving every hull as it is."
 JOBS_NOTE = "Cost is paid whatever happens over {ahead}, lost rental included."
 BAY_LOAD = "Bay load"
 LIMIT, USED, THERE_IS, ONE_MORE_SAVES = "Limit", "Used", "There is", "One more saves"
 WAITS_FOR_ROOM = "Waits for room"
 NONE_WAITS = "Every hull gets the action it would get without limits."
 KITS_AND_SEASON = "Kits and the season"
-PRACTICE = "Common practice, not planned"
-PRACTICE_NOTE = (
-    "This fleet's record does not show at {least} that these lower failures, so the plan does "
-    "not count them as savings. Good practice stands without it: fuel that meets the need, none "
-    "that has stood for weeks."
+INSTEAD = "Instead of this plan"
+INSTEAD_NOTE = (
+    "What simpler ways are expected to cost {ahead}, by the same figures: failures, jobs, fuel, "
+    "lost rental, and what the age of the piston sets is worth at the end. The plan may choose "
+    "any of them."
 )
-PRACTICE_LINE = (
-    "{label}: {price} a hull over {ahead}; chance that it lowers failures at all, by this "
-    "record: {shown}."
-)
+READINGS = "How the record is read"
 
 DOCKS = "Fuel, dock by dock"
 BELOW_NEED = "{amount} below need ({share})"

@@ -82,7 +82,7 @@ PAID, EXPECTED_OVER = (
     "whatever happens, lost rental included",
     "if left a week and then done what is best, expected over {ahead}",
 )
-SAVES, AFTER_PRICE = "Expected saving", "after its own price"
+SAVES, AFTER_PRICE = "Expected saving", "after its own price, against doing without it"
 COSTS_MORE = "More than it saves"
 SPEAKS_FOR_IT = {"safety": "safety speaks for it, not money", "hand": "decided by hand"}
 TAKES = "It takes"

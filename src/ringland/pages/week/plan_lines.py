@@ -7,15 +7,16 @@ from typing import Any
 
 import polars as pl
 
+from ringland.contracts.plan_tables import NO_FUEL
 from ringland.decision.action_catalogue import NOTHING, Catalogue
 from ringland.decision.call_lines import no_room_text
+from ringland.decision.fuel_offers import DOCK_WAY
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_limits import RENTAL_DAYS, SPARE_DAYS
 from ringland.pages.week import plan_words
 from ringland.words.number_words import (
     money_text,
     number_text,
-    price_text,
     share_text,
 )
 
@@ -119,31 +120,67 @@ def hand_lines(decisions: WeekDecisions, catalogue: Catalogue, currency: str) ->
     return [*lines, *decisions.set_aside]
 
 
-def practice_rows(
-    decisions: WeekDecisions, catalogue: Catalogue, currency: str
-) -> list[dict[str, Any]]:
-    """Changes of fuel, throttle or calibration that this record does not show to help.
-
-    Returns:
-        One entry per such action: label, shown (in words), price (per hull, over the time
-        looked ahead), n_hulls it is meant for.
-    """
-    alone = decisions.options.filter(
-        pl.col("option").is_in(list(catalogue.actions)) & ~pl.col("is_paid_for")
-    )
-    rows = alone.group_by("option", maintain_order=True).agg(
-        pl.col("shown_chance").first(), pl.col("sure_cost").median(), n_hulls=pl.len()
-    )
-    order = {name: place for place, name in enumerate(catalogue.actions)}
+def instead_lines(decisions: WeekDecisions, currency: str) -> list[str]:
+    """What the plan and each simple policy beside it are expected to cost, the plan first."""
+    plan = decisions.plan
+    if plan is None or decisions.alternatives.is_empty():
+        return []
+    whole = plan_words.PLAN_COSTS.format(cost=money_text(plan.total_cost, currency))
+    if plan.gap > 0:
+        whole += plan_words.PLAN_GAP.format(share=share_text(plan.gap))
     return [
-        {
-            "label": catalogue.label(row["option"]),
-            "shown": share_text(row["shown_chance"]),
-            "price": price_text(row["sure_cost"], currency),
-            "n_hulls": row["n_hulls"],
-        }
-        for row in sorted(rows.iter_rows(named=True), key=lambda row: order[row["option"]])
+        whole,
+        *(
+            plan_words.instead_words(
+                row["policy"], row["n_hulls"], row["cost"], row["cost"] - plan.total_cost, currency
+            )
+            for row in decisions.alternatives.iter_rows(named=True)
+        ),
     ]
+
+
+def order_lines(decisions: WeekDecisions, catalogue: Catalogue, currency: str) -> list[str]:
+    """What docks should order with the next delivery, and rules begun and ended this week."""
+    if decisions.plan is None:
+        return []
+    rows = decisions.plan.rows
+    homes = decisions.options.select("hull_id", "dock_id").unique()
+    ordered = (
+        rows.filter(pl.col("fuel_way").str.starts_with(DOCK_WAY))
+        .join(homes, on="hull_id")
+        .group_by("dock_id", "fuel_way")
+        .agg(n=pl.len(), per_l=pl.col("fuel_per_l").first())
+        .sort("dock_id")
+    )
+    lines = [
+        plan_words.order_fuel_words(dock, way.removeprefix(DOCK_WAY), n, per_l, currency)
+        for dock, way, n, per_l in ordered.iter_rows()
+    ]
+    for column, words in (("begins", plan_words.BEGUN), ("ends", plan_words.ENDED)):
+        changed = rows.explode(column).drop_nulls(column).sort("hull_id")
+        for (rule,), hulls in changed.group_by(column, maintain_order=True):
+            names = ", ".join(hulls["hull_id"])
+            lines.append(words.format(rule=catalogue.short(str(rule)), hulls=names))
+    return lines
+
+
+def reading_lines(decisions: WeekDecisions, currency: str) -> list[str]:
+    """What each prior makes of the effect of fuel, and what the plan under it would do."""
+    lines = []
+    for place, reading in enumerate(decisions.readings):
+        octane = reading.belief.effect("octane")
+        ways = reading.plan.rows["fuel_way"]
+        lines.append(
+            plan_words.reading_words(
+                reading.belief.name,
+                (octane.no_effect, octane.log_ratio, octane.reference),
+                n_hulls=int((ways != NO_FUEL).sum()),
+                cost=reading.plan.total_cost,
+                currency=currency,
+                is_own=place == 0,
+            )
+        )
+    return lines
 
 
 def kit_lines(decisions: WeekDecisions) -> list[str]:

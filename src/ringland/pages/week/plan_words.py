@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 from ringland.words.number_words import (
     UNKNOWN,
     count_text,
     money_text,
     number_text,
     share_text,
+    unit_price_text,
 )
 
 SPARES = (
@@ -21,7 +24,7 @@ PINNED = "pinned to {job}"
 FORBIDDEN = "something is forbidden on it; it gets {job}"
 NO_KIT = "No kit to order for this week's jobs."
 OUTLOOK = (
-    "To the season's end, with the plan's renewals and today's fuel: about {failures} failures "
+    "To the season's end, with this week's plan kept up: about {failures} failures "
     "({low} to {high} in 9 of 10 plays) and {lost} of rental lost."
 )
 
@@ -40,6 +43,75 @@ NO_SLOT_PAYS = (
     "{failures} over {ahead}. No job that takes a lift pays, or another limit holds it back."
 )
 SLOTS_COST = "expected cost {cost}"
+
+PLAN_COSTS = "This plan: {cost}"
+PLAN_GAP = " (within {share} of the least there may be)"
+POLICIES = {
+    "nothing": "Nothing at all",
+    "fuel_all": "Good fuel for all hulls",
+    "fuel_raised": "Good fuel for the raised calibrations only",
+    "mild": "Every raised calibration put back",
+    "by_hours": "A top end for every set past a fixed age, as far as the bay has room",
+    "drain": "Old fuel drained",
+}
+BEGUN, ENDED = (
+    "Begins: {rule} on {hulls}",
+    "Ends, for it no longer saves what it costs: {rule} on {hulls}",
+)
+READ_AS = {
+    "trade": "As the trade holds, fuel below need harms (common practice, no source)",
+    "sceptic": "As a sceptic would, with even odds of no effect at all",
+}
+
+
+def instead_words(policy: str, n_hulls: int, cost: float, more: float, currency: str) -> str:
+    """What a simple policy would cost, beside the plan."""
+    beside = (
+        "the same as the plan"
+        if round(more) == 0
+        else f"{money_text(abs(more), currency)} {'more' if more > 0 else 'less'} than the plan"
+    )
+    hulls = f" ({count_text(n_hulls, 'hull')} this week)" if n_hulls else ""
+    return f"{POLICIES[policy]}{hulls}: {money_text(cost, currency)}, {beside}"
+
+
+def order_fuel_words(dock: str, grade: str, n_hulls: int, per_l: float, currency: str) -> str:
+    """What a dock should order with its next delivery."""
+    return (
+        f"Order {grade} AKI at {dock} with the next delivery, "
+        f"for its {count_text(n_hulls, 'hull')}: "
+        f"{unit_price_text(per_l, currency)} more"
+    )
+
+
+def reading_words(
+    name: str,
+    effect: tuple[float, float, float],
+    *,
+    n_hulls: int,
+    cost: float,
+    currency: str,
+    is_own: bool,
+) -> str:
+    """What a prior makes of octane after this record, and what the plan under it does.
+
+    Args:
+        name: of the prior.
+        effect: chance of no effect, log hazard ratio if there is one, numbers below need it is of.
+        n_hulls: hulls on better fuel in its plan.
+        cost: expected, of its plan.
+        currency: e.g. 'USD'.
+        is_own: whether the week's plan is made with it.
+    """
+    none, log_ratio, short_on = effect
+    does = "puts" if is_own else "would put"
+    return (
+        f"{READ_AS[name]}: after this record a chance of {share_text(none)} that octane does not "
+        f"matter; if it does, {number_text(short_on, 0)} numbers below need go with "
+        f"{number_text(math.exp(log_ratio))} times the failures. "
+        f"{'This plan' if is_own else 'The plan'} {does} {count_text(n_hulls, 'hull')} on better "
+        f"fuel, expected cost {money_text(cost, currency)}"
+    )
 
 
 def title_words(name: str) -> str:

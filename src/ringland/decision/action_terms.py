@@ -1,0 +1,49 @@
+"""What an action asks and takes on a hull: whether it is meant for it, its price, its days off."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import polars as pl
+
+from ringland.decision.action_catalogue import Action
+from ringland.decision.action_prices import Prices
+
+Actions = Sequence[Action]
+
+TESTED = "tested_d_ago"
+"""Optional column: days since the last compression or leak-down test, null where none."""
+
+DONE = "looked_at"
+"""Optional column: names of the looks at the record that still stand, by hull."""
+
+
+def is_meant_for(actions: Actions, told: pl.DataFrame) -> pl.Series:
+    """Whether each hull can be given the actions: it is one they are for, and a look is due."""
+    wanted = [
+        pl.col(covariate).cast(pl.Float64) == value
+        for action in actions
+        for covariate, value in action.only_where.items()
+    ]
+    if TESTED in told.columns:
+        wanted += [
+            pl.col(TESTED).is_null() | (pl.col(TESTED) >= action.test.reach_d.value)
+            for action in actions
+            if action.test
+        ]
+    if DONE in told.columns:
+        wanted += [~pl.col(DONE).list.contains(a.name) for a in actions if a.finding]
+    always = pl.repeat(True, pl.len())  # a literal alone would give one row
+    return told.select(pl.all_horizontal(always, *wanted).alias("meant"))["meant"]
+
+
+def job_price(action: Action, prices: Prices) -> float:
+    """Money for the job itself, without lost rental."""
+    return float(getattr(prices, action.cost_item)) if action.cost_item else action.cost
+
+
+def job_days_off(action: Action, prices: Prices) -> float:
+    """Days the hull is off the water for it."""
+    if action.days_off_item:
+        return float(getattr(prices, action.days_off_item))
+    return action.days_off

@@ -1,0 +1,53 @@
+"""A step is valued by one road: list, plan, season and study go by `make_week_decisions`."""
+
+import ast
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+VALUING = {"option_table", "Season", "ChancesAhead", "plan_week", "alternatives", "readings_of"}
+"""What values steps or chooses among them."""
+
+MADE_FROM = {
+    "src/ringland/decision/action_options.py",
+    "src/ringland/decision/chances_ahead.py",
+    "src/ringland/decision/fuel_beliefs.py",
+    "src/ringland/decision/option_outcome.py",
+    "src/ringland/decision/simple_policies.py",
+    "src/ringland/decision/week_decisions.py",
+    "src/ringland/decision/week_planner.py",
+}
+
+
+def imports_of(path: Path) -> set[str]:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return {
+        alias.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("ringland")
+        for alias in node.names
+    }
+
+
+def test_nothing_but_the_weeks_decisions_values_a_step() -> None:
+    """The study of what the plan saves once looked a season ahead where the command looked a month.
+
+    So nobody but the week's decisions may reach for what values a step: neither a page nor the
+    pipeline nor a study.
+    """
+    files = [
+        path
+        for folder in ("src", "pipelines", "tests/studies", "synthetic_data")
+        for path in sorted((ROOT / folder).rglob("*.py"))
+    ]
+    reached = {
+        str(path.relative_to(ROOT)): sorted(found)
+        for path in files
+        if (found := imports_of(path) & VALUING) and str(path.relative_to(ROOT)) not in MADE_FROM
+    }
+
+    assert files
+    assert reached == {}
+
+
+def test_the_command_decides_by_the_weeks_decisions() -> None:
+    assert "make_week_decisions" in imports_of(ROOT / "pipelines" / "service_week.py")
