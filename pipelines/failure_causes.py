@@ -47,7 +47,6 @@ def cause_pages(
     records = known_by(warehouse.read_records(), as_of)
     assumptions = shop.assumptions()
     lives = warehouse.read_week("shop_records.piston_lives", PistonLives, as_of)
-    hazard = fleet_fits.ring_land.hazard
     shown = shop.manner()
     record = ShopRecord(
         as_of=as_of,
@@ -56,7 +55,7 @@ def cause_pages(
         lives=lives,
         exposure=warehouse.read_week("fuel_exposure.session_exposure", SessionExposure, as_of),
         bench=warehouse.read_week("shop_records.bench_verdicts", BenchVerdicts, as_of),
-        effects=hazard.effects(assumptions.number("survival.confidence")) if hazard else (),
+        effects=fleet_fits.ring_land.effects(assumptions.number("survival.confidence")),
         prices=prices(records["costs"], as_of.year, assumptions),
         table=default_cause_table(),
         limits=default_bench_limits(),

@@ -13,7 +13,7 @@ from ringland.causes.cause_record import CauseRecord, record_before_failure
 from ringland.causes.cause_table import default_cause_table
 from ringland.contracts.record_tables import BenchVerdicts
 from ringland.settings.assumptions import load_assumptions
-from ringland.survival.hazard.weibull_hazard import FactorEffect
+from ringland.survival.hazard.hazard_effects import FactorEffect
 from tests.causes.cause_rows import OPENED, START, lives, sessions, teardown
 
 ASSUMPTIONS = load_assumptions()

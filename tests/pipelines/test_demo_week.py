@@ -203,12 +203,11 @@ def row_count(home: Home, kind: str) -> int:
 
 def shortfall_limits(fits: FleetFits) -> dict[str, tuple[float, float]]:
     """95 % limits of the log hazard per octane number, of Cox and of the Weibull hazard."""
-    cox, hazard = fits.cox.fit, fits.ring_land.hazard
+    cox = fits.cox.fit
     assert cox is not None
-    assert hazard is not None
     at = cox.names.index("shortfall_25h_on")
     error = np.sqrt(cox.robust_covariance[at, at])
-    effect = next(row for row in hazard.effects(0.95) if row.name == "shortfall_25h_on")
+    effect = next(row for row in fits.ring_land.effects(0.95) if row.name == "shortfall_25h_on")
     return {
         "Cox": (cox.coef[at] - 1.96 * error, cox.coef[at] + 1.96 * error),
         "Weibull": (float(np.log(effect.low)), float(np.log(effect.high))),

@@ -1,7 +1,6 @@
 """Chances against the Weibull formula by hand, and what must hold for any fleet."""
 
 import math
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,45 +9,30 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ringland.exposure.factor_registry import COVARIATES
+from ringland.risk.exposure_error import ExposureError
 from ringland.risk.failure_risk import (
     chance_with_range,
     chances_ahead,
     hull_chances,
     hull_drivers,
 )
-from ringland.risk.fleet_hazard import (
-    COVARIATES,
-    CoxEvidence,
-    FleetFits,
-    ModeFit,
-    hazard_prior,
-)
-from ringland.survival.hazard.weibull_hazard import fit_weibull_hazard
+from ringland.risk.fleet_hazard import CoxEvidence, FleetFits, ModeFit
 from tests.decision.small_fleet import SETTINGS, small_fleet
+from tests.survival.hazard_cases import given_hazard
+
+NO_ERROR = ExposureError({}, 1.0, 0.0)
+STEPS = 3e-3  # the hazard is held over steps of age 4 % apart
 
 
 def mode_fit(mode: str, names: tuple[str, ...], draws: list[list[float]]) -> ModeFit:
     """A fit whose draws of (log shape, log scale, effects per step of 1) are given."""
-    table = np.array(draws)
-    n = len(names)
-    fitted = fit_weibull_hazard(
-        [0.0],
-        [10.0],
-        [False],
-        np.zeros((1, n)),
-        names=names,
-        step=np.ones(n),
-        centre=np.zeros(n),
-        prior=hazard_prior(SETTINGS),
-        n_draws=10,
-        rng=np.random.default_rng(1),
-    )
-    hazard = replace(fitted, draws=table)
-    return ModeFit(mode, names, {}, 3, 20, hazard, None, is_doubtful=True)
+    hazard = given_hazard(names, draws)
+    return ModeFit(mode, names, {}, 3, 20, hazard, None, is_doubtful=True, error=NO_ERROR)
 
 
 def fits_of(*modes: ModeFit) -> FleetFits:
-    return FleetFits(modes, CoxEvidence(None, "not fitted"), ())
+    return FleetFits(modes, CoxEvidence(None, "not fitted"), (), NO_ERROR)
 
 
 def running_set(**values: Any) -> pl.DataFrame:
@@ -78,7 +62,7 @@ def test_chance_is_the_weibull_conditional_failure_probability() -> None:
 
     chance = chances_ahead(fits, running_set(), np.array([100.0]), np.array([30.0]), SETTINGS)
 
-    assert chance == pytest.approx(1 - math.exp(-0.0069), rel=1e-12)  # the same formula in floats
+    assert chance == pytest.approx(1 - math.exp(-0.0069), rel=STEPS)
 
 
 def test_hazards_of_both_modes_add() -> None:
@@ -90,7 +74,7 @@ def test_hazards_of_both_modes_add() -> None:
 
     chance = chances_ahead(fits, running_set(), np.array([100.0]), np.array([30.0]), SETTINGS)
 
-    assert chance == pytest.approx(1 - math.exp(-0.0138), rel=1e-12)  # the same formula in floats
+    assert chance == pytest.approx(1 - math.exp(-0.0138), rel=STEPS)
 
 
 def test_chance_is_the_mean_over_draws_and_shortfall_multiplies_the_hazard() -> None:
@@ -101,7 +85,7 @@ def test_chance_is_the_mean_over_draws_and_shortfall_multiplies_the_hazard() -> 
     chances = hull_chances(fits, running_set(shortfall_25h_on=1.0), SETTINGS)
 
     by_hand = (1 - math.exp(-0.0138) + 1 - math.exp(-0.0069)) / 2
-    assert chances["chance_30d"].item() == pytest.approx(by_hand, rel=1e-12)  # floats
+    assert chances["chance_30d"].item() == pytest.approx(by_hand, rel=STEPS)
 
 
 def test_fuel_of_late_gives_way_to_the_usual_as_the_window_fills() -> None:
@@ -116,7 +100,7 @@ def test_fuel_of_late_gives_way_to_the_usual_as_the_window_fills() -> None:
 
     by_hand = 1 - math.exp(-(25 / LOG_2 + 10) / 1000)
     # eight pieces with the exposure held at their middle
-    assert chances["chance_30d"].item() == pytest.approx(by_hand, rel=1e-3)
+    assert chances["chance_30d"].item() == pytest.approx(by_hand, rel=STEPS)
 
 
 def test_open_record_of_the_usual_fuel_widens_the_range() -> None:
@@ -136,7 +120,7 @@ def test_open_fuel_record_widens_the_range_upwards_only_where_fuel_may_be_worse(
 
     assert closed["chance_30d_high"].item() == closed["chance_30d"].item()
     # two octane numbers at log 2 each: four times the cumulative hazard
-    assert opened["chance_30d_high"].item() == pytest.approx(1 - math.exp(-4 * 0.0069), rel=1e-12)
+    assert opened["chance_30d_high"].item() == pytest.approx(1 - math.exp(-4 * 0.0069), rel=STEPS)
     assert opened["chance_30d_low"].item() == opened["chance_30d"].item()
 
 

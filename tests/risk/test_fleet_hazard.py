@@ -4,8 +4,8 @@ import numpy as np
 import polars as pl
 import pytest
 
+from ringland.exposure.factor_registry import COVARIATES
 from ringland.risk.fleet_hazard import (
-    COVARIATES,
     fit_fleet,
     usable_covariates,
     what_cannot_be_separated,
@@ -32,7 +32,7 @@ def test_same_seed_gives_the_same_draws() -> None:
 
     assert first is not None
     assert second is not None
-    np.testing.assert_array_equal(first.draws, second.draws)
+    np.testing.assert_array_equal(first.theta, second.theta)
 
 
 def test_a_column_of_one_value_is_left_out_and_named() -> None:
@@ -58,10 +58,9 @@ def test_worse_second_sets_are_found_and_their_prior_is_half_as_wide_a_set() -> 
 
     odd = pl.col("engine_id").str.slice(1).cast(pl.Int64) % 2
     spells = made_spells(second_sets_break_sooner).with_columns(build_number=odd + 1)
-    hazard = fit_fleet(spells, SETTINGS, np.random.default_rng(1)).ring_land.hazard
+    fits = fit_fleet(spells, SETTINGS, np.random.default_rng(1))
 
-    assert hazard is not None
-    found = {effect.name: effect for effect in hazard.effects(0.95)}["build_number"]
+    found = {effect.name: effect for effect in fits.ring_land.effects(0.95)}["build_number"]
     assert found.step == 2.0
     assert found.low < 2.0**2 < found.high  # two sets more, each twice the hazard
     assert found.low > 1.0
@@ -122,24 +121,22 @@ def test_bounds_stand_in_for_the_shortfall() -> None:
 
 def test_an_engine_that_broke_oftener_than_like_ones_bears_part_of_it() -> None:
     fits = small_fleet().fits().ring_land
-    spreads = dict(fits.spreads)
-    engines = spreads["engine_id"]
-    over = engines.failures - engines.expected
-    worst, best = engines.names[int(np.argmax(over))], engines.names[int(np.argmin(over))]
+    assert fits.hazard is not None
     one = small_fleet().spells.head(1)
+    broken = small_fleet().spells.filter(pl.col("mode") == "ring_land_fracture")["engine_id"]
+    whole = set(small_fleet().spells["engine_id"]) - set(broken)
 
     def hazard(engine_id: str) -> float:
         exposure = one.with_columns(engine_id=pl.lit(engine_id))
         return float(fits.cumulative_hazard(np.zeros(1), np.ones(1), exposure).mean())
 
-    assert list(spreads) == ["dock_id", "engine_id"]
-    assert max(hazard(best), hazard("never seen")) < hazard(worst)
+    assert min(hazard(engine) for engine in whole) < hazard(broken[0])
 
 
-def test_the_engines_spread_widens_a_chances_range() -> None:
+def test_an_engine_not_on_record_widens_a_chances_range() -> None:
     fits = small_fleet().fits().ring_land
     one = small_fleet().spells.head(1).with_columns(engine_id=pl.lit("never seen"))
-    span = (np.zeros(1), np.ones(1))
+    span = (np.full(1, 100.0), np.full(1, 101.0))
 
     with_spread = np.log(fits.cumulative_hazard(*span, one))
     without = np.log(fits.cumulative_hazard(*span, one.drop("engine_id")))
@@ -151,7 +148,7 @@ def test_thinned_fits_keep_each_draw_beside_its_own_factors() -> None:
     few = fits.thinned(50)
     assert fits.hazard is not None
     assert few.hazard is not None
-    assert len(few.hazard.draws) == 50
-    assert all(len(spread.variance) == len(spread.score) == 50 for _, spread in few.spreads)
-    np.testing.assert_array_equal(few.hazard.draws[1], fits.hazard.draws[4])
-    np.testing.assert_array_equal(few.spreads[1][1].variance[1], fits.spreads[1][1].variance[4])
+    assert few.hazard.n_draws == 50
+    every = fits.hazard.n_draws // 50
+    np.testing.assert_array_equal(few.hazard.theta[1], fits.hazard.theta[every])
+    np.testing.assert_array_equal(few.hazard.own_factor[1], fits.hazard.own_factor[every])

@@ -20,12 +20,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ringland.risk.fleet_hazard import hazard_prior
 from ringland.settings.assumptions import load_assumptions
 from ringland.survival.cox.cox_maximum import CoxFitError
 from ringland.survival.cox.cox_prediction import BeyondRecordError, predict_survival
 from ringland.survival.cox.cox_regression import fit_cox
 from ringland.survival.cox.hull_bootstrap import bootstrap_hulls, jackknife_hulls
-from ringland.survival.hazard.weibull_hazard import HazardPrior, fit_weibull_hazard
+from ringland.survival.hazard.hazard_design import Factor, SpellRows
+from ringland.survival.hazard.hazard_effects import factor_effects
+from ringland.survival.hazard.joint_hazard import fit_joint_hazard
 
 SIMULATOR = Path(__file__).parents[1] / "survival" / "simulated_spells.py"
 
@@ -51,12 +54,6 @@ def true_chance():
 
 
 TRUTH = {"effect": EFFECT, "chance": true_chance()}
-
-
-def prior():
-    number = load_assumptions().number
-    names = ("log_shape_mean", "log_shape_sd", "log_scale_mean", "log_scale_sd", "effect_sd")
-    return HazardPrior(**{name: number(f"prior.{name}") for name in names})
 
 
 def limits_of_one_fleet(fleet, rng):
@@ -90,13 +87,17 @@ def limits_of_one_fleet(fleet, rng):
             found["chance", method] = (1 - path.high[-1], 1 - path.low[-1])
         except (BeyondRecordError, IndexError):  # past the record, or no event on the path
             continue
-    fit = fit_weibull_hazard(
-        *rows, names=["x"], step=[1.0], centre=[0.0], prior=prior(), n_draws=DRAWS, rng=rng
+    fit = fit_joint_hazard(
+        [SpellRows(*rows, own=[str(hull) for hull in fleet.hull])],
+        [Factor("x", 1.0, 0.0)],
+        prior=hazard_prior(load_assumptions()),
+        n_draws=DRAWS,
+        rng=rng,
     )
-    (effect,) = fit.effects(0.95)
-    found["effect", "Weibull hazard with priors"] = (np.log(effect.low), np.log(effect.high))
+    (effect,) = factor_effects(fit, 0.95)
+    found["effect", "joint hazard with priors"] = (np.log(effect.low), np.log(effect.high))
     chance = 1 - np.exp(-fit.cumulative_hazard(*PATH).sum(axis=1))
-    found["chance", "Weibull hazard with priors"] = np.quantile(chance, [0.025, 0.975])
+    found["chance", "joint hazard with priors"] = np.quantile(chance, [0.025, 0.975])
     return found
 
 
@@ -132,7 +133,7 @@ def coverage(n_hulls, n_fleets, seed):
     return rows, float(np.mean(failures))
 
 
-CHOSEN = {48: ["Cox, clustered error", "Weibull hazard with priors"]}
+CHOSEN = {48: ["Cox, clustered error", "joint hazard with priors"]}
 CHOSEN[400] = CHOSEN[48]
 
 
@@ -150,11 +151,11 @@ def test_limits_hold_the_truth_in_93_to_97_of_100_fleets(hulls):
 @pytest.mark.study
 def test_at_12_hulls_the_hazard_with_priors_is_narrowest_and_always_answers():
     rows, _ = coverage(12, FLEETS, 20261125)
-    with_priors = rows["effect", "Weibull hazard with priors"]
+    with_priors = rows["effect", "joint hazard with priors"]
     assert with_priors[0] >= 0.95
-    assert with_priors[2] == rows["chance", "Weibull hazard with priors"][2] == 0
+    assert with_priors[2] == rows["chance", "joint hazard with priors"][2] == 0
     for quantity in TRUTH:
-        own = rows[quantity, "Weibull hazard with priors"]
+        own = rows[quantity, "joint hazard with priors"]
         others = [row for key, row in rows.items() if key[0] == quantity and row is not own]
         assert all(own[3] < other[3] for other in others)
     # and the reason for the setting survival.few_clusters

@@ -21,7 +21,7 @@ from ringland.causes.rebuild_acceptance import RebuildBasis
 from ringland.causes.rebuild_scope import RebuildSheet, propose_rebuild
 from ringland.decision.action_prices import Prices
 from ringland.settings.assumptions import Assumptions
-from ringland.survival.hazard.weibull_hazard import FactorEffect
+from ringland.survival.hazard.hazard_effects import FactorEffect
 
 
 @dataclass(frozen=True)

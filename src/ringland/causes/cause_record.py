@@ -17,7 +17,7 @@ import polars as pl
 from ringland.exposure.exposure_at_hour import exposure_at_hour
 from ringland.exposure.exposure_spells import current_exposure
 from ringland.settings.assumptions import Assumptions
-from ringland.survival.hazard.weibull_hazard import FactorEffect
+from ringland.survival.hazard.hazard_effects import FactorEffect
 from ringland.words.number_words import number_text, share_text
 
 FACTORS = (

@@ -32,8 +32,9 @@ from ringland.decision.hazard_ahead import (
     hours_ahead,
     planning_hazard,
 )
+from ringland.exposure.factor_registry import COVARIATES
 from ringland.risk.exposure_ahead import USUAL
-from ringland.risk.fleet_hazard import COVARIATES, FleetFits, ModeFit
+from ringland.risk.fleet_hazard import FleetFits, ModeFit
 from ringland.settings.assumptions import Assumptions
 
 FACTORS = {"octane": "shortfall_25h_on", "age": "fuel_age_25h_d"}

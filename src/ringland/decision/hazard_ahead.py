@@ -15,6 +15,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ringland.decision.action_catalogue import Action, Effect
+from ringland.exposure.factor_registry import BOUNDS
 from ringland.risk.exposure_ahead import (
     USUAL,
     Change,
@@ -22,7 +23,7 @@ from ringland.risk.exposure_ahead import (
     Floats,
     usual_covariates,
 )
-from ringland.risk.fleet_hazard import BOUNDS, FleetFits
+from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
 
 __all__ = [

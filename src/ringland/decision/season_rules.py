@@ -23,7 +23,8 @@ from ringland.decision.fuel_rules import (
     compare_fuel_rules,
 )
 from ringland.decision.hazard_ahead import CumulativeHazard
-from ringland.risk.fleet_hazard import BOUNDS, MODES_AT_STAKE, with_bound
+from ringland.exposure.factor_registry import BOUNDS
+from ringland.risk.fleet_hazard import MODES_AT_STAKE, with_bound
 from ringland.risk.unmeasured_confounding import e_value_with_limit
 from ringland.settings.assumptions import Assumptions
 from ringland.words.number_words import plain_text

@@ -31,9 +31,10 @@ from ringland.decision.week_limits import WeekLimits
 from ringland.decision.week_planner import WeekPlan, plan_week
 from ringland.decision.week_tables import WeekTables
 from ringland.decision.weekly_calls import hull_calls
+from ringland.exposure.factor_registry import COVARIATES
 from ringland.risk.expected_use import DAY_S
 from ringland.risk.failure_risk import HORIZONS_D
-from ringland.risk.fleet_hazard import COVARIATES, FleetFits, clear_factors
+from ringland.risk.fleet_hazard import FleetFits, clear_factors
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.lives.age_replacement import AgeReplacement
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from ringland.exposure.octane_margin import ROUNDING_ON
-from ringland.risk.fleet_hazard import MODES_AT_STAKE, SPREAD_OVER
+from ringland.risk.fleet_hazard import GROUPS, MODES_AT_STAKE
 from ringland.settings.assumptions import Assumptions
 
 Floats = NDArray[np.float64]
@@ -83,7 +83,7 @@ def compare_docks(
     if hazard is not None:
         # The hazards a dock and its engines bear of their own are what is looked for here:
         # they must not enter what is expected of the dock.
-        unnamed = spells.drop(group for groups in SPREAD_OVER.values() for group in groups)
+        unnamed = spells.drop(GROUPS)
         expected = hazard(spells["start_h"].to_numpy(), spells["stop_h"].to_numpy(), unnamed)
     rows = []
     for dock in spells["dock_id"].unique().sort():

@@ -18,19 +18,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from ringland.exposure.factor_registry import LOOKING_BACK
 
-LOOKING_BACK = frozenset(
-    {
-        "shortfall_25h_on",
-        "shortfall_25h_low_on",
-        "shortfall_25h_high_on",
-        "fuel_age_25h_d",
-        "share_over_28d_25h",
-        "full_throttle_25h",
-    }
-)
-"""Covariates that are means over the window; the others change at once."""
+Floats = NDArray[np.float64]
 
 USUAL = "usual_"
 """Prefix of the columns that say what running ahead is like if nothing is done."""

@@ -16,15 +16,9 @@ import numpy as np
 import polars as pl
 
 from ringland.contracts.risk_tables import HullChances, HullDrivers
+from ringland.exposure.factor_registry import BOUNDS, COVARIATES, RESTS_ON
 from ringland.risk.exposure_ahead import Floats, hazard_along
-from ringland.risk.fleet_hazard import (
-    AGE_FACTOR,
-    BOUNDS,
-    COVARIATES,
-    FleetFits,
-    exposure_values,
-    with_bound,
-)
+from ringland.risk.fleet_hazard import AGE_FACTOR, FleetFits, exposure_values, with_bound
 from ringland.settings.assumptions import Assumptions
 
 HORIZONS_D = {"7d": 7.0, "30d": 30.0}
@@ -183,14 +177,6 @@ def hull_drivers(fits: FleetFits, running: pl.DataFrame, assumptions: Assumption
             "hull_id", pl.col("log_hazard_part").abs().neg(), "factor", descending=False
         )
     )
-
-
-RESTS_ON = {
-    "shortfall_25h_on": "known_share_25h",
-    "fuel_age_25h_d": "known_share_25h",
-    "full_throttle_25h": "throttle_known_share",
-}
-"""The column of a running set that says how much of a factor was on record."""
 
 
 def _at(n_rows: int, values: Mapping[str, float | Floats]) -> pl.DataFrame:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from ringland.risk.fleet_hazard import COVARIATES, MODES_AT_STAKE, FleetFits
+from ringland.exposure.factor_registry import COVARIATES
+from ringland.risk.fleet_hazard import MODES_AT_STAKE, FleetFits
 from ringland.risk.second_fit import SecondFit, second_fit
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.estimates import normal_deviate
@@ -166,7 +167,7 @@ def hazard_effects(fits: FleetFits, assumptions: Assumptions) -> pl.DataFrame:
     fit = fits.ring_land
     rows = []
     if fit.hazard is not None:
-        for effect in fit.hazard.effects(confidence):
+        for effect in fit.effects(confidence):
             common = {"factor": effect.name, "step": effect.step, "n_failures": fit.n_failures}
             rows.append(
                 common

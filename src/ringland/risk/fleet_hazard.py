@@ -1,9 +1,11 @@
 """The fits behind this week's chances: what the fleet's piston sets have lived through.
 
-Ring-land fracture gets a Weibull hazard regression on the covariates below, with the
-weakly informative priors of the settings; ring wear the same without covariates, for it
-has few failures and no single exposure is held to drive it.  Cox regression on the same
-intervals stands beside it as evidence: it is shown, never used for a chance.
+Ring-land fracture gets one joint hazard (`joint_hazard`): a baseline of age that may fall and
+rise, the factors of the registry with room to bend and their effect within and between docks
+apart, docks, engines, and what the ledger leaves open of the fuel.  Ring wear stands beside it
+with the baseline alone, for it has few failures and no single exposure is held to drive it.
+Cox regression on the same intervals stands beside both as evidence: it is shown, never used
+for a chance.
 
 A fit that fails is reported in `problem`, never replaced by a guess.
 """
@@ -17,46 +19,30 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from ringland.exposure.factor_registry import BOUNDS, COVARIATES, FACTORS
 from ringland.risk.exposure_ahead import standing_in
+from ringland.risk.exposure_error import ExposureError, exposure_error
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.cox.cox_fit import CoxFit
 from ringland.survival.cox.cox_maximum import CoxFitError
 from ringland.survival.cox.cox_regression import fit_cox
-from ringland.survival.hazard.group_spread import GroupSpread, group_spread
-from ringland.survival.hazard.weibull_hazard import (
-    HazardPrior,
-    WeibullHazardFit,
-    fit_weibull_hazard,
-)
+from ringland.survival.hazard.hazard_design import Factor, SpellRows
+from ringland.survival.hazard.hazard_effects import FactorEffect, factor_effects
+from ringland.survival.hazard.hazard_prior import HazardPrior
+from ringland.survival.hazard.joint_hazard import JointHazard, fit_joint_hazard
 from ringland.survival.spell_checks import SpellError
-
-COVARIATES = (
-    "shortfall_25h_on",
-    "fuel_age_25h_d",
-    "full_throttle_25h",
-    "is_raised_calibration",
-    "is_forged",
-    "build_number",
-)
-"""The covariates of the ring-land hazard, named as in `Spells`; stated here only."""
 
 AGE_FACTOR = "age_h"
 """The set's own age, a driver beside the covariates."""
 
-BOUNDS = {
-    "best_fuel": {"shortfall_25h_on": "shortfall_25h_low_on"},
-    "worst_fuel": {"shortfall_25h_on": "shortfall_25h_high_on"},
-}
-"""Which columns stand in for a covariate where the open part of the record went well or ill."""
-
-SPREAD_OVER = {"ring_land_fracture": ("dock_id", "engine_id")}
-"""Columns whose groups may differ in a mode's hazard, the wider group first.
-
-Ring wear has too few failures to tell groups apart.
-"""
+GROUPS = ("dock_id", "engine_id")
+"""Columns whose groups may differ in a hazard of their own, the wider group first."""
 
 MODES_AT_STAKE = {"ring_land_fracture": COVARIATES, "ring_wear": ()}
-"""The modes a chance speaks of, and the covariates of each."""
+"""The modes a chance speaks of, and the covariates of each.
+
+A mode without covariates has too few failures to tell docks and engines apart either.
+"""
 
 Floats = NDArray[np.float64]
 
@@ -66,7 +52,7 @@ class ModeFit:
     """What one failure mode's hazard regression gave, or why it gave nothing.
 
     `left_out` maps a covariate to why it is not in the fit.  Exactly one of `hazard` and
-    `problem` is set.
+    `problem` is set.  `error` is what the exposure may be wrong by.
     """
 
     mode: str
@@ -74,40 +60,43 @@ class ModeFit:
     left_out: dict[str, str]
     n_failures: int
     n_sets: int
-    hazard: WeibullHazardFit | None
+    hazard: JointHazard | None
     problem: str | None
     is_doubtful: bool
-    spreads: tuple[tuple[str, GroupSpread], ...] = ()
-    """How groups differ beyond the covariates: the column that names them, and their factors."""
+    error: ExposureError
 
     def cumulative_hazard(self, start_h: Floats, stop_h: Floats, exposure: pl.DataFrame) -> Floats:
         """H over (start_h, stop_h] by draw, shape (draws, rows).
 
-        Times the factors of the engine and the dock where `exposure` names them; without a
-        name it is the hazard of a middle one.
+        With the engine's factor and the dock's effect where `exposure` names them; without a
+        name it is the hazard of a middle one.  What the fuel record leaves open of an
+        engine's exposure is in it where the columns of its bounds are.
 
         Raises:
             ValueError: there is no fit; `problem` says why.
         """
         if self.hazard is None:
             raise ValueError(f"{self.mode} has no fit: {self.problem}")
-        x = covariate_matrix(exposure, self.covariates)
-        hazard = self.hazard.cumulative_hazard(start_h, stop_h, x)
-        for column, spread in self.spreads:
-            if column in exposure.columns:
-                hazard = hazard * spread.factors(exposure[column].to_list())
-        return hazard
+        dock, engine = (
+            exposure[name].to_list() if self.covariates and name in exposure.columns else None
+            for name in GROUPS
+        )
+        return self.hazard.cumulative_hazard(
+            start_h,
+            stop_h,
+            covariate_matrix(exposure, self.covariates),
+            own=engine,
+            place=dock,
+            blur=self.error.blur(exposure, self.covariates),
+        )
+
+    def effects(self, confidence: float) -> tuple[FactorEffect, ...]:
+        """The hazard ratio of each covariate; none without a fit."""
+        return () if self.hazard is None else factor_effects(self.hazard, confidence)
 
     def thinned(self, wanted: int) -> ModeFit:
         """The same on at most `wanted` of its draws."""
-        if self.hazard is None:
-            return self
-        every = max(1, len(self.hazard.draws) // wanted)
-        return replace(
-            self,
-            hazard=replace(self.hazard, draws=self.hazard.draws[::every][:wanted]),
-            spreads=tuple((column, found.thinned(every, wanted)) for column, found in self.spreads),
-        )
+        return self if self.hazard is None else replace(self, hazard=self.hazard.thinned(wanted))
 
 
 @dataclass(frozen=True)
@@ -125,6 +114,7 @@ class FleetFits:
     modes: tuple[ModeFit, ...]
     cox: CoxEvidence
     cannot_separate: tuple[str, ...]
+    error: ExposureError
 
     @property
     def ring_land(self) -> ModeFit:
@@ -156,30 +146,35 @@ def fit_fleet(
         assumptions: settings: priors, steps, number of draws.
         rng: source of the parameter draws.
     """
+    error = exposure_error(spells, assumptions)
+    believed = error.believed(spells)
     modes = tuple(
-        _fit_mode(spells, mode, names, assumptions, rng) for mode, names in MODES_AT_STAKE.items()
+        _fit_mode(believed, mode, names, error, assumptions=assumptions, rng=rng)
+        for mode, names in MODES_AT_STAKE.items()
     )
     ring_land = modes[0]
     return FleetFits(
         modes=modes,
-        cox=_fit_cox(spells, ring_land),
+        cox=_fit_cox(believed, ring_land),
         cannot_separate=what_cannot_be_separated(spells, assumptions),
+        error=error,
     )
 
 
 def clear_factors(fits: FleetFits, assumptions: Assumptions) -> list[str]:
     """The factors whose effect on ring-land fracture this record tells from none.
 
-    A factor is clear when the interval of its hazard ratio leaves out 1; age, when the
-    interval of the Weibull shape does.
+    A factor is clear when the interval of its hazard ratio leaves out 1, fuel's within docks;
+    age, when the interval of the Weibull shape nearest the baseline does.
     """
     hazard = fits.ring_land.hazard
     if hazard is None:
         return []
     confidence = assumptions.number("survival.confidence")
-    clear = [e.name for e in hazard.effects(confidence) if not e.low <= 1 <= e.high]
-    low, high = np.quantile(hazard.draws[:, 0], [(1 - confidence) / 2, (1 + confidence) / 2])
-    return clear if low <= 0 <= high else [*clear, AGE_FACTOR]
+    clear = [e.name for e in fits.ring_land.effects(confidence) if not e.low <= 1 <= e.high]
+    tail = (1 - confidence) / 2
+    low, high = np.quantile(hazard.mean_shape(), [tail, 1 - tail])
+    return clear if low <= 1 <= high else [*clear, AGE_FACTOR]
 
 
 def exposure_values(frame: pl.DataFrame, name: str) -> Floats:
@@ -199,22 +194,56 @@ def with_bound(frame: pl.DataFrame, bound: str) -> pl.DataFrame:
     return frame.with_columns(standing_in(BOUNDS.get(bound, {}), frame))
 
 
-def good_state(assumptions: Assumptions) -> dict[str, float]:
-    """The state the prior's characteristic life speaks of: a first set on fuel that is right."""
-    return {
-        "shortfall_25h_on": 0.0,
-        "fuel_age_25h_d": assumptions.number("fuel.outside_age_d"),
-        "full_throttle_25h": assumptions.number("exposure.full_throttle_share"),
-        "is_raised_calibration": 0.0,
-        "is_forged": 0.0,
-        "build_number": 1.0,
-    }
-
-
 def hazard_prior(assumptions: Assumptions) -> HazardPrior:
     """The weakly informative priors of the settings."""
-    fields = ("log_shape_mean", "log_shape_sd", "log_scale_mean", "log_scale_sd", "effect_sd")
-    return HazardPrior(**{name: assumptions.number(f"prior.{name}") for name in fields})
+    named = {
+        name: assumptions.number(f"prior.{name}")
+        for name in (
+            "log_shape_mean",
+            "log_shape_sd",
+            "log_scale_mean",
+            "log_scale_sd",
+            "effect_sd",
+            "between_sd",
+            "age_bend_sd",
+            "factor_bend_sd",
+        )
+    }
+    return HazardPrior(
+        **named,
+        place_sd=assumptions.number("prior.dock_spread_sd"),
+        own_sd=assumptions.number("prior.engine_spread_sd"),
+    )
+
+
+def fitted_factors(names: Sequence[str], assumptions: Assumptions) -> list[Factor]:
+    """The registry's factors as a fit takes them."""
+    return [
+        Factor(
+            name=name,
+            step=FACTORS[name].step(assumptions),
+            centre=FACTORS[name].good_value(assumptions),
+            knots=FACTORS[name].knots,
+            differs_by_place=FACTORS[name].differs_by_dock,
+        )
+        for name in names
+    ]
+
+
+def spell_rows(
+    spells: pl.DataFrame, event: NDArray[np.bool_], names: Sequence[str], error: ExposureError
+) -> SpellRows:
+    """The spells as a fit takes them; with covariates, engines and docks are told apart."""
+    docks = spells["dock_id"].to_list()
+    return SpellRows(
+        start=spells["start_h"].to_numpy(),
+        stop=spells["stop_h"].to_numpy(),
+        event=event,
+        x=covariate_matrix(spells, names),
+        own=spells["engine_id"].to_list() if names else None,
+        place=docks if names and len(set(docks)) > 1 else None,
+        blur=error.blur(spells, tuple(names)),
+    )
 
 
 def usable_covariates(
@@ -259,6 +288,8 @@ def _fit_mode(
     spells: pl.DataFrame,
     mode: str,
     names: Sequence[str],
+    error: ExposureError,
+    *,
     assumptions: Assumptions,
     rng: np.random.Generator,
 ) -> ModeFit:
@@ -268,21 +299,15 @@ def _fit_mode(
     try:
         if spells.is_empty():
             raise SpellError("no running time on record")
-        centre = good_state(assumptions)
-        hazard = fit_weibull_hazard(
-            spells["start_h"].to_numpy(),
-            spells["stop_h"].to_numpy(),
-            event,
-            covariate_matrix(spells, used),
-            names=used,
-            step=[assumptions.number(f"step.{name}") for name in used],
-            centre=[centre[name] for name in used],
+        hazard = fit_joint_hazard(
+            [spell_rows(spells, event, used, error)],
+            fitted_factors(used, assumptions),
             prior=hazard_prior(assumptions),
             n_draws=int(assumptions.number("survival.draws")),
             rng=rng,
         )
-    except SpellError as error:
-        problem = str(error)
+    except SpellError as failure:
+        problem = str(failure)
     n_failures = int(event.sum())
     few = assumptions.number("survival.few_events_per_covariate") * max(1, len(used))
     return ModeFit(
@@ -294,42 +319,8 @@ def _fit_mode(
         hazard=hazard,
         problem=problem,
         is_doubtful=n_failures < few,
-        spreads=()
-        if hazard is None
-        else _spreads(spells, mode, (hazard, used), assumptions=assumptions, rng=rng),
+        error=error,
     )
-
-
-def _spreads(
-    spells: pl.DataFrame,
-    mode: str,
-    fit: tuple[WeibullHazardFit, Sequence[str]],
-    *,
-    assumptions: Assumptions,
-    rng: np.random.Generator,
-) -> tuple[tuple[str, GroupSpread], ...]:
-    """Docks by what the covariates expect of them, then engines by what their docks leave."""
-    hazard, used = fit
-    event = (spells["mode"] == mode).fill_null(False).to_numpy()
-    expected = hazard.mode_cumulative_hazard(
-        spells["start_h"].to_numpy(), spells["stop_h"].to_numpy(), covariate_matrix(spells, used)
-    )
-    found = []
-    for column in SPREAD_OVER.get(mode, ()):
-        groups = spells[column].to_list()
-        spread = group_spread(
-            groups,
-            event,
-            expected,
-            prior_sd=assumptions.number(f"prior.{column.removesuffix('_id')}_spread_sd"),
-            n_draws=len(hazard.draws),
-            rng=rng.spawn(1)[0],
-        )
-        names = sorted(set(groups))
-        middle = dict(zip(names, spread.factors(names).mean(axis=0), strict=True))
-        expected = expected * np.array([middle[group] for group in groups])
-        found.append((column, spread))
-    return tuple(found)
 
 
 def _fit_cox(spells: pl.DataFrame, ring_land: ModeFit) -> CoxEvidence:

@@ -8,15 +8,18 @@ Tchetgen and Cohen (2010), Epidemiology 21:383-388.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
+from scipy import special
 
-from ringland.risk.fleet_hazard import covariate_matrix, good_state, hazard_prior
+from ringland.risk.exposure_error import exposure_error
+from ringland.risk.fleet_hazard import fitted_factors, hazard_prior, spell_rows
 from ringland.settings.assumptions import Assumptions
-from ringland.survival.hazard.weibull_hazard import fit_weibull_hazard
-from ringland.words.number_words import number_text
+from ringland.survival.hazard.hazard_effects import factor_effects, within_places
+from ringland.survival.hazard.joint_hazard import JointHazard, fit_joint_hazard
+from ringland.words.number_words import number_text, share_text
 
 MODES = ("water", "foreign_object")
 FACTOR = "shortfall_25h_on"
@@ -26,8 +29,10 @@ FACTOR = "shortfall_25h_on"
 class NegativeControl:
     """The hazard ratio of control failures per octane number of shortfall, and what it says.
 
-    `passes` is None where the record cannot tell: the shortfall never varies, or so few failed
-    that the range holds no effect and the effect suspected on ring lands alike.
+    `power` is the chance that a record like this one would show an effect as large as the one
+    suspected on ring lands (at least `survival.control_ratio`).  `passes` is None where the
+    record cannot tell: the shortfall never varies, the power is small, or the range holds no
+    effect and one that large alike.
     """
 
     n_failures: int
@@ -35,6 +40,7 @@ class NegativeControl:
     low: float | None
     high: float | None
     prior_share: float | None
+    power: float | None
     passes: bool | None
     sentence: str
 
@@ -59,42 +65,38 @@ def negative_control(
     n_failures = int(event.sum())
     if spells.is_empty() or spells[FACTOR].n_unique() < 2:
         why = "octane shortfall does not vary in this record"
-        return NegativeControl(n_failures, None, None, None, None, None, f"Cannot tell: {why}.")
-    fit = fit_weibull_hazard(
-        spells["start_h"].to_numpy(),
-        spells["stop_h"].to_numpy(),
-        event,
-        covariate_matrix(spells, [FACTOR]),
-        names=[FACTOR],
-        step=[assumptions.number(f"step.{FACTOR}")],
-        centre=[good_state(assumptions)[FACTOR]],
+        return NegativeControl(
+            n_failures, None, None, None, None, None, None, f"Cannot tell: {why}."
+        )
+    fit = fit_joint_hazard(
+        [spell_rows(spells, event, [FACTOR], exposure_error(spells, assumptions)).alone()],
+        [replace(factor, knots=(), differs_by_place=False)
+         for factor in fitted_factors([FACTOR], assumptions)],
         prior=hazard_prior(assumptions),
         n_draws=int(assumptions.number("survival.draws")),
         rng=rng,
-    )
-    effect = fit.effects(assumptions.number("survival.confidence"))[0]
+    )  # fmt: skip
+    effect = factor_effects(fit, assumptions.number("survival.confidence"))[0]
     holds_one = effect.low <= 1 <= effect.high
-    is_prior = effect.prior_share > assumptions.number("survival.mostly_prior_share")
-    is_blunt = is_prior or (suspected is not None and effect.low <= suspected <= effect.high)
+    sought = max(suspected or 0.0, assumptions.number("survival.control_ratio"))
+    power = _power(fit, sought, assumptions)
+    is_blunt = power < assumptions.number("survival.control_power") or effect.high >= sought
     numbers = (
         f"hazard ratio {number_text(effect.hazard_ratio, 2)} per octane number "
         f"({number_text(effect.low, 2)} to {number_text(effect.high, 2)}, {n_failures} failures)"
     )
+    found_in = (
+        f"an effect of {number_text(sought, 2)} per octane number would be found "
+        f"in {share_text(power)} of such records"
+    )
     if holds_one and is_blunt:
-        why = (
-            "the range is mostly the prior's"
-            if is_prior
-            else f"the range holds no effect and one as large as on ring lands "
-            f"({number_text(suspected, 2)}) alike"
-        )
         sentence = (
-            f"Cannot tell: too few water and foreign-object failures; {why}. "
-            f"{numbers.capitalize()}."
+            f"Cannot tell: {found_in}, and the range holds no effect. {numbers.capitalize()}."
         )
     elif holds_one:
         sentence = (
             f"As it should be: octane shortfall does not go with water or foreign-object "
-            f"failures; the range holds no effect. {numbers.capitalize()}."
+            f"failures; the range holds no effect, and {found_in}. {numbers.capitalize()}."
         )
     else:
         sentence = (
@@ -107,6 +109,19 @@ def negative_control(
         low=effect.low,
         high=effect.high,
         prior_share=effect.prior_share,
+        power=power,
         passes=None if holds_one and is_blunt else holds_one,
         sentence=sentence,
     )
+
+
+def _power(fit: JointHazard, ratio: float, assumptions: Assumptions) -> float:
+    """Chance that limits at the set level leave out 1 if the ratio were this large.
+
+    From the record's own information on the effect, the prior's taken off.
+    """
+    information = 1.0 / within_places(fit, FACTOR).var() - fit.prior.effect_sd**-2.0
+    if information <= 0:
+        return 0.0
+    deviate = -special.ndtri((1 - assumptions.number("survival.confidence")) / 2)
+    return float(special.ndtr(np.log(ratio) * np.sqrt(information) - deviate))

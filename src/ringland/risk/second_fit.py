@@ -59,6 +59,7 @@ def second_fit(spells: pl.DataFrame, fits: FleetFits, assumptions: Assumptions) 
         fits: as `fit_fleet` returns them.
         assumptions: settings; the tolerances.
     """
+    spells = fits.error.believed(spells)  # as the Cox fit took them
     mode = fits.ring_land.mode
     failed = (spells["mode"] == mode).fill_null(False).to_numpy()
     rows: list[dict[str, object]] = []

@@ -13,19 +13,10 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from ringland.exposure.exposure_spells import session_totals
+from ringland.exposure.factor_registry import MEANS
 from ringland.risk.credibility import credible_means
 from ringland.risk.exposure_ahead import USUAL
 from ringland.settings.assumptions import Assumptions
-
-MEANS = {
-    "shortfall_25h_on": ("short_onh", "hard_h"),
-    "shortfall_25h_low_on": ("short_low_onh", "hard_h"),
-    "shortfall_25h_high_on": ("short_high_onh", "hard_h"),
-    "fuel_age_25h_d": ("age_ld", "aged_l"),
-    "share_over_28d_25h": ("old_l", "aged_l"),
-    "full_throttle_25h": ("hard_h", "hours"),
-}
-"""Each covariate that looks back: what is summed, over the sum of what."""
 
 BELIEVED_AS = {
     "shortfall_25h_low_on": "shortfall_25h_on",

@@ -15,7 +15,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ringland.risk.fleet_hazard import COVARIATES, covariate_matrix
+from ringland.exposure.factor_registry import COVARIATES
+from ringland.risk.fleet_hazard import covariate_matrix
 from ringland.settings.assumptions import Assumptions
 
 FEATURES = (*COVARIATES, "share_over_28d_25h", "shortfall_life_onh")

@@ -17,6 +17,7 @@ from ringland.score.challenger import Contest
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.cox.cox_maximum import CoxFitError
 from ringland.survival.hazard.fit_checks import Verdict, judge_cox_fit, judge_hazard_fit
+from ringland.survival.hazard.hazard_effects import prior_shares
 
 
 @dataclass(frozen=True)
@@ -98,10 +99,7 @@ def data_hash(spells: pl.DataFrame) -> str:
 
 def _suspected(fits: FleetFits, assumptions: Assumptions) -> float | None:
     """The hazard ratio of the shortfall on ring lands, which the control is held against."""
-    hazard = fits.ring_land.hazard
-    if hazard is None:
-        return None
-    effects = hazard.effects(assumptions.number("survival.confidence"))
+    effects = fits.ring_land.effects(assumptions.number("survival.confidence"))
     return next((e.hazard_ratio for e in effects if e.name == "shortfall_25h_on"), None)
 
 
@@ -118,17 +116,16 @@ def _priors(fits: FleetFits, assumptions: Assumptions) -> pl.DataFrame:
             )
             for name in ("shape", "scale")
         } | dict.fromkeys(fit.hazard.names, effect)
+        shares = prior_shares(fit.hazard)
         rows += [
             {
                 "mode": fit.mode,
                 "parameter": name,
                 "mean": mean,
                 "sd": sd,
-                "prior_share": float(part),
+                "prior_share": shares[name],
             }
-            for (name, (mean, sd)), part in zip(
-                stated.items(), fit.hazard.prior_shares(), strict=True
-            )
+            for name, (mean, sd) in stated.items()
         ]
     text, number = pl.String, pl.Float64
     return pl.DataFrame(

@@ -18,6 +18,7 @@ from ringland.pages.week.report_words import one_grade_line, unpriced_line
 from ringland.pages.week.week_report import WeekReport
 from ringland.risk.fleet_evidence import FleetEvidence, LifeCurve
 from ringland.risk.fleet_hazard import FleetFits, ModeFit
+from ringland.survival.hazard.hazard_effects import prior_shares
 from ringland.words import reference_words
 from ringland.words.fixed_words import (
     COX_MODEL,
@@ -164,7 +165,7 @@ def _mode_lines(fit: ModeFit) -> list[str]:
     if fit.hazard is None:
         return [said.NO_HAZARD.format(mode=mode, problem=fit.problem)]
     names = ", ".join(FACTOR_LABELS[name].lower() for name in fit.covariates)
-    shape, scale, *_ = fit.hazard.prior_shares()
+    shares = prior_shares(fit.hazard)
     lines = [
         said.FIT_BASIS.format(
             mode=mode,
@@ -173,13 +174,13 @@ def _mode_lines(fit: ModeFit) -> list[str]:
             factors=said.FACTORS.format(names=names) if names else said.AGE_ALONE,
         ),
         said.PRIOR_SHARES.format(
-            mode=mode, shape=share_text(float(shape)), scale=share_text(float(scale))
+            mode=mode, shape=share_text(shares["shape"]), scale=share_text(shares["scale"])
         ),
     ]
     if fit.is_doubtful:
         lines.append(said.LEANS_ON_PRIORS.format(mode=mode))
-    if fit.hazard.unaided_why_not is not None:
-        lines.append(said.NO_UNAIDED.format(mode=mode, problem=fit.hazard.unaided_why_not))
+    if fit.hazard.unaided.why_not is not None:
+        lines.append(said.NO_UNAIDED.format(mode=mode, problem=fit.hazard.unaided.why_not))
     lines += [
         said.LEFT_OUT.format(mode=mode, factor=FACTOR_LABELS[name].lower(), why=why)
         for name, why in fit.left_out.items()

@@ -33,7 +33,6 @@ from ringland.pages.week.report_words import (
     use_line,
 )
 from ringland.pages.week.week_report import HullSheet, WeekReport, list_flag
-from ringland.pages.week.what_if import hull_figures, safe_json
 from ringland.words.number_words import (
     UNKNOWN,
     instant_text,
@@ -171,9 +170,8 @@ def lineage_row(row: Row) -> dict[str, str]:
 
 
 def _what_if(sheet: HullSheet) -> Markup | None:
-    if sheet.chance["chance_30d"] is None:
-        return None
-    return Markup(safe_json(hull_figures(sheet.state, sheet.at_hand)))  # noqa: S704  # safe_json
+    # The page must not repeat the hazard's formula: it waits for the week to write the outcomes.
+    return None
 
 
 def _driver_rows(drivers: Iterable[Row], clear: Collection[str]) -> list[dict[str, object]]:

@@ -10,7 +10,8 @@ from collections.abc import Mapping
 
 import polars as pl
 
-from ringland.risk.fleet_hazard import COVARIATES, MODES_AT_STAKE
+from ringland.exposure.factor_registry import COVARIATES
+from ringland.risk.fleet_hazard import MODES_AT_STAKE
 
 LINEAGE: dict[str, pl.DataType | type[pl.DataType]] = {
     "piston_set_id": pl.String,

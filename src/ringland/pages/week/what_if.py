@@ -19,17 +19,16 @@ import polars as pl
 from ringland.decision.action_catalogue import Action, Catalogue, Effect, MarkedNumber
 from ringland.decision.action_prices import Prices
 from ringland.decision.action_terms import job_days_off, job_price
-from ringland.risk.exposure_ahead import LOOKING_BACK, PIECES, USUAL, Floats
+from ringland.exposure.factor_registry import BOUNDS, COVARIATES, LOOKING_BACK
+from ringland.risk.exposure_ahead import PIECES, USUAL, Floats
 from ringland.risk.failure_risk import HORIZONS_D
-from ringland.risk.fleet_hazard import BOUNDS, COVARIATES, SPREAD_OVER, FleetFits
+from ringland.risk.fleet_hazard import GROUPS, FleetFits
 from ringland.settings.assumptions import Assumptions
 from ringland.words.manner import manner
 from ringland.words.number_words import currency_text
 from ringland.words.shown_units import shown_factor
 
 Row = Mapping[str, Any]
-
-GROUP_COLUMNS = {column for columns in SPREAD_OVER.values() for column in columns}
 
 FUEL_GRADE = "fuel_grade"
 """The choice that is not in the catalogue: what is filled from now on."""
@@ -75,26 +74,6 @@ def fleet_script(
     """
     rule = catalogue.actions.get("fuel_rule")
     figures = {
-        "modes": [
-            {
-                "names": list(mode.covariates),
-                "centre": mode.hazard.centre.tolist(),
-                "step": mode.hazard.step.tolist(),
-                "columns": mode.hazard.draws.shape[1],
-                "draws": _base64(mode.hazard.draws),
-                "spreads": [
-                    {
-                        "column": column,
-                        "variance": _base64(found.variance),
-                        "score": _base64(found.score),
-                        "groups": {name: found.record_of(name) for name in found.names},
-                    }
-                    for column, found in mode.spreads
-                ],
-            }
-            for mode in fits.at_stake
-            if mode.hazard is not None
-        ],
         "lookingBack": sorted(LOOKING_BACK),
         "windowH": assumptions.number("exposure.trailing_h"),
         "pieces": PIECES,
@@ -134,7 +113,7 @@ def hull_figures(state: Row, at_hand: Row) -> dict[str, Any]:
             }
             for stands_in in BOUNDS.values()
         ],
-        "groups": {column: state.get(column) for column in sorted(GROUP_COLUMNS)},
+        "groups": {column: state.get(column) for column in sorted(GROUPS)},
         "needAki": at_hand["need_aki"],
         "dockAki": at_hand["dock_octane_aki"],
     }

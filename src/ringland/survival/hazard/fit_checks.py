@@ -11,7 +11,9 @@ from ringland.survival.cox.cox_fit import CoxFit
 from ringland.survival.cox.cox_maximum import CoxFitError
 from ringland.survival.cox.cox_proportionality import TooFewEventsError, proportionality_test
 from ringland.survival.cox.hull_bootstrap import HullBootstrap
-from ringland.survival.hazard.weibull_hazard import WeibullHazardFit
+from ringland.survival.hazard.hazard_effects import prior_shares
+from ringland.survival.hazard.joint_hazard import JointHazard
+from ringland.survival.hazard.weighted_draws import TRUSTED_SHAPE
 
 Outcome = Literal["believed", "doubtful", "not enough record"]
 
@@ -62,24 +64,25 @@ def _changing_effects(fit: CoxFit, assumptions: Assumptions) -> list[str]:
     ]
 
 
-def judge_hazard_fit(fit: WeibullHazardFit, assumptions: Assumptions) -> Verdict:
-    """The verdict on a Weibull hazard: above all, how much of it is the prior's."""
-    if fit.n_events == 0:
+def judge_hazard_fit(fit: JointHazard, assumptions: Assumptions) -> Verdict:
+    """The verdict on a hazard: above all, how much of it is the prior's."""
+    if fit.size.n_events == 0:
         return Verdict(
             "not enough record",
-            (f"No failure in {fit.n_spells} spells: what stands here is the prior.",),
+            (f"No failure in {fit.size.n_spells} spells: what stands here is the prior.",),
         )
-    reasons = _few_events(fit.n_events, len(fit.names), assumptions)
+    reasons = _few_events(fit.size.n_events, len(fit.names), assumptions)
     mostly = assumptions.number("survival.mostly_prior_share")
-    parameters = ("shape", "scale", *fit.names)
-    from_prior = [
-        name for name, share in zip(parameters, fit.prior_shares(), strict=True) if share > mostly
-    ]
+    from_prior = [name for name, share in prior_shares(fit).items() if share > mostly]
     if from_prior:
         reasons.append(f"Mostly the prior's, not the record's: {', '.join(from_prior)}.")
-    if fit.effective_draws < assumptions.number("survival.few_effective_draws"):
+    worth = fit.size.effective_draws
+    if worth < assumptions.number("survival.few_effective_draws"):
+        reasons.append(f"{fit.n_draws} draws are worth only {worth:.0f}: limits are rough.")
+    if fit.size.tail_shape > TRUSTED_SHAPE:
         reasons.append(
-            f"{len(fit.draws)} draws are worth only {fit.effective_draws:.0f}: limits are rough."
+            f"A few draws bear most of the weight (Pareto shape {fit.size.tail_shape:.2f}, "
+            f"trusted up to {TRUSTED_SHAPE:g}): limits are rough."
         )
     return _verdict(reasons)
 

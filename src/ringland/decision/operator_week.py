@@ -1,0 +1,143 @@
+"""One operator's week as a pure function of its records: ledger, lives, fit, chances, decisions.
+
+The same functions in the same order as the weekly assets, which write each step down between
+calls; a test holds both to the same chances and calls.  Studies and whatever else must work a
+week out without a warehouse call this and nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+
+from ringland.bench.bench_station import station_pressures
+from ringland.bench.bench_tests import judge_bench_tests
+from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.horizons import season_end
+from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
+from ringland.decision.week_limits import WeekLimits
+from ringland.decision.week_tables import WeekTables, make_week_tables
+from ringland.exposure.exposure_spells import current_exposure, spells
+from ringland.exposure.fuel_at_hand import tanks_now
+from ringland.exposure.octane_margin import session_exposure
+from ringland.fuel.session_fuel import session_fuel
+from ringland.history.engine_history import piston_lives
+from ringland.history.hour_meter import engine_sessions
+from ringland.history.known_then import known_by
+from ringland.risk.fleet_hazard import FleetFits, fit_fleet
+from ringland.settings.assumptions import Assumptions
+
+FIT_SEED = 19140628  # any fixed number: the same records must give the same draws
+PLAY_SEED = 19140629  # any fixed number: the same week must play the same season
+
+
+@dataclass(frozen=True)
+class WeekRecord:
+    """What the records known at the week tell: each frame as its contract of the same name."""
+
+    known: Mapping[str, pl.DataFrame]
+    lives: pl.DataFrame
+    bench: pl.DataFrame
+    exposure: pl.DataFrame
+    spells: pl.DataFrame
+    exposure_now: pl.DataFrame
+    tanks: pl.DataFrame
+
+
+@dataclass(frozen=True)
+class OperatorWeek:
+    """The week's record, fits and chances."""
+
+    record: WeekRecord
+    fits: FleetFits
+    tables: WeekTables
+
+
+def week_record(
+    records: Mapping[str, pl.DataFrame], as_of: datetime, settings: Assumptions
+) -> WeekRecord:
+    """Lives and exposure from loaded records.
+
+    Args:
+        records: loaded rows by record kind, every kind among them.
+        as_of: an instant with time zone; what was not known then is left out.
+        settings: assumptions.
+    """
+    known = known_by(records, as_of)
+    sessions, _ = engine_sessions(known, settings)
+    lives = piston_lives(known, sessions, as_of)
+    station = station_pressures(
+        known["inspections"], known["installations"], known["hulls"], known["docks"]
+    )
+    ledger = session_fuel(known, sessions, settings, as_of)
+    exposure = session_exposure(ledger.sessions, sessions, settings)
+    return WeekRecord(
+        known=known,
+        lives=lives,
+        bench=judge_bench_tests(known["inspections"], known["engines"], station),
+        exposure=exposure,
+        spells=spells(exposure, lives, settings),
+        exposure_now=current_exposure(exposure, lives, settings),
+        tanks=tanks_now(ledger, as_of),
+    )
+
+
+def operator_week(
+    records: Mapping[str, pl.DataFrame],
+    as_of: datetime,
+    settings: Assumptions,
+    *,
+    fits: FleetFits | None = None,
+) -> OperatorWeek:
+    """The week's fits and the chance of every hull.
+
+    Args:
+        records: loaded rows by record kind, every kind among them.
+        as_of: an instant with time zone.
+        settings: assumptions.
+        fits: those of an earlier week to go on with; None: fitted to this week's record.
+    """
+    record = week_record(records, as_of, settings)
+    if fits is None:
+        fits = fit_fleet(record.spells, settings, np.random.default_rng(FIT_SEED))
+    tables = make_week_tables(
+        records=record.known,
+        exposure=record.exposure,
+        exposure_now=record.exposure_now,
+        tanks=record.tanks,
+        bench=record.bench,
+        fits=fits,
+        as_of=as_of,
+        assumptions=settings,
+    )
+    return OperatorWeek(record, fits, tables)
+
+
+def decide_week(
+    week: OperatorWeek,
+    as_of: datetime,
+    settings: Assumptions,
+    *,
+    catalogue: Catalogue,
+    limits: WeekLimits,
+) -> WeekDecisions:
+    """The plan and calls of a worked-out week, without changes by hand.
+
+    Raises:
+        LimitError, CatalogueError: as `make_week_decisions`.
+    """
+    return make_week_decisions(
+        tables=week.tables,
+        fits=week.fits,
+        lives=week.record.lives,
+        catalogue=catalogue,
+        limits=limits,
+        as_of=as_of,
+        season_ends_at=season_end(as_of, settings),
+        assumptions=settings,
+        rng=np.random.default_rng(PLAY_SEED),
+    )

@@ -1,0 +1,121 @@
+"""What standing policies would cost each hull from today, on the truth: for oracles and the bill.
+
+A policy is played on many copies of the fleet under the same weathers.  Nothing breaks; the
+chance of a first failure at stake is priced, and what the policy itself costs is added.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from synthetic_data.worlds.failure_law import Floats, Ride, hazard_of
+from synthetic_data.worlds.fleet_state import FAMILIES, NEW_FAMILY, State, new_set
+from synthetic_data.worlds.looking_back import Whole
+from synthetic_data.worlds.riding import ride_one_day, season_day
+from synthetic_data.worlds.true_chances import own_given_past
+from synthetic_data.worlds.world import SEASON_D, World
+
+
+@dataclass(frozen=True)
+class Bearing:
+    """What things cost: money."""
+
+    failure: float
+    renewal: float
+    renewal_days_off: float
+    calibration: float
+    drain: float
+    good_fuel_per_l: float
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What is done to every hull all along."""
+
+    good_fuel: bool = False
+    stock: bool = False
+    """a raised calibration is put back now"""
+    drain_at_d: float = float("inf")
+    renew_at_h: float = float("inf")
+    """a set is renewed when it reaches this age; 0: now, once"""
+
+
+def costs_by_hull(
+    world: World, state: State, day: int, until: int, policies: Sequence[Standing], *,
+    prices: Bearing, copies: int, seed: int, knows_own: bool,
+) -> Floats:  # fmt: skip
+    """Expected cost from a day's morning to another's under each policy: (policies, hulls).
+
+    All policies are played under the same luck.  Seasons after that of `day` are lived
+    through with nothing done.
+    """
+    n, kinds = state.places, len(policies)
+    ahead = _ahead_of(world, state, copies, seed, knows_own=knows_own).tiled(kinds)
+    ahead.copies, ahead.alike = copies * kinds, kinds
+    ahead.good_fuel[:] = np.repeat([p.good_fuel for p in policies], n * copies)
+    ahead.drain_at_d[:] = np.repeat([p.drain_at_d for p in policies], n * copies)
+    renew_at = np.repeat([p.renew_at_h for p in policies], n * copies)
+    back = np.repeat([p.stock for p in policies], n * copies) & ahead.is_raised
+    total, paid = np.zeros(ahead.places), prices.calibration * back
+    ahead.calibration[back] = 0
+    ahead.drains[:] = 0
+
+    def count(at: Whole, growth: Floats, _hours: Floats, bought: Floats) -> None:
+        total[at] += growth
+        paid[at] += bought * prices.good_fuel_per_l
+
+    luck = np.random.default_rng([seed, 3])
+    for now in range(day, until):
+        since = season_day(world, now)
+        if since == 0 and now > day:
+            ahead.good_fuel[:], ahead.drain_at_d[:], renew_at[:] = False, np.inf, np.inf
+        if since is not None and (now - day) % 7 == 0:
+            due = np.flatnonzero(ahead.age_h >= renew_at)
+            renew_at[due[renew_at[due] == 0]] = np.inf
+            if due.size:
+                paid[due] += prices.renewal
+                new_set(ahead, due, luck, world.forged_share)
+                ahead.off_until[due] = now + round(prices.renewal_days_off)
+        ride_one_day(world, ahead, now, np.random.default_rng([seed, 4, now]), can_fail=False,
+                     damage=count)  # fmt: skip
+    paid += prices.drain * ahead.drains
+    cost = paid - prices.failure * np.expm1(-total)
+    return np.asarray(cost.reshape(kinds, copies, n).mean(axis=1))
+
+
+def _ahead_of(world: World, state: State, copies: int, seed: int, *, knows_own: bool) -> State:
+    ahead = state.tiled(copies)
+    ahead.look_left[:] = 0.0
+    if not knows_own:
+        ahead.own_log = own_given_past(world.law, state, copies, np.random.default_rng([seed, 1]))
+    return ahead
+
+
+def growth_ahead(world: World, state: State, at: int, hours: float) -> float:
+    """Growth of the hazard at stake over some hours of one set, its exposure held as it is."""
+    here = np.array([at])
+    short, fuel_d, share, _ = state.back.means(here)
+    _, _, cruise, full = FAMILIES[int(state.family[at])]
+    ride = Ride(
+        age_h=state.age_h[here], hours=np.array([hours]), short_on=short, fuel_d=fuel_d,
+        full_throttle=share, tank_short_on=short,
+        tank_share=hours * (cruise + (full - cruise) * share) / state.tank_l[here],
+        is_raised=state.is_raised[here], is_forged=state.is_forged[here],
+        is_new_family=state.family[here] == NEW_FAMILY,
+        dock_log=np.array([world.docks[int(state.dock[at])].hidden_log]),
+    )  # fmt: skip
+    parts, scaled = hazard_of(world.law, ride)
+    return float(parts[:2].sum() + scaled[0] * np.exp(state.own_log[at]))
+
+
+def left_to_next_season(world: World, state: State, *, prices: Bearing, seed: int) -> float:
+    """Expected cost of first failures over the next season if nothing is done in it."""
+    opening = world.opening(world.years[-1] + 1)
+    costs = costs_by_hull(
+        world, state, opening, opening + SEASON_D, [Standing()], prices=prices,
+        copies=max(4, 1200 // state.places), seed=seed, knows_own=True,
+    )  # fmt: skip
+    return float(costs.sum())

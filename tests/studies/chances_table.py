@@ -1,0 +1,197 @@
+"""What the shown chances of the worlds' fleets are worth: tables from a study's file.
+
+Limits draw whole fleets with replacement, so that hulls of one fleet count together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import polars as pl
+
+from ringland.score.rival_forecasts import BASE_RATE, FUEL_AGE_RULE, HOURS_ONLY
+from synthetic_data.worlds.world_shapes import HARMLESS
+
+AGES = (0.0, 25.0, 100.0, 200.0, 350.0, np.inf)
+LEVEL = 0.95
+DRAWS = 200
+RULES = (HOURS_ONLY, BASE_RATE, FUEL_AGE_RULE)
+JUMPS = ("threshold", "event-driven knock")
+Fleets = Sequence[pl.DataFrame]
+Measure = Callable[[pl.DataFrame], float]
+
+
+def fleets_of(lines: Sequence[dict[str, Any]]) -> list[pl.DataFrame]:
+    """One frame per fleet: hull-weeks with a shown 30-day chance, the truth beside it."""
+    frames = []
+    for line in lines:
+        frame = pl.DataFrame(line["columns"], infer_schema_length=None, strict=False)
+        if "30d" not in frame.columns:
+            continue
+        numbers = [name for name in frame.columns if name not in ("hull_id", "dock_id", "why_not")]
+        frame = frame.select(pl.col(name).cast(pl.Float64) for name in numbers)
+        frames.append(frame.filter(pl.col("30d").is_not_null()))
+    return [frame for frame in frames if frame.height]
+
+
+def held(rows: pl.DataFrame, horizon: str = "30d", truth: str | None = None) -> float:
+    """Share of hull-weeks whose shown range holds the true chance."""
+    true = pl.col(truth or f"true_{horizon}")
+    inside = (pl.col(f"{horizon}_low") <= true) & (true <= pl.col(f"{horizon}_high"))
+    return float(rows.filter(pl.col(horizon).is_not_null()).select(inside.mean()).item())
+
+
+def width(rows: pl.DataFrame) -> float:
+    """Mean width of the 30-day range."""
+    return float(rows.select((pl.col("30d_high") - pl.col("30d_low")).mean()).item())
+
+
+def interval_score(rows: pl.DataFrame) -> float:
+    """Mean interval score of the 30-day range (Gneiting and Raftery 2007, eq. 43)."""
+    low, high, true = pl.col("30d_low"), pl.col("30d_high"), pl.col("true_30d")
+    missed = (low - true).clip(0) + (true - high).clip(0)
+    return float(rows.select((high - low + 2 / (1 - LEVEL) * missed).mean()).item())
+
+
+def distance(rows: pl.DataFrame, column: str = "30d") -> float:
+    """Root mean square distance to the true chance."""
+    return float(rows.select(((pl.col(column) - pl.col("true_30d")) ** 2).mean().sqrt()).item())
+
+
+def riskiest(rows: pl.DataFrame) -> pl.DataFrame:
+    """The tenth of hull-weeks with the highest true chance, look by look."""
+    rank = pl.col("true_30d").rank("ordinal", descending=True).over("look")
+    return rows.filter(rank <= (pl.len().over("look") / 10).ceil())
+
+
+def said_over_true(rows: pl.DataFrame) -> float:
+    """Expected failures by what was said over those by the truth."""
+    said, true = rows.select(pl.col("30d").sum(), pl.col("true_30d").sum()).row(0)
+    return float(said / true) if true > 0 else float("nan")
+
+
+def slope(rows: pl.DataFrame) -> float:
+    """Calibration slope: log odds of the true chance on those said, by binomial likelihood.
+
+    The slope failures would show on the mean, without their luck (Cox 1958).
+    """
+    said = np.clip(rows["30d"].to_numpy(), 1e-6, 1 - 1e-6)
+    true = rows["true_30d"].to_numpy()
+    x = np.column_stack([np.ones(said.size), np.log(said / (1 - said))])
+    beta = np.array([0.0, 1.0])
+    for _ in range(50):
+        p = 1 / (1 + np.exp(-x @ beta))
+        step = np.linalg.solve((x.T * (p * (1 - p))) @ x + 1e-9 * np.eye(2), x.T @ (true - p))
+        beta += np.clip(step, -1, 1)
+        if np.abs(step).max() < 1e-9:
+            break
+    return float(beta[1])
+
+
+def with_limits(fleets: Fleets, measure: Measure, seed: int = 1) -> tuple[float, float, float]:
+    """A measure over all fleets, with 95 % limits from fleets drawn with replacement."""
+    rows = pl.concat(fleets, how="diagonal")
+    ends = np.cumsum([fleet.height for fleet in fleets])
+    places = np.split(np.arange(rows.height), ends[:-1])
+    value, rng, found = measure(rows), np.random.default_rng(seed), []
+    for _ in range(DRAWS):
+        drawn = rng.integers(0, len(fleets), len(fleets))
+        found.append(measure(rows[np.concatenate([places[int(k)] for k in drawn])]))
+    low, high = np.nanquantile(found, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+    return value, float(low), float(high)
+
+
+def nearer_than(rule: str) -> Measure:
+    """Distance of a rule to the truth less that of the tool, on hulls both speak of."""
+
+    def gain(rows: pl.DataFrame) -> float:
+        both = rows.filter(pl.col(rule).is_not_null())
+        return distance(both, rule) - distance(both)
+
+    return gain
+
+
+def as_markdown(lines: Sequence[dict[str, Any]]) -> str:
+    """Tables of every size on file."""
+    parts = []
+    for hulls in sorted({line["hulls"] for line in lines}):
+        mine = [line for line in lines if line["hulls"] == hulls]
+        stamps = ", ".join(sorted({line["commit"] for line in mine}))
+        parts += [f"### {hulls} hulls (commit {stamps})", "", _ranges(mine), "", _levels(mine), ""]
+        parts += [_claims(mine), ""]
+    return "\n".join(parts)
+
+
+def _by_shape(lines: Sequence[dict[str, Any]]) -> dict[str, list[pl.DataFrame]]:
+    shapes = dict.fromkeys(line["shape"] for line in lines)
+    by = {s: fleets_of([line for line in lines if line["shape"] == s]) for s in shapes}
+    by = {shape: fleets for shape, fleets in by.items() if fleets}
+    return by | {"all": [fleet for fleets in by.values() for fleet in fleets]}
+
+
+def _of(triple: tuple[float, float, float], form: str) -> str:
+    value, low, high = (format(x, form) for x in triple)
+    return f"{value} ({low} to {high})"
+
+
+def _ranges(lines: Sequence[dict[str, Any]]) -> str:
+    out = [
+        "| world | fleets | range of 30 d holds the truth | riskiest tenth | own factor averaged | "
+        "7 d | 25 h | season | width | interval score |",
+        "|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|",
+    ]
+    for shape, fleets in _by_shape(lines).items():
+        rows = pl.concat(fleets, how="diagonal")
+        tenth = [riskiest(fleet) for fleet in fleets]
+        out.append(
+            f"| {shape} | {len(fleets)} | {_of(with_limits(fleets, held), '.1%')} | "
+            f"{_of(with_limits(tenth, held), '.1%')} | {held(rows, truth='averaged_30d'):.1%} | "
+            f"{held(rows, '7d'):.1%} | {held(rows, '25h'):.1%} | {held(rows, 'season'):.1%} | "
+            f"{width(rows):.3f} | {interval_score(rows):.3f} |"
+        )
+    return "\n".join(out)
+
+
+def _levels(lines: Sequence[dict[str, Any]]) -> str:
+    bands = list(pairwise(AGES))
+    out = [
+        "| world | said over true failures | "
+        + " | ".join(f"{low:g} to {high:g} h" for low, high in bands)
+        + " | riskiest tenth | slope | distance | nearer than hours-only by | base rate | "
+        "fuel-age rule |",
+        "|---|--:|" + "--:|" * (len(bands) + 6),
+    ]
+    for shape, fleets in _by_shape(lines).items():
+        rows = pl.concat(fleets, how="diagonal")
+        tenth = pl.concat([riskiest(fleet) for fleet in fleets], how="diagonal")
+        by_age = [
+            f"{said_over_true(rows.filter(pl.col('age_h').is_between(*band, closed='left'))):.2f}"
+            for band in bands
+        ]
+        gains = [_of(with_limits(fleets, nearer_than(rule)), "+.3f") for rule in RULES]
+        out.append(
+            f"| {shape} | {_of(with_limits(fleets, said_over_true), '.2f')} | "
+            f"{' | '.join(by_age)} | {said_over_true(tenth):.2f} | "
+            f"{_of(with_limits(fleets, slope), '.2f')} | {distance(rows):.3f} | "
+            f"{' | '.join(gains)} |"
+        )
+    return "\n".join(out)
+
+
+def _claims(lines: Sequence[dict[str, Any]]) -> str:
+    out = [
+        "| world | fleets | failures on record | shortfall called clear | fuel age called clear | "
+        "fuel does |",
+        "|---|--:|--:|--:|--:|---|",
+    ]
+    for shape in dict.fromkeys(line["shape"] for line in lines):
+        mine = [line for line in lines if line["shape"] == shape]
+        short = sum("shortfall_25h_on" in line["clear"] for line in mine)
+        age = sum("fuel_age_25h_d" in line["clear"] for line in mine)
+        seen = float(np.mean([line["failures_seen"] for line in mine]))
+        does = "nothing" if shape in HARMLESS else "matter"
+        out.append(f"| {shape} | {len(mine)} | {seen:.1f} | {short} | {age} | {does} |")
+    return "\n".join(out)

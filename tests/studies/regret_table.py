@@ -1,0 +1,118 @@
+"""What policies cost over the worlds: tables from a regret study's file.
+
+The figure compared is the season's cost plus what it leaves to the next season over what doing
+nothing leaves.  Limits draw whole fleets with replacement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.studies.season_policies import POLICIES, SIMPLE, TOOL
+
+BASE, PARAMETER, ORACLE = "nothing", "parameter oracle", "oracle"
+DRAWS = 1000
+
+
+def costs_of(lines: Sequence[dict[str, Any]], policy: str) -> NDArray[np.float64]:
+    """Cost of a policy, fleet by fleet."""
+    return np.array(
+        [
+            line["bills"][policy]["season"]
+            + line["bills"][policy]["left_over"]
+            - line["bills"][BASE]["left_over"]
+            for line in lines
+        ]
+    )
+
+
+def over_best_simple(lines: Sequence[dict[str, Any]]) -> float:
+    """The tool's mean cost over that of the simple policy cheapest on the mean, less one."""
+    simple = [name for name in SIMPLE if name in lines[0]["bills"]]
+    return float(
+        costs_of(lines, TOOL).mean() / min(costs_of(lines, name).mean() for name in simple) - 1
+    )
+
+
+def share_of_saving(lines: Sequence[dict[str, Any]]) -> float:
+    """What the tool saves of what the parameter oracle saves; NaN where that is under 10 %."""
+    base, tool = costs_of(lines, BASE).mean(), costs_of(lines, TOOL).mean()
+    best = costs_of(lines, PARAMETER).mean()
+    return float((base - tool) / (base - best)) if base - best > 0.1 * base else float("nan")
+
+
+def flicker(lines: Sequence[dict[str, Any]]) -> float:
+    """Of fuel rules begun, the share dropped and begun again within eight weeks."""
+    begun = sum(line["bills"][TOOL]["begun"] for line in lines)
+    again = sum(line["bills"][TOOL]["dropped_and_begun_again"] for line in lines)
+    return again / begun if begun else 0.0
+
+
+def _limits(lines: Sequence[dict[str, Any]], measure: Any) -> tuple[float, float]:
+    rng = np.random.default_rng(1)
+    found = [
+        measure([lines[int(k)] for k in rng.integers(0, len(lines), len(lines))])
+        for _ in range(DRAWS)
+    ]
+    if np.isnan(found).all():
+        return float("nan"), float("nan")
+    low, high = np.nanquantile(found, [0.025, 0.975])
+    return float(low), float(high)
+
+
+def as_markdown(lines: Sequence[dict[str, Any]]) -> str:
+    """Tables of every size on file."""
+    parts = []
+    for hulls in sorted({line["hulls"] for line in lines}):
+        mine = [line for line in lines if line["hulls"] == hulls]
+        stamps = ", ".join(sorted({line["commit"] for line in mine}))
+        parts += [f"### {hulls} hulls (commit {stamps})", "", _costs(mine), "", _verdicts(mine), ""]
+    return "\n".join(parts)
+
+
+def _by_shape(lines: Sequence[dict[str, Any]]) -> dict[str, list[dict[str, Any]]]:
+    shapes = dict.fromkeys(line["shape"] for line in lines)
+    by = {shape: [line for line in lines if line["shape"] == shape] for shape in shapes}
+    return by | {"all, each world as much": list(lines)}
+
+
+def _costs(lines: Sequence[dict[str, Any]]) -> str:
+    names = [name for name in POLICIES if name in lines[0]["bills"]]
+    out = [
+        "| world (thousands of money) | fleets | " + " | ".join(names) + " |",
+        "|---|--:|" + "--:|" * len(names),
+    ]
+    for shape, mine in _by_shape(lines).items():
+        means = [f"{costs_of(mine, name).mean() / 1000:.1f}" for name in names]
+        out.append(f"| {shape} | {len(mine)} | {' | '.join(means)} |")
+    return "\n".join(out)
+
+
+def _verdicts(lines: Sequence[dict[str, Any]]) -> str:
+    if TOOL not in lines[0]["bills"]:
+        return ""
+    out = [
+        "| world | past failures | tool over best simple policy | of the parameter oracle's saving "
+        "| tool's fuel spending, share of cost | top ends | checks | begun | flicker |",
+        "|---|--:|--:|--:|--:|--:|--:|--:|--:|",
+    ]
+    for shape, mine in _by_shape(lines).items():
+        tool = [line["bills"][TOOL] for line in mine]
+        fuel = sum(bill["fuel_cost"] for bill in tool) / costs_of(mine, TOOL).sum()
+        over, share = over_best_simple(mine), share_of_saving(mine)
+        over_low, over_high = _limits(mine, over_best_simple)
+        kept = "little to save" if np.isnan(share) else f"{share:.0%}"
+        if not np.isnan(share):
+            kept += " ({:.0%} to {:.0%})".format(*_limits(mine, share_of_saving))
+        counts = (sum(bill[name] for bill in tool) / len(tool) for name in
+                  ("top_ends", "checks", "begun"))  # fmt: skip
+        out.append(
+            f"| {shape} | {np.mean([line['past_failures'] for line in mine]):.1f} | "
+            f"{over:+.1%} ({over_low:+.1%} to {over_high:+.1%}) | {kept} | {fuel:.1%} | "
+            f"{' | '.join(f'{count:.1f}' for count in counts)} | {flicker(mine):.0%} |"
+        )
+    return "\n".join(out)

@@ -1,0 +1,120 @@
+"""Do shown chances hold on worlds whose shape the model does not assume?
+
+    pytest -m study tests/studies/test_world_chances.py        the owner's figures, few fleets
+    python -m tests.studies.chances_of_worlds OUT.jsonl ...    all fleets, resumable
+
+The tests without the mark run one tiny fleet, so that the study cannot rot.
+"""
+
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+from synthetic_data.worlds.world_shapes import HARMLESS, SHAPES
+from tests.studies import chances_table
+from tests.studies.chances_of_worlds import one_fleet
+from tests.studies.study_file import read_lines, run_fleets
+
+FEW = 3
+"""Fleets a world in the marked tests; the study's own command takes a hundred."""
+
+
+@cache
+def tiny() -> dict[str, Any]:
+    return {"shape": "log-linear", "hulls": 8, "seed": 1, "commit": "x"} | one_fleet(
+        "log-linear", 8, 1
+    )
+
+
+@cache
+def few() -> tuple[dict[str, Any], ...]:
+    return tuple(
+        {"shape": shape, "hulls": 48, "seed": seed, "commit": "x"} | one_fleet(shape, 48, seed)
+        for shape in SHAPES
+        for seed in range(101, 101 + FEW)
+    )
+
+
+def test_a_fleet_is_judged_from_its_faulty_record_files() -> None:
+    found = tiny()
+    rows = pl.DataFrame(found["columns"], strict=False, infer_schema_length=None)
+
+    assert found["rows_in"] > 3000
+    assert found["set_aside"] > 0
+    assert rows["30d"].drop_nulls().is_between(0, 1).all()
+    assert (rows["true_30d"] > 0).all()
+    both = rows.filter(pl.col("30d").is_not_null())
+    assert ((both["age_h"] - both["true_age_h"]).abs() < 40).mean() > 0.8
+
+
+def test_a_stopped_run_goes_on_where_it_was(tmp_path: Path) -> None:
+    file, asked = tmp_path / "out.jsonl", []
+
+    def fleet(shape: str, hulls: int, seed: int) -> dict[str, int]:
+        asked.append(seed)
+        return {"value": hulls}
+
+    run_fleets(file, [("a", 8, 1)], fleet, budget_s=60)
+    run_fleets(file, [("a", 8, 1), ("a", 8, 2)], fleet, budget_s=60)
+
+    assert asked == [1, 2]
+    assert [row["seed"] for row in read_lines(file)] == [1, 2]
+
+
+def test_the_tables_tell_a_forecast_that_is_half_the_truth() -> None:
+    """Slope stays 1 on odds moved by a factor; said over true is near that factor."""
+    line = json.loads(json.dumps(tiny()))
+    line["columns"]["30d"] = [
+        None if said is None else true / 2 / (1 - true / 2)
+        for said, true in zip(line["columns"]["30d"], line["columns"]["true_30d"], strict=True)
+    ]
+
+    (rows,) = chances_table.fleets_of([line])
+
+    assert chances_table.said_over_true(rows) == pytest.approx(0.5, abs=0.06)
+    assert chances_table.slope(rows) == pytest.approx(1.0, abs=0.1)
+    assert "8 hulls" in chances_table.as_markdown([line])
+
+
+@pytest.mark.study
+def test_the_shown_range_holds_the_true_chance_of_48_hulls() -> None:
+    """Owner's figures: 93 %, in the riskiest tenth 90 %, less sampling error."""
+    fleets = chances_table.fleets_of(few())
+    share, low, high = chances_table.with_limits(fleets, chances_table.held)
+    tenth = [chances_table.riskiest(fleet) for fleet in fleets]
+    risky, risky_low, risky_high = chances_table.with_limits(tenth, chances_table.held)
+
+    assert share >= 0.93 - (high - low) / 2
+    assert risky >= 0.90 - (risky_high - risky_low) / 2
+
+
+@pytest.mark.study
+def test_failures_said_are_those_of_the_truth_in_each_age_band() -> None:
+    """Owner's figures: 0.85 to 1.2 in each band; slope 0.85 to 1.15."""
+    rows = pl.concat(chances_table.fleets_of(few()), how="diagonal")
+    for low, high in zip(chances_table.AGES[:-1], chances_table.AGES[1:], strict=True):
+        band = rows.filter(pl.col("age_h").is_between(low, high, closed="left"))
+        assert 0.85 <= chances_table.said_over_true(band) <= 1.2, (low, high)
+    assert 0.85 <= chances_table.slope(rows) <= 1.15
+
+
+@pytest.mark.study
+def test_the_tool_is_nearer_the_truth_than_every_rule() -> None:
+    """Owner's figure: with the limits of the paired difference."""
+    fleets = chances_table.fleets_of(few())
+    for rule in chances_table.RULES:
+        gain, low, _ = chances_table.with_limits(fleets, chances_table.nearer_than(rule))
+        assert gain > low > 0, rule
+
+
+@pytest.mark.study
+def test_harmless_fuel_is_seldom_called_harmful() -> None:
+    """Owner's figure: at most 5 % of 100 fleets; of these few, no more than chance allows."""
+    harmless = [line for line in few() if line["shape"] in HARMLESS]
+    claimed = sum("shortfall_25h_on" in line["clear"] for line in harmless)
+
+    assert claimed <= 1 + 0.05 * len(harmless)

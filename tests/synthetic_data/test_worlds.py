@@ -1,0 +1,152 @@
+"""The studies' worlds: what they do with fuel, hours and luck, and what gets written down."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ringland.contracts.record_kinds import RECORD_KINDS
+from synthetic_data.worlds.failure_law import Law
+from synthetic_data.worlds.fleet_state import first_state
+from synthetic_data.worlds.living_fleet import LivingFleet
+from synthetic_data.worlds.looking_back import LookingBack
+from synthetic_data.worlds.record_book import WRITTEN
+from synthetic_data.worlds.season_ahead import Bearing, Standing, costs_by_hull
+from synthetic_data.worlds.true_chances import own_given_past, true_chances
+from synthetic_data.worlds.world_shapes import HARMLESS, SHAPES, draw_world
+
+PRICES = Bearing(11000.0, 4700.0, 3.0, 150.0, 170.0, 0.15)
+
+
+def lived(shape: str, hulls: int, seed: int, days: int) -> LivingFleet:
+    fleet = LivingFleet(draw_world(shape, hulls, seed))
+    fleet.live_to(fleet.world.opening(fleet.world.years[0]) + days)
+    return fleet
+
+
+def test_the_same_world_writes_the_same_records_and_another_seed_others() -> None:
+    one, two, other = (lived("frail engines", 8, seed, 40).hand_in() for seed in (3, 3, 4))
+
+    assert one == two
+    assert one["sessions"] != other["sessions"]
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_every_shape_writes_records_of_the_contracts_columns(shape: str) -> None:
+    files = lived(shape, 8, 1, 60).hand_in()
+
+    assert {"docks", "hulls", "engines", "piston_sets", "fills", "sessions"} <= set(files)
+    for kind, text in files.items():
+        columns = RECORD_KINDS[kind].schema.column_names()
+        header, *rows = text.splitlines()
+        assert set(header.split(",")) <= set(columns)
+        assert header.split(",") == WRITTEN[kind].split()
+        assert all(row.count(",") == header.count(",") for row in rows)
+
+
+def test_two_acts_meet_the_same_renters_weather_and_loads() -> None:
+    """Otherwise the luck of the draw would be counted to one policy and not to the other."""
+    world = replace(draw_world("log-linear", 8, 2), fails_per_season=0.0)
+    quiet = replace(world, law=replace(world.law, scale=0.0, early_part=0.0, wearing=(1.0, 1e12),
+                                       others=((1.0, 1e12),) * 4))  # fmt: skip
+    one, other = LivingFleet(quiet), LivingFleet(quiet)
+    other.state.good_fuel[:] = True
+    for fleet in (one, other):
+        fleet.live_to(quiet.opening(2024) + 50)
+
+    assert one.failures == other.failures == []
+    np.testing.assert_allclose(one.state.engine_h, other.state.engine_h, rtol=1e-12)
+    assert (one.state.tanks.octane < other.state.tanks.octane).any()
+
+
+def test_looking_back_weighs_the_oldest_ride_by_the_part_that_still_counts() -> None:
+    """Three rides of 10 h, 25 h looked back over: half of the first counts."""
+    back, at = LookingBack(1, 25.0), np.array([0])
+    for short, age in ((2.0, 30.0), (0.0, 10.0), (1.0, 20.0)):
+        back.add(at, np.array([[10.0, 5.0, 5.0 * short, 200.0, 200.0 * age]]))
+
+    short_on, fuel_d, share, has = back.means(at)
+
+    assert has[0]
+    assert short_on[0] == pytest.approx((2.5 * 2 + 5 * 0 + 5 * 1) / 12.5)
+    assert fuel_d[0] == pytest.approx((100 * 30 + 200 * 10 + 200 * 20) / 500)
+    assert share[0] == pytest.approx(0.5)
+
+
+def test_a_set_s_window_forgets_rides_of_long_ago() -> None:
+    back, at = LookingBack(2, 25.0), np.array([1])
+    for ride in range(300):
+        back.add(at, np.array([[0.5, 0.1, 0.1 * (ride < 200), 10.0, 10.0 * ride]]))
+
+    short_on, fuel_d, _, _ = back.means(at)
+
+    assert short_on[0] == pytest.approx(0.0, abs=1e-9)
+    assert fuel_d[0] == pytest.approx(np.arange(250, 300).mean())
+
+
+def test_true_chances_are_borne_out_by_what_then_breaks() -> None:
+    """Twelve fleets: failures in 30 days within three Poisson deviations of the sum of chances."""
+    expected, broken = 0.0, 0
+    for seed in range(1, 13):
+        fleet = lived("early faults and wear", 24, seed, 60)
+        now = fleet.day
+        expected += float(true_chances(fleet.world, fleet.state, now, seed).in_30d.sum())
+        fleet.live_to(now + 30)
+        broken += len({at for day, at, mode in fleet.failures if day >= now and mode < 2})
+
+    assert broken > 10
+    assert abs(broken - expected) < 3 * np.sqrt(expected)
+
+
+def test_an_engine_that_broke_often_is_taken_to_be_frail() -> None:
+    world = draw_world("frail engines", 8, 1)
+    state = first_state(world, np.random.default_rng(1))
+    state.base_spent[:] = 1.0
+    state.engine_fails[0] = 4
+
+    drawn = own_given_past(world.law, state, 200, np.random.default_rng(2)).reshape(200, 8)
+
+    assert drawn[:, 0].mean() > drawn[:, 1:].mean() + 0.3
+
+
+@pytest.mark.parametrize("shape", HARMLESS)
+def test_good_fuel_saves_nothing_where_fuel_is_harmless(shape: str) -> None:
+    fleet = lived(shape, 8, 1, 30)
+    as_is, good = costs_by_hull(
+        fleet.world, fleet.state, fleet.day, fleet.day + 60, [Standing(), Standing(good_fuel=True)],
+        prices=replace(PRICES, good_fuel_per_l=0.0), copies=4, seed=1, knows_own=True,
+    )  # fmt: skip
+
+    np.testing.assert_allclose(as_is, good, rtol=1e-9)
+
+
+def test_good_fuel_saves_where_a_jump_waits_below_need() -> None:
+    fleet = lived("threshold", 12, 1, 30)
+    as_is, good = costs_by_hull(
+        fleet.world, fleet.state, fleet.day, fleet.day + 60, [Standing(), Standing(good_fuel=True)],
+        prices=replace(PRICES, good_fuel_per_l=0.0), copies=4, seed=1, knows_own=True,
+    )  # fmt: skip
+
+    assert good.sum() < 0.8 * as_is.sum()
+
+
+def test_messy_records_lose_and_garble_more_than_usual_ones() -> None:
+    usual, messy = (lived(shape, 12, 5, 120).hand_in() for shape in ("log-linear", "messy records"))
+
+    def grade_missing(files: dict[str, str]) -> float:
+        rows = [row.split(",") for row in files["fills"].splitlines()[1:] if "outside" in row]
+        return float(np.mean([row[5:9] == [""] * 4 for row in rows]))
+
+    assert messy["fills"].count("n/a") > usual["fills"].count("n/a")
+    assert grade_missing(messy) > grade_missing(usual)
+
+
+def test_a_law_of_nothing_breaks_nothing() -> None:
+    world = replace(
+        draw_world("wear only", 8, 1),
+        law=Law(scale=0.0, wearing=(1.0, 1e12), others=((1.0, 1e12),) * 4),
+    )
+    fleet = LivingFleet(world)
+    fleet.live_to(world.opening(2024) + 153)
+
+    assert fleet.failures == []
