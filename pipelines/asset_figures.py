@@ -1,12 +1,16 @@
 """Counts, tables and drawings as the Dagster page shows them beside an asset."""
 
 import base64
+from typing import Any
 
 import dagster as dg
 import polars as pl
 
 from ringland.causes.plot_panel import Panel, Style, round_ticks
 from ringland.causes.plot_panel import picture as drawing
+
+Figures = dict[str, Any]
+"""What stands beside an asset, by name."""
 
 LISTED = 12
 """Rows of a table shown in an asset's metadata."""

@@ -9,34 +9,48 @@ from collections.abc import Mapping
 import dagster as dg
 import dataframely as dy
 
-from pipelines.week_checks import CONTRACTS
+from pipelines.week_graph import GRAPH
+from pipelines.week_views import WEEKS_SCHEMA
+from pipelines.weekly.assets import table_name
 from ringland.contracts.record_kinds import ALL_KINDS
 
 QUESTIONS = {
-    "shop_records": "What did people write down?",
-    "fuel_exposure": "What did each engine burn, against what it needed?",
-    "fleet_risk": "Who fails next, how sure are we, and were we right?",
-    "service_week": "What do we do this week, and what does it cost?",
-    "failure_causes": "Why did this engine break, and what must it pass before it goes back?",
-    "week_pages": "What does the operator read?",
+    "intake": "What did people write down?",
+    "history": "What was known when?",
+    "bench": "What does a reading mean?",
+    "fuel": "What was in the tank?",
+    "exposure": "What was the engine asked to stand?",
+    "risk": "Who fails next, and how sure are we?",
+    "decision": "What do we do this week, and what does it cost?",
+    "score": "Were we right?",
+    "causes": "Why did this engine break, and what must it pass before it goes back?",
+    "pages": "What does the operator read?",
 }
 """What a room's assets answer."""
 
 OWNERS = {
-    "shop_records": "team:office",
-    "fuel_exposure": "team:fuel-dock",
-    "fleet_risk": "team:reliability",
-    "service_week": "team:workshop",
-    "failure_causes": "team:engine-shop",
-    "week_pages": "team:office",
+    "intake": "team:office",
+    "history": "team:office",
+    "bench": "team:engine-shop",
+    "fuel": "team:fuel-dock",
+    "exposure": "team:fuel-dock",
+    "risk": "team:reliability",
+    "decision": "team:workshop",
+    "score": "team:reliability",
+    "causes": "team:engine-shop",
+    "pages": "team:office",
 }
 """Who answers for a room's assets when one of them fails."""
 
-_TABLES: Mapping[str, type[dy.Schema]] = {
-    **{f"shop_records.{name}": kind.schema for name, kind in ALL_KINDS.items()},
-    **{table: schema for _, table, schema in CONTRACTS},
+_TABLES: Mapping[str, tuple[str, type[dy.Schema]]] = {
+    **{f"intake.{name}": (f"shop_records.{name}", kind.schema) for name, kind in ALL_KINDS.items()},
+    **{
+        step.label: (f"{WEEKS_SCHEMA}.{table_name(step, place)}", schema)
+        for step in GRAPH.steps.values()
+        for place, schema in list(step.tables.items())[:1]
+    },
 }
-"""The contract of each table by its name in the warehouse."""
+"""The table of an asset as the warehouse calls it, and its contract."""
 
 
 def told(asset: dg.AssetSpec) -> dg.AssetSpec:
@@ -44,7 +58,8 @@ def told(asset: dg.AssetSpec) -> dg.AssetSpec:
     room, name = asset.key.path[0], ".".join(asset.key.path)
     facts: dict[str, object] = {"question": QUESTIONS[room]}
     if name in _TABLES:
-        facts |= {"dagster/table_name": name, "dagster/column_schema": _columns(_TABLES[name])}
+        table, schema = _TABLES[name]
+        facts |= {"dagster/table_name": table, "dagster/column_schema": _columns(schema)}
     return asset.replace_attributes(owners=[OWNERS[room]]).merge_attributes(metadata=facts)
 
 

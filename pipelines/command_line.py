@@ -5,26 +5,20 @@ import shutil
 import subprocess
 import sys
 import tempfile
-import webbrowser
-from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
+from getpass import getuser
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, TypeVar
 
 import click
 
+from pipelines.care_commands import CARE
+from pipelines.command_parts import AS_OF, in_words
 from pipelines.home import Home
+from pipelines.reading_commands import READING
 from pipelines.weeks import current_week, week_of
 
-T = TypeVar("T")
 DEMO_AS_OF = date(2026, 8, 17)
-AS_OF = click.option(
-    "--as-of",
-    type=click.DateTime(["%Y-%m-%d"]),
-    metavar="YYYY-MM-DD",
-    help="Look back from this day's Monday 00:00 on the home's clock. Default: this week's Monday.",
-)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -53,7 +47,7 @@ def demo(home: Home) -> None:
     home = Home(home.folder / "demo").prepare()
     home.mark_as_demo()
     _load(home, Path(str(files("synthetic_data"))) / "demo")
-    _week(home, week_of(DEMO_AS_OF))
+    _week(home, week_of(DEMO_AS_OF), _now())
 
 
 @main.command()
@@ -104,11 +98,15 @@ def draft(home: Home, file: Path, *, show: bool) -> None:
 def week(home: Home, as_of: datetime | None, *, restate: bool) -> None:
     """Work out one week from the records known by then, write its pages and show its list."""
     now, key = _now(), _key(home, as_of)
+    home.prepare()
     if restate:
         from pipelines.terminal import show_changes  # noqa: PLC0415 - imports Dagster
 
-        show_changes(home.prepare(), key, now)
-    _week(home.prepare(), key, now if restate else None)
+        show_changes(home, key, now)
+        _week(home, key, now, told_by=now)
+        return
+    is_this_week = key == current_week(now, in_words(home.facts).zone)
+    _week(home, key, now, is_given_out=is_this_week and not home.is_demo)
 
 
 @main.command()
@@ -119,59 +117,6 @@ def changes(home: Home, as_of: datetime | None) -> None:
     from pipelines.terminal import show_changes  # noqa: PLC0415 - imports Dagster
 
     show_changes(home.prepare(), _key(home, as_of), _now())
-
-
-@main.command()
-@click.pass_obj
-def check(home: Home) -> None:
-    """Look whether the warehouse and the kept files are whole."""
-    from pipelines.warehouse_care import check_warehouse  # noqa: PLC0415 - imports Dagster
-
-    findings = check_warehouse(home)
-    for finding in findings:
-        click.echo(f"{'ok   ' if not finding.wrong else 'WRONG'} {finding.about}")
-        for line in finding.wrong:
-            click.echo(f"      {line}")
-    if any(finding.wrong for finding in findings):
-        raise click.ClickException("The warehouse can be built again from raw/: ringland rebuild.")
-    click.echo("Nothing wrong.")
-
-
-@main.command()
-@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
-@click.pass_obj
-def backup(home: Home, file: Path) -> None:
-    """Put the kept files, mappings, settings and a copy of the warehouse into one ZIP FILE."""
-    from pipelines.warehouse_care import back_up  # noqa: PLC0415 - imports Dagster
-
-    _in_words(lambda: back_up(home, file))
-    click.echo(f"Backup: {file}")
-
-
-@main.command()
-@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
-@click.pass_obj
-def publish(home: Home, file: Path) -> None:
-    """Put a copy of the warehouse at FILE for others to read while records are loaded."""
-    from pipelines.duckdb_warehouse import warehouse_at  # noqa: PLC0415 - imports Dagster
-    from pipelines.warehouse_care import publish_copy  # noqa: PLC0415 - imports Dagster
-
-    _in_words(lambda: publish_copy(warehouse_at(home.database), file))
-    click.echo(f"Published: {file}")
-
-
-@main.command()
-@click.pass_obj
-def rebuild(home: Home) -> None:
-    """Build the warehouse anew from every file taken in, by the mappings as they are now."""
-    from pipelines.warehouse_care import rebuild as build_again  # noqa: PLC0415 - imports Dagster
-
-    rebuilt = _in_words(lambda: build_again(home.prepare()))
-    click.echo("The warehouse was built again. Run the weeks again: ringland week.")
-    for refused in rebuilt.passed_over:
-        click.echo(f"Passed over, as when it came: {refused}")
-    if rebuilt.old:
-        click.echo(f"The old one: {rebuilt.old}")
 
 
 @main.command()
@@ -203,49 +148,6 @@ def backfill(home: Home, since: datetime, as_of: datetime | None) -> None:
     click.echo(f"Now run 'ringland week --as-of {last}' for the score of these weeks.")
 
 
-@main.command("hull-sheet")
-@click.argument("hulls", metavar="HULL...", nargs=-1)
-@click.option("--all", "every", is_flag=True, help="One sheet for every hull in service.")
-@AS_OF
-@click.pass_obj
-def hull_sheet(home: Home, hulls: tuple[str, ...], as_of: datetime | None, *, every: bool) -> None:
-    """Write one page of PDF for each HULL, to print: its week, why, how sure, what it costs."""
-    from ringland.pages.papers.hull_pdf import hull_pdf  # noqa: PLC0415 - imports the typesetter
-
-    if bool(hulls) == every:
-        raise click.UsageError("Name the hulls, or give --all for every hull in service.")
-    _papers(home, hulls, as_of, hull_pdf, ".pdf")
-
-
-@main.command("customer-copy")
-@click.argument("hull", metavar="HULL")
-@AS_OF
-@click.pass_obj
-def customer_copy(home: Home, hull: str, as_of: datetime | None) -> None:
-    """Write HULL's page as one file to hand out, with no other hull's data in it."""
-    from ringland.pages.papers.week_bundle import customer_copy as copy_of  # noqa: PLC0415
-
-    _papers(home, (hull,), as_of, copy_of, ".html")
-
-
-@main.command("open")
-@AS_OF
-@click.pass_obj
-def open_pages(home: Home, as_of: datetime | None) -> None:
-    """Open the newest week's pages (or those of one week) in the browser."""
-    wanted = week_of(as_of.date()) if as_of else None
-    written = sorted(path.parent for path in home.site.glob("*/index.html"))
-    chosen = [folder for folder in written if wanted is None or folder.name == wanted]
-    if not chosen:
-        raise click.ClickException(
-            f"No pages {'for ' + wanted if wanted else 'yet'} below {home.site}. "
-            f"Run 'ringland week' first."
-        )
-    page = chosen[-1] / "index.html"
-    click.echo(page)
-    webbrowser.open(page.as_uri())
-
-
 @main.command()
 @click.option("--port", default=3000, show_default=True, help="Port on this machine only.")
 @click.pass_obj
@@ -272,46 +174,7 @@ def _key(home: Home, as_of: datetime | None) -> str:
     """The week asked for: that of a day, else the one that has begun on the home's clock."""
     if as_of is not None:
         return week_of(as_of.date())
-    return current_week(_now(), _in_words(home.facts).zone)
-
-
-def _papers(
-    home: Home,
-    hulls: tuple[str, ...],
-    as_of: datetime | None,
-    make: Callable[[Any, str], bytes],
-    suffix: str,
-) -> None:
-    from pipelines.hull_papers import write_papers  # noqa: PLC0415 - imports Dagster
-
-    weeks = sorted(path.parent.name for path in home.site.glob("????-??-??/index.html"))
-    if as_of is None and not weeks:
-        raise click.ClickException("No week is worked out yet. Run 'ringland week' first.")
-    key = week_of(as_of.date()) if as_of else weeks[-1]
-    papers = write_papers(home, key, hulls, make, suffix)
-    while (path := _in_words(lambda: next(papers, None))) is not None:
-        click.echo(path)
-
-
-def _in_words(do: Callable[[], T]) -> T:
-    """What `do` gives; a refusal ends the command with its words, without a traceback."""
-    from pipelines.duckdb_warehouse import WarehouseError  # noqa: PLC0415 - imports Dagster
-    from pipelines.home_file import HomeFileError  # noqa: PLC0415
-    from ringland.intake.column_mapping import MappingError  # noqa: PLC0415
-    from ringland.intake.raw_file import RecordFileError  # noqa: PLC0415
-    from ringland.settings.manner_file import PageSettingError  # noqa: PLC0415
-
-    try:
-        return do()
-    except (
-        WarehouseError,
-        MappingError,
-        RecordFileError,
-        PageSettingError,
-        HomeFileError,
-        OSError,
-    ) as error:
-        raise click.ClickException(str(error)) from error
+    return current_week(_now(), in_words(home.facts).zone)
 
 
 def _load(home: Home, folder: Path) -> None:
@@ -320,10 +183,29 @@ def _load(home: Home, folder: Path) -> None:
     show_counts(home, watched_run(home, "load_records", "Loading records", records_folder=folder))
 
 
-def _week(home: Home, partition_key: str, told_by: datetime | None = None) -> None:
+def _week(
+    home: Home,
+    monday: str,
+    now: datetime,
+    *,
+    told_by: datetime | None = None,
+    is_given_out: bool = False,
+) -> None:
     from pipelines.terminal import show_week, watched_run  # noqa: PLC0415 - imports Dagster
+    from pipelines.weekly.store import Made, WeekKey  # noqa: PLC0415 - imports Polars
 
-    _in_words(home.manner)  # a wrong page setting is told before the week is worked out
-    title = f"Week of {partition_key}"
-    result = watched_run(home, "week_report", title, partition_key=partition_key, told_by=told_by)
-    show_week(result, partition_key)
+    in_words(home.manner)  # a wrong page setting is told before the week is worked out
+    made = Made(now.isoformat(timespec="seconds"), getuser(), is_given_out)
+    watched_run(
+        home,
+        "week_report",
+        f"Week of {monday}",
+        partition_key=monday,
+        told_by=told_by,
+        made=made,
+    )
+    show_week(home, WeekKey(monday, told_by))
+
+
+for command in (*READING, *CARE):
+    main.add_command(command)

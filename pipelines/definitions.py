@@ -6,27 +6,30 @@ from zoneinfo import ZoneInfo
 
 import dagster as dg
 
-from pipelines import (
-    failure_causes,
-    fleet_risk,
-    fuel_exposure,
-    fuel_rules,
-    score,
-    service_week,
-    shop_records,
-    week_checks,
-    week_pages,
-)
+from pipelines import week_checks
 from pipelines.asset_story import told
 from pipelines.drop_folder import drop_folder_sensor
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.home import Home
 from pipelines.resources import ShopFolders
+from pipelines.rooms import intake
+from pipelines.week_graph import GRAPH
+from pipelines.week_site import site_asset
+from pipelines.weekly.assets import (
+    WeekFiles,
+    Weeks,
+    contract_checks,
+    key_of,
+    made_config,
+    week_assets,
+)
+from pipelines.weekly.step import Keep
+from pipelines.weekly.store import Made
 from pipelines.weeks import current_week
 
-_RECORDS = dg.AssetSelection.assets(
-    *shop_records.record_assets, shop_records.corrections, shop_records.set_aside
-)
+RECORD_ASSETS = [*intake.record_assets, intake.corrections, intake.set_aside]
+_RECORDS = dg.AssetSelection.assets(*RECORD_ASSETS)
+_SAID = [key_of(step) for step in GRAPH.steps.values() if step.keep is Keep.SAID]
 load_records = dg.define_asset_job(
     "load_records",
     selection=_RECORDS,
@@ -37,14 +40,9 @@ week_report = dg.define_asset_job(
     selection=dg.AssetSelection.all() - _RECORDS,
     description="From the records known at an as-of week to its report.",
 )
-
-
 past_week = dg.define_asset_job(
     "past_week",
-    selection=dg.AssetSelection.assets(
-        service_week.week_decisions, score.challenger_chances
-    ).upstream()
-    - _RECORDS,
+    selection=dg.AssetSelection.assets(*_SAID).upstream() - _RECORDS,
     description="A past week's chances and calls from what was known then, without its pages.",
 )
 
@@ -55,7 +53,11 @@ def monday_schedule(zone: ZoneInfo) -> dg.ScheduleDefinition:
     @dg.schedule(job=week_report, cron_schedule="0 5 * * 1", execution_timezone=zone.key)
     def every_monday(context: dg.ScheduleEvaluationContext) -> dg.RunRequest:
         """The report of the week that begins today."""
-        return dg.RunRequest(partition_key=current_week(context.scheduled_execution_time, zone))
+        asked_at = context.scheduled_execution_time
+        made = Made(asked_at.isoformat(), "the schedule", is_given_out=True)
+        return dg.RunRequest(
+            partition_key=current_week(asked_at, zone), run_config=made_config(made)
+        )
 
     return every_monday
 
@@ -70,26 +72,14 @@ def build_definitions(
 
     Given `told_by`, weeks are worked out with what was known at that later instant.
     """
-    rooms = [
-        shop_records,
-        fuel_exposure,
-        fleet_risk,
-        service_week,
-        fuel_rules,
-        score,
-        failure_causes,
-        week_pages,
-    ]
+    assets = [*RECORD_ASSETS, *week_assets(GRAPH, intake.ALL_RECORDS), site_asset]
+    key = {"home": str(home.folder), "told_by": told_by.isoformat() if told_by else ""}
     return dg.Definitions(
-        assets=dg.map_asset_specs(
-            told,
-            [
-                asset
-                for asset in dg.load_assets_from_modules(rooms)
-                if isinstance(asset, dg.AssetsDefinition)  # the rooms hold no other kind
-            ],
-        ),
-        asset_checks=dg.load_asset_checks_from_modules([*rooms, week_checks]),
+        assets=dg.map_asset_specs(told, assets),
+        asset_checks=[
+            *dg.load_asset_checks_from_modules([intake, week_checks]),
+            *contract_checks(GRAPH),
+        ],
         jobs=[load_records, week_report, past_week],
         schedules=[monday_schedule(home.facts().zone)],
         sensors=[drop_folder_sensor(home.drop, load_records)],
@@ -97,10 +87,10 @@ def build_definitions(
         executor=dg.in_process_executor,
         loggers={"progress": progress} if progress else None,
         resources={
-            "warehouse": DuckDBWarehouse(
-                database=str(home.database), told_by=told_by.isoformat() if told_by else ""
-            ),
+            "warehouse": DuckDBWarehouse(database=str(home.database)),
             "shop": ShopFolders(home=str(home.folder), records=str(records_folder or home.drop)),
+            "weeks": Weeks(**key),
+            "week_files": WeekFiles(**key),
         },
     )
 

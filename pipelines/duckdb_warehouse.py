@@ -8,7 +8,6 @@ schema version.
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
 
@@ -19,7 +18,6 @@ import polars as pl
 
 from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.contracts.record_tables import SetAside
-from ringland.history.known_then import restated
 
 # Nothing may be fetched from outside this machine.
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
@@ -37,7 +35,6 @@ _SQL_TYPES = {
 _BUSY = ("Conflicting lock", "being used by another process")
 SET_ASIDE = "shop_records.set_aside"
 PROVENANCE = {"source_file": "varchar not null", "source_row": "bigint not null"}
-WEEKLY = {"as_of": "timestamptz not null"}
 
 
 class WarehouseError(RuntimeError):
@@ -49,8 +46,6 @@ class DuckDBWarehouse(dg.ConfigurableResource):
 
     database: str
     patience_s: float = 60.0  # a load of a season's files takes seconds
-    told_by: str = ""
-    """Instant (ISO 8601) up to which records are looked back on; empty: each as it was known."""
 
     @contextmanager
     def connect(self) -> Iterator[duckdb.DuckDBPyConnection]:
@@ -73,42 +68,9 @@ class DuckDBWarehouse(dg.ConfigurableResource):
             return result
 
     def read_records(self) -> dict[str, pl.DataFrame]:
-        """Every record table, rows in the order of their key; restated if `told_by` is given."""
+        """Every record table, rows in the order of their key."""
         with self.connect() as con:
-            records = {kind: record_rows(con, kind) for kind in ALL_KINDS}
-        return restated(records, datetime.fromisoformat(self.told_by)) if self.told_by else records
-
-    def write_week(
-        self, table: str, schema: type[dy.Schema], frame: pl.DataFrame, as_of: datetime
-    ) -> None:
-        """Replace one as-of week of a table, e.g. 'fuel_exposure.spells'."""
-        with self.connect() as con:
-            ensure_table(con, table, schema, WEEKLY)
-            rows = schema.validate(frame, cast=True).with_columns(as_of=pl.lit(as_of))
-            with transaction(con):
-                con.execute(f"delete from {table} where as_of = ?", [as_of])
-                insert(con, table, rows)
-
-    def read_week(self, table: str, schema: type[dy.Schema], as_of: datetime) -> pl.DataFrame:
-        """One as-of week of a table, as its contract, rows in the order they were written."""
-        return schema.validate(
-            self.week_rows(table, as_of).select(schema.column_names()), cast=True
-        )
-
-    def read_earlier(
-        self, table: str, schema: type[dy.Schema], as_of: datetime, columns: Sequence[str]
-    ) -> pl.DataFrame:
-        """`as_of` and some columns of every week of a table before one; empty before the first."""
-        with self.connect() as con:
-            ensure_table(con, table, schema, WEEKLY)
-        names = ", ".join(["as_of", *columns])
-        return self.read(
-            f"select {names} from {table} where as_of < ? order by as_of, rowid", [as_of]
-        )
-
-    def week_rows(self, table: str, as_of: datetime) -> pl.DataFrame:
-        """One as-of week of a table as it stands, rows in the order they were written."""
-        return self.read(f"select * from {table} where as_of = ? order by rowid", [as_of])
+            return {kind: record_rows(con, kind) for kind in ALL_KINDS}
 
 
 def _opened(database: str, patience_s: float) -> duckdb.DuckDBPyConnection:

@@ -2,19 +2,18 @@
 
 import logging
 import os
-import tempfile
 from collections.abc import Callable
-from contextlib import ExitStack
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import dagster as dg
 
 from pipelines.definitions import build_definitions
-from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import Home
-from pipelines.warehouse_care import publish_copy
+from pipelines.old_weeks import carry_over
+from pipelines.weekly.assets import made_config
+from pipelines.weekly.store import Made
 
 Listener = Callable[[str, str], None]
 """Called with an asset's name and 'started' or 'done'."""
@@ -26,18 +25,6 @@ class GraphRunError(RuntimeError):
     """A step of the graph failed, or a blocking check did; the message says which and why."""
 
 
-@dataclass(frozen=True)
-class _HomeWithCopy(Home):
-    """A home whose warehouse is a copy elsewhere."""
-
-    copy: Path
-
-    @property
-    def database(self) -> Path:
-        """The copy."""
-        return self.copy
-
-
 def run_graph(
     home: Home,
     job: str,
@@ -46,29 +33,28 @@ def run_graph(
     partition_key: str | None = None,
     records_folder: Path | None = None,
     told_by: datetime | None = None,
+    made: Made | None = None,
 ) -> dg.ExecuteInProcessResult:
     """The result of one job, e.g. 'load_records' or 'week_report'.
 
-    Given `told_by`, the week is restated: worked out with what was known at that instant, on
-    a copy of the warehouse, so that what was said of the week as it was known stays, and
-    is scored.
+    Given `told_by`, the week is restated: worked out with what was known at that instant, into
+    a folder of its own beside the week as it was known.  `made` says who asked for a week.
 
     Raises:
         GraphRunError: a step failed; the text is its own error, without the traceback.
     """
     os.environ["DAGSTER_HOME"] = str(home.dagster)
     os.environ["DAGSTER_DISABLE_TELEMETRY"] = "1"
-    with ExitStack() as until_done:
-        instance = until_done.enter_context(dg.DagsterInstance.get())
-        if told_by is not None and home.database.exists():
-            scratch = Path(until_done.enter_context(tempfile.TemporaryDirectory()))
-            publish_copy(warehouse_at(home.database), scratch / home.database.name)
-            home = _HomeWithCopy(home.folder, scratch / home.database.name)
+    config: dict[str, Any] = {"loggers": {"progress": {}}}
+    if partition_key is not None:
+        carry_over(home)
+        config |= made_config(made or Made())
+    with dg.DagsterInstance.get() as instance:
         definitions = build_definitions(home, records_folder, _listening_logger(listener), told_by)
         result = definitions.resolve_job_def(job).execute_in_process(
             instance=instance,
             partition_key=partition_key,
-            run_config={"loggers": {"progress": {}}},
+            run_config=config,
             raise_on_error=False,
         )
     if not result.success:
@@ -100,6 +86,8 @@ _IN_WORDS = (
     "WeekFileError",
     "LimitError",
     "CatalogueError",
+    "StoreError",
+    "HomeFileError",
 )
 
 
@@ -113,4 +101,8 @@ def _why(result: dg.ExecuteInProcessResult) -> str:
             if error is not None and error.cls_name in _IN_WORDS:
                 return message.split(": ", 1)[-1]  # Dagster puts the class before it
             return f"{event.step_key}: {message}"
+    for evaluation in result.get_asset_check_evaluations():
+        if not evaluation.passed and evaluation.severity is dg.AssetCheckSeverity.ERROR:
+            facts = "; ".join(f"{name}: {fact.value}" for name, fact in evaluation.metadata.items())
+            return f"check not passed: {evaluation.check_name.replace('_', ' ')}: {facts}"
     return "the run did not succeed; see the Dagster page for its log"

@@ -4,12 +4,20 @@ import os
 from dataclasses import dataclass, replace
 from importlib.resources import files
 from pathlib import Path
+from typing import NamedTuple
 
 from pipelines.home_file import TEMPLATE, HomeFacts, read_home_file
 from ringland.settings.manner_file import page_settings_text, read_manner
 from ringland.words.manner import DEFAULT_MANNER, Manner
 
 DEFAULT_HOME = Path("warehouse") / "local"
+
+
+class OwnFile(NamedTuple):
+    """A file of the shop's: what messages call it, and its text if it is there."""
+
+    name: str
+    text: str | None
 
 
 @dataclass(frozen=True)
@@ -47,6 +55,11 @@ class Home:
     def site(self) -> Path:
         """One folder of pages per as-of date."""
         return self.folder / "site"
+
+    @property
+    def weeks(self) -> Path:
+        """One folder per week and instant it was told by: what was made of it, typed."""
+        return self.folder / "weeks"
 
     @property
     def papers(self) -> Path:

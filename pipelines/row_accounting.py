@@ -79,24 +79,6 @@ def inert(rows: pl.DataFrame) -> pl.DataFrame:
     return rows.with_columns(pl.col(pl.String).str.replace(r"^[=+\-@\t\r]", "'${0}"))
 
 
-def row_accounting(warehouse: DuckDBWarehouse, as_of: datetime) -> pl.DataFrame:
-    """Rows known at an instant, by kind: rows_in = loaded + set_aside."""
-    known = known_by(warehouse.read_records(), as_of)
-    aside = set_aside_rows(warehouse, as_of)
-    counted = {
-        kind: aside.filter(pl.col("kind") == kind).select("source_file", "source_row").n_unique()
-        for kind in RECORD_KINDS
-    }
-    return pl.DataFrame(
-        {
-            "kind": list(RECORD_KINDS),
-            "rows_in": [known[kind].height + counted[kind] for kind in RECORD_KINDS],
-            "loaded": [known[kind].height for kind in RECORD_KINDS],
-            "set_aside": [counted[kind] for kind in RECORD_KINDS],
-        }
-    )
-
-
 def changes_since(warehouse: DuckDBWarehouse, as_of: datetime, told_by: datetime) -> pl.DataFrame:
     """A `RecordChanges`: what is known at `told_by` of the time up to `as_of` that was not then."""
     records = warehouse.read_records()

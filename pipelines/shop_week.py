@@ -3,7 +3,7 @@
 from collections.abc import Collection
 from datetime import date
 
-from pipelines.home import Home
+from pipelines.home import Home, OwnFile
 from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.catalogue_file import default_catalogue, own_catalogue
 from ringland.decision.hand_changes import NO_CHANGES
@@ -24,7 +24,7 @@ def shop_catalogue(home: Home, settings: Assumptions) -> Catalogue:
 
 
 def shop_week(
-    home: Home,
+    file: OwnFile,
     monday: date,
     *,
     catalogue: Catalogue,
@@ -34,7 +34,7 @@ def shop_week(
     """The room of a week and its decisions by hand, from the home's `week.toml` if there is one.
 
     Args:
-        home: the shop's.
+        file: the home's `week.toml`, if there is one.
         monday: the week.
         catalogue: what can be done.
         hulls: every hull on record.
@@ -44,11 +44,11 @@ def shop_week(
         WeekFileError: the file does not say what it must.
     """
     usual = default_limits(catalogue, settings)
-    if not home.week.exists():
+    if file.text is None:
         return OwnWeek(usual, NO_CHANGES)
     return read_week(
-        home.week.read_text(encoding="utf-8"),
-        str(home.week),
+        file.text,
+        file.name,
         monday=monday,
         usual=usual,
         catalogue=catalogue,

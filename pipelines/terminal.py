@@ -15,7 +15,10 @@ from rich.table import Table
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.graph_run import GraphRunError, run_graph
 from pipelines.home import Home
+from pipelines.rooms.pages import WeekListing
 from pipelines.row_accounting import changes_since, inert
+from pipelines.week_graph import GRAPH
+from pipelines.weekly.store import Made, WeekKey, WeekStore
 from pipelines.weeks import as_of_week
 from ringland.contracts.record_kinds import RECORD_KINDS
 
@@ -36,6 +39,7 @@ def watched_run(
     partition_key: str | None = None,
     records_folder: Path | None = None,
     told_by: datetime | None = None,
+    made: Made | None = None,
 ) -> dg.ExecuteInProcessResult:
     """Run a job of the graph under a progress line; a failure ends the command with its reason."""
     columns = (
@@ -60,6 +64,7 @@ def watched_run(
                 partition_key=partition_key,
                 records_folder=records_folder,
                 told_by=told_by,
+                made=made,
             )
         except GraphRunError as error:
             raise click.ClickException(str(error)) from error
@@ -132,26 +137,28 @@ def show_changes(home: Home, partition_key: str, told_by: datetime) -> None:
     console.print(f"{changes.height} changes: {file}", soft_wrap=True)
 
 
-def show_week(result: dg.ExecuteInProcessResult, partition_key: str) -> None:
+def show_week(home: Home, key: WeekKey) -> None:
     """The week's list and where its pages are."""
-    (made,) = result.asset_materializations_for_node("week_pages__report")
-    listed = cast("dict[str, Any]", made.metadata["list"].value)
+    listed: WeekListing = WeekStore(home.weeks).read(key, GRAPH.steps["week_list"])
     narrow = console.width < _WIDE
-    table = Table(title=f"Week of {partition_key}", title_justify="left", box=box.SIMPLE)
+    title = f"Week of {key.monday}"
+    if key.told_by is not None:
+        title += f", restated with what was known on {key.told_by:%Y-%m-%d %H:%M} UTC"
+    table = Table(title=title, title_justify="left", box=box.SIMPLE)
     shown = [
         place
-        for place, heading in enumerate(listed["headings"])
+        for place, heading in enumerate(listed.headings)
         if not (narrow and heading in _LEFT_OUT_IF_NARROW)
     ]
     for place in shown:
-        heading = listed["headings"][place]
+        heading = listed.headings[place]
         # Only what to do may run over two lines: a cut name or price tells nothing.
         table.add_column(heading, no_wrap=not narrow and heading != "Do", overflow="fold")
-    for row in listed["rows"]:
+    for row in listed.rows:
         table.add_row(*(escape(row[place]) for place in shown))
     console.print(table)
     console.print("A low-risk line is never clearance to run.")
-    console.print(f"Report: {made.metadata['report'].value}", soft_wrap=True)
+    console.print(f"Report: {home.site / key.name / 'index.html'}", soft_wrap=True)
 
 
 def _counts(materialization: dg.AssetMaterialization) -> list[dict[str, Any]]:

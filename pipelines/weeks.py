@@ -7,14 +7,7 @@ depends on the home's time zone.
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-import dagster as dg
-
-# Monday's partition is wanted from that Monday on (end_offset), wherever the shop lies: the
-# zone here is the one whose Monday begins first on earth.
 UTC_ZONE = ZoneInfo("UTC")
-WEEKS = dg.WeeklyPartitionsDefinition(
-    start_date="2015-01-05", day_offset=1, end_offset=1, timezone="Pacific/Kiritimati"
-)
 
 
 def as_of_week(partition_key: str, zone: ZoneInfo = UTC_ZONE) -> datetime:

@@ -1,11 +1,8 @@
--- One schema per room.  Record tables and weekly tables are made from their contracts in
--- src/ringland/*/contracts.py and tables.py, so that a column is declared once; here
--- stand the rooms and the tables of book-keeping that no contract covers.
+-- The records have one schema.  Their tables are made from their contracts in
+-- src/ringland/contracts, so that a column is declared once; here stand the schema and the
+-- tables of book-keeping that no contract covers.
 
 create schema shop_records;
-create schema fuel_exposure;
-create schema ring_survival;
-create schema service_week;
 
 create table shop_records.files (
     kind varchar not null,

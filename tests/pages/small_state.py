@@ -5,7 +5,7 @@ import polars as pl
 from ringland.contracts.record_tables import OctaneScaleChances, RecordFlags
 from ringland.history.hour_line import hour_line
 from ringland.history.record_flags import record_flags
-from ringland.pages.week.week_records import Restated, WeekRecords, left_out_readings
+from ringland.pages.week.week_records import WeekRecords, left_out_readings
 from tests.decision.small_fleet import AS_OF, SmallFleet
 from tests.history.record_rows import at, records
 
@@ -35,7 +35,6 @@ def state(
     quality: pl.DataFrame,
     rows: pl.DataFrame | None = None,
     doubts: pl.DataFrame | None = None,
-    restated: Restated | None = None,
     scales: pl.DataFrame | None = None,
 ) -> WeekRecords:
     """The state with these parts; the hours are of H01: one reading awry, then a new meter."""
@@ -47,7 +46,6 @@ def state(
         left_out=left_out_readings(KNOWN["hour_readings"], line),
         octane_scales=OctaneScaleChances.create_empty() if scales is None else scales,
         quality=quality,
-        restated=restated,
     )
 
 

@@ -10,7 +10,8 @@ import polars as pl
 from ringland.pages.fuel.fuel_charts import WORST, tank_points, tank_sketch
 from ringland.pages.fuel.fuel_page import INDEX, fuel_contexts
 from ringland.pages.hull.timeline_chart import MARGIN_CLASSES
-from ringland.pages.site.report_page import build_site, hull_pages
+from ringland.pages.site.report_page import build_site
+from ringland.pages.site.site_frame import hull_pages
 from tests.decision.small_fleet import AS_OF, small_fleet
 from tests.pages.small_fuel import fuel_of, site_with_fuel
 from tests.pages.test_report_page import HOSTILE, NAMED, SWAPPED, Page, hostile

@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 from datetime import timedelta
 from functools import cache
 
@@ -13,7 +14,8 @@ from ringland.pages.frame.packed_columns import scaled, texts
 from ringland.pages.records.hour_line_chart import hours_points
 from ringland.pages.records.records_page import INDEX, record_contexts, restated_line
 from ringland.pages.records.write_next import tasks_of
-from ringland.pages.site.report_page import build_site, hull_pages
+from ringland.pages.site.report_page import build_site
+from ringland.pages.site.site_frame import hull_pages
 from ringland.pages.week.week_records import Restated, left_out_readings
 from ringland.words.doubt_words import NOTHING_TO_DO
 from tests.decision.small_fleet import AS_OF, SETTINGS, small_fleet
@@ -144,7 +146,7 @@ def test_a_restated_site_says_so_on_every_page_and_shows_what_changed_and_why() 
     restated = Restated(AS_OF + timedelta(days=30), changes)
     said = restated_line(restated)
 
-    site = build_site(fleet.report(), records=state(fleet.quality, restated=restated))
+    site = build_site(replace(fleet.report(), restated=restated), records=state(fleet.quality))
 
     assert said == (
         "Restated: worked out with what was known on Wed 2 Sep 2026, 06:00 UTC. "

@@ -9,33 +9,36 @@ import subprocess
 import sys
 import time
 import urllib.request
-from functools import partial
 from pathlib import Path
 
 import dagster as dg
 import polars as pl
-import pytest
 
 from pipelines.asset_figures import table
 from pipelines.asset_story import OWNERS
 from pipelines.definitions import build_definitions, defs
 from pipelines.drop_folder import drop_folder_sensor
-from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.home import Home
-from pipelines.week_checks import CONTRACTS, contract_checks, contract_result, freshness_result
+from pipelines.week_checks import freshness_result
+from pipelines.week_graph import GRAPH
+from pipelines.weekly.assets import EARLIER_WEEKS, contract_checks, contract_result
 from pipelines.weeks import as_of_week
 from ringland.contracts.decision_tables import HullCalls
 from ringland.contracts.record_kinds import RECORD_KINDS
-from tests.pipelines.demo_run import DEMO_WEEK, DemoRun
+from tests.pipelines.demo_run import DEMO_WEEK, DemoRun, week_table
 
 AS_OF = as_of_week(DEMO_WEEK)
 ROOMS = {
-    "shop_records",
-    "fuel_exposure",
-    "fleet_risk",
-    "service_week",
-    "failure_causes",
-    "week_pages",
+    "intake",
+    "history",
+    "bench",
+    "fuel",
+    "exposure",
+    "risk",
+    "decision",
+    "score",
+    "causes",
+    "pages",
 }
 
 
@@ -47,7 +50,7 @@ def test_every_record_kind_and_room_has_assets_with_a_description() -> None:
     graph = defs.resolve_asset_graph()
     assets = {key: graph.get(key) for key in graph.get_all_asset_keys()}
 
-    assert {key.path[-1] for key in assets if key.path[0] == "shop_records"} >= set(RECORD_KINDS)
+    assert {key.path[-1] for key in assets if key.path[0] == "intake"} >= set(RECORD_KINDS)
     assert {node.group_name for node in assets.values()} == ROOMS
     assert [key for key, node in assets.items() if not node.description] == []
 
@@ -74,8 +77,6 @@ def test_every_asset_says_what_it_answers_who_answers_for_it_and_where_it_lives(
 
 
 def test_every_run_of_an_asset_leaves_figures_beside_it(demo: DemoRun) -> None:
-    tables = {asset.key: name for asset, name, _ in CONTRACTS if asset.key.path == name.split(".")}
-    warehouse = warehouse_at(demo.home.database)
     with dg.DagsterInstance.from_config(str(demo.home.dagster)) as instance:
         for key in defs.resolve_asset_graph().get_all_asset_keys():
             event = instance.get_latest_materialization_event(key)
@@ -83,9 +84,45 @@ def test_every_run_of_an_asset_leaves_figures_beside_it(demo: DemoRun) -> None:
             made = event.asset_materialization
             assert made is not None
             assert made.metadata, key
-            if key in tables:
+            step = GRAPH.steps.get(key.path[-1])
+            if step is not None and list(step.tables) == ["rows"]:
                 told = made.metadata["dagster/row_count"].value
-                assert told == warehouse.week_rows(tables[key], AS_OF).height, key
+                assert told == week_table(demo.home, step.name).height, key
+
+
+def test_rooms_wait_for_each_other_one_way_only() -> None:
+    """Risk and decision once waited for each other."""
+    graph = defs.resolve_asset_graph()
+    waits: dict[str, set[str]] = {room: set() for room in ROOMS}
+    for key in graph.get_all_asset_keys():
+        node = graph.get(key)
+        waits[key.path[0]] |= {parent.path[0] for parent in node.parent_keys} - {key.path[0]}
+
+    done: set[str] = set()
+    while ready := [room for room in waits if room not in done and waits[room] <= done]:
+        done |= set(ready)
+
+    assert done == ROOMS
+
+
+def test_what_earlier_weeks_said_is_a_dependency_on_earlier_weeks() -> None:
+    graph = defs.resolve_asset_graph()
+    mapping = graph.get(dg.AssetKey(["score", "score"])).partition_mappings[
+        dg.AssetKey(["decision", "week_decisions"])
+    ]
+
+    assert isinstance(mapping, dg.TimeWindowPartitionMapping)
+    assert (mapping.start_offset, mapping.end_offset) == (-EARLIER_WEEKS, -1)
+
+
+def test_what_a_step_made_can_be_asked_of_dagster(demo: DemoRun) -> None:
+    told = build_definitions(demo.home)
+    with dg.DagsterInstance.from_config(str(demo.home.dagster)) as instance:
+        lives = told.load_asset_value(
+            dg.AssetKey(["history", "piston_lives"]), partition_key=DEMO_WEEK, instance=instance
+        )
+
+    assert lives.equals(week_table(demo.home, "piston_lives"))
 
 
 def test_a_table_for_the_page_cannot_act() -> None:
@@ -123,38 +160,30 @@ def test_the_sensor_asks_for_a_load_only_when_files_changed(tmp_path: Path) -> N
     assert len(tick(first.cursor).run_requests) == 1
 
 
-@pytest.fixture
-def spoiled(demo: DemoRun, tmp_path: Path) -> DuckDBWarehouse:
-    """A copy of the demo's warehouse that a test may spoil."""
-    copy = tmp_path / "spoiled.duckdb"
-    copy.write_bytes(demo.home.database.read_bytes())
-    return warehouse_at(copy)
+def test_a_row_outside_its_contract_does_not_pass(demo: DemoRun) -> None:
+    calls = week_table(demo.home, "week_decisions", "calls")
+    spoiled = calls.with_columns(
+        call=pl.when(pl.col("rank") == 1).then(pl.lit("all is well")).otherwise("call")
+    )
 
-
-def test_a_row_outside_its_contract_does_not_pass(spoiled: DuckDBWarehouse) -> None:
-    judge = partial(contract_result, spoiled, "service_week.hull_calls", HullCalls, AS_OF)
-    assert judge().passed
-
-    with spoiled.connect() as con:
-        con.execute("update service_week.hull_calls set call = 'all is well' where rank = 1")
-
-    assert not judge().passed
+    assert contract_result(calls, HullCalls).passed
+    assert not contract_result(spoiled, HullCalls).passed
+    assert not contract_result(None, HullCalls).passed
 
 
 def test_every_contract_check_blocks_what_comes_after() -> None:
-    specs = [spec for check in contract_checks for spec in check.check_specs]
+    specs = [spec for check in contract_checks(GRAPH) for spec in check.check_specs]
 
     assert len(specs) > 8
     assert all(spec.blocking for spec in specs)
 
 
-def test_records_go_stale_after_the_season(spoiled: DuckDBWarehouse) -> None:
-    assert freshness_result(spoiled, AS_OF, limit_d=28).passed
+def test_records_go_stale_after_the_season(demo: DemoRun) -> None:
+    sessions = week_table(demo.home, "engine_sessions", "sessions")
+    older = sessions.with_columns(pl.col("ended_at") - pl.duration(days=60))
 
-    with spoiled.connect() as con:
-        con.execute("update shop_records.engine_sessions set ended_at = ended_at - interval 60 day")
-
-    stale = freshness_result(spoiled, AS_OF, limit_d=28)
+    assert freshness_result(sessions, AS_OF, limit_d=28).passed
+    stale = freshness_result(older, AS_OF, limit_d=28)
     assert not stale.passed
     assert stale.severity == dg.AssetCheckSeverity.WARN
 
@@ -209,4 +238,4 @@ def test_dagster_dev_serves_the_graph(tmp_path: Path) -> None:
     nodes = answer["assetNodes"]
     assert isinstance(nodes, list)
     assert {node["groupName"] for node in nodes} == ROOMS
-    assert ["week_pages", "report"] in [node["assetKey"]["path"] for node in nodes]
+    assert ["pages", "site"] in [node["assetKey"]["path"] for node in nodes]

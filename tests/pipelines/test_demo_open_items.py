@@ -3,13 +3,9 @@
 import polars as pl
 import pytest
 
-from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.weeks import as_of_week
-from ringland.contracts.decision_tables import HullCalls
-from ringland.contracts.record_tables import BenchVerdicts
-from ringland.history.known_then import known_by
-from ringland.risk.hull_state import installed_engines
-from tests.pipelines.demo_run import DEMO_WEEK, DemoRun
+from ringland.history.engine_history import installed_engines
+from tests.pipelines.demo_run import DEMO_WEEK, DemoRun, the_week, week_table
 
 AS_OF = as_of_week(DEMO_WEEK)
 
@@ -20,9 +16,8 @@ def newest(demo: DemoRun) -> pl.DataFrame:
 
     Complete here: no reading of it is missing, and as many as the fullest of its kind has.
     """
-    warehouse = warehouse_at(demo.home.database)
-    records = known_by(warehouse.read_records(), AS_OF)
-    bench = warehouse.read_week("shop_records.bench_verdicts", BenchVerdicts, AS_OF)
+    records = the_week(demo.home).value("snapshot").records
+    bench = week_table(demo.home, "bench_verdicts")
     kind = ["engine_id", "measure"]
     tests = bench.group_by(*kind, "inspected_at").agg(
         is_read=(pl.col("state") == "measured").all(),
@@ -36,7 +31,7 @@ def newest(demo: DemoRun) -> pl.DataFrame:
     return (
         whole.filter(pl.col("inspected_at") == pl.col("inspected_at").max().over(kind))
         .join(installed_engines(records["installations"], AS_OF), on="engine_id")
-        .join(warehouse.read_week("service_week.hull_calls", HullCalls, AS_OF), on="hull_id")
+        .join(week_table(demo.home, "week_decisions", "calls"), on="hull_id")
         .join(released, on=kind, how="left")
         .filter(pl.col("released_at").is_null() | (pl.col("released_at") >= pl.col("inspected_at")))
     )

@@ -15,9 +15,9 @@ from click.testing import CliRunner
 from pipelines.command_line import main
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.home import Home
-from pipelines.row_accounting import row_accounting, rows_unaccounted, set_aside_rows
+from pipelines.rooms.history import row_counts
+from pipelines.row_accounting import rows_unaccounted, set_aside_rows
 from pipelines.weeks import as_of_week
-from ringland.contracts.fuel_tables import Spells
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.exposure.exposure_spells import spells
 from ringland.exposure.octane_margin import session_exposure
@@ -28,12 +28,18 @@ from ringland.history.known_then import known_by
 from ringland.risk.fleet_hazard import FleetFits, fit_fleet
 from ringland.settings.assumptions import load_assumptions
 from synthetic_data.fleet_simulator import simulate_fleet
-from synthetic_data.record_files import write_records
 from synthetic_data.scenario import Scenario, no_fuel_effect
-from tests.pipelines.demo_run import DEMO_RECORDS, DEMO_WEEK, DemoRun, load, run_week
+from tests.pipelines.demo_run import (
+    DEMO_RECORDS,
+    DEMO_WEEK,
+    DemoRun,
+    load,
+    run_week,
+    the_week,
+    week_table,
+)
 
 AS_OF = as_of_week(DEMO_WEEK)
-FEW_HULLS = Scenario(hulls=9)
 ROW_FAULTS = {
     "wrong_type",
     "impossible_value",
@@ -59,12 +65,9 @@ def table_rows(home: Home) -> dict[str, list[tuple[object, ...]]]:
         return {name: con.sql(f"from {name} order by all").fetchall() for (name,) in tables}
 
 
-@pytest.fixture(scope="module")
-def few_records(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The record files of a small fleet."""
-    folder = tmp_path_factory.mktemp("records")
-    write_records(simulate_fleet(FEW_HULLS, 11), folder)
-    return folder
+def kept_bytes(home: Home) -> dict[str, bytes]:
+    """All that the weeks' folders hold."""
+    return site_bytes(home.weeks)
 
 
 @pytest.fixture(scope="module")
@@ -93,8 +96,8 @@ def test_just_the_planted_row_faults_are_set_aside(warehouse: DuckDBWarehouse) -
     assert set(aside.rows()) == {(fault["kind"], fault["row"] + 2) for fault in planted}
 
 
-def test_the_page_accounts_for_every_row_known_then(warehouse: DuckDBWarehouse) -> None:
-    accounting = row_accounting(warehouse, AS_OF)
+def test_the_page_accounts_for_every_row_known_then(demo: DemoRun) -> None:
+    accounting = row_counts(the_week(demo.home).value("snapshot"))
 
     assert (accounting["rows_in"] == accounting["loaded"] + accounting["set_aside"]).all()
     assert accounting["set_aside"].sum() > 0
@@ -116,10 +119,9 @@ def test_no_demo_hull_is_sent_to_a_dock_whose_tank_is_below_its_need(
 
 
 def test_loading_the_same_files_again_changes_nothing(
-    new_home: Callable[[str], Home], few_records: Path
+    few_loaded: Home, few_records: Path, tmp_path: Path
 ) -> None:
-    home = new_home("twice")
-    load(home, few_records)
+    home = Home(Path(shutil.copytree(few_loaded.folder, tmp_path / "home")))
     before = table_rows(home)
 
     load(home, few_records)
@@ -127,31 +129,32 @@ def test_loading_the_same_files_again_changes_nothing(
     assert table_rows(home) == before
 
 
-def test_running_the_week_again_gives_the_same_bytes(
-    new_home: Callable[[str], Home], few_records: Path
+def test_a_week_asked_for_again_makes_nothing_anew_and_stays_the_same(
+    few_week: Home, tmp_path: Path
 ) -> None:
-    home = new_home("again")
-    load(home, few_records)
-    first = site_bytes(run_week(home))
-    tables = table_rows(home)
+    home = Home(Path(shutil.copytree(few_week.folder, tmp_path / "home")))
+    site, kept = site_bytes(home.site), kept_bytes(home)
+    times = {path: path.stat().st_mtime_ns for path in home.weeks.rglob("*.*")}
 
-    second = site_bytes(run_week(home))
+    run_week(home)
 
-    assert first.keys() == second.keys()
-    assert [name for name in first if first[name] != second[name]] == []
-    assert table_rows(home) == tables
+    again = kept_bytes(home)
+    assert [name for name in kept if again[name] != kept[name]] == []
+    assert site_bytes(home.site) == site
+    fresh = {path.name for path in times if path.stat().st_mtime_ns != times[path]}
+    # what was known is looked at again; all that rests on it is left alone
+    assert {name.split(".")[1] for name in fresh if name != "week.json"} == {"snapshot"}
 
 
 def test_another_home_with_the_same_files_gives_the_same_bytes(
-    new_home: Callable[[str], Home], few_records: Path
+    new_home: Callable[[str], Home], few_records: Path, few_week: Home
 ) -> None:
-    sites = []
-    for name in ("one", "two"):
-        home = new_home(name)
-        load(home, few_records)
-        sites.append(site_bytes(run_week(home)))
+    home = new_home("other")
+    load(home, few_records)
+    run_week(home)
 
-    assert sites[0] == sites[1]
+    assert site_bytes(home.site) == site_bytes(few_week.site)
+    assert kept_bytes(home) == kept_bytes(few_week)
 
 
 def plant_later_records(folder: Path, as_of: datetime) -> None:
@@ -183,18 +186,16 @@ def plant_later_records(folder: Path, as_of: datetime) -> None:
 
 
 def test_a_past_week_shows_only_what_was_known_then(
-    new_home: Callable[[str], Home], few_records: Path, tmp_path: Path
+    new_home: Callable[[str], Home], few_records: Path, few_week: Home, tmp_path: Path
 ) -> None:
-    honest = new_home("honest")
-    load(honest, few_records)
     with_later = shutil.copytree(few_records, tmp_path / "later")
     plant_later_records(with_later, AS_OF)
     planted = new_home("planted")
     load(planted, with_later)
 
-    assert row_count(planted, "sessions") > row_count(honest, "sessions")
-    assert row_count(planted, "failures") > row_count(honest, "failures")
-    assert site_bytes(run_week(planted)) == site_bytes(run_week(honest))
+    assert row_count(planted, "sessions") > row_count(few_week, "sessions")
+    assert row_count(planted, "failures") > row_count(few_week, "failures")
+    assert site_bytes(run_week(planted)) == site_bytes(few_week.site / DEMO_WEEK)
 
 
 def row_count(home: Home, kind: str) -> int:
@@ -214,9 +215,9 @@ def shortfall_limits(fits: FleetFits) -> dict[str, tuple[float, float]]:
     }
 
 
-def test_the_true_effect_of_octane_lies_in_its_interval(warehouse: DuckDBWarehouse) -> None:
+def test_the_true_effect_of_octane_lies_in_its_interval(demo: DemoRun) -> None:
     truth = json.loads((DEMO_RECORDS / "truth.json").read_text())
-    stretches = warehouse.read_week("fuel_exposure.spells", Spells, AS_OF)
+    stretches = week_table(demo.home, "spells")
 
     limits = shortfall_limits(fit_fleet(stretches, load_assumptions(), np.random.default_rng(1)))
 
@@ -248,19 +249,15 @@ def test_the_list_is_printed_with_where_the_report_is(demo: DemoRun) -> None:
     assert "Week of 2026-08-17" in demo.printed
     assert "rows were set aside" in demo.printed
     assert "never clearance to run" in demo.printed
-    in_service = warehouse_at(demo.home.database).read(
-        "select hull_id from service_week.hull_calls"
-    )["hull_id"]
+    in_service = week_table(demo.home, "week_decisions", "calls")["hull_id"]
     assert in_service.len() > 40
     assert [hull for hull in in_service if hull not in demo.printed] == []
 
 
 def test_the_demos_proof_stands_on_its_own_tables(demo: DemoRun) -> None:
-    warehouse = warehouse_at(demo.home.database)
-    as_of = as_of_week(DEMO_WEEK)
-    rules = warehouse.week_rows("service_week.fuel_rules", as_of)
-    docks = warehouse.week_rows("fleet_risk.dock_comparison", as_of)
-    lives = warehouse.week_rows("shop_records.piston_lives", as_of)
+    rules = week_table(demo.home, "fuel_rules", "outcomes")
+    docks = week_table(demo.home, "dock_comparison")
+    lives = week_table(demo.home, "piston_lives")
     page = (demo.site / "fuel-rules.html").read_text()
     behind = pl.read_csv(demo.site / "tables" / "piston_sets_behind.csv")
 
@@ -284,11 +281,8 @@ def test_every_page_says_the_records_are_invented(demo: DemoRun) -> None:
     assert [page for page in pages if "Invented demo data" not in page.read_text()] == []
 
 
-def test_backfilled_weeks_are_scored_in_a_later_one(
-    new_home: Callable[[str], Home], few_records: Path
-) -> None:
-    home = new_home("backfilled")
-    load(home, few_records)
+def test_backfilled_weeks_are_scored_in_a_later_one(few_loaded: Home, tmp_path: Path) -> None:
+    home = Home(Path(shutil.copytree(few_loaded.folder, tmp_path / "home")))
     until = ["--as-of", "2026-07-06"]
     run = CliRunner().invoke(
         main, ["--home", str(home.folder), "backfill", "--since", "2026-06-01", *until]
@@ -301,11 +295,11 @@ def test_backfilled_weeks_are_scored_in_a_later_one(
         "2026-06-01", "2026-06-08", "2026-06-15", "2026-06-22", "2026-06-29", "2026-07-06",
     ]  # fmt: skip
     # the challenger's chances are kept beside the tool's own, so that the card can judge it
-    for table in ("service_week.hull_chances", "fleet_risk.challenger_chances"):
+    for table in ("week_tables_chances", "challenger_chances"):
         weeks = warehouse_at(home.database).read(
-            f"select distinct as_of from {table} order by as_of"
+            f"select distinct week from weeks.{table} order by week"
         )
-        assert weeks["as_of"].dt.date().cast(pl.String).to_list() == expected, table
+        assert weeks["week"].to_list() == expected, table
     card = (later / "model-card.html").read_text()
     assert "Not enough scored weeks to say: 1 week" in card  # 30 days are over for one of them
     assert "followed by a failure within 30 days" in page

@@ -47,10 +47,6 @@ def warehouse(tmp_path: Path) -> DuckDBWarehouse:
     return warehouse_at(tmp_path / "test.duckdb")
 
 
-def boats(*names: str) -> pl.DataFrame:
-    return pl.DataFrame({"name": list(names), "hours": [1.5] * len(names)})
-
-
 def test_a_new_warehouse_has_an_empty_table_of_every_kind(warehouse: DuckDBWarehouse) -> None:
     records = warehouse.read_records()
 
@@ -59,30 +55,9 @@ def test_a_new_warehouse_has_an_empty_table_of_every_kind(warehouse: DuckDBWareh
     assert records["fills"].schema["filled_at"] == pl.Datetime("us", "UTC")
 
 
-def test_a_week_written_again_replaces_only_itself(warehouse: DuckDBWarehouse) -> None:
-    warehouse.write_week("shop_records.boats", Boat, boats("Tern"), EARLIER)
-    warehouse.write_week("shop_records.boats", Boat, boats("Gull", "Auk"), MONDAY)
-    warehouse.write_week("shop_records.boats", Boat, boats("Skua", "Auk"), MONDAY)
-
-    assert warehouse.read_week("shop_records.boats", Boat, EARLIER)["name"].to_list() == ["Tern"]
-    assert warehouse.read_week("shop_records.boats", Boat, MONDAY)["name"].to_list() == [
-        "Skua",
-        "Auk",
-    ]
-
-
-def test_a_frame_that_breaks_its_contract_is_not_written(warehouse: DuckDBWarehouse) -> None:
-    warehouse.write_week("shop_records.boats", Boat, boats("Tern"), MONDAY)
-    nameless = pl.DataFrame({"name": [None], "hours": [1.0]}, schema_overrides={"name": pl.String})
-
-    with pytest.raises(dy.exc.ValidationError):
-        warehouse.write_week("shop_records.boats", Boat, nameless, MONDAY)
-
-    assert warehouse.read_week("shop_records.boats", Boat, MONDAY)["name"].to_list() == ["Tern"]
-
-
 def test_column_descriptions_reach_the_database(warehouse: DuckDBWarehouse) -> None:
-    warehouse.write_week("shop_records.boats", Boat, boats("Tern"), MONDAY)
+    with warehouse.connect() as con:
+        ensure_table(con, "shop_records.boats", Boat, {})
 
     comment = warehouse.read(
         "select comment from duckdb_columns() where table_name = 'boats' and column_name = 'name'"

@@ -6,12 +6,11 @@ from polars.testing import assert_frame_equal
 
 from pipelines.command_line import DEMO_AS_OF
 from pipelines.duckdb_warehouse import warehouse_at
+from pipelines.home import OwnFile
 from pipelines.shop_week import shop_catalogue, shop_week
-from ringland.contracts.decision_tables import HullCalls
-from ringland.contracts.risk_tables import HullChances
 from ringland.decision.operator_week import decide_week, operator_week
 from ringland.settings.assumptions import load_assumptions
-from tests.pipelines.demo_run import DemoRun
+from tests.pipelines.demo_run import DemoRun, week_table
 
 
 def test_the_chain_a_study_calls_gives_the_chances_and_calls_of_the_week_command(
@@ -23,13 +22,19 @@ def test_the_chain_a_study_calls_gives_the_chances_and_calls_of_the_week_command
     records = warehouse.read_records()
     catalogue = shop_catalogue(demo.home, settings)
     hulls = records["hulls"]["hull_id"].to_list()
-    own = shop_week(demo.home, as_of.date(), catalogue=catalogue, hulls=hulls, settings=settings)
+    own = shop_week(
+        OwnFile("week.toml", None),
+        as_of.date(),
+        catalogue=catalogue,
+        hulls=hulls,
+        settings=settings,
+    )
 
     week = operator_week(records, as_of, settings)
     decided = decide_week(week, as_of, settings, catalogue=catalogue, limits=own.limits)
 
-    said = warehouse.read_week("service_week.hull_chances", HullChances, as_of)
-    called = warehouse.read_week("service_week.hull_calls", HullCalls, as_of)
+    said = week_table(demo.home, "week_tables", "chances")
+    called = week_table(demo.home, "week_decisions", "calls")
     order = {"check_row_order": False, "check_dtypes": False, "check_column_order": False}
     assert_frame_equal(week.tables.chances, said, **order)
     assert_frame_equal(decided.calls, called, **order)

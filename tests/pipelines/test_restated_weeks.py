@@ -6,13 +6,13 @@ from pathlib import Path
 from click.testing import CliRunner
 
 from pipelines.command_line import main
-from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
-from pipelines.graph_run import run_graph
+from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import Home
 from pipelines.mended_loading import load_corrections
 from pipelines.record_loading import load_kind
 from pipelines.row_accounting import changes_since
-from ringland.history.known_then import known_by
+from pipelines.weekly.store import WeekKey
+from tests.pipelines.demo_run import run_week, week_table
 
 MONDAY = datetime(2025, 6, 9, tzinfo=UTC)
 LATER = datetime(2025, 8, 1, tzinfo=UTC)
@@ -43,20 +43,6 @@ def shop(tmp_path: Path) -> Home:
     return home
 
 
-def litres(warehouse: DuckDBWarehouse) -> list[float]:
-    return known_by(warehouse.read_records(), MONDAY)["fills"]["volume_l"].to_list()
-
-
-def test_a_past_week_changes_only_when_it_is_restated(tmp_path: Path) -> None:
-    home = shop(tmp_path)
-
-    as_known = warehouse_at(home.database)
-    restated = DuckDBWarehouse(database=str(home.database), told_by=LATER.isoformat())
-
-    assert litres(as_known) == [30]
-    assert litres(restated) == [35, 31]
-
-
 def test_the_changes_name_record_value_and_reason(tmp_path: Path) -> None:
     home = shop(tmp_path)
 
@@ -68,29 +54,29 @@ def test_the_changes_name_record_value_and_reason(tmp_path: Path) -> None:
     ]
 
 
-def test_a_restated_week_has_pages_of_its_own_and_leaves_the_warehouse_as_it_was(
-    tmp_path: Path,
-) -> None:
-    """Found in use: its chances took the place of those that are scored.
+def test_a_past_week_changes_only_when_it_is_restated(tmp_path: Path) -> None:
+    """Found in use: a restated week's chances took the place of those that are scored.
 
     The shop has no piston set on record: a week must come of that too.
     """
     home = shop(tmp_path)
-    tables = "select schema_name, table_name, estimated_size from duckdb_tables() order by all"
-    before = warehouse_at(home.database).read(tables)
+    as_known, restated = WeekKey("2025-06-09"), WeekKey("2025-06-09", LATER)
+    run_week(home, "2025-06-09")
+    before = {path: path.read_bytes() for path in home.weeks.rglob("*.*")}
 
-    result = run_graph(
-        home, "week_report", listener=lambda *_: None, partition_key="2025-06-09", told_by=LATER
-    )
+    site = run_week(home, "2025-06-09", LATER)
 
-    assert result.success
-    assert warehouse_at(home.database).read(tables).equals(before)
-    assert sorted(path.name for path in home.site.iterdir()) == [
-        "2025-06-09-restated",
-        "ringland-week-2025-06-09-restated.zip",
-    ]
-    page = (home.site / "2025-06-09-restated" / "index.html").read_text()
-    assert "1 record corrected, 1 record written down later." in page
+    assert {path: path.read_bytes() for path in before} == before
+    litres = {
+        key.name: week_table(home, "snapshot", "records.fills", key)["volume_l"].to_list()
+        for key in (as_known, restated)
+    }
+    assert litres == {"2025-06-09": [30], "2025-06-09-told-20250801T000000Z": [35, 31]}
+    assert site.name == restated.name
+    assert "1 record corrected, 1 record written down later." in (site / "index.html").read_text()
+    assert "Restated" not in (home.site / "2025-06-09" / "index.html").read_text()
+    listed = warehouse_at(home.database).read("select week, is_restated from weeks.list order by 1")
+    assert listed.rows() == [(as_known.name, False), (restated.name, True)]
 
 
 def test_the_changes_command_shows_them_and_writes_them_as_inert_text(tmp_path: Path) -> None:

@@ -13,7 +13,8 @@ from pipelines import command_line
 from pipelines.definitions import monday_schedule
 from pipelines.home import Home
 from pipelines.home_file import HomeFileError, read_home_file
-from pipelines.weeks import WEEKS, as_of_week, current_week
+from pipelines.partitions import WEEKS
+from pipelines.weeks import as_of_week, current_week
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.history.known_then import known_by
 

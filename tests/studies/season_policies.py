@@ -159,8 +159,7 @@ class Oracle:
             until = world.opening(world.years[-1] + 1) + SEASON_D
             costs = costs_by_hull(
                 world, state, fleet.day, until, _CANDIDATES, prices=BEARING,
-                copies=self.copies or max(5, min(20, 240 // n)),
-                seed=world.seed * 100 + self._weeks,
+                copies=self.copies or max(5, 240 // n), seed=world.seed * 100 + self._weeks,
                 knows_own=self.knows_own,
             )  # fmt: skip
             self._choice = [_CANDIDATES[int(k)] for k in costs.argmin(axis=0)]

@@ -36,9 +36,8 @@ class Docks(dy.Schema):
     bulk_tank_l = number("l", "capacity of the dock's bulk tank; empty: no tank", 100, 1e6, True)
     altitude_m = number("m", "height above sea level", -430, 5000, True)
     time_zone = text("IANA zone of the dock's clock, e.g. 'America/Chicago'")
-    country = text(
-        "ISO 3166-1 code, e.g. 'US'; tells which octane scale its pumps show", nullable=True
-    )
+    country = text("ISO 3166-1 code, 'US'; tells its pumps' octane scale", nullable=True)
+    operator = text("who runs it; empty: the home's operator", nullable=True)
     recorded_at = recorded()
 
 
@@ -50,6 +49,7 @@ class Hulls(dy.Schema):
     tank_l = number("l", "capacity of the craft's tank", 5, 400)
     in_service_at = instant("first day in the fleet")
     out_of_service_at = instant("sold or withdrawn; empty: still in the fleet", nullable=True)
+    operator = text("who runs it; empty: the operator of its dock", nullable=True)
     recorded_at = recorded()
 
     @dy.rule()

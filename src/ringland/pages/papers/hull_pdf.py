@@ -17,7 +17,8 @@ from ringland.decision.call_lines import call_label
 from ringland.pages.frame.page_files import page_file
 from ringland.pages.hull import hull_words
 from ringland.pages.hull.hull_page import hull_context
-from ringland.pages.site.report_page import range_top
+from ringland.pages.records.records_page import restated_line
+from ringland.pages.site.site_frame import range_top
 from ringland.pages.week.week_report import HullSheet, WeekReport
 from ringland.risk.fleet_hazard import clear_factors
 from ringland.words import fixed_words, site_words
@@ -72,6 +73,7 @@ def sheet_data(report: WeekReport, sheet: HullSheet) -> dict[str, Any]:
         "dock": sheet.dock_id,
         "as_of": site_words.AS_KNOWN.format(instant=instant_text(report.as_of)),
         "demo": site_words.INVENTED.format(label=fixed_words.DEMO_LABEL) if report.is_demo else "",
+        "restated": "" if report.restated is None else restated_line(report.restated),
         "record": f"{hull_words.engine_line(sheet.state, sheet.chance)} {context['quality']}",
         "call": call_label(str(sheet.call["call"]), report.as_of, report.assumptions),
         "mark": fixed_words.CALL_MARKS[str(sheet.call["call"])],

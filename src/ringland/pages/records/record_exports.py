@@ -12,12 +12,12 @@ from ringland.words.doubt_words import DOUBT_LABELS
 
 def record_exports(report: WeekReport, records: WeekRecords) -> dict[str, bytes]:
     """Every export by its path: each table as CSV, all of them as one workbook."""
-    tables = {name: as_shown(table) for name, table in record_tables(records).items()}
+    tables = {name: as_shown(table) for name, table in record_tables(report, records).items()}
     exports = {f"tables/{name}.csv": csv_bytes(table) for name, table in tables.items()}
     return exports | {"tables/records.xlsx": workbook(tables, report)}
 
 
-def record_tables(records: WeekRecords) -> dict[str, pl.DataFrame]:
+def record_tables(report: WeekReport, records: WeekRecords) -> dict[str, pl.DataFrame]:
     """The tables by name; `record-changes` only for a restated week."""
     doubts = records.doubts.sort("noted_at", "flag", "sentence", descending=[True, False, False])
     tables = {
@@ -53,6 +53,6 @@ def record_tables(records: WeekRecords) -> dict[str, pl.DataFrame]:
             ),
         ),
     }
-    if records.restated is not None:
-        tables["record-changes"] = records.restated.changes
+    if report.restated is not None:
+        tables["record-changes"] = report.restated.changes
     return tables

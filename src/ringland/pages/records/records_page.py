@@ -169,7 +169,7 @@ def _index(
         "well": sorted(
             hull_id for hull_id in tasks if not tasks[hull_id] and not hulls_doubted.get(hull_id)
         ),
-        "restated": None if records.restated is None else _restated(records.restated),
+        "restated": None if report.restated is None else _restated(report.restated),
     }
 
 

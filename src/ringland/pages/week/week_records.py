@@ -29,8 +29,7 @@ class WeekRecords:
     `set_aside` has one row per fault: kind, source_file, source_row, field, fault, remedy,
     value, hull_id.  `doubts` is a `RecordFlags` of every room, `hour_line` an `HourLine`,
     `left_out` the meter readings that are not on it, `octane_scales` an
-    `OctaneScaleChances`, `quality` a `RecordQuality`.  `restated` is None for a week as it
-    was known.
+    `OctaneScaleChances`, `quality` a `RecordQuality`.
     """
 
     set_aside: pl.DataFrame
@@ -39,7 +38,6 @@ class WeekRecords:
     left_out: pl.DataFrame
     octane_scales: pl.DataFrame
     quality: pl.DataFrame
-    restated: Restated | None = None
 
 
 def left_out_readings(hour_readings: pl.DataFrame, hour_line: pl.DataFrame) -> pl.DataFrame:

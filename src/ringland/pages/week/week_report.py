@@ -21,6 +21,7 @@ from ringland.pages.week.fuel_advice_words import fuel_flag
 from ringland.pages.week.hull_lineage import recent_fills
 from ringland.pages.week.hull_timeline import hull_events, known_shares
 from ringland.pages.week.past_calls import WeekChange, change_since
+from ringland.pages.week.week_records import Restated
 from ringland.pages.week.what_if import grades_sold
 from ringland.risk.fleet_evidence import FleetEvidence
 from ringland.risk.fleet_hazard import FleetFits
@@ -67,7 +68,7 @@ class WeekReport:
     made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `past`
     (`PastCalls`) is None where none was handed on.  `grades_aki` are the pump numbers on
     record.  A customer's copy holds one hull and leads to no other page.  `manner` is how
-    its figures are written.
+    its figures are written.  `restated` is None for a week as it was known.
     """
 
     as_of: datetime
@@ -88,6 +89,7 @@ class WeekReport:
     grades_aki: tuple[float, ...] = ()
     is_customer_copy: bool = False
     manner: Manner = DEFAULT_MANNER
+    restated: Restated | None = None
 
     @property
     def catalogue(self) -> Catalogue:
@@ -138,6 +140,7 @@ def make_week_report(
     past: pl.DataFrame | None = None,
     season_ends_at: datetime | None = None,
     manner: Manner = DEFAULT_MANNER,
+    restated: Restated | None = None,
 ) -> WeekReport:
     """The report of one week, from what was known at `as_of`.
 
@@ -158,6 +161,7 @@ def make_week_report(
         past: `PastCalls` of earlier weeks; None: none is kept.
         season_ends_at: the season's last day; None: no chance to its end is given.
         manner: how the pages write their figures.
+        restated: that the week is told with what was known later; None: as it was known.
     """
     calls = _by_hull(decisions.calls)
     chances = _by_hull(tables.chances)
@@ -224,6 +228,7 @@ def make_week_report(
         ),
         grades_aki=tuple(grades_sold(records["deliveries"], records["fills"])),
         manner=manner,
+        restated=restated,
     )
 
 

@@ -1,0 +1,66 @@
+"""Steps of the room `causes`: why each engine broke, and what it must pass."""
+
+import numpy as np
+import polars as pl
+
+from pipelines.asset_figures import Figures
+from pipelines.rooms.history import Snapshot
+from pipelines.weekly.givens import Clock
+from pipelines.weekly.step import Pages, step
+from ringland.bench.bench_verdicts import default_bench_limits
+from ringland.causes.cause_case import ShopRecord
+from ringland.causes.cause_report import cause_reports
+from ringland.causes.cause_table import default_cause_table
+from ringland.causes.rebuild_comparison import builds_after_rebuild, compare_rebuilds
+from ringland.decision.action_prices import prices
+from ringland.pages.causes.cause_pages import build_cause_site
+from ringland.risk.fleet_hazard import FleetFits
+from ringland.settings.assumptions import Assumptions
+from ringland.words.manner import Manner, in_manner
+
+ROOM = "causes"
+DRAW_SEED = 19140628  # any fixed number: the same records must give the same draws
+
+
+def _figures(pages: Pages) -> Figures:
+    kinds = [path.rpartition(".")[2] for path in pages]
+    return {kind: kinds.count(kind) for kind in sorted(set(kinds))}
+
+
+@step(ROOM, figures=_figures)
+def cause_pages(
+    snapshot: Snapshot,
+    piston_lives: pl.DataFrame,
+    session_exposure: pl.DataFrame,
+    spells: pl.DataFrame,
+    bench_verdicts: pl.DataFrame,
+    fleet_fits: FleetFits,
+    versions: dict[str, str],
+    photos: dict[str, bytes],
+    is_demo: bool,
+    clock: Clock,
+    assumptions: Assumptions,
+    manner: Manner,
+) -> Pages:
+    """A cause report and a rebuild sheet per failed engine, the bench form, does it pay."""
+    known = snapshot.records
+    record = ShopRecord(
+        as_of=clock.as_of,
+        is_demo=is_demo,
+        records=known,
+        lives=piston_lives,
+        exposure=session_exposure,
+        bench=bench_verdicts,
+        effects=fleet_fits.ring_land.effects(assumptions.number("survival.confidence")),
+        prices=prices(known["costs"], clock.here.year, assumptions),
+        table=default_cause_table(),
+        limits=default_bench_limits(),
+        assumptions=assumptions,
+        photos=photos,
+        versions=versions,
+    )
+    builds, _ = builds_after_rebuild(piston_lives, known["rebuilds"], assumptions)
+    draws = np.random.default_rng(DRAW_SEED)
+    comparison = compare_rebuilds(builds, spells, assumptions, draws)
+    with in_manner(manner):
+        return build_cause_site(record, cause_reports(record), comparison, manner.paper)

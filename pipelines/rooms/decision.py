@@ -1,0 +1,169 @@
+"""Steps of the room `decision`: chances, calls, the plan of the week, and fuel rules."""
+
+import dagster as dg
+import numpy as np
+import polars as pl
+
+from pipelines.asset_figures import Figures, rows, table
+from pipelines.home import OwnFile
+from pipelines.rooms.fuel import LedgerTables
+from pipelines.rooms.history import Snapshot
+from pipelines.shop_week import shop_week
+from pipelines.weekly.givens import Clock
+from pipelines.weekly.step import Earlier, Keep, step
+from ringland.contracts.decision_tables import HullCalls
+from ringland.contracts.risk_tables import HullChances, HullDrivers
+from ringland.decision.action_catalogue import NOTHING, Catalogue
+from ringland.decision.action_prices import prices
+from ringland.decision.fuel_rules import WHOLE_FLEET
+from ringland.decision.hazard_ahead import planning_hazard
+from ringland.decision.horizons import season_end
+from ringland.decision.season_rules import SeasonRuleOutcomes, SeasonRules, season_rules
+from ringland.decision.standing_rules import GivenOut, standing_from
+from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
+from ringland.decision.week_tables import WeekTables, make_week_tables
+from ringland.risk.fleet_hazard import FleetFits
+from ringland.settings.assumptions import Assumptions
+from ringland.words.manner import Manner, in_manner
+
+ROOM = "decision"
+CHANCES = Earlier("week_tables", "chances", HullChances)
+CALLS = Earlier("week_decisions", "calls", HullCalls)
+PLAY_SEED = 19140629  # any fixed number: the same week must play the same season
+
+
+def _table_figures(tables: WeekTables) -> Figures:
+    told = tables.running["why_not"].null_count()
+    return {**rows(tables.running.height), "with_a_chance": told}
+
+
+@step(
+    ROOM,
+    tables={"chances": HullChances, "drivers": HullDrivers},
+    keep=Keep.SAID,
+    figures=_table_figures,
+)
+def week_tables(
+    snapshot: Snapshot,
+    session_exposure: pl.DataFrame,
+    current_exposure: pl.DataFrame,
+    session_fuel: LedgerTables,
+    bench_verdicts: pl.DataFrame,
+    fleet_fits: FleetFits,
+    clock: Clock,
+    assumptions: Assumptions,
+    manner: Manner,
+) -> WeekTables:
+    """Where each hull in service stands: its set, chance and drivers, one row per hull."""
+    with in_manner(manner):  # its sentences carry figures
+        return make_week_tables(
+            records=snapshot.records,
+            exposure=session_exposure,
+            exposure_now=current_exposure,
+            tanks=session_fuel.tanks,
+            bench=bench_verdicts,
+            fits=fleet_fits,
+            as_of=clock.as_of,
+            assumptions=assumptions,
+        )
+
+
+def _decision_figures(decisions: WeekDecisions) -> Figures:
+    facts: Figures = {
+        **rows(decisions.calls.height),
+        "calls": table(decisions.calls["call"].value_counts(sort=True)),
+    }
+    if (plan := decisions.plan) is None:
+        return facts
+    jobs = plan.rows.filter(pl.col("option") != NOTHING)
+    shown = jobs.select("hull_id", "option", "expected_cost", "saving", "given_up")
+    return {
+        **facts,
+        "planned": jobs.height,
+        "total_cost": plan.total_cost,
+        "cost_of_nothing": plan.cost_of_nothing,
+        "to_order": dg.MetadataValue.json(dict(plan.to_order)),
+        "jobs": table(shown),
+    }
+
+
+@step(
+    ROOM,
+    tables={"calls": HullCalls},
+    earlier={"past_calls": CALLS},
+    keep=Keep.SAID,
+    figures=_decision_figures,
+)
+def week_decisions(
+    past_calls: pl.DataFrame,
+    snapshot: Snapshot,
+    week_tables: WeekTables,
+    fleet_fits: FleetFits,
+    piston_lives: pl.DataFrame,
+    catalogue: Catalogue,
+    week_file: OwnFile,
+    clock: Clock,
+    assumptions: Assumptions,
+    manner: Manner,
+) -> WeekDecisions:
+    """The week's plan within its room, and from it one call and one action per hull.
+
+    What earlier lists gave out and still holds is known to it.
+    """
+    said = past_calls.filter("is_given_out").select("as_of", "hull_id", option="action")
+    given_out = GivenOut.validate(said, cast=True)
+    own = shop_week(
+        week_file,
+        clock.here.date(),
+        catalogue=catalogue,
+        hulls=snapshot.hulls_on_record,
+        settings=assumptions,
+    )
+    with in_manner(manner):  # the plan gives its reasons with figures
+        return make_week_decisions(
+            tables=week_tables,
+            fits=fleet_fits,
+            lives=piston_lives,
+            catalogue=catalogue,
+            limits=own.limits,
+            changes=own.changes,
+            as_of=clock.as_of,
+            season_ends_at=season_end(clock.here, assumptions),
+            assumptions=assumptions,
+            rng=np.random.default_rng(PLAY_SEED),
+            standing=standing_from(given_out, catalogue, clock.as_of),
+        )
+
+
+def _rule_figures(found: SeasonRules) -> Figures:
+    fleet = found.outcomes.filter(pl.col("dock_id") == WHOLE_FLEET)
+    return {
+        **rows(found.outcomes.height),
+        "since": found.since.date().isoformat(),
+        "failures_behind_the_hazard": found.n_failures,
+        "problem": found.problem or "none",
+        "verdicts": dg.MetadataValue.json(dict(fleet.select("label", "verdict").iter_rows())),
+    }
+
+
+@step(ROOM, tables={"outcomes": SeasonRuleOutcomes}, figures=_rule_figures)
+def fuel_rules(
+    snapshot: Snapshot,
+    spells: pl.DataFrame,
+    session_exposure: pl.DataFrame,
+    fleet_fits: FleetFits,
+    catalogue: Catalogue,
+    clock: Clock,
+    assumptions: Assumptions,
+) -> SeasonRules:
+    """Failures and money under each fuel rule over a year's use, one row per rule and dock."""
+    return season_rules(
+        spells,
+        session_exposure,
+        snapshot.records["deliveries"],
+        None if fleet_fits.cannot_tell else planning_hazard(fleet_fits, assumptions),
+        as_of=clock.as_of,
+        prices=prices(snapshot.records["costs"], clock.here.year, assumptions),
+        catalogue=catalogue,
+        assumptions=assumptions,
+    )

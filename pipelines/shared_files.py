@@ -1,0 +1,22 @@
+"""What every week's pages need and no week's folder holds: it lies once in a home."""
+
+from pathlib import Path
+
+from plotly.offline import get_plotlyjs_version
+
+from ringland.pages.site.page_groups import drawing_library
+
+SHARED = "shared"
+LIBRARY = f"{SHARED}/plotly-{get_plotlyjs_version()}.min.js"
+"""The drawing library, seen from the folder that holds the weeks' folders."""
+
+
+def put_shared(site: Path) -> Path:
+    """Put the drawing library beside the weeks' folders, if it is not there."""
+    path = site / LIBRARY
+    if not path.exists():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        partial = path.with_name(f"{path.name}.partial")
+        partial.write_bytes(drawing_library())
+        partial.replace(path)
+    return path

@@ -1,0 +1,292 @@
+"""Where the outputs of the week lie: one folder per week and instant they were told by.
+
+`weeks/2026-08-17` is that week as it was known when it began; a week worked out again with
+what was known later lies beside it under a name that says so.  A folder holds Parquet, NPZ,
+JSON and ZIP files and `week.json`, which alone says which of them count: a file is written
+aside and renamed, the list last.
+"""
+
+import hashlib
+import io
+import json
+import os
+import shutil
+import zipfile
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipelines.weekly.artefact import (
+    FormError,
+    Parts,
+    canonical,
+    form_of,
+    npz_arrays,
+    npz_bytes,
+    parquet_bytes,
+    put_together,
+    taken_apart,
+)
+from pipelines.weekly.step import Pages, Step
+from ringland.pages.papers.week_bundle import zipped
+
+LIST_NAME = "week.json"
+PAGES_MADE = "pages.week_list"
+"""The output that tells a week with pages from one worked out for its score alone."""
+_TOLD = "-told-"
+_STAMP = "%Y%m%dT%H%M%SZ"
+
+
+class StoreError(RuntimeError):
+    """A week cannot be read or must not be written; the message says what to do."""
+
+
+@dataclass(frozen=True, order=True)
+class WeekKey:
+    """A week by its Monday, e.g. '2026-08-17', as it was known then or told by a later instant."""
+
+    monday: str
+    told_by: datetime | None = None
+
+    @property
+    def name(self) -> str:
+        """What its folders are called."""
+        if self.told_by is None:
+            return self.monday
+        return f"{self.monday}{_TOLD}{self.told_by.astimezone(UTC):{_STAMP}}"
+
+    @classmethod
+    def of(cls, name: str) -> "WeekKey":
+        """The key of a folder's name."""
+        monday, _, told = name.partition(_TOLD)
+        at = datetime.strptime(told, _STAMP).replace(tzinfo=UTC) if told else None
+        return cls(monday, at)
+
+
+@dataclass(frozen=True)
+class Made:
+    """Who made a week's list and when, and whether it was given out as that week's list."""
+
+    at: str = ""
+    by: str = ""
+    is_given_out: bool = False
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """What an output was made from and what it holds, as digests; `files` by name."""
+
+    inputs: str
+    content: str
+    form: str
+    files: dict[str, str]
+
+
+@dataclass
+class WeekList:
+    """What `week.json` says: the instants of the week, who made it, and its outputs."""
+
+    as_of: str = ""
+    told_by: str = ""
+    made: Made = field(default_factory=Made)
+    outputs: dict[str, Stamp] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class WeekStore:
+    """The weeks of one home."""
+
+    folder: Path
+
+    def weeks(self) -> list[WeekKey]:
+        """The weeks that are there, by Monday; a restated one after the week as it was known."""
+        names = [path.parent.name for path in self.folder.glob(f"*/{LIST_NAME}")]
+        return sorted(map(WeekKey.of, names), key=lambda key: key.name)
+
+    def newest(self, monday: str | None, *, restated: bool = False) -> WeekKey | None:
+        """The newest week whose pages were made, or that of one Monday; None: there is none."""
+        found = [
+            key
+            for key in self.weeks()
+            if (key.told_by is not None) == restated
+            and monday in (None, key.monday)
+            and PAGES_MADE in self.listed(key).outputs
+        ]
+        return found[-1] if found else None
+
+    def path(self, key: WeekKey) -> Path:
+        """The folder of a week."""
+        return self.folder / key.name
+
+    def listed(self, key: WeekKey) -> WeekList:
+        """What the week's list says; empty where there is none."""
+        path = self.path(key) / LIST_NAME
+        if not path.exists():
+            return WeekList()
+        try:
+            told = json.loads(path.read_text(encoding="utf-8"))
+            outputs = {name: Stamp(**stamp) for name, stamp in told.pop("outputs").items()}
+            return WeekList(made=Made(**told.pop("made")), outputs=outputs, **told)
+        except (ValueError, TypeError, KeyError) as error:
+            raise StoreError(
+                f"{path} cannot be read ({error}). Move the folder away and run "
+                f"'ringland week --as-of {key.monday}' again."
+            ) from error
+
+    def begin(self, key: WeekKey, as_of: datetime, told_by: datetime, made: Made) -> None:
+        """Note who works a week out, for which instants; outputs of before stay in the list."""
+        listed = self.listed(key)
+        listed.as_of, listed.told_by = as_of.isoformat(), told_by.isoformat()
+        listed.made = made
+        self._write_list(key, listed)
+
+    def stamp(self, key: WeekKey, step: Step) -> Stamp | None:
+        """The stamp of an output that is there and of this form."""
+        stamp = self.listed(key).outputs.get(step.label)
+        if stamp is None or stamp.form != form_of(step.hint):
+            return None
+        whole = all((self.path(key) / name).exists() for name in stamp.files)
+        return stamp if whole else None
+
+    def write(self, key: WeekKey, step: Step, value: Any, inputs: str) -> Stamp:
+        """Keep an output; its frames keep to their contracts."""
+        files = _files_of(step, value)
+        folder = self.path(key)
+        folder.mkdir(parents=True, exist_ok=True)
+        digests = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
+        self.drop(key, {step.label})  # what is half written counts for nothing
+        for name, content in files.items():
+            _write_whole(folder / name, content)
+        stamp = Stamp(inputs, _digest(digests), form_of(step.hint), digests)
+        self._put(key, step, stamp)
+        return stamp
+
+    def carry(self, key: WeekKey, step: Step, table: str, content: bytes) -> None:
+        """Keep a table of an output that was written elsewhere; the output cannot be read back."""
+        name = frame_file(step, table)
+        self.path(key).mkdir(parents=True, exist_ok=True)
+        _write_whole(self.path(key) / name, content)
+        digest = hashlib.sha256(content).hexdigest()
+        self._put(key, step, Stamp("", digest, "carried over", {name: digest}))
+
+    def copy(self, key: WeekKey, step: Step, source: WeekKey, stamp: Stamp) -> None:
+        """Take over an output that another week made from the same inputs."""
+        self.path(key).mkdir(parents=True, exist_ok=True)
+        self.drop(key, {step.label})
+        for name in stamp.files:
+            _write_whole(self.path(key) / name, (self.path(source) / name).read_bytes())
+        self._put(key, step, stamp)
+
+    def read(self, key: WeekKey, step: Step) -> Any:
+        """An output.
+
+        Raises:
+            StoreError: it is not there, or was written by another version of the program.
+        """
+        stamp = self.listed(key).outputs.get(step.label)
+        again = f"Run 'ringland week --as-of {key.monday}' again."
+        if stamp is None:
+            raise StoreError(f"The week of {key.name} holds no {step.label}. {again}")
+        if stamp.form != form_of(step.hint):
+            raise StoreError(
+                f"{step.label} of the week of {key.name} was written by another version of "
+                f"ringland. {again}"
+            )
+        try:
+            return _value_of(step, {name: self.path(key) / name for name in stamp.files})
+        except (OSError, FormError, ValueError, zipfile.BadZipFile) as error:
+            raise StoreError(
+                f"{step.label} of the week of {key.name} cannot be read ({error}). {again}"
+            ) from error
+
+    def frame(self, key: WeekKey, step: Step, table: str) -> pl.DataFrame | None:
+        """A table of an output as it stands, whatever version wrote it; None: not there."""
+        name = frame_file(step, table)
+        stamp = self.listed(key).outputs.get(step.label)
+        path = self.path(key) / name
+        return pl.read_parquet(path) if stamp and name in stamp.files and path.exists() else None
+
+    def drop(self, key: WeekKey, labels: set[str]) -> None:
+        """Remove these outputs of a week."""
+        listed = self.listed(key)
+        gone = {label: listed.outputs.pop(label) for label in labels & set(listed.outputs)}
+        if not gone:
+            return
+        self._write_list(key, listed)
+        for stamp in gone.values():
+            for name in stamp.files:
+                (self.path(key) / name).unlink(missing_ok=True)
+
+    def remove(self, key: WeekKey) -> None:
+        """Remove a whole week."""
+        (self.path(key) / LIST_NAME).unlink(missing_ok=True)
+        shutil.rmtree(self.path(key), ignore_errors=True)
+
+    def _put(self, key: WeekKey, step: Step, stamp: Stamp) -> None:
+        listed = self.listed(key)
+        listed.outputs[step.label] = stamp
+        self._write_list(key, listed)
+
+    def _write_list(self, key: WeekKey, listed: WeekList) -> None:
+        listed.outputs = dict(sorted(listed.outputs.items()))
+        self.path(key).mkdir(parents=True, exist_ok=True)
+        text = json.dumps(asdict(listed), ensure_ascii=False, indent=1)
+        _write_whole(self.path(key) / LIST_NAME, text.encode() + b"\n")
+
+
+def frame_file(step: Step, table: str) -> str:
+    """The file of a frame of an output, e.g. 'decision.week_tables.chances.parquet'."""
+    return f"{step.label}.{table}.parquet"
+
+
+def _files_of(step: Step, value: Any) -> dict[str, bytes]:
+    if step.hint == Pages:
+        return {f"{step.label}.zip": zipped(value)}
+    document, parts = taken_apart(value, step.hint)
+    for place, schema in step.tables.items():
+        parts.frames[place] = schema.validate(parts.frames[place], cast=True)
+    files = {f"{step.label}.json": canonical(document)}
+    for place, frame in parts.frames.items():
+        files[frame_file(step, place)] = parquet_bytes(frame)
+    if parts.arrays:
+        files[f"{step.label}.npz"] = npz_bytes(parts.arrays)
+    return files
+
+
+def _value_of(step: Step, files: dict[str, Path]) -> Any:
+    if step.hint == Pages:
+        return unzipped(files[f"{step.label}.zip"])
+    frames = {
+        name.removeprefix(f"{step.label}.").removesuffix(".parquet"): pl.read_parquet(path)
+        for name, path in files.items()
+        if name.endswith(".parquet")
+    }
+    arrays = files.get(f"{step.label}.npz")
+    parts = Parts(frames, npz_arrays(arrays.read_bytes()) if arrays else {})
+    document = json.loads(files[f"{step.label}.json"].read_bytes())
+    return put_together(document, parts, step.hint)
+
+
+def unzipped(path: Path) -> Pages:
+    """The files of a ZIP by path."""
+    with zipfile.ZipFile(io.BytesIO(path.read_bytes())) as held:
+        return {name: held.read(name) for name in held.namelist()}
+
+
+def _digest(files: dict[str, str]) -> str:
+    return hashlib.sha256(canonical(sorted(files.items()))).hexdigest()
+
+
+def _write_whole(path: Path, content: bytes) -> None:
+    partial = path.with_name(f"{path.name}.{os.getpid()}.partial")
+    partial.write_bytes(content)
+    partial.replace(path)
+
+
+def weeks_before(store: WeekStore, monday: str) -> Iterator[WeekKey]:
+    """The weeks before one, as they were known."""
+    return (key for key in store.weeks() if key.told_by is None and key.monday < monday)
