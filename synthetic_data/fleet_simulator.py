@@ -45,17 +45,19 @@ class Fleet:
 
 def simulate_fleet(scenario: Scenario, rng_seed: int) -> Fleet:
     """One operator over its seasons; the same scenario and seed give the same fleet."""
-    streams = np.random.SeedSequence(rng_seed).spawn(6)
-    use, fuel, engines, calendar, paper, faults = (np.random.default_rng(s) for s in streams)
+    streams = np.random.SeedSequence(rng_seed).spawn(7)
+    use, fuel, engines, calendar, paper, faults, unwritten = (
+        np.random.default_rng(s) for s in streams
+    )
     book = empty_logbook()
     hulls = enrol_hulls(scenario, book, calendar)
     habits = draw_habits(scenario, [hull.dock for hull in hulls], use)
     rentals = plan_rentals(scenario, habits, use)
     altitude = [scenario.docks[hull.dock].altitude_m for hull in hulls]
     shop = EngineShop(scenario, [hull.hull_id for hull in hulls], altitude, book, engines)
-    craft = CraftFuel(scenario, hulls, habits, book, fuel)
+    craft = CraftFuel(scenario, hulls, habits, book, fuel, unwritten)
     diary = OperatorCalendar(scenario, hulls, shop, book, calendar)
-    water = _OnTheWater(scenario, hulls, shop, book, paper)
+    water = _OnTheWater(scenario, hulls, shop, craft, book, paper)
     begin, end = scenario.record_begins_day, scenario.record_ends_day
     bounds = np.searchsorted(rentals.day, np.arange(begin, end + 2)).tolist()
     noise = np.exp(use.normal(0.0, 0.05, len(rentals.day)))
@@ -96,6 +98,7 @@ def simulate_fleet(scenario: Scenario, rng_seed: int) -> Fleet:
     truth = account_of_truth(
         scenario, rng_seed, shop.failures, craft.litres() | {"burned_l": water.burned_l}, planted
     )
+    truth["unwritten_l"] = {hull: round(litres, 3) for hull, litres in craft.unwritten_l.items()}
     if planted is None:
         return Fleet(records, {}, truth_sessions, truth)
     return Fleet(planted.records, planted.raw_cells, truth_sessions, truth)
@@ -104,15 +107,16 @@ def simulate_fleet(scenario: Scenario, rng_seed: int) -> Fleet:
 class _OnTheWater:
     """Rentals as they happen, with what was true of each."""
 
-    def __init__(
-        self, scenario: Scenario, hulls: list[Hull], shop: EngineShop, book: Logbook,
-        rng: np.random.Generator,
+    def __init__(  # noqa: PLR0917 - all that a ride has to do with
+        self, scenario: Scenario, hulls: list[Hull], shop: EngineShop, craft: CraftFuel,
+        book: Logbook, rng: np.random.Generator,
     ) -> None:  # fmt: skip
         self.truth_rows: list[tuple[object, ...]] = []
         self.burned_l = 0.0
         self._scenario = scenario
         self._hulls = hulls
         self._shop = shop
+        self._craft = craft
         self._book = book
         self._rng = rng
 
@@ -155,12 +159,15 @@ class _OnTheWater:
             engine.hours += hours
         litres = hours * rate
         tank_before_l = tank.volume_l
-        tank.burn(litres)
+        ended = start + out_minutes(hours)
+        octane, born_d, first_l = self._craft.burn(hull, start, ended, litres)
+        if first_l < litres:
+            short, age_d = max(0.0, need - octane), now_d - born_d
+            old_share *= first_l / litres
         self.burned_l += litres
         pistons.window.add(hours, throttle, short, litres, age_d)
         boat = self._hulls[hull]
         boat.meter_h += hours
-        ended = start + out_minutes(hours)
         self._write(boat.hull_id, start, ended, hours=hours, throttle=throttle, litres=litres)
         self.truth_rows.append(
             (boat.hull_id, start, engine.engine_id, pistons.set_id, octane, age_d, old_share, short,

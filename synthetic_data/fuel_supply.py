@@ -82,6 +82,7 @@ class DockSupply:
         self.plan = plan
         self.tank = MixedTank(round(max(plan.tank_l_per_hull * hulls, 600.0), -2))
         self.delivered_l = 0.0
+        self.drawn_l = 0.0
         self._label_sd = label_sd
         self._rng = rng
 

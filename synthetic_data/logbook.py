@@ -19,10 +19,10 @@ WRITTEN: dict[str, str] = {
     "piston_sets": "piston_set_id engine_id fitted_at fitted_engine_h piston_type "
     "supplier_grade reason",
     "hour_readings": "hull_id meter_id read_at meter_h",
-    "deliveries": "dock_id delivered_at volume_l octane_aki octane_ron octane_mon ethanol_pct "
-    "price_per_l",
-    "fills": "hull_id filled_at volume_l source source_dock_id octane_aki octane_ron octane_mon "
-    "ethanol_pct price_per_l booster_points",
+    "deliveries": "dock_id tank_id delivered_at volume_l octane_aki octane_ron octane_mon "
+    "ethanol_pct price_per_l",
+    "fills": "hull_id filled_at volume_l source source_dock_id source_tank_id octane_aki "
+    "octane_ron octane_mon ethanol_pct price_per_l booster_points",
     "drains": "hull_id drained_at volume_l why",
     "sessions": "hull_id started_at ended_at running_h full_throttle_share burned_l",
     "calibrations": "engine_id in_force_at calibration octane_need_aki boost_kpa "
@@ -35,6 +35,12 @@ WRITTEN: dict[str, str] = {
     "rebuilds": "engine_id rebuilt_at scope scope_items is_head_tested cost",
     "releases": "released_at engine_id hull_id what released_by why until",
     "costs": "item season amount currency mechanic_h",
+    "dock_tanks": "dock_id tank_id tank_l",
+    "dips": "hull_id dock_id tank_id dipped_at level_l",
+    "pump_totals": "dock_id tank_id read_at total_l",
+    "pump_outs": "dock_id tank_id pumped_at volume_l why",
+    "fuel_tests": "hull_id dock_id tank_id tested_at octane_aki has_water",
+    "transfers": "from_hull_id to_hull_id moved_at volume_l",
 }
 """Columns this operator's book has, by record kind, in the order of its rows."""
 

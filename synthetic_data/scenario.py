@@ -80,12 +80,15 @@ class DockPlan:
     late_fill_to: float
     booster_hull_share: float
     price_per_l: float
+    side_tank_l: float = 0.0
+    """capacity of a second tank with a grade of its own; 0: there is none"""
+    side_grade_aki: float = 0.0
 
 
 DOCKS = (
     DockPlan(
         "quillmere", "QM", 40, 520, (93.0,), (1.0,), 0.0, 0.0,
-        0.25, 0.90, 0.40, 122, 0.10, 0.24, 0.0, 1.31,
+        0.25, 0.90, 0.40, 122, 0.10, 0.24, 0.0, 1.31, 1500.0, 87.0,
     ),
     DockPlan(
         "osterfen", "OF", 180, 330, (87.0, 89.0, 91.0, 93.0), (0.25, 0.25, 0.30, 0.20), 0.08, 0.15,

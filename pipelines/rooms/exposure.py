@@ -11,6 +11,7 @@ from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure, Spe
 from ringland.exposure import exposure_spells, octane_margin
 from ringland.exposure import week_fuel as week_fuels
 from ringland.exposure.week_fuel import WeekFuel
+from ringland.exposure.week_ledger import WeekLedger
 from ringland.settings.assumptions import Assumptions
 
 ROOM = "exposure"
@@ -49,19 +50,21 @@ def _fuel_figures(fuel: WeekFuel) -> Figures:
 @step(ROOM, keep=Keep.WORKING, figures=_fuel_figures)
 def week_fuel(
     snapshot: Snapshot,
-    engine_sessions: EngineHours,
+    session_fuel: LedgerTables,
     session_exposure: pl.DataFrame,
     piston_lives: pl.DataFrame,
     clock: Clock,
     assumptions: Assumptions,
 ) -> WeekFuel:
-    """What each dock holds and sold and what each tank went through of late, for the pages.
-
-    The ledger is run again: its events are many, and cheaper to make than to keep.
-    """
+    """What each dock holds and sold and what each tank went through of late, for the pages."""
     return week_fuels.week_fuel(
         snapshot.records,
-        engine_sessions.sessions,
+        WeekLedger(
+            session_fuel.tank_events,
+            session_fuel.dock_events,
+            session_fuel.tanks,
+            session_fuel.balance,
+        ),
         session_exposure,
         piston_lives,
         clock.as_of,

@@ -8,11 +8,17 @@ from pipelines.asset_figures import Figures, rows, table
 from pipelines.rooms.history import EngineHours, Snapshot
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Keep, step
-from ringland.contracts.fuel_tables import SessionFuel, TanksNow
+from ringland.contracts.fuel_tables import (
+    CraftEvents,
+    DockEvents,
+    SessionFuel,
+    TankBalance,
+    TanksNow,
+)
 from ringland.contracts.record_tables import OctaneScaleChances, RecordFlags
-from ringland.exposure.fuel_at_hand import tanks_now
+from ringland.exposure.week_ledger import week_ledger
 from ringland.fuel import session_fuel as ledger
-from ringland.fuel.balance_doubts import balance_doubts
+from ringland.fuel.balance_doubts import ledger_doubts
 from ringland.fuel.octane_scale import scale_chances
 from ringland.settings.assumptions import Assumptions
 
@@ -21,12 +27,14 @@ ROOM = "fuel"
 
 @dataclass(frozen=True)
 class LedgerTables:
-    """What each rental burned, every tank's account and state, and hulls out of balance."""
+    """What each rental burned, every tank's events of late, account and state, and its doubts."""
 
     sessions: pl.DataFrame
     balance: pl.DataFrame
     doubts: pl.DataFrame
     tanks: pl.DataFrame
+    tank_events: pl.DataFrame
+    dock_events: pl.DataFrame
 
 
 @step(ROOM, tables={"rows": OctaneScaleChances}, figures=lambda found: rows(found.height))
@@ -44,13 +52,20 @@ def _figures(found: LedgerTables) -> Figures:
         "litres_burned": round(litres),
         "litres_of_unknown_octane": round(unknown),
         "tanks": table(found.balance),
-        "hulls_out_of_balance": found.doubts.height,
+        "doubts": found.doubts.height,
     }
 
 
 @step(
     ROOM,
-    tables={"sessions": SessionFuel, "doubts": RecordFlags, "tanks": TanksNow},
+    tables={
+        "sessions": SessionFuel,
+        "balance": TankBalance,
+        "doubts": RecordFlags,
+        "tanks": TanksNow,
+        "tank_events": CraftEvents,
+        "dock_events": DockEvents,
+    },
     keep=Keep.WORKING,
     figures=_figures,
 )
@@ -61,5 +76,12 @@ def session_fuel(
     found = ledger.session_fuel(
         snapshot.records, engine_sessions.sessions, assumptions, clock.as_of
     )
-    doubts = balance_doubts(found.balance, clock.as_of, assumptions)
-    return LedgerTables(found.sessions, found.balance, doubts, tanks_now(found, clock.as_of))
+    kept = week_ledger(found, clock.as_of, assumptions)
+    return LedgerTables(
+        sessions=found.sessions,
+        balance=kept.balance,
+        doubts=ledger_doubts(found, clock.as_of, assumptions),
+        tanks=kept.tanks,
+        tank_events=kept.tank_events,
+        dock_events=kept.dock_events,
+    )

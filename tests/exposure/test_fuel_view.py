@@ -7,6 +7,7 @@ import pytest
 from ringland.exposure.fuel_at_hand import fuel_at_hand, tanks_now
 from ringland.exposure.fuel_view import dock_fuel_view, tank_course
 from ringland.exposure.octane_margin import session_exposure
+from ringland.exposure.week_ledger import WeekLedger, week_ledger
 from ringland.fuel.session_fuel import SessionFuelResult, session_fuel
 from ringland.settings.assumptions import load_assumptions
 from tests.fuel.small_records import (
@@ -32,6 +33,10 @@ def seen(
     return fuel, session_exposure(fuel.sessions, sessions, ASSUMPTIONS)
 
 
+def kept(fuel: SessionFuelResult, as_of: datetime) -> WeekLedger:
+    return week_ledger(fuel, as_of, ASSUMPTIONS)
+
+
 def needs(
     fuel: SessionFuelResult, exposure: pl.DataFrame, hulls: pl.DataFrame, as_of: datetime
 ) -> pl.DataFrame:
@@ -49,7 +54,7 @@ def test_dock_view_counts_litres_below_the_need_of_the_next_ride() -> None:
         hulls=[hull("H1", tank_l=40.0), hull("H2", tank_l=40.0)],
     )
     row = dock_fuel_view(
-        fuel, exposure, needs(fuel, exposure, HULLS, day(10)), day(10), ASSUMPTIONS
+        kept(fuel, day(10)), exposure, needs(fuel, exposure, HULLS, day(10)), day(10), ASSUMPTIONS
     ).row(0, named=True)
 
     assert (row["sold_l"], row["sold_below_need_l"]) == (70.0, 40.0)
@@ -71,7 +76,7 @@ def test_the_needs_are_of_hulls_still_in_service() -> None:
     )  # fmt: skip
     left = records(hulls=[hull("H1") | {"out_of_service_at": day(8)}, hull("H2")])["hulls"]
     row = dock_fuel_view(
-        fuel, exposure, needs(fuel, exposure, left, day(10)), day(10), ASSUMPTIONS
+        kept(fuel, day(10)), exposure, needs(fuel, exposure, left, day(10)), day(10), ASSUMPTIONS
     ).row(0, named=True)
 
     assert (row["hulls"], row["need_high_aki"], row["below_need"]) == (1, 87.0, [])
@@ -83,7 +88,7 @@ def test_fuel_labelled_as_the_need_meets_it() -> None:
         fills=[dock_fill(5, 40)],
     )  # fmt: skip
     row = dock_fuel_view(
-        fuel, exposure, needs(fuel, exposure, HULLS, day(10)), day(10), ASSUMPTIONS
+        kept(fuel, day(10)), exposure, needs(fuel, exposure, HULLS, day(10)), day(10), ASSUMPTIONS
     ).row(0, named=True)
 
     assert row["below_need"] == []
@@ -96,7 +101,11 @@ def test_a_dock_that_sold_nothing_of_late_has_no_turnover() -> None:
         fills=[dock_fill(5, 40)],
     )  # fmt: skip
     row = dock_fuel_view(
-        fuel, exposure, needs(fuel, exposure, HULLS, day(100)), day(100), ASSUMPTIONS
+        kept(fuel, day(100)),
+        exposure,
+        needs(fuel, exposure, HULLS, day(100)),
+        day(100),
+        ASSUMPTIONS,
     ).row(0, named=True)
 
     assert row["sold_l"] == 0.0
@@ -114,7 +123,7 @@ def test_tank_course_carries_the_margin_and_marks_the_worst_rides() -> None:
         day(10),
         fills=[outside_fill(1, 70, octane_aki=87.0)],
     )  # fmt: skip
-    course = tank_course(fuel, exposure, ASSUMPTIONS)
+    course = tank_course(fuel.tank_events, exposure, ASSUMPTIONS)
     rides = course.filter(pl.col("event") == "session")
 
     assert course.height == 4

@@ -5,6 +5,7 @@ import pytest
 
 from ringland.exposure.octane_margin import session_exposure
 from ringland.exposure.week_fuel import WeekFuel, week_fuel
+from ringland.exposure.week_ledger import week_ledger
 from ringland.fuel.session_fuel import session_fuel
 from ringland.settings.assumptions import load_assumptions
 from tests.fuel.small_records import (
@@ -41,7 +42,8 @@ def fuel() -> WeekFuel:
     ledger = session_fuel(kinds, sessions, ASSUMPTIONS, as_of)
     exposure = session_exposure(ledger.sessions, sessions, ASSUMPTIONS)
     sets = lives(life(exit_h=60.0), life("H2", exit_h=60.0), life("H3", state="failed"))
-    return week_fuel(kinds, sessions, exposure, sets, as_of, ASSUMPTIONS)
+    kept = week_ledger(ledger, as_of, ASSUMPTIONS)
+    return week_fuel(kinds, kept, exposure, sets, as_of, ASSUMPTIONS)
 
 
 def test_a_docks_draws_are_thinned_to_the_last_of_each_day(fuel: WeekFuel) -> None:

@@ -27,14 +27,22 @@ def _filled(schema: pl.Schema, rows: tuple[dict[str, Any], ...]) -> pl.DataFrame
 
 
 def records(**kinds: list[dict[str, Any]]) -> dict[str, pl.DataFrame]:
+    """Records of one hull at one dock unless told otherwise; every dock's tank begins empty."""
     hulls = kinds.pop("hulls", [hull("H1")])
     docks = kinds.pop("docks", [{"dock_id": "north", "bulk_tank_l": 5000.0, "time_zone": "UTC"}])
+    kinds.setdefault("dips", [dip(-0.5, 0.0, dock=row["dock_id"]) for row in docks])
     return {
         kind: frame(kind, *rows)
         for kind, rows in (
             {"deliveries": [], "fills": []} | kinds | {"hulls": hulls, "docks": docks}
         ).items()
     }
+
+
+def dip(
+    at: float, litres: float, *, dock: str | None = None, name: str | None = None
+) -> dict[str, Any]:
+    return {"dock_id": dock, "hull_id": name, "dipped_at": day(at), "level_l": litres}
 
 
 def hull(name: str, dock: str = "north", tank_l: float = 70.0) -> dict[str, Any]:

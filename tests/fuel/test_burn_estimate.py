@@ -3,16 +3,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.fuel.burn_estimate import (
-    Explained,
-    TankHabits,
-    burn_factors,
-    burned_litres,
-    explain_levels,
-    rated_litres,
-)
+from ringland.fuel.burn_estimate import burn_factors, rated_litres, with_burns
+from ringland.fuel.craft_record import craft_record
+from ringland.fuel.explain_levels import Explained, TankHabits, explain_levels
 from ringland.settings.assumptions import load_assumptions
-from tests.fuel.small_records import engine_sessions, frame, outside_fill, session
+from tests.fuel.small_records import engine_sessions, outside_fill, records, session
 
 ASSUMPTIONS = load_assumptions()
 
@@ -48,19 +43,17 @@ def test_rated_litres_split_hours_by_throttle() -> None:
 
 def test_measured_litres_stand_and_are_not_scaled() -> None:
     rated = rated_litres(engine_sessions(session(1, burned_l=12.5)), ASSUMPTIONS)
-    fills = frame("fills").select("hull_id", "filled_at", "volume_l")
-    row = burned_litres(rated, burn_factors(rated, fills, frame("drains"), ASSUMPTIONS)).row(
-        0, named=True
-    )
+    record = craft_record(rated, records(), ["H1"], ASSUMPTIONS)
+    row = with_burns(record, burn_factors(record, ["H1"], ASSUMPTIONS)).row(0, named=True)
 
-    assert row["burn_l"] == 12.5
-    assert not row["is_burn_estimated"]
+    assert row["volume_l"] == 12.5
+    assert row["stretch"] == 0.0
 
 
 def test_a_hull_without_fills_keeps_the_rated_burn_and_the_full_error() -> None:
     rated = rated_litres(engine_sessions(session(1)), ASSUMPTIONS)
-    fills = frame("fills").select("hull_id", "filled_at", "volume_l")
-    row = burn_factors(rated, fills, frame("drains"), ASSUMPTIONS).row(0, named=True)
+    record = craft_record(rated, records(), ["H1"], ASSUMPTIONS)
+    row = burn_factors(record, ["H1"], ASSUMPTIONS).row(0, named=True)
 
     assert (row["cruise_factor"], row["full_factor"]) == (1.0, 1.0)
     assert row["cruise_se"] == row["full_se"] == ASSUMPTIONS.number("fuel.burn_factor_sd")
@@ -86,8 +79,8 @@ def test_fills_tell_a_hulls_own_consumption(missing: float) -> None:
             if rng.random() >= missing:
                 fills.append(outside_fill(number + 0.1, max(put_back, 0.1)))
         rated = rated_litres(engine_sessions(*rides), ASSUMPTIONS)
-        factors = burn_factors(rated, frame("fills", *fills), frame("drains"), ASSUMPTIONS)
-        row = factors.row(0, named=True)
+        record = craft_record(rated, records(fills=fills), ["H1"], ASSUMPTIONS)
+        row = burn_factors(record, ["H1"], ASSUMPTIONS).row(0, named=True)
         held += (
             abs(row["cruise_factor"] - 1.2) < 2 * row["cruise_se"]
             and abs(row["full_factor"] - 0.9) < 2 * row["full_se"]

@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringland.fuel.burn_estimate import burn_factors, rated_litres
+from ringland.fuel.craft_record import craft_record
 from ringland.fuel.session_fuel import SessionFuelResult, session_fuel
 from ringland.settings.assumptions import load_assumptions
 from tests.fuel.parcels import ParcelTank
@@ -14,7 +15,6 @@ from tests.fuel.small_records import (
     AS_OF,
     drain,
     engine_sessions,
-    frame,
     hull,
     outside_fill,
     records,
@@ -112,8 +112,14 @@ def test_drained_litres_are_not_read_as_consumption() -> None:
     drains = [drain(number + 0.2, 12.0 if number % 4 else None) for number in range(40)]
     rated = rated_litres(engine_sessions(*rides), ASSUMPTIONS)
 
-    told = burn_factors(rated, frame("fills", *fills), frame("drains", *drains), ASSUMPTIONS)
-    untold = burn_factors(rated, frame("fills", *fills), frame("drains"), ASSUMPTIONS)
+    told, untold = (
+        burn_factors(
+            craft_record(rated, records(fills=fills, drains=some), ["H1"], ASSUMPTIONS),
+            ["H1"],
+            ASSUMPTIONS,
+        )
+        for some in (drains, [])
+    )
 
     row = told.row(0, named=True)
     assert (row["cruise_factor"], row["full_factor"]) == pytest.approx((1.0, 1.0))

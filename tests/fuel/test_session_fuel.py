@@ -12,6 +12,7 @@ from tests.fuel.small_records import (
     AS_OF,
     day,
     delivery,
+    dip,
     dock_fill,
     engine_sessions,
     hull,
@@ -51,12 +52,18 @@ def test_what_the_first_fill_left_room_for_may_have_been_in_the_tank() -> None:
     result = ledger({"fills": fills, "hulls": hulls}, [session(3)], EXACT)
 
     assert result.balance.row(0, named=True)["opening_l"] == 20.0
-    assert result.sessions.row(0, named=True)["unknown_share"] == pytest.approx(1 / 3)
+    # a third, and a little for what may have come unseen instead of it
+    assert result.sessions.row(0, named=True)["unknown_share"] == pytest.approx(1 / 3, abs=0.01)
 
 
 def test_a_dock_fill_brings_the_docks_blend_and_its_ages() -> None:
-    """By hand: 3 000 l of 87, 1 000 l drawn, 2 000 l of 93 a week later: half and half, 90."""
+    """By hand: 3 000 l of 87, 1 000 l drawn, 2 000 l of 93 a week later: half and half, 90.
+
+    A dip before the second delivery, which fills the tank, closes the litres.
+    """
     kinds = {
+        "docks": [{"dock_id": "north", "bulk_tank_l": 4000.0, "time_zone": "UTC"}],
+        "dips": [dip(-0.5, 0.0, dock="north"), dip(20.9, 2000.0, dock="north")],
         "deliveries": [delivery(0, 3000, octane_aki=87.0), delivery(21, 2000, octane_aki=93.0)],
         "fills": [
             *(dock_fill(1, 70, name=f"X{i}") for i in range(14)), dock_fill(1, 20, name="X14"),
@@ -90,11 +97,13 @@ def test_nothing_on_record_is_unknown_octane_within_the_grades_sold() -> None:
 
     assert row["octane_aki"] is None
     assert row["unknown_share"] == 1.0
-    assert row["octane_low_aki"] == ASSUMPTIONS.number("fuel.outside_low_aki")
-    assert row["octane_high_aki"] == ASSUMPTIONS.number("fuel.outside_high_aki")
+    spread = ASSUMPTIONS.number("octane.label_spread_on")
+    assert row["octane_low_aki"] == ASSUMPTIONS.number("fuel.outside_low_aki") - spread
+    assert row["octane_high_aki"] == ASSUMPTIONS.number("fuel.outside_high_aki") + spread
 
 
-def test_a_missing_fill_at_the_home_dock_is_bounded_by_its_tank() -> None:
+def test_a_missing_fill_may_be_any_grade_within_reach_of_the_dock() -> None:
+    """Found in the truth study: bounded by the home dock's tank it missed a fill from outside."""
     kinds = {
         "deliveries": [delivery(0, 3000, octane_aki=89.0)],
         "fills": [dock_fill(1, 70), dock_fill(9, 30)],
@@ -105,7 +114,8 @@ def test_a_missing_fill_at_the_home_dock_is_bounded_by_its_tank() -> None:
 
     assert result.balance.row(0, named=True)["unrecorded_fills"] >= 2
     assert last["unknown_share"] > 0.5
-    assert last["octane_low_aki"] == last["octane_high_aki"] == pytest.approx(89.0)
+    assert 87.0 <= last["octane_low_aki"] < 88.0
+    assert 91.0 < last["octane_high_aki"] <= 93.0
 
 
 def test_a_missing_fill_of_a_hull_that_shops_around_spans_its_grades() -> None:
@@ -205,10 +215,12 @@ def test_with_a_fifth_of_the_fills_lost_the_truth_lies_within_narrow_bounds(flee
     low, high = table.get_column("octane_low_aki"), table.get_column("octane_high_aki")
     truth = table.get_column("true_aki")
     inside = (truth >= low) & (truth <= high)
-    sold_range = 93.0 - 87.0
+    error = np.sort((truth - table.get_column("octane_aki")).fill_null(truth - 90.0).to_numpy())
+    most = int(np.ceil(0.95 * len(error)))
+    narrowest = (error[most - 1 :] - error[: len(error) - most + 1]).min()
 
     assert inside.mean() >= 0.95
-    assert (high - low).mean() < sold_range / 3
+    assert (high - low).mean() <= 2 * narrowest  # no wider than twice what would have held 95 %
     assert result.balance.get_column("unrecorded_fills").sum() > 0.1 * fleet.records["fills"].height
     assert result.balance.get_column("off_l").abs().max() < 1e-9
 
@@ -220,9 +232,11 @@ def test_row_order_and_hull_names_do_not_matter(fleet: Fleet) -> None:
     plain = session_fuel(known, rides, ASSUMPTIONS, as_of).sessions
     renamed = {
         kind: (
-            frame.with_columns(("~" + pl.col("hull_id").str.reverse()).alias("hull_id"))
-            if "hull_id" in frame.columns
-            else frame
+            frame.with_columns(
+                ("~" + pl.col(name).str.reverse()).alias(name)
+                for name in ("hull_id", "from_hull_id", "to_hull_id")
+                if name in frame.columns
+            )
         ).sample(fraction=1.0, shuffle=True, seed=3)
         for kind, frame in known.items()
     }

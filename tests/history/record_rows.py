@@ -47,6 +47,15 @@ VALID_TEXT: dict[str, dict[str, str]] = {
                  "released_by": "R. Vane", "why": "wet test shows the valves",
                  "until": "2025-08-01T08:00:00Z"},
     "costs": {"item": "top_end_planned", "season": "2025", "amount": "3500", "currency": "USD"},
+    "dock_tanks": {"dock_id": "north", "tank_id": "93", "tank_l": "4000"},
+    "dips": {"dock_id": "north", "dipped_at": "2024-05-02T08:00:00Z", "level_l": "1200"},
+    "pump_totals": {"dock_id": "north", "read_at": "2024-05-02T08:00:00Z", "total_l": "81200.5"},
+    "pump_outs": {"dock_id": "north", "pumped_at": "2024-05-02T08:00:00Z", "volume_l": "400",
+                  "why": "wrong grade"},
+    "fuel_tests": {"dock_id": "north", "tested_at": "2024-05-02T08:00:00Z", "octane_aki": "90.5",
+                   "has_water": "no"},
+    "transfers": {"from_hull_id": "H01", "to_hull_id": "H02",
+                  "moved_at": "2024-05-02T08:00:00Z", "volume_l": "20"},
 }  # fmt: skip
 
 KNOWN = {"hulls": ["H01", "H02"], "engines": ["E1", "E2"], "docks": ["north", "south"]}

@@ -95,6 +95,12 @@ IMPOSSIBLE = {
     "rebuilds": ("cost", "-1"),
     "releases": ("until", "2025-01-01T08:00:00Z"),
     "costs": ("season", "25"),
+    "dock_tanks": ("tank_l", "9"),
+    "dips": ("level_l", "-1"),
+    "pump_totals": ("total_l", "-1"),
+    "pump_outs": ("volume_l", "0"),
+    "fuel_tests": ("octane_aki", "9.1"),
+    "transfers": ("volume_l", "4300"),
 }
 
 

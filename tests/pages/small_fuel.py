@@ -6,6 +6,8 @@ import polars as pl
 
 from ringland.contracts.record_tables import EngineSessions
 from ringland.exposure.week_fuel import WeekFuel, week_fuel
+from ringland.exposure.week_ledger import week_ledger
+from ringland.fuel.session_fuel import session_fuel
 from ringland.pages.site.report_page import build_site
 from tests.decision.small_fleet import AS_OF, SETTINGS, SmallFleet, small_fleet
 
@@ -17,9 +19,11 @@ def fuel_of(fleet: SmallFleet) -> WeekFuel:
     schema = EngineSessions.create_empty().schema
     shared = [name for name in schema if name in sessions.columns]
     rows = pl.concat([EngineSessions.create_empty(), sessions.select(shared)], how="diagonal")
+    typed = rows.with_columns(pl.lit(value=True).alias("is_on_meter")).cast(schema)
+    ledger = session_fuel(fleet.records, typed, SETTINGS, AS_OF)
     return week_fuel(
         fleet.records,
-        rows.with_columns(pl.lit(value=True).alias("is_on_meter")).cast(schema),
+        week_ledger(ledger, AS_OF, SETTINGS),
         fleet.exposure,
         fleet.lives,
         AS_OF,

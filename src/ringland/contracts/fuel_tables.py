@@ -34,6 +34,68 @@ class SessionFuel(dy.Schema):
     tank_after_l = dy.Float64()
 
 
+class DockEvents(dy.Schema):
+    """One row per event of late of a dock's tank, of several the one most was drawn from."""
+
+    dock_id = dy.String()
+    at = dy.Datetime(time_zone="UTC", time_unit="us")
+    event = dy.String(description="delivery, draw, drain, or what was added")
+    volume_l = dy.Float64(description="as recorded, or as added")
+    moved_l = dy.Float64(description="what of it fitted")
+    before_l = dy.Float64()
+    after_l = dy.Float64()
+    octane_aki = dy.Float64(nullable=True, description="of the blend, after it if fuel came in")
+    octane_low_aki = dy.Float64(nullable=True)
+    octane_high_aki = dy.Float64(nullable=True)
+    fuel_age_d = dy.Float64(nullable=True)
+    unknown_share = dy.Float64(nullable=True)
+
+
+class CraftEvents(dy.Schema):
+    """One row per event of late of a craft's tank."""
+
+    hull_id = dy.String()
+    at = dy.Datetime(time_zone="UTC", time_unit="us")
+    event = dy.String(description="fill, session, drain, or what was added")
+    volume_l = dy.Float64(description="as recorded, or as added")
+    moved_l = dy.Float64(description="what of it fitted")
+    before_l = dy.Float64()
+    after_l = dy.Float64()
+    octane_aki = dy.Float64(nullable=True, description="of the blend, after it if fuel came in")
+    octane_low_aki = dy.Float64(nullable=True)
+    octane_high_aki = dy.Float64(nullable=True)
+    fuel_age_d = dy.Float64(nullable=True)
+    unknown_share = dy.Float64(nullable=True)
+    poured_octane_aki = dy.Float64(nullable=True, description="of the litres poured in")
+    poured_age_d = dy.Float64(nullable=True)
+    source = dy.String(nullable=True, description="of a fill on record")
+    source_dock_id = dy.String(nullable=True)
+
+
+class TankBalance(dy.Schema):
+    """One row per tank: where every litre of its whole record went."""
+
+    tank = dy.String()
+    kind = dy.String(description="hull or dock")
+    in_recorded_l = dy.Float64()
+    in_unrecorded_l = dy.Float64()
+    opening_l = dy.Float64()
+    clamped_l = dy.Float64(description="recorded fill that no tank of that size could take")
+    burned_l = dy.Float64(description="of a dock: drawn")
+    drained_l = dy.Float64()
+    unexplained_out_l = dy.Float64()
+    left_l = dy.Float64()
+    short_l = dy.Float64(description="burn that no fuel was there for")
+    unrecorded_fills = dy.Int64()
+    clamped_fills = dy.Int64()
+    short_burns = dy.Int64()
+    off_l = dy.Float64(description="what does not add up; rounding")
+    in_recent_l = dy.Float64(nullable=True, description="of late, see fuel.balance_days")
+    drained_recent_l = dy.Float64(nullable=True)
+    burned_recent_l = dy.Float64(nullable=True)
+    is_balance_off = dy.Bool(nullable=True)
+
+
 class TanksNow(dy.Schema):
     """One row per tank with fuel on record: what stands in it at the moment of the ledger.
 

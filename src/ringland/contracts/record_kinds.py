@@ -6,13 +6,21 @@ from dataclasses import dataclass, field
 
 import dataframely as dy
 
+from ringland.contracts.fuel_records import (
+    Dips,
+    DockTanks,
+    Drains,
+    FuelTests,
+    PumpOuts,
+    PumpTotals,
+    Transfers,
+)
 from ringland.contracts.records import (
     Calibrations,
     Corrections,
     Costs,
     Deliveries,
     Docks,
-    Drains,
     Engines,
     Failures,
     Fills,
@@ -47,6 +55,7 @@ class RecordKind:
 
 _ENGINE = {"engine_id": "engines"}
 _HULL = {"hull_id": "hulls"}
+_DOCK = {"dock_id": "docks"}
 
 RECORD_KINDS: dict[str, RecordKind] = {
     kind.name: kind
@@ -124,6 +133,26 @@ RECORD_KINDS: dict[str, RecordKind] = {
             _ENGINE | _HULL,
         ),
         RecordKind("costs", Costs, ("item", "season"), None),
+        RecordKind("dock_tanks", DockTanks, ("dock_id", "tank_id"), None, _DOCK),
+        RecordKind(
+            "dips", Dips, ("dipped_at", "dock_id", "tank_id", "hull_id"), "dipped_at", _DOCK | _HULL
+        ),
+        RecordKind("pump_totals", PumpTotals, ("dock_id", "tank_id", "read_at"), "read_at", _DOCK),
+        RecordKind("pump_outs", PumpOuts, ("dock_id", "tank_id", "pumped_at"), "pumped_at", _DOCK),
+        RecordKind(
+            "fuel_tests",
+            FuelTests,
+            ("tested_at", "dock_id", "tank_id", "hull_id"),
+            "tested_at",
+            _DOCK | _HULL,
+        ),
+        RecordKind(
+            "transfers",
+            Transfers,
+            ("from_hull_id", "to_hull_id", "moved_at"),
+            "moved_at",
+            {"from_hull_id": "hulls", "to_hull_id": "hulls"},
+        ),
     ]
 }
 """Every record kind, in the order in which they must be loaded: a kind after those it names."""

@@ -24,6 +24,8 @@ RECORD_FLAGS = [
     "written_in_batches",
     "fill_above_tank",
     "fuel_balance_off",
+    "fuel_unexplained",
+    "label_off_blend",
     "calibration_gap",
     "reading_cannot_be",
     "two_engines_in_hull",

@@ -122,6 +122,7 @@ class Deliveries(dy.Schema):
     """One row per delivery into a dock's bulk tank."""
 
     dock_id = text("the dock")
+    tank_id = text("which of the dock's tanks; empty: told by its grade", nullable=True)
     delivered_at = instant("when it was pumped in")
     volume_l = number("l", "litres delivered", 1, 100000)
     octane_aki = octane("AKI")
@@ -143,6 +144,7 @@ class Fills(dy.Schema):
     volume_l = number("l", "litres put in", 0.1, 400)
     source = choice(["dock", "outside"], "a dock's bulk tank, or an outside pump or can")
     source_dock_id = text("the dock whose bulk tank it came from", nullable=True)
+    source_tank_id = text("which of the dock's tanks; empty: told by its grade", nullable=True)
     octane_aki = octane("AKI")
     octane_ron = octane("RON")
     octane_mon = octane("MON")
@@ -154,22 +156,14 @@ class Fills(dy.Schema):
     booster_points = number(
         "points", "octane booster, as labelled; ten points are one octane number", 0, 100, True
     )
+    is_full = dy.Bool(description="filled to the brim: the tank held its capacity", nullable=True)
+    time_off_min = number("min", "how far the time may be off; empty: as written", 0, 1440, True)
     recorded_at = recorded()
 
     @dy.rule()
     def dock_fuel_names_its_dock(cls) -> pl.Expr:
         """Source is 'dock' but source_dock_id is empty"""
         return (cls.source.col != "dock") | cls.source_dock_id.col.is_not_null()
-
-
-class Drains(dy.Schema):
-    """One row per draining of a craft's tank."""
-
-    hull_id = text("the hull drained")
-    drained_at = instant("when")
-    volume_l = number("l", "litres taken out; empty: the tank was emptied", 0.1, 400, True)
-    why = text("why, e.g. 'old fuel'", nullable=True)
-    recorded_at = recorded()
 
 
 class Sessions(dy.Schema):

@@ -9,14 +9,13 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from ringland.exposure.fuel_at_hand import tanks_now
 from ringland.exposure.octane_margin import ROUNDING_ON
-from ringland.fuel.session_fuel import SessionFuelResult
+from ringland.exposure.week_ledger import WeekLedger
 from ringland.settings.assumptions import Assumptions
 
 
 def tank_course(
-    fuel: SessionFuelResult, exposure: pl.DataFrame, assumptions: Assumptions
+    tank_events: pl.DataFrame, exposure: pl.DataFrame, assumptions: Assumptions
 ) -> pl.DataFrame:
     """Each hull's tank over time: `tank_events` with the margin of each session.
 
@@ -24,7 +23,7 @@ def tank_course(
     hull's shortfall x hard-running hours.
 
     Args:
-        fuel: the ledger.
+        tank_events: of the ledger.
         exposure: the SessionExposure frame.
         assumptions: fuel.worst_share.
 
@@ -54,13 +53,13 @@ def tank_course(
         )
         .unique(["hull_id", "at"], keep="first", maintain_order=True)
     )
-    return fuel.tank_events.join(
+    return tank_events.join(
         sessions, on=["hull_id", "at", "event"], how="left", maintain_order="left"
     )
 
 
 def dock_fuel_view(
-    fuel: SessionFuelResult,
+    fuel: WeekLedger,
     exposure: pl.DataFrame,
     at_hand: pl.DataFrame,
     as_of: datetime,
@@ -69,7 +68,7 @@ def dock_fuel_view(
     """What each dock sold of late and what stands in its tank, against what its hulls need.
 
     Args:
-        fuel: the ledger.
+        fuel: the ledger's events of late and its tanks as they stand.
         exposure: the SessionExposure frame.
         at_hand: `FuelAtHand` of the same.
         as_of: the moment the view speaks of.
@@ -87,7 +86,7 @@ def dock_fuel_view(
     """
     since = as_of - timedelta(days=assumptions.number("record.recent_sessions_d"))
     return (
-        _in_the_tank(fuel, as_of, assumptions)
+        _in_the_tank(fuel.tanks, assumptions)
         .join(_sold(fuel, exposure, since), on="dock_id", how="left")
         .join(_turnover(fuel, since, as_of), on="dock_id", how="left")
         .join(_needs(at_hand), on="dock_id", how="left")
@@ -96,13 +95,10 @@ def dock_fuel_view(
     )
 
 
-def _in_the_tank(
-    fuel: SessionFuelResult, as_of: datetime, assumptions: Assumptions
-) -> pl.DataFrame:
+def _in_the_tank(tanks: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
     age = pl.col("fuel_age_d")
     return (
-        tanks_now(fuel, as_of)
-        .filter(pl.col("kind") == "dock")
+        tanks.filter(pl.col("kind") == "dock")
         .rename({"tank": "dock_id"})
         .drop("kind")
         .with_columns(
@@ -112,7 +108,7 @@ def _in_the_tank(
     )
 
 
-def _sold(fuel: SessionFuelResult, exposure: pl.DataFrame, since: datetime) -> pl.DataFrame:
+def _sold(fuel: WeekLedger, exposure: pl.DataFrame, since: datetime) -> pl.DataFrame:
     """Per dock: litres craft took there, and of them those below the need of the next ride."""
     rides = exposure.select("hull_id", "octane_need_aki", at="started_at").sort("at")
     sold = (
@@ -134,7 +130,7 @@ def _sold(fuel: SessionFuelResult, exposure: pl.DataFrame, since: datetime) -> p
     )
 
 
-def _turnover(fuel: SessionFuelResult, since: datetime, as_of: datetime) -> pl.DataFrame:
+def _turnover(fuel: WeekLedger, since: datetime, as_of: datetime) -> pl.DataFrame:
     """Days the mean level (over events) would have lasted at the rate litres left."""
     days = (as_of - since).total_seconds() / 86_400
     left = pl.col("moved_l").filter(pl.col("event") == "draw").sum()

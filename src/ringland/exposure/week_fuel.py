@@ -12,10 +12,10 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from ringland.exposure.exposure_windows import exposure_windows
-from ringland.exposure.fuel_at_hand import fuel_at_hand, tanks_now
+from ringland.exposure.fuel_at_hand import fuel_at_hand
 from ringland.exposure.fuel_view import dock_fuel_view, tank_course
 from ringland.exposure.octane_margin import chance_need_unmet, octane_index_trials
-from ringland.fuel.session_fuel import session_fuel
+from ringland.exposure.week_ledger import WeekLedger
 from ringland.settings.assumptions import Assumptions
 
 
@@ -42,27 +42,26 @@ class WeekFuel:
 
 def week_fuel(  # noqa: PLR0917 - a ledger step takes the frames it reads
     records: Mapping[str, pl.DataFrame],
-    engine_sessions: pl.DataFrame,
+    ledger: WeekLedger,
     exposure: pl.DataFrame,
     lives: pl.DataFrame,
     as_of: datetime,
     assumptions: Assumptions,
 ) -> WeekFuel:
-    """The week's fuel from what was known at `as_of`; runs the ledger.
+    """The week's fuel from what the ledger left and what was known at `as_of`.
 
     Args:
         records: the contracts' frames by kind, as known at `as_of`.
-        engine_sessions: the EngineSessions frame.
+        ledger: of the same records and moment, see `week_ledger`.
         exposure: the SessionExposure frame.
         lives: the PistonLives frame.
         as_of: the moment the week speaks of.
         assumptions: settings.
     """
-    ledger = session_fuel(records, engine_sessions, assumptions, as_of)
-    course = tank_course(ledger, exposure, assumptions)
+    course = tank_course(ledger.tank_events, exposure, assumptions)
     since = as_of - timedelta(days=assumptions.number("fuel.picture_d"))
     running = lives.filter(pl.col("state") == "running")
-    at_hand = fuel_at_hand(tanks_now(ledger, as_of), exposure, records, as_of, assumptions)
+    at_hand = fuel_at_hand(ledger.tanks, exposure, records, as_of, assumptions)
     docks = dock_fuel_view(ledger, exposure, at_hand, as_of, assumptions)
     margin = (docks.get_column("octane_aki") - docks.get_column("need_high_aki")).to_numpy()
     return WeekFuel(
@@ -71,7 +70,7 @@ def week_fuel(  # noqa: PLR0917 - a ledger step takes the frames it reads
         ),
         dock_course=_by_day(ledger.dock_events.filter(pl.col("at") > since)),
         tank_course=course.filter(pl.col("at") > since),
-        worst=_worst(course, int(assumptions.number("fuel.worst_listed"))),
+        worst=_worst(exposure, int(assumptions.number("fuel.worst_listed"))),
         windows=exposure_windows(exposure, running, assumptions)
         .group_by("piston_set_id", maintain_order=True)
         .last()
@@ -89,10 +88,12 @@ def _by_day(events: pl.DataFrame) -> pl.DataFrame:
     return events.filter((pl.col("event") != "draw") | (is_last == 0))
 
 
-def _worst(course: pl.DataFrame, most: int) -> pl.DataFrame:
+def _worst(exposure: pl.DataFrame, most: int) -> pl.DataFrame:
     """Per hull, the rides of most shortfall x hard-running hours, the worst first."""
+    onh = (pl.col("shortfall_on") * pl.col("hard_running_h")).fill_null(0.0)
     return (
-        course.filter(pl.col("shortfall_onh") > 0)
+        exposure.with_columns(shortfall_onh=onh)
+        .filter(pl.col("shortfall_onh") > 0)
         .sort("hull_id", "shortfall_onh", "started_at", descending=[False, True, False])
         .group_by("hull_id", maintain_order=True)
         .head(most)

@@ -1,55 +1,57 @@
 """What each fill of a craft's tank brought: octane with bounds, births, share of unknown octane.
 
-A fill from a dock with deliveries on record brings that dock's blend and its ages at that
-moment.  An outside fill brings its own grade, or, where none was written down, the range of
-what the hull is known to take.  A fill nobody wrote down is taken to have come from the
-home dock if the hull took at least fuel.home_fill_share of its litres there: then its
-bounds are those of the dock's tank between the recorded fills around it.  Otherwise they
-span every grade the hull is on record with and its dock's tank.  A hull that uses octane
-booster may have used it then too.  No bound is wider than
-the lowest and highest grade sold at the dock or named in the settings for outside pumps.
+A fill from a dock with deliveries on record brings the blend and the ages of the tank it came
+from at that moment; where its own label lies outside that blend's bounds, they are widened to
+hold it.  An outside fill brings its own grade.  What nobody wrote down (a fill, or a grade)
+may have been any grade within reach: what is sold near the hull's dock, what the hull is on
+record with, and its dock's tanks.  A hull that uses octane booster may have used it then too.
 """
 
 # ruff: noqa: PLR0917 - a ledger step takes the frames it reads
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 
+from ringland.fuel.craft_record import Records, number_of, rows_of
+from ringland.fuel.dock_grades import sold_bounds
 from ringland.fuel.dock_tanks import (
     QUALITY,
     US_PER_DAY,
     DockTanks,
-    blend_range,
+    blend_ranges,
+    label_bounds,
     put_ages,
+    put_tests,
 )
 from ringland.fuel.octane import boosted_on, with_aki
-from ringland.fuel.tank_events import OPENING_STOCK, RECORDED, TankEvents
-from ringland.fuel.tank_kernel import Floats, Ints
+from ringland.fuel.tank_events import OPENING_STOCK, RECORDED, UNRECORDED_FILL, TankEvents
+from ringland.fuel.tank_kernel import FILL, Floats, Ints
 from ringland.settings.assumptions import Assumptions
 
 
 @dataclass(frozen=True)
-class HullHabit:
-    """Where a hull is on record to take its fuel, and which grades."""
+class HullHabits:
+    """Where each hull is on record to take its fuel, and which grades; one entry per hull."""
 
-    home_dock: int
-    """row of its home dock among the docks with deliveries; -1: none on record"""
-    home_share: float
-    low_aki: float
-    mean_aki: float
-    high_aki: float
-    mean_boost_on: float
+    home_tank: Ints
+    """the tank of its home dock it took most from; -1: none with a delivery on record"""
+    home_share: Floats
+    lowest_aki: Floats
+    mean_aki: Floats
+    highest_aki: Floats
+    """lowest and highest that an unrecorded fill may have been, and the mean of the known ones"""
+    mean_boost_on: Floats
     """octane booster as labelled, over all its recorded fills"""
-    high_boost_on: float
+    high_boost_on: Floats
 
 
 @dataclass(frozen=True)
 class Poured:
-    """Per event of the craft tanks: what it poured, read at fills only."""
+    """Per event of the craft tanks: what it poured, read at fills, and found, read at tests."""
 
     quality: Floats
     born_us: Ints
@@ -57,71 +59,148 @@ class Poured:
     """event of the dock run that poured it; -1: fuel of one age"""
 
 
-def hull_habits(
-    hulls: pl.DataFrame, fills: pl.DataFrame, names: list[str], docks: DockTanks, draw_of: Ints,
-    assumptions: Assumptions,
-) -> list[HullHabit]:  # fmt: skip
-    """One habit per hull, in the order of `names`."""
-    low, high = _outside(assumptions)
-    spread = assumptions.number("octane.label_spread_on")
-    own = with_aki(fills, assumptions).select(
-        "octane_low_aki", "octane_best_aki", "octane_high_aki"
+@dataclass(frozen=True)
+class Fills:
+    """What the record says of each fill, in arrays by the fill's row."""
+
+    octane: Floats
+    """its own label's lowest, best and highest AKI, NaN for none; shape (fills, 3)"""
+    open_share: Floats
+    boost_on: Floats
+    draw_of: Ints
+    """its row among the draws; -1: from no dock's tank"""
+
+
+def fills_read(records: Records, draws: pl.DataFrame, assumptions: Assumptions) -> Fills:
+    """The fills' own labels and boosters, and which of them are draws of a dock's tank."""
+    graded = with_aki(records["fills"], assumptions)
+    points = graded.get_column("booster_points").cast(pl.Float64).fill_null(0.0).to_numpy()
+    draw_of = np.full(graded.height, -1, np.int64)
+    draw_of[draws.get_column("fill_row").to_numpy()] = np.arange(draws.height)
+    return Fills(
+        octane=label_bounds(graded, assumptions),
+        open_share=graded.get_column("octane_open_share").fill_null(0.0).to_numpy(),
+        boost_on=boosted_on(points, assumptions),
+        draw_of=draw_of,
     )
-    octane = own.cast(pl.Float64).fill_null(np.nan).to_numpy() + np.array([-spread, 0.0, spread])
-    poured = draw_of >= 0
-    octane[poured] = docks.run.quality[docks.draw_event[draw_of[poured]], :3]
-    volume = fills.get_column("volume_l").to_numpy()
-    boost = _boost(fills, assumptions)
-    hull_of = fills.get_column("hull_id").to_numpy()
-    source = fills.get_column("source_dock_id").to_numpy()
-    home_of = dict(hulls.select("hull_id", "dock_id").iter_rows())
-    rows_of = _rows_by(hull_of)
-    habits = []
-    for name in names:
-        home = home_of[name]
-        rows = rows_of.get(name, np.empty(0, np.int64))
-        litres = volume[rows]
-        at_home = float(litres[source[rows] == home].sum() / litres.sum()) if len(rows) else 1.0
-        known = rows[~np.isnan(octane[rows, 1])]
-        if len(known):
-            bounds = (octane[known, 0].min(), octane[known, 2].max())
-            mean = float(np.average(octane[known, 1], weights=volume[known]))
-        else:
-            bounds, mean = (low, high), (low + high) / 2
-        dock = docks.names.index(home) if home in docks.names else -1
-        boosts = boost[rows] if len(rows) else np.zeros(1)
-        habits.append(
-            HullHabit(
-                home_dock=dock,
-                home_share=at_home,
-                low_aki=float(bounds[0]),
-                mean_aki=mean,
-                high_aki=float(bounds[1]),
-                mean_boost_on=float(boosts.mean()),
-                high_boost_on=float(boosts.max()),
-            )
+
+
+def hull_habits(
+    records: Records, names: Sequence[str], fills: Fills, docks: DockTanks, draws: pl.DataFrame,
+    assumptions: Assumptions,
+) -> HullHabits:  # fmt: skip
+    """The habits of each hull, in the order of `names`.
+
+    Args:
+        records: hulls, docks, deliveries and fills are read.
+        names: of the hulls.
+        fills: see `fills_read`.
+        docks: the docks' run with the recorded draws.
+        draws: the recorded draws, see `dock_grades.drawn_from`.
+        assumptions: what is sold where nothing is on record.
+    """
+    hulls = (
+        pl.DataFrame({"hull_id": pl.Series(names, dtype=pl.String)})
+        .join(records["hulls"].select("hull_id", "dock_id"), on="hull_id", how="left")
+        .join(sold_bounds(records, assumptions), on="dock_id", how="left", maintain_order="left")
+        .with_columns(hull=pl.int_range(pl.len()))
+    )
+    spread = assumptions.number("octane.label_spread_on")
+    octane = _poured_octane(fills, docks)
+    rows = (
+        records["fills"]
+        .with_row_index("fill_row")
+        .select("fill_row", "volume_l", "source_dock_id", hull=number_of("hull_id", names))
+        .with_columns(low=octane[:, 0], best=octane[:, 1], high=octane[:, 2], boost=fills.boost_on)
+        .with_columns(pl.col("low", "best", "high").fill_nan(None))
+        .filter(pl.col("hull").is_not_null())
+        .join(hulls.select("hull", "dock_id"), on="hull", how="left", maintain_order="left")
+    )
+    litres, is_known = pl.col("volume_l"), pl.col("best").is_not_null()
+    known_l = litres.filter(is_known).sum()
+    by_hull = rows.group_by("hull").agg(
+        home_share=litres.filter(pl.col("source_dock_id") == pl.col("dock_id")).sum()
+        / litres.sum(),
+        low=pl.col("low").min(),
+        high=pl.col("high").max(),
+        mean=pl.when(known_l > 0).then((pl.col("best") * litres).filter(is_known).sum() / known_l),
+        mean_boost=pl.col("boost").mean(),
+        high_boost=pl.col("boost").max(),
+    )
+    at_home = (
+        draws.filter(pl.col("tank").is_not_null())
+        .join(rows.select("fill_row", "hull", home="dock_id"), on="fill_row", how="inner")
+        .filter(pl.col("dock_id") == pl.col("home"))
+        .group_by("hull", "tank")
+        .agg(pl.col("volume_l").sum())
+        .sort("hull", "volume_l", "tank", descending=[False, True, False])
+        .unique("hull", keep="first")
+        .select("hull", home_tank="tank")
+    )
+    blend = pl.DataFrame(blend_ranges(docks), schema=["blend_low", "blend_high"]).with_columns(
+        pl.col("blend_low", "blend_high").fill_nan(None),
+        dock_id=pl.Series(docks.dock_of, dtype=pl.String),
+        tank=pl.int_range(pl.len()).cast(pl.Int64),
+    )
+    of_dock = blend.group_by("dock_id").agg(
+        pl.col("blend_low").min(), pl.col("blend_high").max(), first_tank=pl.col("tank").min()
+    )
+    low, high = (assumptions.number(f"fuel.outside_{edge}_aki") for edge in ("low", "high"))
+    table = (
+        hulls.join(by_hull, on="hull", how="left", maintain_order="left")
+        .join(at_home, on="hull", how="left", maintain_order="left")
+        .join(of_dock, on="dock_id", how="left", maintain_order="left")
+        .with_columns(
+            lowest=pl.min_horizontal(
+                pl.col("reach_low_aki").fill_null(low - spread), "low", "blend_low"
+            ),
+            highest=pl.max_horizontal(
+                pl.col("reach_high_aki").fill_null(high + spread), "high", "blend_high"
+            ),
         )
-    return habits
+    )
+    middle = (pl.col("reach_low_aki").fill_null(low) + pl.col("reach_high_aki").fill_null(high)) / 2
+
+    def column(value: pl.Expr, kind: type) -> np.ndarray:
+        return table.select(value.alias("x")).get_column("x").to_numpy().astype(kind)
+
+    return HullHabits(
+        home_tank=column(pl.coalesce("home_tank", "first_tank").fill_null(-1), np.int64),
+        home_share=column(pl.col("home_share").fill_null(1.0).fill_nan(1.0), np.float64),
+        lowest_aki=column(pl.col("lowest"), np.float64),
+        mean_aki=column(pl.coalesce("mean", middle), np.float64),
+        highest_aki=column(pl.col("highest"), np.float64),
+        mean_boost_on=column(pl.col("mean_boost").fill_null(0.0), np.float64),
+        high_boost_on=column(pl.col("high_boost").fill_null(0.0), np.float64),
+    )
 
 
-def unrecorded_draws(events: TankEvents, habits: list[HullHabit], docks: list[str]) -> pl.DataFrame:
+def _poured_octane(fills: Fills, docks: DockTanks) -> Floats:
+    """What each fill brought as far as the record goes: the dock's blend, or its own label."""
+    octane = fills.octane.copy()
+    is_draw = fills.draw_of >= 0
+    event = docks.draw_event[fills.draw_of[is_draw]]
+    blend = np.where((event >= 0)[:, None], docks.run.quality[event, :3], octane[is_draw])
+    octane[is_draw] = blend
+    return octane
+
+
+def unrecorded_draws(events: TankEvents, habits: HullHabits) -> pl.DataFrame:
     """What the unrecorded fills are expected to have drawn at the home dock: event and litres.
 
     A hull's unrecorded fills drew there in the proportion its recorded ones did.
     """
-    rows = [
-        i
-        for i in np.flatnonzero((events.role != RECORDED) & (events.is_fill == 1))
-        if events.role[i] != OPENING_STOCK and habits[events.tank_of[i]].home_dock >= 0
-    ]
+    rows = np.flatnonzero(
+        (events.role == UNRECORDED_FILL) & (habits.home_tank[events.tank_of] >= 0)
+    )
+    hull = events.tank_of[rows]
     return pl.DataFrame(
         {
-            "event": np.array(rows, np.int64),
-            "dock_id": [docks[habits[events.tank_of[i]].home_dock] for i in rows],
+            "event": rows,
+            "tank": habits.home_tank[hull],
             "at": events.at_us[rows],
-            "volume_l": [events.volume_l[i] * habits[events.tank_of[i]].home_share for i in rows],
-        },
-        schema_overrides={"dock_id": pl.String, "volume_l": pl.Float64},
+            "volume_l": events.volume_l[rows] * habits.home_share[hull],
+        }
     ).with_columns(
         pl.from_epoch("at", "us").dt.replace_time_zone("UTC"), is_inferred=pl.lit(value=True)
     )
@@ -129,9 +208,10 @@ def unrecorded_draws(events: TankEvents, habits: list[HullHabit], docks: list[st
 
 def poured_fuel(
     events: TankEvents,
-    fill_row: Ints,
-    fills: pl.DataFrame,
-    habits: list[HullHabit],
+    record: pl.DataFrame,
+    records: Records,
+    fills: Fills,
+    habits: HullHabits,
     docks: DockTanks,
     poured_by: Ints,
     assumptions: Assumptions,
@@ -140,24 +220,21 @@ def poured_fuel(
 
     Args:
         events: of the craft tanks.
-        fill_row: per event, its row of `fills`; -1 for none.
-        fills: the contract's frame.
+        record: the frame they come from.
+        records: fuel tests are read, if there.
+        fills: see `fills_read`.
         habits: per tank.
         docks: the docks' run.
         poured_by: per event, the dock event it drew; -1 for none.
         assumptions: ages and grades for what is not on record, booster benefit.
     """
-    n = len(events.row)
-    quality = np.zeros((n, len(QUALITY)))
-    spread = assumptions.number("octane.label_spread_on")
-    graded = with_aki(fills, assumptions)
-    own = graded.select("octane_low_aki", "octane_best_aki", "octane_high_aki")
-    own_octane = own.cast(pl.Float64).fill_null(np.nan).to_numpy() + np.array([-spread, 0, spread])
+    quality = np.zeros((len(events.row), len(QUALITY)))
+    fill_row = record.get_column("fill_row").to_numpy()[events.row]
     recorded = (events.role == RECORDED) & (fill_row >= 0)
-    quality[recorded, :3] = own_octane[fill_row[recorded]]
-    open_share = graded.get_column("octane_open_share").fill_null(0.0).to_numpy()
-    quality[recorded, 6] = open_share[fill_row[recorded]]
-    added = (events.role != RECORDED) & (events.is_fill == 1)
+    mine = fill_row[recorded]
+    quality[recorded, :3] = fills.octane[mine]
+    quality[recorded, 6] = fills.open_share[mine]
+    added = (events.role != RECORDED) & (events.is_fill == FILL)
     outside_d = assumptions.number("fuel.outside_age_d")
     oldest_d = assumptions.number("fuel.unrecorded_age_high_d")
     age = np.where(events.role == OPENING_STOCK, (outside_d + oldest_d) / 2, outside_d)
@@ -167,61 +244,34 @@ def poured_fuel(
     born_us = (events.at_us - age * US_PER_DAY).astype(np.int64)
     from_dock = recorded & (poured_by >= 0)
     quality[from_dock] = docks.run.quality[poured_by[from_dock]]
-    _fill_gaps(quality, events, added, recorded, habits, docks, poured_by, assumptions)
+    label = fills.octane[fill_row[from_dock]]
+    for column, widest in ((0, np.fmin), (2, np.fmax)):
+        quality[from_dock, column] = widest(quality[from_dock, column], label[:, 1])
+    _fill_gaps(quality, events, added, recorded, habits, docks, poured_by)
     benefit = np.array([0.0, assumptions.number("octane.booster_benefit"), 1.0])
-    boost = _boost(fills, assumptions)[fill_row[recorded]]
-    quality[recorded, :3] += boost[:, None] * benefit
-    habit_on = [(0.0, h.mean_boost_on * benefit[1], h.high_boost_on) for h in habits]
-    quality[added, :3] += np.array(habit_on).reshape(-1, 3)[events.tank_of[added]]
-    return Poured(quality, born_us, np.where(events.is_fill == 1, poured_by, -1))
+    quality[recorded, :3] += fills.boost_on[mine][:, None] * benefit
+    quality[added, 1] += habits.mean_boost_on[events.tank_of[added]] * benefit[1]
+    quality[added, 2] += habits.high_boost_on[events.tank_of[added]]
+    tests = rows_of(records, "fuel_tests").with_row_index("test_row")
+    put_tests(quality, events, record, tests, assumptions)
+    return Poured(quality, born_us, np.where(events.is_fill == FILL, poured_by, -1))
 
 
 def _fill_gaps(
-    quality: Floats, events: TankEvents, added: Floats, recorded: Floats,
-    habits: list[HullHabit], docks: DockTanks, poured_by: Ints, assumptions: Assumptions,
+    quality: Floats, events: TankEvents, added: np.ndarray, recorded: np.ndarray,
+    habits: HullHabits, docks: DockTanks, poured_by: Ints,
 ) -> None:  # fmt: skip
     """Octane of unrecorded fills and of recorded ones without a grade, in place."""
-    gaps = added | (recorded & np.isnan(quality[:, 1]))
-    for i in np.flatnonzero(gaps):
-        habit = habits[events.tank_of[i]]
-        low, best, high = habit.low_aki, habit.mean_aki, habit.high_aki
-        if habit.home_dock >= 0:
-            dock_low, dock_high = blend_range(
-                docks, habit.home_dock, int(events.earliest_us[i]), int(events.latest_us[i])
-            )
-            has_blend = not math.isnan(dock_low)
-            at_home = habit.home_share >= assumptions.number("fuel.home_fill_share")
-            if added[i] and at_home and events.role[i] != OPENING_STOCK and has_blend:
-                low, high = dock_low, dock_high
-            elif has_blend:
-                low, high = min(low, dock_low), max(high, dock_high)
-            if added[i] and poured_by[i] >= 0:
-                dock_now = docks.run.quality[poured_by[i]]
-                best = habit.home_share * dock_now[1] + (1 - habit.home_share) * best
-                quality[i, 3] = dock_now[3]
-                quality[i, 5] = min(quality[i, 5], dock_now[5])
-        quality[i, :3] = low, min(max(best, low), high), high
-        quality[i, 6] = 1.0
-
-
-def _boost(fills: pl.DataFrame, assumptions: Assumptions) -> Floats:
-    points = fills.get_column("booster_points").cast(pl.Float64).fill_null(0.0).to_numpy()
-    return boosted_on(points, assumptions)
-
-
-def _outside(assumptions: Assumptions) -> tuple[float, float]:
-    return (
-        assumptions.number("fuel.outside_low_aki"),
-        assumptions.number("fuel.outside_high_aki"),
-    )
-
-
-def _rows_by(names: np.ndarray) -> dict[str, Ints]:
-    order = np.argsort(names.astype(str), kind="stable")
-    ordered = names[order].astype(str)
-    cuts = np.flatnonzero(ordered[1:] != ordered[:-1]) + 1
-    return {
-        str(part[0]): rows
-        for part, rows in zip(np.split(ordered, cuts), np.split(order, cuts), strict=True)
-        if len(part)
-    }
+    gaps = np.flatnonzero(added | (recorded & np.isnan(quality[:, 1])))
+    hull = events.tank_of[gaps]
+    best = habits.mean_aki[hull].copy()
+    drew = added[gaps] & (poured_by[gaps] >= 0)
+    now = docks.run.quality[poured_by[gaps[drew]]]
+    share = habits.home_share[hull[drew]]
+    best[drew] = share * now[:, 1] + (1 - share) * best[drew]
+    quality[gaps[drew], 3] = now[:, 3]
+    quality[gaps[drew], 5] = np.minimum(quality[gaps[drew], 5], now[:, 5])
+    low, high = habits.lowest_aki[hull], habits.highest_aki[hull]
+    quality[gaps, 0], quality[gaps, 2] = low, high
+    quality[gaps, 1] = np.clip(best, low, high)
+    quality[gaps, 6] = 1.0

@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from ringland.fuel.craft_fills import Poured
+from ringland.fuel.dock_tanks import DockTanks
 from ringland.fuel.tank_events import (
     DRAINED,
     OPENING_STOCK,
@@ -18,7 +19,7 @@ from ringland.fuel.tank_events import (
     UNRECORDED_FILL,
     TankEvents,
 )
-from ringland.fuel.tank_kernel import Flags, Ints, TankRun
+from ringland.fuel.tank_kernel import DIP, FILL, OUT, TEST, Flags, Ints, TankRun
 from ringland.settings.assumptions import Assumptions
 
 CLAMP_L = 1e-6
@@ -34,9 +35,9 @@ def account(events: TankEvents, run: TankRun, names: list[str], kind: str) -> pl
     size could take; `short_l` is burn that no fuel was there for (not in the sum: it never was).
     """
     tanks = len(names)
-    into = events.is_fill == 1
+    into, out = events.is_fill == FILL, events.is_fill == OUT
     clamped = np.where(into, events.volume_l - run.moved_l, 0.0)
-    short = np.where(into, 0.0, events.volume_l - run.moved_l)
+    short = np.where(out, events.volume_l - run.moved_l, 0.0)
 
     def litres(values: np.ndarray, rows: Flags | np.ndarray) -> np.ndarray:
         taken = np.where(rows, values, 0.0)
@@ -51,11 +52,11 @@ def account(events: TankEvents, run: TankRun, names: list[str], kind: str) -> pl
         "in_unrecorded_l": litres(events.volume_l, events.role == UNRECORDED_FILL),
         "opening_l": litres(events.volume_l, events.role == OPENING_STOCK),
         "clamped_l": litres(clamped, into),
-        "burned_l": litres(run.moved_l, recorded & ~into),
+        "burned_l": litres(run.moved_l, recorded & out),
         "drained_l": litres(run.moved_l, events.role == DRAINED),
         "unexplained_out_l": litres(run.moved_l, events.role == UNEXPLAINED_OUTFLOW),
         "left_l": left,
-        "short_l": litres(short, ~into),
+        "short_l": litres(short, out),
     }
     counts = {
         "unrecorded_fills": events.role == UNRECORDED_FILL,
@@ -104,7 +105,7 @@ def recent_balance(
 def event_frame(
     events: TankEvents, run: TankRun, names: list[str], words: tuple[str, str, str]
 ) -> pl.DataFrame:
-    """One row per event: what happened, and level, octane and mean age after it.
+    """One row per event that moved fuel: what it was, and level, octane and mean age after it.
 
     Args:
         events: of a set of tanks.
@@ -117,9 +118,12 @@ def event_frame(
     name, outflow, fill = words
     added = ["", "unrecorded_fill", "unexplained_outflow", "opening_stock", "drain"]
     label = np.array(added)[events.role]
-    label = np.where(events.role == RECORDED, np.where(events.is_fill == 1, fill, outflow), label)
+    label = np.where(
+        events.role == RECORDED, np.where(events.is_fill == FILL, fill, outflow), label
+    )
     quality = run.quality
-    return pl.DataFrame(
+    moves = (events.is_fill != DIP) & (events.is_fill != TEST)
+    table = pl.DataFrame(
         {
             name: pl.Series([names[i] for i in events.tank_of], dtype=pl.String),
             "at": pl.Series(events.at_us).cast(pl.Datetime("us", "UTC")),
@@ -134,7 +138,24 @@ def event_frame(
             "fuel_age_d": events.at_us / _US_PER_DAY - quality[:, 3],
             "unknown_share": quality[:, 6],
         }
-    ).with_columns(pl.selectors.float().fill_nan(None))
+    )
+    return table.filter(pl.Series(moves)).with_columns(pl.selectors.float().fill_nan(None))
+
+
+def dock_event_frame(docks: DockTanks) -> pl.DataFrame:
+    """`event_frame` of each dock's tank; of several, of the one that most was drawn from."""
+    numbers = [str(number) for number in range(docks.tanks.height)]
+    table = event_frame(docks.events, docks.run, numbers, ("tank", "draw", "delivery"))
+    drawn = pl.col("moved_l").filter(pl.col("event") == "draw").sum()
+    main = (
+        docks.tanks.select(pl.col("tank").cast(pl.String), "dock_id")
+        .join(table.group_by("tank").agg(drawn), on="tank")
+        .sort("dock_id", "moved_l", "tank", descending=[False, True, False])
+        .unique("dock_id", keep="first")
+        .select("tank", "dock_id")
+    )
+    joined = table.join(main, on="tank", how="inner", maintain_order="left")
+    return joined.select("dock_id", *table.columns[1:])
 
 
 def craft_event_frame(
@@ -151,14 +172,16 @@ def craft_event_frame(
     `poured_age_d` are of the litres poured in, null for sessions.
     """
     table = event_frame(events, run, names, ("hull_id", "session", "fill"))
-    is_fill = events.is_fill == 1
-    age_d = events.at_us / _US_PER_DAY - poured.quality[:, 3]
+    moves = (events.is_fill != DIP) & (events.is_fill != TEST)
+    is_fill = events.is_fill[moves] == FILL
+    age_d = (events.at_us / _US_PER_DAY - poured.quality[:, 3])[moves]
+    fill_row, role = fill_row[moves], events.role[moves]
     origin = fills.select("source", "source_dock_id").with_row_index("fill_row")
     return (
         table.with_columns(
-            poured_octane_aki=np.where(is_fill, poured.quality[:, 1], np.nan),
+            poured_octane_aki=np.where(is_fill, poured.quality[moves, 1], np.nan),
             poured_age_d=np.where(is_fill, age_d, np.nan),
-            fill_row=fill_row * (events.role == RECORDED) - (events.role != RECORDED),
+            fill_row=np.where(role == RECORDED, fill_row, -1),
         )
         .with_columns(pl.selectors.float().fill_nan(None))
         .join(origin.cast({"fill_row": pl.Int64}), on="fill_row", how="left", maintain_order="left")

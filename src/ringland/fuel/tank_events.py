@@ -1,20 +1,22 @@
 """The events of a set of tanks in the kernel's order, with what had to be added to them.
 
-One row per event of a frame that has `tank` (a name), `at`, `earliest_at` (when an added
-fill could have been poured), `is_fill`, `volume_l` (null: an outflow that empties the tank)
-and `stretch` (by what share the volume may be off).  What the fuel was is not known here.
+One row per event of a frame that has `tank` (its number), `at_us`, `earliest_us` (when an added
+fill could have been poured), `kind` (OUT, FILL, DIP, TEST), `volume_l` (null: an outflow that
+empties the tank; of a dip the level) and `stretch` (by what share the volume may be off).
+What the fuel was is not known here.
 """
 
+# ruff: noqa: PLR0917 - compiled functions take their arrays by position
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
+from numba import njit
 
-from ringland.fuel.burn_estimate import Explained, TankHabits, explain_levels
-from ringland.fuel.tank_kernel import Flags, Floats, Ints
+from ringland.fuel.explain_levels import TankHabits, explain_levels
+from ringland.fuel.tank_kernel import FILL, OUT, Flags, Floats, Ints
 
 RECORDED, UNRECORDED_FILL, UNEXPLAINED_OUTFLOW, OPENING_STOCK, DRAINED = range(5)
 
@@ -24,7 +26,7 @@ class TankEvents:
     """Events ordered by tank and time; `row` is the row of the frame they come from.
 
     `role` is RECORDED, DRAINED for a drain on record, or says what was added just before that
-    row.
+    row.  `slack_l` is how far the litres of the event may be off.
     """
 
     starts: Ints
@@ -32,11 +34,10 @@ class TankEvents:
     role: Ints
     at_us: Ints
     is_fill: Flags
+    """OUT, FILL, DIP or TEST"""
     volume_l: Floats
+    slack_l: Floats
     tank_of: Ints
-    earliest_us: Ints
-    latest_us: Ints
-    """for an added fill: between which recorded fills of the tank it must have come"""
 
 
 def micros(frame: pl.DataFrame, column: str) -> Ints:
@@ -44,114 +45,117 @@ def micros(frame: pl.DataFrame, column: str) -> Ints:
     return frame.get_column(column).dt.timestamp("us").to_numpy().astype(np.int64)
 
 
+_OWN_ERROR = 2 / 3
+"""Of the most that litres are stretched to fit, how far those of one ride may be off (95 %)."""
+STEPS = {"burn": 0, "drain": 1, "fill": 2, "pumped out": 3, "dip": 4, "test": 5}
+"""What comes first at one instant."""
+
+
 def ordered_events(frame: pl.DataFrame) -> pl.DataFrame:
-    """Rows by tank, time, outflows before fills at one instant, then size: no name decides.
+    """Rows by tank, time, step at one instant, then size: no name decides.
 
     What empties a tank comes after the other outflows of its instant.
     """
-    return frame.sort("tank", "at", "is_fill", "volume_l", nulls_last=True, maintain_order=True)
+    return frame.sort("tank", "at_us", "step", "volume_l", nulls_last=True, maintain_order=True)
 
 
-def possible_events(
-    frame: pl.DataFrame, names: list[str], tanks: TankHabits, gain: float
-) -> TankEvents:
+def possible_events(frame: pl.DataFrame, tanks: TankHabits, gain: float) -> TankEvents:
     """The record made possible: levels within [0, capacity] at every event.
 
     Args:
-        frame: from `ordered_events`.
-        names: every tank's name, sorted; a tank may have no event.
-        tanks: what is usual at each.
+        frame: from `ordered_events`, with `is_drain`.
+        tanks: what is usual at each; a tank may have no event.
         gain: see `explain_levels`.
     """
-    number = {name: i for i, name in enumerate(names)}
-    tank_of = np.array([number[name] for name in frame.get_column("tank")], np.int64)
-    starts = np.searchsorted(tank_of, np.arange(len(names) + 1)).astype(np.int64)
-    is_fill = frame.get_column("is_fill").cast(pl.UInt8).to_numpy().copy()
-    at_us = micros(frame, "at")
-    explained = explain_levels(
-        starts,
-        is_fill,
-        frame.get_column("stretch").to_numpy().copy(),
-        frame.get_column("volume_l").fill_null(np.nan).to_numpy().copy(),
-        tanks,
-        gain,
+    tank_of = _array(frame, "tank", np.int64)
+    number = len(tanks.capacity_l)
+    starts = np.searchsorted(tank_of, np.arange(number + 1)).astype(np.int64)
+    kind = _array(frame, "kind", np.uint8)
+    stretch = _array(frame, "stretch", np.float64)
+    volume_l = frame.get_column("volume_l").cast(pl.Float64).fill_null(np.nan).to_numpy().copy()
+    explained = explain_levels(starts, kind, stretch, volume_l, tanks, gain)
+    poured = int(np.count_nonzero(explained.unrecorded_l > 0))
+    lost = int(np.count_nonzero(explained.unexplained_l > 0))
+    n = len(kind) + poured + lost
+    out = TankEvents(
+        starts=np.empty(number + 1, np.int64),
+        row=np.empty(n, np.int64),
+        role=np.empty(n, np.int64),
+        at_us=np.empty(n, np.int64),
+        is_fill=np.empty(n, np.uint8),
+        volume_l=np.empty(n),
+        slack_l=np.empty(n),
+        tank_of=np.empty(n, np.int64),
     )
-    as_recorded = _Recorded(starts, tank_of, at_us, micros(frame, "earliest_at"), is_fill)
-    return _expanded(as_recorded, explained)
+    _expand(
+        starts, kind, _array(frame, "is_drain", np.uint8), _array(frame, "at_us", np.int64),
+        _array(frame, "earliest_us", np.int64), stretch, explained.volume_l,
+        explained.unrecorded_l, explained.unexplained_l, out.starts, out.row, out.role, out.at_us,
+        out.is_fill, out.volume_l, out.slack_l, out.tank_of,
+    )  # fmt: skip
+    return out
 
 
-@dataclass(frozen=True)
-class _Recorded:
-    starts: Ints
-    tank_of: Ints
-    at_us: Ints
-    earliest_us: Ints
-    is_fill: Flags
+def _array(frame: pl.DataFrame, column: str, kind: type) -> np.ndarray:
+    return np.require(frame.get_column(column).to_numpy(), kind, ["C", "W"])
 
 
-def _expanded(recorded: _Recorded, explained: Explained) -> TankEvents:
-    """Every row with what was added before it: poured in first, then lost, then the row itself."""
-    starts, at_us, is_fill = recorded.starts, recorded.at_us, recorded.is_fill
-    rows = np.arange(len(at_us))
-    poured = explained.unrecorded_l > 0
-    lost = explained.unexplained_l > 0
-    row = np.concatenate([rows[poured], rows[lost], rows])
-    role = np.concatenate(
-        [
-            np.full(poured.sum(), UNRECORDED_FILL),
-            np.full(lost.sum(), UNEXPLAINED_OUTFLOW),
-            np.full(len(rows), RECORDED),
-        ]
-    )
-    volume = np.concatenate(
-        [explained.unrecorded_l[poured], explained.unexplained_l[lost], explained.volume_l]
-    )
-    step = np.array([3, 1, 2])[role]
-    order = np.lexsort((step, row))
-    row, role, volume = row[order], role[order], volume[order]
-    before = _fill_before(starts, at_us, is_fill)
-    after = _fill_after(starts, at_us, is_fill)
-    at = at_us[row].copy()
-    added = role == UNRECORDED_FILL
-    previous = np.concatenate([[np.iinfo(np.int64).min], at_us[:-1]]) if len(at_us) else at_us
-    previous[starts[:-1][starts[:-1] < len(at_us)]] = np.iinfo(np.int64).min
-    at[added] = np.minimum(np.maximum(previous, recorded.earliest_us), at_us)[row[added]]
-    is_first = np.isin(row, starts[:-1])
-    role = np.where(added & is_first, OPENING_STOCK, role)
-    return TankEvents(
-        starts=np.searchsorted(recorded.tank_of[row], np.arange(len(starts))).astype(np.int64),
-        row=row,
-        role=role,
-        at_us=at,
-        is_fill=np.where(role == RECORDED, is_fill[row], role != UNEXPLAINED_OUTFLOW).astype(
-            np.uint8
-        ),
-        volume_l=volume,
-        tank_of=recorded.tank_of[row],
-        earliest_us=before[row],
-        latest_us=after[row],
-    )
+_I, _F = "i8[::1]", "f8[::1]"
 
 
-def _fill_before(starts: Ints, at_us: Ints, is_fill: Flags) -> Ints:
-    """Instant of the tank's last fill before each event; its first event if there is none."""
-    rows = np.arange(len(at_us))
-    first = np.repeat(starts[:-1], np.diff(starts))
-    last = np.maximum.accumulate(np.where(is_fill == 1, rows, -1)) if len(rows) else rows
-    last = np.concatenate([[-1], last[:-1]]) if len(rows) else last
-    return np.asarray(at_us[np.maximum(last, first)])
+@njit(
+    f"void({_I},u1[::1],u1[::1],{_I},{_I},{_F},{_F},{_F},{_F},{_I},{_I},{_I},{_I},u1[::1],"
+    f"{_F},{_F},{_I})",
+    cache=True,
+    nogil=True,
+)
+def _expand(  # type: ignore[no-untyped-def]  # numba types it by the signature
+    starts, kind, is_drain, at_us, earliest_us, stretch, volume_l, unrecorded_l, unexplained_l,
+    out_starts, row, role, out_at, out_kind, out_l, slack_l, tank_of,
+):  # fmt: skip
+    """Every row with what was added before it: poured in first, then lost, then the row itself.
+
+    What was poured in came as early as it could; its litres may be off by half of them.
+    """
+    k = 0
+    for tank in range(len(starts) - 1):
+        out_starts[tank] = k
+        for i in range(starts[tank], starts[tank + 1]):
+            if unrecorded_l[i] > 0.0:
+                earliest = earliest_us[i]
+                if i > starts[tank]:
+                    earliest = max(earliest, at_us[i - 1])
+                row[k] = i
+                role[k] = OPENING_STOCK if i == starts[tank] else UNRECORDED_FILL
+                out_at[k] = min(earliest, at_us[i])
+                out_kind[k] = FILL
+                out_l[k] = unrecorded_l[i]
+                slack_l[k] = 0.5 * unrecorded_l[i] if i > starts[tank] else 0.0
+                tank_of[k] = tank
+                k += 1
+            if unexplained_l[i] > 0.0:
+                row[k] = i
+                role[k] = UNEXPLAINED_OUTFLOW
+                out_at[k] = at_us[i]
+                out_kind[k] = OUT
+                out_l[k] = unexplained_l[i]
+                slack_l[k] = 0.0
+                tank_of[k] = tank
+                k += 1
+            row[k] = i
+            role[k] = DRAINED if is_drain[i] else RECORDED
+            out_at[k] = at_us[i]
+            out_kind[k] = kind[i]
+            out_l[k] = volume_l[i]
+            slack_l[k] = _OWN_ERROR * stretch[i] * volume_l[i]
+            tank_of[k] = tank
+            k += 1
+    out_starts[len(starts) - 1] = k
 
 
-def _fill_after(starts: Ints, at_us: Ints, is_fill: Flags) -> Ints:
-    """Instant of the tank's next fill at or after each event; its last event if there is none."""
-    rows = np.arange(len(at_us))
-    final = np.repeat(starts[1:] - 1, np.diff(starts))
-    marks = np.where(is_fill == 1, rows, len(rows))
-    following = np.minimum.accumulate(marks[::-1])[::-1] if len(rows) else rows
-    return np.asarray(at_us[np.minimum(following, final)])
-
-
-def median_or(values: npt.ArrayLike, fallback: float) -> float:
-    """Median of the values; the fallback if there is none."""
-    array = np.asarray(values, float)
-    return float(np.median(array)) if len(array) else fallback
+def median_by(frame: pl.DataFrame, by: str, column: str, number: int) -> Floats:
+    """Median of a column per number of a tank; NaN for one without a row."""
+    out = np.full(number, np.nan)
+    medians = frame.group_by(by).agg(pl.col(column).median())
+    out[medians.get_column(by).to_numpy()] = medians.get_column(column).to_numpy()
+    return out

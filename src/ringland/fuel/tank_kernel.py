@@ -12,13 +12,19 @@ tests hold it against an explicit list of parcels in rational arithmetic.
 R would underflow after some hundred fills; it is kept as a mantissa and a count of
 factors 2**-512, which loses no digit.  An emptied tank starts R afresh.
 
+Bounds of the octane follow the same recursion from the bounds of each fill.  What may have
+happened unseen (`Unseen`: a level off the one taken, a fill nobody wrote down) widens them: each
+such chance counts by what it alone could have done, shrinks with every later fill like the fuel
+itself, and independent ones add by squares.  Where nothing could, they are not touched.
+
 Pure arrays, ordered by tank and then by time; events of one instant are taken in the order
 given, by convention outflows before fills (`event_order`).  A set of tanks is a bucket:
 buckets can run anywhere, in any order.  Where the volumes, grades and missing fills come
 from does not belong here.
 """
 
-# ruff: noqa: PLR0917 - compiled functions take their arrays by position
+# ruff: noqa: PLR0917, PLR0912, PLR0915 - compiled functions take their arrays by position,
+# and one pass that hardly ever calls out is what makes it fast
 from __future__ import annotations
 
 from dataclasses import dataclass
@@ -35,6 +41,30 @@ Flags = npt.NDArray[np.uint8]
 BLOCK = 2.0**512
 """One block of `TankRun.block`: R = mantissa * BLOCK ** -block."""
 EMPTY = 2.0**-500  # a smaller heel share is no share: the tank starts afresh
+OUT, FILL, DIP, TEST = 0, 1, 2, 3
+"""Kinds of event.  A dip says what stood in the tank, a test what it was; neither moves fuel."""
+LOW, BEST, HIGH, UNKNOWN = 0, 1, 2, 6
+"""Columns of a quality with bounds: lowest, best and highest octane, share not on record."""
+
+
+@dataclass(frozen=True)
+class Unseen:
+    """What may have happened without being written down; per event, reach per tank.
+
+    `low_gap_l` and `high_gap_l` (the level's before each event), `slack_l` (of its litres) and
+    `unseen_l` (of a fill before it) are of `tank_levels`; `chance` is how likely such a fill
+    is; where `is_bounded` is 0 it is too unlikely for the bounds and counts in the unknown share
+    only.  `lowest_aki` and `highest_aki` are what it may have brought.
+    """
+
+    low_gap_l: Floats
+    high_gap_l: Floats
+    slack_l: Floats
+    unseen_l: Floats
+    chance: Floats
+    is_bounded: Flags
+    lowest_aki: Floats
+    highest_aki: Floats
 
 
 @dataclass(frozen=True)
@@ -87,6 +117,7 @@ def mix_tanks(
     quality: Floats,
     born_us: Ints,
     source_event: Ints | None = None,
+    unseen: Unseen | None = None,
 ) -> TankRun:
     """What every tank held at every event.
 
@@ -94,12 +125,15 @@ def mix_tanks(
         starts: first event of each tank and, last, the number of events; shape (tanks + 1,).
         capacity_l: litres each tank holds.
         at_us: instant of each event, not falling within a tank; see `event_order`.
-        is_fill: 1 for a fill, 0 for an outflow.
-        volume_l: litres of each event, not negative.
-        quality: shape (events, k), k quantities that blend by volume; read at fills only.
+        is_fill: OUT, FILL, DIP or TEST for each event.
+        volume_l: litres of each event, not negative; of a dip the level read.
+        quality: shape (events, k), k quantities that blend by volume; read at fills, and at
+            tests as what was found (a NaN bound: no octane; UNKNOWN: how much lower it may be
+            for the water in it).
         born_us: birth of the fuel of each fill, not after the fill; ignored where
             `source_event` names an upstream event.
         source_event: for each fill the event of the upstream run that poured it, else -1.
+        unseen: widens columns LOW and HIGH and raises UNKNOWN; none: they blend only.
 
     Raises:
         ValueError: events out of order, a negative or missing volume, fuel filled before
@@ -111,7 +145,7 @@ def mix_tanks(
     )
     is_fill = compiled(is_fill, np.uint8)
     source = np.full(len(at_us), -1, np.int64) if source_event is None else source_event
-    fills = is_fill == 1
+    fills = is_fill == FILL
     cohorts = int(fills.sum())
     _check_events(starts, at_us, volume_l, born_us, fills & (source < 0))
     events = len(at_us)
@@ -130,22 +164,14 @@ def mix_tanks(
         source_event=compiled(source[fills], np.int64),
         lag_us=int(np.max((at_us - born_us)[fills & (source < 0)], initial=0)),
     )
+    none = np.empty(0)
+    may = unseen or Unseen(none, none, none, none, none, np.empty(0, np.uint8), none, none)
     _mix(
-        starts,
-        capacity_l,
-        is_fill,
-        volume_l,
-        quality,
-        out.quality,
-        out.before_l,
-        out.after_l,
-        out.moved_l,
-        out.cohorts_so_far,
-        out.first_cohort,
-        out.keep,
-        out.mantissa,
-        out.block,
-    )
+        starts, capacity_l, is_fill, volume_l, quality, unseen is not None, may.low_gap_l,
+        may.high_gap_l, may.slack_l, may.unseen_l, may.lowest_aki, may.highest_aki, may.chance,
+        may.is_bounded, out.quality, out.before_l, out.after_l, out.moved_l, out.cohorts_so_far,
+        out.first_cohort, out.keep, out.mantissa, out.block,
+    )  # fmt: skip
     return out
 
 
@@ -171,27 +197,35 @@ def _check_events(
         raise ValueError(f"event {row}: out of order; sort with event_order().")
 
 
+@njit("f8(f8,f8,f8,f8,f8,f8)", cache=True, nogil=True, inline="always")
+def _off_by_level(  # type: ignore[no-untyped-def]
+    better_on, now, moved, low_gap, high_gap, slack
+):
+    """How much worse the blend is if the level, or the litres filled, were the least kind ones."""
+    total = now + moved
+    if better_on > 0.0:  # the fill helps: a higher level or a smaller fill dilutes it
+        off = better_on * moved * high_gap / (total * (total + high_gap))
+        less = min(slack, moved)
+        short = better_on * now * less / (total * max(total - less, 1e-9))
+    else:
+        low = min(low_gap, now)
+        off = -better_on * moved * low / (total * max(total - low, 1e-9))
+        short = -better_on * now * slack / (total * (total + slack))
+    return np.sqrt(off * off + short * short)
+
+
 @njit(
-    "void(i8[::1],f8[::1],u1[::1],f8[::1],f8[:,::1],f8[:,::1],f8[::1],f8[::1],f8[::1],"
-    "i8[::1],i8[::1],f8[::1],f8[::1],i8[::1])",
+    "void(i8[::1],f8[::1],u1[::1],f8[::1],f8[:,::1],b1,f8[::1],f8[::1],f8[::1],f8[::1],f8[::1],"
+    "f8[::1],f8[::1],u1[::1],f8[:,::1],f8[::1],f8[::1],f8[::1],i8[::1],i8[::1],f8[::1],f8[::1],"
+    "i8[::1])",
     cache=True,
+    nogil=True,
 )
 def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
-    starts,
-    capacity_l,
-    is_fill,
-    volume_l,
-    filled,
-    quality,
-    before_l,
-    after_l,
-    moved_l,
-    cohorts_so_far,
-    first_cohort,
-    keep,
-    mantissa,
-    block,
-):
+    starts, capacity_l, is_fill, volume_l, filled, has_unseen, low_gap_l, high_gap_l, slack_l,
+    unseen_l, lowest_aki, highest_aki, chance, is_bounded, quality, before_l, after_l, moved_l,
+    cohorts_so_far, first_cohort, keep, mantissa, block,
+):  # fmt: skip
     kinds = filled.shape[1]
     blend = np.empty(kinds)
     cohort = 0
@@ -202,20 +236,55 @@ def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
         part = 1.0
         blocks = 0
         blend[:] = np.nan
+        low_sq = 0.0  # squares of how far below and above the blend's own bounds it may be
+        high_sq = 0.0
         for i in range(starts[tank], starts[tank + 1]):
             now = max(level + rest, 0.0)
             before_l[i] = now
             first_cohort[i] = first
-            if is_fill[i]:
+            moved = 0.0
+            change = 0.0
+            if is_fill[i] == FILL:
                 moved = max(min(volume_l[i], capacity_l[tank] - now), 0.0)
                 total = now + moved
                 kept = now / total if total > 0.0 else 1.0
-                if kept < EMPTY or cohort == first:
+                is_first = kept < EMPTY or cohort == first
+                if has_unseen and is_first:
+                    low_sq = 0.0
+                    high_sq = 0.0
+                elif has_unseen and total > 0.0:
+                    below = _off_by_level(
+                        filled[i, LOW] - blend[LOW],
+                        now,
+                        moved,
+                        low_gap_l[i],
+                        high_gap_l[i],
+                        slack_l[i],
+                    )
+                    above = _off_by_level(
+                        blend[HIGH] - filled[i, HIGH],
+                        now,
+                        moved,
+                        low_gap_l[i],
+                        high_gap_l[i],
+                        slack_l[i],
+                    )
+                    low_sq = kept * kept * low_sq + below * below
+                    high_sq = kept * kept * high_sq + above * above
+                if is_first:
                     for q in range(kinds):
                         blend[q] = filled[i, q]
                 else:
                     for q in range(kinds):
                         blend[q] += (1.0 - kept) * (filled[i, q] - blend[q])
+                if has_unseen and unseen_l[i] > 0.0:
+                    share = unseen_l[i] / (total + unseen_l[i])
+                    blend[UNKNOWN] += (1.0 - blend[UNKNOWN]) * chance[i] * share
+                    if is_bounded[i]:
+                        less = max(blend[LOW] - lowest_aki[tank], 0.0) * share
+                        more = max(highest_aki[tank] - blend[HIGH], 0.0) * share
+                        low_sq += less * less
+                        high_sq += more * more
                 if kept < EMPTY:
                     part = 1.0
                     blocks += 4
@@ -229,9 +298,25 @@ def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
                 block[cohort] = blocks
                 cohort += 1
                 change = moved
-            else:
+            elif is_fill[i] == DIP:
+                change = volume_l[i] - now
+            elif is_fill[i] == OUT:
                 moved = min(volume_l[i], now)
                 change = -moved
+            elif has_unseen and cohort > first:
+                if not np.isnan(filled[i, LOW]):
+                    low = max(blend[LOW] - np.sqrt(low_sq), filled[i, LOW])
+                    high = min(blend[HIGH] + np.sqrt(high_sq), filled[i, HIGH])
+                    if low > high:  # the record and the test disagree: the test was of this fuel
+                        low = filled[i, LOW]
+                        high = filled[i, HIGH]
+                    blend[LOW] = low
+                    blend[HIGH] = high
+                    blend[BEST] = min(max(blend[BEST], low), high)
+                    blend[UNKNOWN] = 0.0
+                    low_sq = 0.0
+                    high_sq = 0.0
+                blend[LOW] -= filled[i, UNKNOWN]
             summed = level + change
             shift = summed - level
             rest += (level - (summed - shift)) + (change - shift)
@@ -242,3 +327,20 @@ def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
             cohorts_so_far[i] = cohort
             for q in range(kinds):
                 quality[i, q] = blend[q]
+            if has_unseen and cohort > first:
+                less = low_sq
+                more = high_sq
+                if is_fill[i] == OUT and unseen_l[i] > 0.0 and now > 0.0:
+                    share = unseen_l[i] / (now + unseen_l[i])
+                    quality[i, UNKNOWN] += (1.0 - blend[UNKNOWN]) * chance[i] * share
+                    if is_bounded[i]:
+                        by = max(blend[LOW] - lowest_aki[tank], 0.0) * share
+                        less += by * by
+                        by = max(highest_aki[tank] - blend[HIGH], 0.0) * share
+                        more += by * by
+                if less > 0.0:
+                    least = min(blend[LOW], lowest_aki[tank])
+                    quality[i, LOW] = max(blend[LOW] - np.sqrt(less), least)
+                if more > 0.0:
+                    most = max(blend[HIGH], highest_aki[tank])
+                    quality[i, HIGH] = min(blend[HIGH] + np.sqrt(more), most)

@@ -22,6 +22,8 @@ DOUBT_LABELS = {
     "written_in_batches": "Written down in one go, late",
     "fill_above_tank": "Fill larger than the tank",
     "fuel_balance_off": "Litres filled and litres burned do not agree",
+    "fuel_unexplained": "Litres that came or went without a note",
+    "label_off_blend": "Fill labelled as what the dock's tank did not hold",
     "calibration_gap": "Time without a calibration on record",
     "reading_cannot_be": "Bench reading that cannot be",
     "two_engines_in_hull": "Two engines in one hull",
@@ -57,6 +59,10 @@ DOUBT_REMEDIES = {
     f"the pen. {_CORRECT}; if the tank is larger than its record, correct the hull.",
     "fuel_balance_off": "Look for fills, drains or rentals of these days that are not written "
     "down, or that stand under another hull.",
+    "fuel_unexplained": "Look for fills, drains and transfers of these days, and for customers' "
+    "receipts; a dip or a fill to the brim, written down as one, closes the litres from then on.",
+    "label_off_blend": "Find out which tank or pump it came from, and write that beside the fill; "
+    "or correct the label, or the delivery's.",
     "calibration_gap": "Write down which calibration was in force from then on, and the octane "
     "it needs.",
     "reading_cannot_be": "Check the gauge's zero, the unit and the decimal point; for a vacuum, "
