@@ -104,7 +104,8 @@ def test_fuel_rules_read_the_spells_and_sessions_as_handed_on() -> None:
     best = table.filter((pl.col("rule") == "best") & (pl.col("dock_id") == WHOLE_FLEET))
 
     assert table.height == 4 * 3
-    assert best["failures_fewer"].item() > 0
+    # The middle draw: fuel differs between these docks, not within them, so the mean is anybody's.
+    assert best["risk_ratio"].item() > 1
 
 
 def test_a_week_of_the_report_can_be_scored_a_month_on() -> None:

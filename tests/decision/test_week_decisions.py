@@ -39,9 +39,9 @@ def test_the_list_is_the_plan() -> None:
     made = decisions()
     assert made.plan is not None
     planned = made.plan.rows.select("hull_id", "option").join(
-        made.options, on=["hull_id", "option"]
+        made.options.filter(pl.col("fuel_way").is_in(["", "outside"])), on=["hull_id", "option"]
     )
-    waiting = made.options.filter(option="nothing").select("hull_id", left="expected_cost")
+    waiting = made.options.group_by("hull_id").agg(left=pl.col("week_later").min())
     both = made.calls.drop_nulls("cost_of_waiting").join(planned, on="hull_id")
     both = both.join(waiting, on="hull_id")
 

@@ -7,9 +7,11 @@ from dataclasses import dataclass, field, replace
 from math import ceil
 
 import numpy as np
+import polars as pl
 
 from ringland.decision.action_catalogue import NOTHING, REPAIR
 from ringland.decision.operator_week import decide_week, operator_week
+from ringland.decision.standing_rules import GivenOut
 from ringland.decision.week_decisions import default_limits
 from ringland.decision.week_limits import WeekLimits
 from synthetic_data.worlds.season_ahead import Standing, costs_by_hull
@@ -114,7 +116,12 @@ class Tool:
         week = operator_week(play.records.frames, as_of, SETTINGS, fits=fits)  # type: ignore[arg-type]
         self._fits = week.fits
         decisions = decide_week(
-            week, as_of, SETTINGS, catalogue=CATALOGUE, limits=limits_of(fleet.state.places)
+            week,
+            as_of,
+            SETTINGS,
+            catalogue=CATALOGUE,
+            limits=limits_of(fleet.state.places),
+            given=given_out(play),
         )
         place = {hull: at for at, hull in enumerate(fleet.hull_ids)}
         orders = {}
@@ -126,6 +133,14 @@ class Tool:
                 orders[place[hull]] = [action.name for action in CATALOGUE.jobs(option)]
         self._last = orders
         return orders
+
+
+def given_out(play: Play) -> pl.DataFrame:
+    """What the tool's lists of the weeks before gave out, as the week command knows it."""
+    rows = [(play.fleet.world.instant(day), hull, option) for day, hull, option in play.given]
+    names = ("as_of", "hull_id", "option")
+    frame = pl.DataFrame(rows, schema=dict.fromkeys(names), orient="row")
+    return GivenOut.validate(frame, cast=True)
 
 
 _CANDIDATES = (

@@ -18,6 +18,7 @@ from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
 from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.horizons import season_end
+from ringland.decision.standing_rules import standing_from
 from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
 from ringland.decision.week_limits import WeekLimits
 from ringland.decision.week_tables import WeekTables, make_week_tables
@@ -124,8 +125,17 @@ def decide_week(
     *,
     catalogue: Catalogue,
     limits: WeekLimits,
+    given: pl.DataFrame | None = None,
 ) -> WeekDecisions:
     """The plan and calls of a worked-out week, without changes by hand.
+
+    Args:
+        week: as `operator_week` returns it.
+        as_of: the same instant.
+        settings: assumptions.
+        catalogue: what can be done.
+        limits: the room there is.
+        given: `GivenOut`, what earlier weeks' lists gave out; None: there was none.
 
     Raises:
         LimitError, CatalogueError: as `make_week_decisions`.
@@ -140,4 +150,5 @@ def decide_week(
         season_ends_at=season_end(as_of, settings),
         assumptions=settings,
         rng=np.random.default_rng(PLAY_SEED),
+        standing=None if given is None else standing_from(given, catalogue, as_of),
     )
