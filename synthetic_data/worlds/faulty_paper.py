@@ -9,7 +9,7 @@ import numpy as np
 from synthetic_data.worlds.fleet_state import FAMILIES, State
 from synthetic_data.worlds.fuelling import Fill, Seen
 from synthetic_data.worlds.record_book import Cell, RecordBook
-from synthetic_data.worlds.world import MINUTES_PER_DAY, World
+from synthetic_data.worlds.world import MINUTES_PER_DAY, PER_L_AND_ON, World
 
 FIRST_SLOT = 14 * 60
 SLOT_MINUTES = 105
@@ -80,7 +80,7 @@ class FaultyPaper:
         plan, book = self._world.docks[dock], self._book
         book.write("deliveries", minute, plan.dock_id, book.instant(minute), litres,
                    *self._octane(label, rng), 10.0,
-                   round(plan.price_per_l * 0.78 + 0.01 * (label - 87), 2))  # fmt: skip
+                   round(0.85 + PER_L_AND_ON * (label - 87), 3))  # fmt: skip
 
     def _fill(self, base: int, state: State, fill: Fill, rng: np.random.Generator) -> None:
         rates, book = self._world.faults, self._book
@@ -101,7 +101,13 @@ class FaultyPaper:
             rest = ("dock", dock.dock_id, None, None, None, None, None, dock.price_per_l)
         else:
             octane = self._octane(fill.label, rng)
-            rest = ("outside", None, *octane, 10.0, round(1.08 + 0.025 * (fill.label - 87), 2))
+            rest = (
+                "outside",
+                None,
+                *octane,
+                10.0,
+                round(1.08 + PER_L_AND_ON * (fill.label - 87), 3),
+            )
         for _ in range(1 + (rng.random() < rates.repeated)):
             book.write("fills", late or minute, hull, book.instant(minute), volume, *rest,
                        fill.booster or None, book.instant(late))  # fmt: skip

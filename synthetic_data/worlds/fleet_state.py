@@ -83,6 +83,8 @@ class State:
     last_out: Whole
     good_fuel: Bools
     """a standing rule: no fill but of fuel that meets the need and is no older than two weeks"""
+    dock_buys_good: Bools
+    """its dock orders what it needs for all: a fill elsewhere is to meet the need too"""
     drain_at_d: Floats
     """a standing rule: fuel of this age is drained; infinite: none"""
     drains: Whole
@@ -94,6 +96,10 @@ class State:
     tanks: Tanks
     bulk: Tanks
     """one per dock and copy"""
+    order_aki: Floats
+    """one per dock and copy: loads are of this grade at least; 0: as they come"""
+    paid_for_grade: Floats
+    """one per dock and copy: money paid for better loads than would have come"""
     back: LookingBack
     copies: int = 1
     alike: int = 1
@@ -184,6 +190,7 @@ def first_state(world: World, rng: np.random.Generator) -> State:
         off_until=np.zeros(n, dtype=np.int64),
         last_out=np.full(n, begin),
         good_fuel=np.zeros(n, dtype=bool),
+        dock_buys_good=np.zeros(n, dtype=bool),
         drain_at_d=np.full(n, np.inf),
         drains=np.zeros(n, dtype=np.int64),
         throttled_until=np.zeros(n, dtype=np.int64),
@@ -191,6 +198,8 @@ def first_state(world: World, rng: np.random.Generator) -> State:
         look_bad=np.zeros(n, dtype=bool),
         tanks=Tanks(np.zeros(n), np.full(n, 89.0), np.full(n, begin - 5.0)),
         bulk=Tanks(bulk_l, bulk_octane, np.full(docks, begin - 120.0)),
+        order_aki=np.zeros(docks),
+        paid_for_grade=np.zeros(docks),
         back=back,
     )
 

@@ -9,7 +9,7 @@ import numpy as np
 from synthetic_data.worlds.failure_law import Bools, Floats
 from synthetic_data.worlds.fleet_state import State
 from synthetic_data.worlds.looking_back import Whole
-from synthetic_data.worlds.world import GRADES, World
+from synthetic_data.worlds.world import GRADES, PER_L_AND_ON, World
 
 TURNS_D = 14.0
 GOOD_FRESH_D = 5.0
@@ -78,7 +78,9 @@ def take_loads(
         label = np.minimum(3, np.searchsorted(np.cumsum(dock.grade_weights), u[:, 0]))
         wanted = np.maximum(100.0, to * room - state.bulk.litres[at])
         litres: Floats = 10.0 * np.round(wanted / 10.0)
-        aki = np.array(GRADES, dtype=np.float64)[label]
+        came = np.array(GRADES, dtype=np.float64)[label]
+        aki = np.maximum(came, state.order_aki[at])
+        state.paid_for_grade[at] += due * PER_L_AND_ON * (aki - came) * litres
         octane: Floats = aki + 0.4 * (u[:, 1] - 0.5)
         birth = day - 1.0 - 4.0 * u[:, 2]
         state.bulk.pour(at[due], litres[due], octane[due], birth[due])
@@ -97,7 +99,7 @@ def fill_up(state: State, at: Whole, burn_l: Floats, slot: Slot, *, seen: Seen |
     litres = np.floor((target - tanks.litres[at]) * 10) / 10
     wants &= litres >= np.where(tanks.litres[at] < enough, 0.1, LEAST_FILL_L)
     litres = np.where(wants, litres, 0.0)
-    rule, outside, label, age_d = _where_from(state, at, litres, slot, old=old)
+    outside, is_good, label, age_d = _where_from(state, at, litres, slot, old=old)
     home = state.dock[at]
     boost = np.where(state.boosts[at] & ~outside & (slot.u[9, at] < 0.4), 2.0, 0.0)
     octane = np.where(outside, label + 0.2 * slot.z[2, at], state.bulk.octane[home] + boost)
@@ -113,7 +115,7 @@ def fill_up(state: State, at: Whole, burn_l: Floats, slot: Slot, *, seen: Seen |
                  float(boost[i]) * 10)
             for i in np.flatnonzero(wants)
         ]  # fmt: skip
-    return np.where(rule & outside, litres, 0.0)
+    return np.where(is_good & outside, litres, 0.0)
 
 
 def _drain(state: State, at: Whole, slot: Slot, *, seen: Seen | None) -> Bools:
@@ -131,7 +133,7 @@ def _drain(state: State, at: Whole, slot: Slot, *, seen: Seen | None) -> Bools:
 def _where_from(
     state: State, at: Whole, litres: Floats, slot: Slot, *, old: Bools
 ) -> tuple[Bools, Bools, Floats, Floats]:
-    """Who buys by a rule, who fills outside, the label there and the age of that fuel."""
+    """Who fills outside, who buys there by a rule, the label there and the age of that fuel."""
     home, u = state.dock[at], slot.u
     taken = np.bincount(home, weights=litres, minlength=state.bulk.litres.size)
     dry = (taken + 1.0 > state.bulk.litres)[home]
@@ -142,6 +144,7 @@ def _where_from(
     outside = np.where(rule, ~meets, u[6, at] < state.outside_share[at]) | dry
     taste = _TASTES[state.outside_taste[at]]
     grade = np.minimum(3, (u[5, at][:, None] > taste).sum(axis=1))
-    label = np.where(rule, np.where(need > 91.0, 93.0, 91.0), np.array(GRADES)[grade])
+    is_good = rule | state.dock_buys_good[at]
+    label = np.where(is_good, np.where(need > 91.0, 93.0, 91.0), np.array(GRADES)[grade])
     usual_d = np.where(u[7, at] < 0.12, 10 + 30 * u[8, at], 3 + 8 * u[8, at])
-    return rule, outside, label, np.where(rule, GOOD_FRESH_D, usual_d)
+    return outside, is_good, label, np.where(is_good, GOOD_FRESH_D, usual_d)

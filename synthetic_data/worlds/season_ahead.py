@@ -38,6 +38,8 @@ class Standing:
     good_fuel: bool = False
     stock: bool = False
     """a raised calibration is put back now"""
+    dock_aki: float = 0.0
+    """the docks order this grade at least; what it costs is shared among their hulls"""
     drain_at_d: float = float("inf")
     renew_at_h: float = float("inf")
     """a set is renewed when it reaches this age; 0: now, once"""
@@ -57,6 +59,8 @@ def costs_by_hull(
     ahead.copies, ahead.alike = copies * kinds, kinds
     ahead.good_fuel[:] = np.repeat([p.good_fuel for p in policies], n * copies)
     ahead.drain_at_d[:] = np.repeat([p.drain_at_d for p in policies], n * copies)
+    ahead.order_aki[:] = np.repeat([p.dock_aki for p in policies], copies * len(world.docks))
+    ahead.paid_for_grade[:] = 0.0
     renew_at = np.repeat([p.renew_at_h for p in policies], n * copies)
     back = np.repeat([p.stock for p in policies], n * copies) & ahead.is_raised
     total, paid = np.zeros(ahead.places), prices.calibration * back
@@ -72,6 +76,7 @@ def costs_by_hull(
         since = season_day(world, now)
         if since == 0 and now > day:
             ahead.good_fuel[:], ahead.drain_at_d[:], renew_at[:] = False, np.inf, np.inf
+            ahead.order_aki[:] = 0.0
         if since is not None and (now - day) % 7 == 0:
             due = np.flatnonzero(ahead.age_h >= renew_at)
             renew_at[due[renew_at[due] == 0]] = np.inf
@@ -82,6 +87,7 @@ def costs_by_hull(
         ride_one_day(world, ahead, now, np.random.default_rng([seed, 4, now]), can_fail=False,
                      damage=count)  # fmt: skip
     paid += prices.drain * ahead.drains
+    paid += (ahead.paid_for_grade / np.maximum(1, np.bincount(ahead.dock)))[ahead.dock]
     cost = paid - prices.failure * np.expm1(-total)
     return np.asarray(cost.reshape(kinds, copies, n).mean(axis=1))
 

@@ -11,6 +11,8 @@ MINUTES_PER_DAY = 1440
 OPENS, CLOSES = (5, 1), (9, 30)
 SEASON_D = 153
 GRADES = (87.0, 89.0, 91.0, 93.0)
+PER_L_AND_ON = 0.025
+"""Money a litre costs more per octane number, at every pump and delivery."""
 NEED = {"stock": 91.0, "raised": 93.0, "mild": 89.0}
 
 

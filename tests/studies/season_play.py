@@ -38,8 +38,10 @@ BEARING = Bearing(
 WEEK_D = 7
 LATEST_D = 4
 """A job asked for on a Monday is done on that day or up to so many days later."""
-RULES = ("fuel_rule", "restrict_throttle")
-"""Actions that hold while they are given week after week; all others are jobs."""
+FUEL_RULE = "fuel_rule"
+DOCK_FUEL = "fuel_rule by the dock"
+"""The fuel rule kept by what the dock orders (`State.order_aki`) and not hull by hull."""
+READING_COST, FUEL_TEST_COST = 40.0, 60.0
 
 
 @dataclass
@@ -77,8 +79,8 @@ class Play:
     is_slack: bool = False
     """a third of the jobs are done two weeks later or never"""
     bill: Bill = field(default_factory=Bill)
-    given: list[tuple[int, str, str]] = field(default_factory=list)
-    """day, hull, option: what the tool gave out"""
+    given: list[tuple[int, str, str | None]] = field(default_factory=list)
+    """day, hull, option: what the tool's lists gave out"""
     _waiting: list[tuple[int, int, int, str]] = field(default_factory=list)
     """day, place, set, job"""
     _on_rule: dict[int, list[int]] = field(default_factory=dict)
@@ -89,7 +91,8 @@ class Play:
         """Carry out a week's orders and live through it."""
         fleet, state = self.fleet, self.fleet.state
         monday = fleet.day
-        state.good_fuel[:] = False
+        state.good_fuel[:] = state.dock_buys_good[:] = False
+        paid = state.paid_for_grade.sum()
         for at, names in orders.items():
             for name in names:
                 self._order(at, name, monday)
@@ -104,6 +107,7 @@ class Play:
             fleet.live_to(day + 1, damage=self._damage)
             drained = len(fleet.drained) - before
             self.bill.fuel_cost += drained * PRICES.drain_refill
+        self.bill.fuel_cost += float(state.paid_for_grade.sum() - paid)
 
     def _damage(
         self, at: np.ndarray, growth: np.ndarray, _hours: np.ndarray, bought: np.ndarray
@@ -114,8 +118,9 @@ class Play:
 
     def _order(self, at: int, name: str, monday: int) -> None:
         state, action = self.fleet.state, CATALOGUE.actions.get(name)
-        if name == "fuel_rule":
-            state.good_fuel[at] = True
+        if name in (FUEL_RULE, DOCK_FUEL):
+            rule = state.good_fuel if name == FUEL_RULE else state.dock_buys_good
+            rule[at] = True
             self.bill.fuel_weeks += 1
         elif name == "restrict_throttle":
             state.throttled_until[at] = monday + WEEK_D
@@ -154,12 +159,12 @@ class Play:
             runs = state.calibration[at]
             shop.calibrate(at, day, "stock" if name == "mild_calibration" or runs == 0 else
                            ("raised" if runs == 1 else "mild"))  # fmt: skip
-            bill.fuel_cost += BEARING.calibration if name == "mild_calibration" else 60.0
+            bill.fuel_cost += BEARING.calibration if name == "mild_calibration" else READING_COST
         elif name == "drain_refill":
             shop.drain(at, day)
             bill.fuel_cost += PRICES.drain_refill
         elif name == "test_fuel":
-            bill.fuel_cost += 60.0
+            bill.fuel_cost += FUEL_TEST_COST
         else:
             raise KeyError(f"the study does not know how to carry out {name!r}")
 
@@ -169,7 +174,8 @@ class Play:
         return float(world.season_h * state.popularity[at] * 30 / SEASON_D)
 
     def _note_rules(self, monday: int) -> None:
-        for at in np.flatnonzero(self.fleet.state.good_fuel):
+        state = self.fleet.state
+        for at in np.flatnonzero(state.good_fuel | state.dock_buys_good):
             weeks = self._on_rule.setdefault(int(at), [])
             if not weeks or weeks[-1] < monday - WEEK_D:
                 self.bill.begun += 1

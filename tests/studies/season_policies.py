@@ -10,13 +10,24 @@ import numpy as np
 import polars as pl
 
 from ringland.decision.action_catalogue import NOTHING, REPAIR
+from ringland.decision.fuel_offers import DOCK_WAY
 from ringland.decision.operator_week import decide_week, operator_week
 from ringland.decision.standing_rules import GivenOut
-from ringland.decision.week_decisions import default_limits
+from ringland.decision.week_decisions import WeekDecisions, default_limits
 from ringland.decision.week_limits import WeekLimits
+from synthetic_data.worlds.fleet_state import State
 from synthetic_data.worlds.season_ahead import Standing, costs_by_hull
 from synthetic_data.worlds.world import SEASON_D
-from tests.studies.season_play import BEARING, CATALOGUE, SETTINGS, Orders, Play, Policy
+from tests.studies.season_play import (
+    BEARING,
+    CATALOGUE,
+    DOCK_FUEL,
+    FUEL_RULE,
+    SETTINGS,
+    Orders,
+    Play,
+    Policy,
+)
 
 AGES_H = (200.0, 350.0, 500.0)
 DRAIN_AT_D = 21.0
@@ -59,13 +70,19 @@ def top_end_at(age_h: float) -> Policy:
 
 def good_fuel_for_all(play: Play) -> Orders:
     """Only fuel that meets the need, none older than two weeks, in every hull."""
-    return dict.fromkeys(range(play.fleet.state.places), ("fuel_rule",))
+    return dict.fromkeys(range(play.fleet.state.places), (FUEL_RULE,))
 
 
 def good_fuel_for_raised(play: Play) -> Orders:
     """The same for the hulls whose calibration on record is a raised one."""
     runs = play.fleet.shop.written_calibration
-    return {at: ("fuel_rule",) for at, name in enumerate(runs) if name == "raised"}
+    return {at: (FUEL_RULE,) for at, name in enumerate(runs) if name == "raised"}
+
+
+def dock_orders_93(play: Play) -> Orders:
+    """Every dock orders the grade of raised calibrations from now on."""
+    play.fleet.state.order_aki[:] = 93.0
+    return {}
 
 
 def drain_by_age(play: Play) -> Orders:
@@ -110,37 +127,52 @@ class Tool:
         play.records.load(fleet.hand_in(), str(fleet.day))
         number, self._weeks = self._weeks, self._weeks + 1
         if number % self.decide_every:
-            return {at: [n for n in names if n == "fuel_rule"] for at, names in self._last.items()}
+            held = (FUEL_RULE, DOCK_FUEL)
+            return {at: [n for n in names if n in held] for at, names in self._last.items()}
         as_of = fleet.world.instant(fleet.day)
         fits = None if number % self.refit_every == 0 else self._fits
         week = operator_week(play.records.frames, as_of, SETTINGS, fits=fits)  # type: ignore[arg-type]
         self._fits = week.fits
         decisions = decide_week(
-            week,
-            as_of,
-            SETTINGS,
-            catalogue=CATALOGUE,
-            limits=limits_of(fleet.state.places),
-            given=given_out(play),
-        )
-        place = {hull: at for at, hull in enumerate(fleet.hull_ids)}
-        orders = {}
-        if decisions.plan is not None:
-            for hull, option in decisions.plan.rows.select("hull_id", "option").iter_rows():
-                play.given.append((fleet.day, hull, option))
-                if option in (NOTHING, REPAIR):
-                    continue
-                orders[place[hull]] = [action.name for action in CATALOGUE.jobs(option)]
-        self._last = orders
+            week, as_of, SETTINGS, catalogue=CATALOGUE, limits=limits_of(fleet.state.places),
+            given=_given_out(play),
+        )  # fmt: skip
+        play.given += [
+            (fleet.day, hull, option)
+            for hull, option in decisions.calls.select("hull_id", "action").iter_rows()
+        ]
+        self._last = _orders_of(play, decisions)
+        return self._last
+
+
+def _given_out(play: Play) -> pl.DataFrame:
+    """What earlier lists gave out, as the warehouse keeps it."""
+    world = play.fleet.world
+    rows = [(world.instant(day), hull, option) for day, hull, option in play.given]
+    types = {"as_of": pl.Datetime("us", "UTC"), "hull_id": pl.String, "option": pl.String}
+    return GivenOut.validate(pl.DataFrame(rows, schema=types, orient="row"), cast=True)
+
+
+def _orders_of(play: Play, decisions: WeekDecisions) -> Orders:
+    """The plan carried out: jobs and rules by place, grades by dock."""
+    fleet, state = play.fleet, play.fleet.state
+    place = {hull: at for at, hull in enumerate(fleet.hull_ids)}
+    state.order_aki[:] = 0.0
+    orders: dict[int, list[str]] = {}
+    if decisions.plan is None:
         return orders
-
-
-def given_out(play: Play) -> pl.DataFrame:
-    """What the tool's lists of the weeks before gave out, as the week command knows it."""
-    rows = [(play.fleet.world.instant(day), hull, option) for day, hull, option in play.given]
-    names = ("as_of", "hull_id", "option")
-    frame = pl.DataFrame(rows, schema=dict.fromkeys(names), orient="row")
-    return GivenOut.validate(frame, cast=True)
+    rows = decisions.plan.rows.select("hull_id", "option", "fuel_way")
+    for hull, option, way in rows.iter_rows():
+        if option in (NOTHING, REPAIR):
+            continue
+        at = place[hull]
+        names = [action.name for action in CATALOGUE.jobs(option)]
+        if FUEL_RULE in names and way.startswith(DOCK_WAY):
+            names[names.index(FUEL_RULE)] = DOCK_FUEL
+            dock = int(state.dock[at])
+            state.order_aki[dock] = max(state.order_aki[dock], float(way.removeprefix(DOCK_WAY)))
+        orders[at] = names
+    return orders
 
 
 _CANDIDATES = (
@@ -149,6 +181,9 @@ _CANDIDATES = (
     Standing(renew_at_h=0.0), Standing(renew_at_h=0.0, good_fuel=True),
     *(Standing(renew_at_h=age) for age in (150.0, 250.0, 350.0, 450.0)),
     *(Standing(renew_at_h=age, good_fuel=True) for age in (250.0, 400.0)),
+    Standing(dock_aki=91.0), Standing(dock_aki=93.0), Standing(dock_aki=93.0, renew_at_h=0.0),
+    *(Standing(dock_aki=93.0, renew_at_h=age) for age in (250.0, 400.0)),
+    Standing(dock_aki=91.0, stock=True),
 )  # fmt: skip
 
 
@@ -165,6 +200,8 @@ class Oracle:
     copies: int = 0
     _weeks: int = 0
     _choice: list[Standing] = field(default_factory=list)
+    _saves: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    _dock_aki: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
     def __call__(self, play: Play) -> Orders:
         """The week's orders."""
@@ -174,17 +211,18 @@ class Oracle:
             until = world.opening(world.years[-1] + 1) + SEASON_D
             costs = costs_by_hull(
                 world, state, fleet.day, until, _CANDIDATES, prices=BEARING,
-                copies=self.copies or max(5, 240 // n), seed=world.seed * 100 + self._weeks,
+                copies=self.copies or max(5, min(20, 240 // n)),
+                seed=world.seed * 100 + self._weeks,
                 knows_own=self.knows_own,
             )  # fmt: skip
-            self._choice = [_CANDIDATES[int(k)] for k in costs.argmin(axis=0)]
-            self._saves = costs[0] - costs.min(axis=0)
+            self._choose(state, costs)
         first = self._weeks % self.every == 0
         self._weeks += 1
+        state.order_aki[:] = self._dock_aki
         orders: dict[int, list[str]] = {}
         renewing = []
         for at, choice in enumerate(self._choice):
-            names = ["fuel_rule"] * choice.good_fuel
+            names = [FUEL_RULE] * choice.good_fuel
             if choice.stock and state.calibration[at] == 1:
                 names.append("mild_calibration")
             state.drain_at_d[at] = choice.drain_at_d
@@ -197,12 +235,31 @@ class Oracle:
             orders[at].append("planned_top_end")
         return orders
 
+    def _choose(self, state: State, costs: np.ndarray) -> None:
+        """By dock the grade it orders, then by hull the cheapest policy under it."""
+        grades = np.array([candidate.dock_aki for candidate in _CANDIDATES])
+        best = {aki: np.where(grades[:, None] == aki, costs, np.inf) for aki in np.unique(grades)}
+        docks = state.bulk.litres.size
+        by_dock = {
+            aki: np.bincount(state.dock, weights=table.min(axis=0), minlength=docks)
+            for aki, table in best.items()
+        }
+        order = sorted(by_dock)
+        choice = np.array([by_dock[aki] for aki in order]).argmin(axis=0)
+        self._dock_aki = np.array(order)[choice]
+        picks = [
+            int(best[self._dock_aki[dock]][:, at].argmin()) for at, dock in enumerate(state.dock)
+        ]
+        self._choice = [_CANDIDATES[pick] for pick in picks]
+        self._saves = costs[0] - costs[picks, np.arange(len(picks))]
+
 
 POLICIES: dict[str, Callable[[], Policy]] = {
     "nothing": lambda: nothing,
     **{f"top end at {age:.0f} h": (lambda age=age: top_end_at(age)) for age in AGES_H},
     "good fuel for all": lambda: good_fuel_for_all,
     "good fuel for raised": lambda: good_fuel_for_raised,
+    "docks order 93": lambda: dock_orders_93,
     "drain at 21 d": lambda: drain_by_age,
     "checks by calendar": lambda: checks_by_calendar,
     "calibrations put back": lambda: calibrations_put_back,

@@ -1,7 +1,7 @@
 """Past weeks of regenerated fleets scored as `score_history` scores a real one.
 
     pytest -m study tests/studies/test_backtest.py                 checks the owner's figures
-    python tests/studies/test_backtest.py [fleets] > tests/studies/backtest.md
+    python -m tests.studies.test_backtest [fleets] > tests/studies/backtest.md
 
 Each fleet runs three seasons on the generator's truth, exposure as it truly was.  Through
 the second and third season every week gets chances from fits made at the start of each
@@ -11,11 +11,9 @@ pooled; limits draw whole hulls.  The rules of thumb learn within their own flee
 
 from __future__ import annotations
 
-import importlib.util
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import numpy as np
 import polars as pl
@@ -39,13 +37,7 @@ from ringland.survival.forecasts.calibration import CalibrationLine, calibration
 from ringland.survival.forecasts.forecast_scores import censoring_weights, score_limits
 from synthetic_data.fleet_simulator import simulate_fleet
 from synthetic_data.scenario import Scenario
-
-_FILE = Path(__file__).with_name("regret_world.py")
-_SPEC = importlib.util.spec_from_file_location("regret_world", _FILE)
-assert _SPEC is not None
-regret_world = importlib.util.module_from_spec(_SPEC)
-sys.modules.setdefault("regret_world", regret_world)
-_SPEC.loader.exec_module(regret_world)  # type: ignore[union-attr]
+from tests.studies.true_spells import spells_of
 
 # A quarter of the usual draws: their noise is far below that of the failures.
 SETTINGS = load_assumptions().changed(survival__draws=500)
@@ -62,7 +54,7 @@ def scored_weeks(seed: int, scenario: Scenario) -> pl.DataFrame:
     docks = dict(fleet.records["hulls"].select("hull_id", "dock_id").iter_rows())
     sessions = as_recorded(fleet.truth_sessions, docks)
     hulls = fleet.records["hulls"]
-    spells = regret_world.spells_of(sessions, docks)
+    spells = spells_of(sessions, docks)
     weeks, fits = [], None
     for season in SEASONS:
         opening = datetime(season, 5, 8, tzinfo=UTC)

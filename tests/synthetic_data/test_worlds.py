@@ -150,3 +150,19 @@ def test_a_law_of_nothing_breaks_nothing() -> None:
     fleet.live_to(world.opening(2024) + 153)
 
     assert fleet.failures == []
+
+
+def test_a_dock_that_orders_a_grade_gets_no_load_below_it_and_pays_for_the_better_ones() -> None:
+    """2.5 cents a litre and octane number, over what would have come."""
+    as_it_comes, ordered = (LivingFleet(draw_world("hard riders", 12, 1)) for _ in range(2))
+    ordered.state.order_aki[:] = 93.0
+    for fleet in (as_it_comes, ordered):
+        fleet.live_to(fleet.world.opening(2024) + 60)
+
+    def lowest_grade(fleet: LivingFleet) -> float:
+        rows = [line.split(",") for line in fleet.hand_in()["deliveries"].splitlines()[1:]]
+        return min(float(row[3]) for row in rows if row[3])
+
+    assert lowest_grade(ordered) >= 93.0 > lowest_grade(as_it_comes)
+    assert ordered.state.paid_for_grade[0] > 0
+    assert as_it_comes.state.paid_for_grade.sum() == 0

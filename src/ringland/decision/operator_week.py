@@ -135,11 +135,12 @@ def decide_week(
         settings: assumptions.
         catalogue: what can be done.
         limits: the room there is.
-        given: `GivenOut`, what earlier weeks' lists gave out; None: there was none.
+        given: `GivenOut`, what earlier weeks' lists gave each hull; None: nothing.
 
     Raises:
         LimitError, CatalogueError: as `make_week_decisions`.
     """
+    standing = None if given is None else standing_from(given, catalogue, as_of)
     return make_week_decisions(
         tables=week.tables,
         fits=week.fits,
@@ -150,5 +151,5 @@ def decide_week(
         season_ends_at=season_end(as_of, settings),
         assumptions=settings,
         rng=np.random.default_rng(PLAY_SEED),
-        standing=None if given is None else standing_from(given, catalogue, as_of),
+        standing=standing,
     )
