@@ -17,9 +17,9 @@ from ringland.survival.hazard.age_steps import AgeSteps
 from ringland.survival.hazard.fit_checks import judge_hazard_fit
 from ringland.survival.hazard.hazard_bucket import NODE_WEIGHTS, NODES, Bucket
 from ringland.survival.hazard.hazard_design import Design, Factor, SpellRows
-from ringland.survival.hazard.hazard_draws import HazardProblem
 from ringland.survival.hazard.hazard_effects import factor_effects, prior_shares, spread_of
 from ringland.survival.hazard.hazard_prior import ParameterPlan
+from ringland.survival.hazard.hazard_problem import HazardProblem
 from ringland.survival.hazard.joint_hazard import fit_joint_hazard
 from ringland.survival.spell_checks import SpellError
 

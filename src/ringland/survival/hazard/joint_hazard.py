@@ -21,9 +21,10 @@ from numpy.typing import ArrayLike
 from ringland.survival.hazard.age_steps import AgeSteps, between
 from ringland.survival.hazard.hazard_bucket import Bucket
 from ringland.survival.hazard.hazard_design import Design, Factor, SpellRows
-from ringland.survival.hazard.hazard_draws import HazardProblem, draw_posterior
+from ringland.survival.hazard.hazard_draws import draw_posterior
 from ringland.survival.hazard.hazard_mode import NoMaximumError, climb
 from ringland.survival.hazard.hazard_prior import SPREADS, HazardPrior, ParameterPlan
+from ringland.survival.hazard.hazard_problem import HazardProblem
 from ringland.survival.spell_checks import (
     Floats,
     SpellError,
