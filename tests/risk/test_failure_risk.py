@@ -1,6 +1,7 @@
 """Chances against the Weibull formula by hand, and what must hold for any fleet."""
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -8,6 +9,7 @@ import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import special
 
 from ringland.exposure.factor_registry import COVARIATES
 from ringland.risk.exposure_error import ExposureError
@@ -103,25 +105,58 @@ def test_fuel_of_late_gives_way_to_the_usual_as_the_window_fills() -> None:
     assert chances["chance_30d"].item() == pytest.approx(by_hand, rel=STEPS)
 
 
-def test_open_record_of_the_usual_fuel_widens_the_range() -> None:
-    fits = fits_of(mode_fit("ring_land_fracture", LAND, [[LOG_2, LOG_1000, LOG_2]]))
-    usual = {"usual_shortfall_25h_on": 0.0, "usual_shortfall_25h_low_on": 0.0}
-    told = hull_chances(fits, running_set(**usual, usual_shortfall_25h_high_on=2.0), SETTINGS).row(
-        0, named=True
+def spread_out(fits: FleetFits, draws: int = 400) -> FleetFits:
+    """The same fit on many draws, an engine not on record leaving its exposure open."""
+    (mode,) = fits.modes
+    assert mode.hazard is not None
+    rows = [mode.hazard.theta[0, [0, 1, *range(mode.hazard.plan.n_base, mode.hazard.plan.size)]]]
+    hazard = given_hazard(mode.covariates, rows * draws)
+    scores = special.ndtri((np.arange(draws) + 0.5) / draws)[:, None]
+    return fits_of(replace(mode, hazard=replace(hazard, own_open=np.repeat(scores, 2, axis=1))))
+
+
+def test_open_fuel_record_widens_the_range_both_ways_but_never_where_fuel_is_above_need() -> None:
+    """Bounds 3 numbers apart: sd 3 / sqrt(12) at log 2 a number; 95 % of a normal."""
+    fits = spread_out(fits_of(mode_fit("ring_land_fracture", LAND, [[LOG_2, LOG_1000, LOG_2]])))
+    closed = hull_chances(fits, running_set(), SETTINGS)
+    opened = hull_chances(
+        fits,
+        running_set(shortfall_25h_on=1.5, shortfall_25h_low_on=0.0, shortfall_25h_high_on=3.0),
+        SETTINGS,
     )
 
-    assert told["chance_30d_low"] == told["chance_30d"] < told["chance_30d_high"]
+    assert closed["chance_30d_low"].item() == pytest.approx(closed["chance_30d_high"].item())
+    middle, half = LOG_2 * 1.5, 1.96 * LOG_2 * 3 / math.sqrt(12)
+    for end, sign in (("low", -1), ("high", 1)):
+        by_hand = 1 - math.exp(-0.0069 * math.exp(middle + sign * half))
+        # 400 draws: the outer quantiles lie a little inside
+        assert opened[f"chance_30d_{end}"].item() == pytest.approx(by_hand, rel=0.03)
 
 
-def test_open_fuel_record_widens_the_range_upwards_only_where_fuel_may_be_worse() -> None:
-    fits = fits_of(mode_fit("ring_land_fracture", LAND, [[LOG_2, LOG_1000, LOG_2]]))
-    closed = hull_chances(fits, running_set(), SETTINGS)
-    opened = hull_chances(fits, running_set(shortfall_25h_high_on=2.0), SETTINGS)
+def test_hours_ahead_widen_the_range_and_leave_the_mean() -> None:
+    """Log-normal hours of sd 0.4: over 30 days the ends are exp(+-1.96 x 0.4 - 0.08) times."""
+    fits = spread_out(fits_of(mode_fit("ring_land_fracture", (), [[LOG_2, LOG_1000]])))
 
-    assert closed["chance_30d_high"].item() == closed["chance_30d"].item()
-    # two octane numbers at log 2 each: four times the cumulative hazard
-    assert opened["chance_30d_high"].item() == pytest.approx(1 - math.exp(-4 * 0.0069), rel=STEPS)
-    assert opened["chance_30d_low"].item() == opened["chance_30d"].item()
+    told = hull_chances(fits, running_set(use_sd_log=0.4), SETTINGS)
+
+    assert told["chance_30d"].item() == pytest.approx(1 - math.exp(-0.0069), rel=0.01)
+    for end, sign in (("low", -1), ("high", 1)):
+        by_hand = 1 - math.exp(-0.0069 * math.exp(sign * 1.96 * 0.4 - 0.08))
+        assert told[f"chance_30d_{end}"].item() == pytest.approx(by_hand, rel=0.03)
+
+
+def test_a_usual_exposure_not_well_known_widens_the_range() -> None:
+    fits = spread_out(fits_of(mode_fit("ring_land_fracture", LAND, [[LOG_2, LOG_1000, LOG_2]])))
+    usual = {"shortfall_25h_on": 1.0, "usual_shortfall_25h_on": 1.0}
+
+    known = hull_chances(fits, running_set(**usual), SETTINGS)
+    unsure = hull_chances(fits, running_set(**usual, open_usual_shortfall_25h_on=1.0), SETTINGS)
+
+    def width(chances: pl.DataFrame) -> float:
+        return float((chances["chance_30d_high"] - chances["chance_30d_low"]).item())
+
+    assert width(known) == pytest.approx(0.0, abs=1e-9)
+    assert width(unsure) > 0.01
 
 
 def test_a_hull_with_a_reason_gets_no_chance() -> None:

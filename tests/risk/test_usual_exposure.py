@@ -6,9 +6,10 @@ import polars as pl
 import pytest
 
 from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure
-from ringland.risk.exposure_ahead import USUAL
+from ringland.exposure.factor_registry import FACTORS, MEANS
+from ringland.risk.exposure_ahead import OPEN, USUAL
 from ringland.risk.hull_state import running_sets
-from ringland.risk.usual_exposure import MEANS, usual_exposure
+from ringland.risk.usual_exposure import usual_exposure
 from tests.decision.small_fleet import SETTINGS, frame
 
 AS_OF = datetime(2026, 8, 3, tzinfo=UTC)
@@ -108,7 +109,11 @@ def test_a_hull_that_moved_is_held_against_its_dock_of_today() -> None:
 def test_no_ride_gives_no_row() -> None:
     assert usual_exposure(frame(SessionExposure, []), AS_OF, SETTINGS).columns == [
         "hull_id",
-        *(USUAL + name for name in MEANS),
+        *(
+            column
+            for name in MEANS
+            for column in (USUAL + name, *([OPEN + name] if name in FACTORS else []))
+        ),
     ]
 
 

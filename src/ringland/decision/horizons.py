@@ -59,13 +59,17 @@ def page_horizons(
         return ()
     found = [_from_table(f"{days} days", f"chance_{days}d", chances) for days in (7, 30)]
     hours = assumptions.number("exposure.trailing_h")
-    ahead = [(f"next {number_text(hours, 0)} engine hours", np.full(told.height, hours))]
+    given = np.full(told.height, hours)
+    ahead: list[tuple[str, np.ndarray, float | None]] = [
+        (f"next {number_text(hours, 0)} engine hours", given, None)
+    ]
     if season_ends_at is not None and season_ends_at > as_of:
         days_left = (season_ends_at - as_of).total_seconds() / DAY_S
         use = told["use_h_d"].to_numpy().astype(float)
-        ahead.append((f"season's end, {number_text(days_left, 0)} days", use * days_left))
-    for label, run_h in ahead:
-        triples = np.column_stack(chance_with_range(fits, told, run_h, assumptions))
+        label = f"season's end, {number_text(days_left, 0)} days"
+        ahead.append((label, use * days_left, days_left))
+    for label, run_h, days in ahead:
+        triples = np.column_stack(chance_with_range(fits, told, run_h, assumptions, days=days))
         found.append(
             Horizon(
                 label,

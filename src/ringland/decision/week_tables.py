@@ -85,6 +85,7 @@ def make_week_tables(
         as_of=as_of,
         assumptions=assumptions,
     )
+    running = fits.error.believed(running)  # what the fit took the exposure to be
     standing = standing_failures(bench, records, as_of)
     return WeekTables(
         running=with_days_since_test(running, complete_passes(bench, records["engines"]), as_of),

@@ -25,8 +25,10 @@ def credible_means(blocks: pl.DataFrame) -> pl.DataFrame:
 
     Returns:
         One row per hull and dock: dock_id, hull_id, own_mean, credibility (0 to 1),
-        dock_mean, credible_mean.  Where no hull has two blocks chance cannot be told from
-        habit: credibility is 1.  Where hulls differ no more than chance lets them: 0.
+        dock_mean, credible_mean, ahead_sd (how far its mean over one block more may lie from
+        that: habit left open, and chance; null where chance cannot be told).  Where no hull has
+        two blocks chance cannot be told from habit: credibility is 1.  Where hulls differ no
+        more than chance lets them: 0.
     """
     # Sums are taken in one order, so that the same blocks give the same last digit.
     told = (
@@ -39,6 +41,7 @@ def credible_means(blocks: pl.DataFrame) -> pl.DataFrame:
         own_mean=(weight * pl.col("mean")).sum() / weight.sum(),
         weight=weight.sum(),
         n_blocks=pl.len(),
+        block_weight=weight.mean(),
     )
     chance = _chance_variance(told, hulls)
     habit = 0.0 if chance is None else _habit_variance(hulls, chance)
@@ -48,11 +51,18 @@ def credible_means(blocks: pl.DataFrame) -> pl.DataFrame:
         credibility = pl.lit(0.0)
     else:
         credibility = weight / (weight + chance / habit)
+    credible = pl.col("credibility")
+    ahead = (
+        None
+        if chance is None
+        else (habit * (1 - credible) + chance / pl.col("block_weight")).sqrt()
+    )
     # With no credibility anywhere every hull counts by its own weight.
     counts = pl.when(pl.col("credibility").sum().over("dock_id") > 0)
     counts_as = counts.then("credibility").otherwise("weight")
     return (
         hulls.with_columns(credibility=credibility)
+        .with_columns(ahead_sd=pl.lit(None) if ahead is None else ahead)
         .with_columns(
             dock_mean=(counts_as * pl.col("own_mean")).sum().over("dock_id")
             / counts_as.sum().over("dock_id")
@@ -65,6 +75,7 @@ def credible_means(blocks: pl.DataFrame) -> pl.DataFrame:
             "dock_mean",
             credible_mean=pl.col("dock_mean")
             + pl.col("credibility") * (pl.col("own_mean") - pl.col("dock_mean")),
+            ahead_sd=pl.col("ahead_sd").cast(pl.Float64),
         )
     )
 

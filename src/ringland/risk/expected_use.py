@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+import numpy as np
 import polars as pl
 
 from ringland.risk.credibility import credible_means
@@ -41,6 +42,7 @@ def expected_use(
         One row per hull in service: hull_id, dock_id, use_h_d = dock_use_h_d (mean of its
         dock's hulls that ran of late; null: none did) x use_beside_dock x season_turn,
         is_own_use (whether its own rentals speak for use_beside_dock, which is else 1),
+        use_sd_log (standard deviation of the log of hours run in a block over those expected),
         last_session_at (null: never rented), throttle_known_share (of its recent rentals).
     """
     look_back_d = assumptions.number("record.recent_sessions_d")
@@ -71,6 +73,7 @@ def expected_use(
             "dock_id",
             use_h_d=turn * pl.col("dock_use_h_d") * pl.col("use_beside_dock").fill_null(1.0),
             season_turn=pl.lit(turn),
+            use_sd_log=pl.lit(use_spread(blocks, share, assumptions)),
             dock_use_h_d="dock_use_h_d",
             use_beside_dock=pl.col("use_beside_dock").fill_null(1.0),
             is_own_use=pl.col("use_beside_dock").is_not_null(),
@@ -79,6 +82,29 @@ def expected_use(
         )
         .sort("hull_id")
     )
+
+
+def use_spread(blocks: pl.DataFrame, share: pl.DataFrame, assumptions: Assumptions) -> float:
+    """How far hours run lay from those expected a block before: standard deviation of the log.
+
+    Each block is held against its dock's pace one block earlier times the hull's share, as a
+    week's report would have; so it holds the season's turn too.  A robust estimate (median of
+    the absolute deviations), drawn to the setting where the record has few blocks.
+    """
+    before = blocks.select("hull_id", pl.col("block") - 1, pace_before="dock_h_d")
+    expected_h = pl.col("pace_before") * pl.col("days") * pl.col("credible_mean")
+    ratio = (
+        blocks.join(before, on=["hull_id", "block"])
+        .join(share.select("hull_id", "credible_mean"), on="hull_id")
+        .select(log=(pl.col("ran_h") / expected_h).log())
+        .filter(pl.col("log").is_finite())["log"]
+        .to_numpy()
+    )
+    prior = assumptions.number("record.use_sd_log")
+    worth, n = assumptions.number("record.use_sd_blocks"), len(ratio)
+    # of a normal, 1.4826 of these medians is the standard deviation
+    seen = 1.4826 * float(np.median(np.abs(ratio - np.median(ratio)))) if n else prior
+    return float(np.sqrt((n * seen**2 + worth * prior**2) / (n + worth)))
 
 
 def _hours_by_block(

@@ -25,6 +25,9 @@ Floats = NDArray[np.float64]
 USUAL = "usual_"
 """Prefix of the columns that say what running ahead is like if nothing is done."""
 
+OPEN = "open_usual_"
+"""Prefix of the columns that say how far the usual may lie from what the days ahead bring."""
+
 PIECES = 8
 """Pieces a window is cut into: cumulative hazards are then within 1 % of those at 64, which
 `test_cutting_the_window_finer_moves_no_hazard_by_one_percent` holds them to."""

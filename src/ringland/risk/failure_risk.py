@@ -2,8 +2,9 @@
 
 A chance is one minus the chance of surviving the expected hours, given survival to now, as
 the exposure of late gives way to the hull's usual (`exposure_ahead`).  It is averaged over
-the parameter draws of the fleet's fits.  The range takes the outer quantiles over those
-draws and over the best and worst fuel that the open part of the record may have been.
+draws that hold what is not known: the fit's parameters, the engine's and the dock's own
+hazard, what the fuel record leaves open, the hours ahead with the season's turn, and how far
+the days ahead lie from the usual.  The range takes the outer quantiles over the same draws.
 Other failure modes are left aside: within 30 days they hardly change the answer.
 """
 
@@ -14,14 +15,16 @@ from functools import partial
 
 import numpy as np
 import polars as pl
+from scipy import special
 
 from ringland.contracts.risk_tables import HullChances, HullDrivers
-from ringland.exposure.factor_registry import BOUNDS, COVARIATES, RESTS_ON
-from ringland.risk.exposure_ahead import Floats, hazard_along
-from ringland.risk.fleet_hazard import AGE_FACTOR, FleetFits, exposure_values, with_bound
+from ringland.exposure.factor_registry import COVARIATES, FACTORS, RESTS_ON
+from ringland.risk.exposure_ahead import OPEN, USUAL, Floats, hazard_along
+from ringland.risk.fleet_hazard import AGE_FACTOR, FleetFits, exposure_values
 from ringland.settings.assumptions import Assumptions
 
 HORIZONS_D = {"7d": 7.0, "30d": 30.0}
+SCORE_SEED = 19140631  # any fixed number: the same fits must give the same range
 
 
 def hull_chances(
@@ -45,7 +48,7 @@ def hull_chances(
     for name, days in HORIZONS_D.items():
         hours = told["use_h_d"].to_numpy() * days
         columns[f"expected_h_{name}"] = hours
-        middle, low, high = chance_with_range(fits, told, hours, assumptions)
+        middle, low, high = chance_with_range(fits, told, hours, assumptions, days=days)
         columns[f"chance_{name}"] = middle
         columns[f"chance_{name}_low"] = low
         columns[f"chance_{name}_high"] = high
@@ -62,35 +65,91 @@ def hull_chances(
 
 
 def chance_with_range(
-    fits: FleetFits, sets: pl.DataFrame, hours: Floats, assumptions: Assumptions
+    fits: FleetFits,
+    sets: pl.DataFrame,
+    hours: Floats,
+    assumptions: Assumptions,
+    *,
+    days: float | None = None,
 ) -> tuple[Floats, Floats, Floats]:
     """Chance of failing within `hours`, and the ends of its range, for each running set.
 
     Args:
         fits: the fleet's fits.
-        sets: running sets with `age_h`, the covariates and their `usual_` columns.
+        sets: running sets with `age_h`, the covariates and their `usual_` columns, and, where
+            known, the `open_usual_` ones and `use_sd_log`.
         hours: expected engine hours of each.
-        assumptions: the share of the parameter draws the range holds, and the look-back.
+        assumptions: the share of the draws the range holds, and the look-back.
+        days: over which the hours are expected; None: the hours are given, not expected.
 
     Returns:
         (middle, low, high), each of shape (number of sets,).
     """
     if sets.is_empty():
         return np.empty(0), np.empty(0), np.empty(0)
-    age = sets["age_h"].to_numpy()
     tail = (1 - assumptions.number("survival.confidence")) / 2
-    lows, highs = [], []
-    for bound in ("as_recorded", *BOUNDS):
-        draws = chances_ahead(fits, with_bound(sets, bound), age, hours, assumptions)
-        if bound == "as_recorded":
-            middle = draws.mean(axis=0)
-        lows.append(np.quantile(draws, tail, axis=0))
-        highs.append(np.quantile(draws, 1 - tail, axis=0))
+    draws = chances_of(hazards_shown(fits, sets, hours, assumptions, days=days))
+    middle = draws.mean(axis=0)
+    low, high = np.quantile(draws, [tail, 1 - tail], axis=0)
     # A mean over few, skewed draws may leave its own quantiles; the range must hold it.
-    return (
-        middle,
-        np.minimum(np.min(lows, axis=0), middle),
-        np.maximum(np.max(highs, axis=0), middle),
+    return middle, np.minimum(low, middle), np.maximum(high, middle)
+
+
+def hazards_shown(
+    fits: FleetFits,
+    sets: pl.DataFrame,
+    hours: Floats,
+    assumptions: Assumptions,
+    *,
+    days: float | None = None,
+) -> Floats:
+    """Cumulative hazard over the hours ahead by draw, with all that the range holds.
+
+    Beside the fit's own draws (parameters, engine, dock, open fuel record) each draw has hours
+    and a usual exposure of its own.  Hours scatter about those expected by the log-normal of
+    `use_sd_log`, over a shorter time than 30 days the more; the hazard is taken in proportion
+    to them.  The usual of each covariate scatters by its `open_usual_` column; what that does
+    to the log hazard is taken as straight in it.
+
+    Returns:
+        Shape (draws, rows of `sets`).
+    """
+    ahead = partial(_hazard_ahead, fits, hours=hours, assumptions=assumptions)
+    found = ahead(sets)
+    if days is None:
+        return found
+    use, *usual = _scores(len(found), 1 + len(FACTORS))
+    log_shift = np.zeros_like(found)
+    if "use_sd_log" in sets.columns:
+        sd = sets["use_sd_log"].fill_null(0.0).to_numpy() * (HORIZONS_D["30d"] / days) ** 0.25
+        log_shift += use[:, None] * sd - sd**2 / 2
+    for score, name in zip(usual, FACTORS, strict=True):
+        if OPEN + name not in sets.columns or not sets[OPEN + name].sum():
+            continue
+        off = pl.col(OPEN + name).fill_null(0.0)
+        there = ahead(sets.with_columns(pl.col(USUAL + name) + off))
+        ratio = np.divide(there, found, out=np.ones_like(found), where=found > 0)
+        by = np.log(ratio)
+        log_shift += score[:, None] * by - by**2 / 2
+    return np.asarray(found * np.exp(log_shift))
+
+
+def _scores(n_draws: int, n: int) -> Floats:
+    """Standard normal scores by draw, each source's in an order of its own; shape (n, draws)."""
+    even = special.ndtri((np.arange(n_draws) + 0.5) / n_draws)
+    rng = np.random.default_rng(SCORE_SEED)
+    return np.stack([rng.permutation(even) for _ in range(n)])
+
+
+def _hazard_ahead(
+    fits: FleetFits, sets: pl.DataFrame, *, hours: Floats, assumptions: Assumptions
+) -> Floats:
+    return hazard_along(
+        partial(cumulative_hazard, fits),
+        sets,
+        sets["age_h"].to_numpy(),
+        hours,
+        window_h=assumptions.number("exposure.trailing_h"),
     )
 
 

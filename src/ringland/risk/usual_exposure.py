@@ -13,9 +13,9 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from ringland.exposure.exposure_spells import session_totals
-from ringland.exposure.factor_registry import MEANS
+from ringland.exposure.factor_registry import FACTORS, MEANS
 from ringland.risk.credibility import credible_means
-from ringland.risk.exposure_ahead import USUAL
+from ringland.risk.exposure_ahead import OPEN, USUAL
 from ringland.settings.assumptions import Assumptions
 
 BELIEVED_AS = {
@@ -37,7 +37,8 @@ def usual_exposure(
 
     Returns:
         One row per hull with a rental in that time: hull_id, usual_<covariate> for each of
-        `MEANS` (null where nothing on record speaks of it).
+        `MEANS` (null where nothing on record speaks of it), and open_usual_<covariate> for each
+        factor among them: how far its mean over a block ahead may lie from that.
     """
     late = exposure.filter(
         pl.col("started_at") > as_of - timedelta(days=assumptions.number("record.usual_d"))
@@ -66,8 +67,11 @@ def usual_exposure(
         credible[name] = means
         if name in BELIEVED_AS:
             means = _believed_as(means, credible[BELIEVED_AS[name]])
+        said = [pl.col("credible_mean").alias(USUAL + name)]
+        if name in FACTORS:
+            said.append(pl.col("ahead_sd").fill_null(0.0).alias(OPEN + name))
         found = found.join(
-            means.select("hull_id", pl.col("credible_mean").alias(USUAL + name)),
+            means.select("hull_id", *said),
             on="hull_id",
             how="left",
             maintain_order="left",
