@@ -12,10 +12,12 @@ from pipelines.shared_files import LIBRARY
 from pipelines.versions import report_versions
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Pages, step, view
+from ringland.decision.hazard_ahead import planning_hazard
 from ringland.decision.horizons import season_end
 from ringland.decision.season_rules import SeasonRules
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_tables import WeekTables
+from ringland.decision.what_if import choices, what_ifs
 from ringland.exposure.week_fuel import WeekFuel
 from ringland.pages.lineage.effect_lineage import sets_behind
 from ringland.pages.site import page_groups as groups
@@ -188,11 +190,30 @@ def reference_pages(frame: SiteFrame, manner: Manner) -> Pages:
         return groups.reference_group(frame)
 
 
+@view()
+def answers(
+    report: WeekReport, week_tables: WeekTables, fleet_fits: FleetFits, assumptions: Assumptions
+) -> pl.DataFrame | None:
+    """`WhatIfs` for the hulls' pages; None where no hazard could be estimated."""
+    if fleet_fits.cannot_tell:
+        return None
+    return what_ifs(
+        week_tables.running,
+        week_tables.chances,
+        week_tables.at_hand,
+        planning_hazard(fleet_fits, assumptions),
+        choices=choices(report.catalogue),
+        grades_aki=report.grades_aki,
+        prices=week_tables.prices,
+        assumptions=assumptions,
+    )
+
+
 @step(ROOM, figures=_page_figures)
-def hull_pages(frame: SiteFrame, manner: Manner) -> Pages:
+def hull_pages(frame: SiteFrame, answers: pl.DataFrame | None, manner: Manner) -> Pages:
     """A page for each hull in service."""
     with in_manner(manner):
-        return groups.hull_group(frame)
+        return groups.hull_group(frame, answers)
 
 
 @step(ROOM, figures=_page_figures)

@@ -12,12 +12,14 @@ import polars as pl
 from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure, Spells, TanksNow
 from ringland.contracts.record_tables import BenchVerdicts, PistonLives, RecordQuality
 from ringland.decision.catalogue_file import default_catalogue
+from ringland.decision.hazard_ahead import planning_hazard
 from ringland.decision.week_decisions import (
     WeekDecisions,
     default_limits,
     make_week_decisions,
 )
 from ringland.decision.week_tables import WeekTables, make_week_tables
+from ringland.decision.what_if import choices, what_ifs
 from ringland.pages.week.past_calls import past_calls
 from ringland.pages.week.week_report import WeekReport, make_week_report
 from ringland.risk.fleet_evidence import fleet_evidence
@@ -82,6 +84,20 @@ class SmallFleet:
             "rng": np.random.default_rng(11),
         }
         return make_week_decisions(**(arguments | changed))
+
+    def what_ifs(self, report: WeekReport) -> pl.DataFrame:
+        """The answers for a report's pages."""
+        tables = self.tables(report.fits)
+        return what_ifs(
+            tables.running,
+            tables.chances,
+            tables.at_hand,
+            planning_hazard(report.fits, SETTINGS),
+            choices=choices(report.catalogue),
+            grades_aki=report.grades_aki,
+            prices=tables.prices,
+            assumptions=SETTINGS,
+        )
 
     def report(self, *, is_demo: bool = True, earlier: bool = True, **changed: Any) -> WeekReport:
         """The week's report; with two earlier weeks' calls if asked.

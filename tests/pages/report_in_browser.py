@@ -19,8 +19,10 @@ def site_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The site of the small fleet, as its operator gets it."""
     folder = tmp_path_factory.mktemp("site")
     fleet = small_fleet()
+    report = fleet.report()
     site = build_site(
-        fleet.report(),
+        report,
+        what_ifs=fleet.what_ifs(report),
         score=history(40, followed_d=90),
         proof=small_proof(fleet),
         records=small_state(fleet),

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-from ringland.decision.catalogue_file import own_catalogue
 from ringland.decision.hand_changes import HandChanges
 from ringland.decision.week_decisions import default_limits
 from ringland.pages.week.plan_lines import (
@@ -19,7 +18,6 @@ from ringland.pages.week.plan_lines import (
     spare_line,
     waiting_groups,
 )
-from ringland.pages.week.what_if import choices
 from ringland.survival.lives.age_replacement import ReplacementLimits
 from tests.decision.small_fleet import CATALOGUE, SETTINGS, small_fleet
 
@@ -142,10 +140,3 @@ def test_days_off_are_told_with_what_a_spare_is_worth() -> None:
     assert line.startswith("7.5 hull-days off the water this week, 0.0 made good by a spare")
     spared = FLEET.decisions(FITS, limits=replace(LIMITS, spare_hulls=1))
     assert "7.0 made good by a spare" in spare_line(spared, "USD")
-
-
-def test_an_action_the_shop_does_not_offer_is_not_in_the_what_if() -> None:
-    own = own_catalogue("[action.fuel_rule]\noffered = false", "actions.toml", SETTINGS)
-
-    assert "fuel_rule" in [action.name for action in choices(CATALOGUE)]
-    assert "fuel_rule" not in [action.name for action in choices(own)]

@@ -35,3 +35,30 @@ class HullCalls(dy.Schema):
     decided_by = dy.String(
         nullable=True, description="'safety' or 'hand' where not cost; null: no plan on it"
     )
+
+
+AS_OF_LATE, GRADE = "as_of_late", "grade"
+"""What `WhatIfs.fuel` calls the fuel burned of late, and one grade filled from now on."""
+
+
+class WhatIfs(dy.Schema):
+    """One row per hull and combination of a fuel and of steps, in the order a page counts them.
+
+    Money is over 30 days, in whole units; what the fuel costs beyond that of late is left to
+    whoever names the price of a litre.
+    """
+
+    hull_id = dy.String()
+    fuel = dy.String(description="'as_of_late', 'grade' or an action priced by the litre")
+    shortfall_on = dy.Float64(nullable=True, description="what a grade leaves of the need")
+    steps = dy.List(dy.String(), description="the other actions, as `Choices` orders them")
+    is_as_it_stands = dy.Bool()
+    chance_7d = dy.Float64(min=0, max=1)
+    chance_7d_low = dy.Float64(min=0, max=1)
+    chance_7d_high = dy.Float64(min=0, max=1)
+    chance_30d = dy.Float64(min=0, max=1)
+    chance_30d_low = dy.Float64(min=0, max=1)
+    chance_30d_high = dy.Float64(min=0, max=1)
+    sure_cost = dy.Float64(description="paid whatever happens, lost rental included")
+    left_cost = dy.Float64(description="to expect from failures with it")
+    litres = dy.Float64(description="burned with it")

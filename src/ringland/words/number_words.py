@@ -83,14 +83,34 @@ def range_text(low: float | None, high: float | None) -> str:
     return f"{chance_text(low)} to {chance_text(high)}"
 
 
+MONEY_LEAST = 5.0
+"""Money below it, but not nothing, is said to be under 10."""
+
+MONEY_STEPS = ((1000.0, 10), (None, 100))
+"""To what step an amount below a bound is rounded; None: any other."""
+
+
 def money_text(amount: float | None, currency: str) -> str:
     """Money to two figures below 1,000, else to the hundred: no estimate here is finer."""
     if amount is None:
         return UNKNOWN
-    if 0 < amount < 5:
+    if 0 < amount < MONEY_LEAST:
         return f"under {_money('10', currency)}"
-    step = 10 if abs(amount) < 1000 else 100
-    return _money(f"{round(amount / step) * step:,.0f}", currency)
+    step = next(step for below, step in MONEY_STEPS if below is None or abs(amount) < below)
+    whole = math.floor(amount / step + 0.5) * step  # halves up, as scripts round
+    return _money(f"{whole:,.0f}", currency)
+
+
+def money_form(currency: str) -> dict[str, object]:
+    """How `money_text` writes, as data for a page's script, '#' standing for the figure."""
+    return {
+        "least": MONEY_LEAST,
+        "under": money_text(MONEY_LEAST / 2, currency),
+        "steps": MONEY_STEPS,
+        "thousands": manner().thousands,
+        "plus": _money("#", currency),
+        "minus": _money("-#", currency),
+    }
 
 
 def price_text(amount: float | None, currency: str) -> str:

@@ -6,14 +6,15 @@ from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 import polars as pl
-from markupsafe import Markup
 
 from ringland.decision.action_catalogue import NOTHING, Catalogue
 from ringland.decision.bench_lines import WORST_FIRST, bench_rows
 from ringland.decision.call_lines import action_line, ahead_text
+from ringland.decision.what_if import choices
 from ringland.pages.hull import hull_words
 from ringland.pages.hull.hull_words import cost_facts
 from ringland.pages.hull.timeline_chart import TIMELINE, timeline_points
+from ringland.pages.hull.what_if_form import what_if_form
 from ringland.pages.week.fuel_advice_words import (
     age_rule_line,
     fuel_flag,
@@ -44,13 +45,19 @@ from ringland.words.number_words import (
 Row = Mapping[str, Any]
 
 
-def hull_context(report: WeekReport, sheet: HullSheet, clear: Collection[str]) -> dict[str, Any]:
+def hull_context(
+    report: WeekReport,
+    sheet: HullSheet,
+    clear: Collection[str],
+    what_ifs: pl.DataFrame | None = None,
+) -> dict[str, Any]:
     """What the hull page's template needs; `figures` are drawn by name.
 
     Args:
         report: the week's report.
         sheet: the hull.
         clear: factors whose effect the record tells from none.
+        what_ifs: its rows of `WhatIfs`; None: the page has no what-if.
     """
     settings = report.assumptions
     turns_d, old_d = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
@@ -107,7 +114,7 @@ def hull_context(report: WeekReport, sheet: HullSheet, clear: Collection[str]) -
         "has_past": report.past is not None,
         "lineage": [lineage_row(row) for row in sheet.lineage.iter_rows(named=True)],
         "look_back_h": number_text(settings.number("exposure.trailing_h"), 0),
-        "what_if": _what_if(sheet),
+        "what_if": None if what_ifs is None else _what_if(report, sheet, what_ifs),
         "figures": figures,
     }
 
@@ -169,9 +176,15 @@ def lineage_row(row: Row) -> dict[str, str]:
     }
 
 
-def _what_if(sheet: HullSheet) -> Markup | None:
-    # The page must not repeat the hazard's formula: it waits for the week to write the outcomes.
-    return None
+def _what_if(report: WeekReport, sheet: HullSheet, what_ifs: pl.DataFrame) -> dict[str, Any] | None:
+    return what_if_form(
+        what_ifs,
+        sheet.at_hand,
+        choices=choices(report.catalogue),
+        grades_aki=report.grades_aki,
+        catalogue=report.catalogue,
+        currency=report.prices.currency,
+    )
 
 
 def _driver_rows(drivers: Iterable[Row], clear: Collection[str]) -> list[dict[str, object]]:

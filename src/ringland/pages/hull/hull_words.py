@@ -5,7 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from ringland.words.number_words import count_text, money_text, number_text, price_text
+from ringland.words.number_words import (
+    count_text,
+    money_text,
+    number_text,
+    plain_text,
+    price_text,
+)
 
 THIS_WEEK = "This week"
 CHANCE = "Chance that its pistons or rings fail"
@@ -27,13 +33,30 @@ BARS_RUN = "Bars run from 0 to {top}. Behind these figures: {behind}"
 NO_CHANCE = "No chance is given: {why}."
 
 WHAT_IF, FILL_NOW, AS_OF_LATE = "What if", "Fill from now on", "as of late"
+NEW_SET, AS_IT_IS = "New piston set", "none"
 EXTRA_PRICE, STEPS, AS_IT_STANDS = "Extra price, {currency} a {volume}", "Steps", "As it stands"
-THE_CALIBRATION = "the calibration"
+GRADE_MEETS, GRADE_BELOW = "{grade} AKI, meets the need", "{grade} AKI, {short} below need"
+WHAT_IF_ANSWERS = {
+    "now": (
+        "As it stands: chance in 7 days {0} ({1} to {2}), in 30 days {3} ({4} to {5}). To expect "
+        "from failures in 30 days: {left}."
+    ),
+    "then": (
+        "Chance in 7 days {0} ({1} to {2}) instead of {now0}, in 30 days {3} ({4} to {5}) instead "
+        "of {now3}. Over 30 days: paid for sure {sure}, left to expect from failures {left}, in "
+        "all {total} instead of {nowTotal}, {change}."
+    ),
+    "less": "{amount} less",
+    "more": "{amount} more",
+}
+"""Sentences that `what-if.js` fills: chances by number as `what_if_form` orders them, money."""
 WHAT_IF_NOTE = (
-    "Worked out on this page from the same {draws} draws and by the same formula as the figures "
-    "above; no connection is used. A grade counts as its pump number against the need of {need}. "
-    "Effects of steps are settings of the action catalogue, most of them assumptions."
+    "The week's run worked out every choice here as it did the figures above; no connection is "
+    "used. A grade counts as its pump number against the need of {need}. Effects of steps are "
+    "settings of the action catalogue, most of them assumptions.{left_out}"
 )
+THE_CALIBRATION, NEED = "the calibration", "{need} AKI"
+NOT_TRIED = " Not to be tried here, as the choices would be too many: {steps}."
 
 TIMELINE = "Fuel, tests and builds on one time line"
 TIMELINE_PICTURE = (
@@ -140,6 +163,20 @@ def engine_line(state: Mapping[str, Any], chance: Mapping[str, Any]) -> str:
         f"Engine {state['engine_id']}, piston set {chance['piston_set_id']} with {hours} "
         f"engine hours."
     )
+
+
+def grade_words(grade_aki: float, need_aki: float) -> str:
+    """A grade to choose, and whether it meets the need."""
+    short = need_aki - grade_aki
+    said = GRADE_BELOW if short > 0 else GRADE_MEETS
+    return said.format(grade=plain_text(grade_aki), short=plain_text(round(short, 1)))
+
+
+def what_if_note(need_aki: float | None, left_out: Sequence[str]) -> str:
+    """What stands behind the what-if, and which steps it leaves out."""
+    need = THE_CALIBRATION if need_aki is None else NEED.format(need=plain_text(need_aki))
+    steps = NOT_TRIED.format(steps="; ".join(left_out)) if left_out else ""
+    return WHAT_IF_NOTE.format(need=need, left_out=steps)
 
 
 def last_call_line(history: Mapping[str, str] | None) -> str:

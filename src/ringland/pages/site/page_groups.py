@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import polars as pl
 from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
@@ -41,7 +42,6 @@ from ringland.pages.site.proof_pages import (
 )
 from ringland.pages.site.site_frame import SCORE, SiteFrame, range_top
 from ringland.pages.week.week_records import WeekRecords
-from ringland.pages.week.what_if import fleet_script
 from ringland.risk.fleet_hazard import clear_factors
 from ringland.score.score_history import ScoreHistory
 from ringland.words import reference_words
@@ -56,19 +56,12 @@ def drawing_library() -> bytes:
 
 
 def base_group(frame: SiteFrame) -> Pages:
-    """What pages share beside the drawing library: looks, scripts, the what-if's numbers."""
-    report = frame.report
-    site = {
+    """What pages share beside the drawing library: looks and scripts."""
+    return {
         "charts.js": page_file("charts.js"),
-        "sketches.js": shared_sketches(report.assumptions),
+        "sketches.js": shared_sketches(frame.report.assumptions),
         "ringland.css": page_file("ringland.css"),
     }
-    if report.catalogue is not None and report.fits.at_stake:
-        site["what-if.js"] = page_file("what-if.js")
-        site["what-if-fleet.js"] = fleet_script(
-            report.fits, report.catalogue, report.prices, report.grades_aki, report.assumptions
-        )
-    return site
 
 
 def fleet_group(frame: SiteFrame) -> Pages:
@@ -89,13 +82,16 @@ def fleet_group(frame: SiteFrame) -> Pages:
     }
 
 
-def hull_group(frame: SiteFrame) -> Pages:
-    """A page for each hull."""
+def hull_group(frame: SiteFrame, what_ifs: pl.DataFrame | None = None) -> Pages:
+    """A page for each hull; without `WhatIfs` none has a what-if."""
     report, pages = frame.report, frame.pages
     clear = clear_factors(report.fits, report.assumptions)
-    site = {}
+    site, answers = {}, {}
+    if what_ifs is not None and what_ifs.height:
+        site["what-if.js"] = page_file("what-if.js")
+        answers = what_ifs.partition_by("hull_id", as_dict=True)
     for sheet in report.hulls:
-        context = hull_context(report, sheet, clear)
+        context = hull_context(report, sheet, clear, answers.get((sheet.hull_id,)))
         context["bar_top"] = range_top(row["high"] for row in context["horizons"])
         site[pages[sheet.hull_id]] = frame.page("hull.html.j2", "hull", context, root="../")
     return site

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import polars as pl
+
 from ringland.exposure.week_fuel import WeekFuel
 from ringland.pages.site import page_groups as groups
 from ringland.pages.site.proof_pages import FleetProof
@@ -22,6 +24,7 @@ def build_site(
     *,
     records: WeekRecords | None = None,
     proof: FleetProof | None = None,
+    what_ifs: pl.DataFrame | None = None,
 ) -> dict[str, bytes]:
     """Every file of the site by its path relative to the site's folder.
 
@@ -36,6 +39,7 @@ def build_site(
         score: how earlier weeks' advice fared; None: no score page is made.
         records: the state of the records; None: no record page is made.
         proof: what the fuel-rule, dock, model and lineage pages are made from; None: none is.
+        what_ifs: `WhatIfs`; None: no hull's page has a what-if.
     """
     with in_manner(report.manner):
         frame = SiteFrame(
@@ -46,7 +50,7 @@ def build_site(
             has_proof=proof is not None,
             beside=frozenset(beside or ()),
         )
-        site = groups.base_group(frame) | groups.hull_group(frame)
+        site = groups.base_group(frame) | groups.hull_group(frame, what_ifs)
         site[DRAWING_LIBRARY] = groups.drawing_library()
         if not report.is_customer_copy:
             site |= groups.fleet_group(frame)

@@ -17,12 +17,12 @@ from ringland.decision.fuel_burned import fuel_burned, one_grade_docks
 from ringland.decision.horizons import Horizon, page_horizons
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_tables import WeekTables
+from ringland.decision.what_if import grades_sold
 from ringland.pages.week.fuel_advice_words import fuel_flag
 from ringland.pages.week.hull_lineage import recent_fills
 from ringland.pages.week.hull_timeline import hull_events, known_shares
 from ringland.pages.week.past_calls import WeekChange, change_since
 from ringland.pages.week.week_records import Restated
-from ringland.pages.week.what_if import grades_sold
 from ringland.risk.fleet_evidence import FleetEvidence
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
@@ -226,7 +226,7 @@ def make_week_report(
             season_ends_at=season_ends_at,
             assumptions=assumptions,
         ),
-        grades_aki=tuple(grades_sold(records["deliveries"], records["fills"])),
+        grades_aki=grades_sold(records["deliveries"], records["fills"], assumptions),
         manner=manner,
         restated=restated,
     )
