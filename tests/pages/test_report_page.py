@@ -39,7 +39,6 @@ OWN_SCRIPTS = (
     "fleet.js",
     "slots.js",
     "what-if.js",
-    "what-if-fleet.js",
 )
 
 

@@ -30,7 +30,7 @@ def customer_copy(report: WeekReport, hull_id: str) -> bytes:
 
     Counts over the whole fleet (failures and piston sets behind a chance) stay; they tell of
     no hull.  Left out are the fleet's middle, which in a small fleet gives another hull away,
-    the what-if with the fleet's draws and prices, and every way to another page.
+    the what-if with the shop's prices, and every way to another page.
 
     Raises:
         ValueError: the hull has no page this week.
