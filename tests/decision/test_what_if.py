@@ -44,6 +44,12 @@ def done_in(row: dict[str, object]) -> list[Action]:
     return [action for name, action in CATALOGUE.actions.items() if name in names]
 
 
+def bounded(covariate: str) -> list[str]:
+    """What the record leaves open of the fuel, a step settles too."""
+    bounds = ["shortfall_25h_low_on", "shortfall_25h_high_on"]
+    return [covariate, *(bounds if covariate == "shortfall_25h_on" else ())]
+
+
 def alone(hull_id: str, row: dict[str, object], days: float) -> np.ndarray:
     """The hazard by draw of one hull, one combination walked by itself."""
     told = asked().tables.running.filter(pl.col("hull_id") == hull_id)
@@ -55,13 +61,15 @@ def alone(hull_id: str, row: dict[str, object], days: float) -> np.ndarray:
     hours = told["use_h_d"].to_numpy() * max(days - off, 0.0)
     age_h = told["age_h"].to_numpy() * (not any(action.renews_age for action in actions))
     changes = [
-        Change(effect.covariate, partial(changed, effect), action.lasts_h)
+        Change(name, partial(changed, effect), action.lasts_h)
         for action in actions
         for effect in action.effects
+        for name in bounded(effect.covariate)
     ]
     if row["fuel"] == GRADE:
         short = row["shortfall_on"]
-        changes.insert(0, Change("shortfall_25h_on", lambda _: pl.lit(short)))
+        graded = [Change(name, lambda _: pl.lit(short)) for name in bounded("shortfall_25h_on")]
+        changes = graded + changes
     window_h = SETTINGS.number("exposure.trailing_h")
     summed = hazard_along(asked().hazard, told, age_h, hours, window_h=window_h, changes=changes)
     return np.asarray(summed[:, 0])

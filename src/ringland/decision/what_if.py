@@ -23,10 +23,10 @@ from ringland.decision.action_catalogue import Action, Catalogue, Effect
 from ringland.decision.action_prices import Prices
 from ringland.decision.hazard_ahead import changed
 from ringland.decision.option_outcome import is_meant_for, job_days_off, job_price
+from ringland.exposure.factor_registry import BOUNDS
 from ringland.fuel.octane import with_aki
 from ringland.risk.exposure_ahead import Change, CumulativeHazard, Floats, hazard_along
 from ringland.risk.failure_risk import HORIZONS_D
-from ringland.risk.fleet_hazard import BOUNDS
 from ringland.settings.assumptions import Assumptions
 
 SHORT = "shortfall_25h_on"
