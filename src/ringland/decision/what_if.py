@@ -21,8 +21,8 @@ import polars as pl
 from ringland.contracts.decision_tables import AS_OF_LATE, GRADE, WhatIfs
 from ringland.decision.action_catalogue import Action, Catalogue, Effect
 from ringland.decision.action_prices import Prices
+from ringland.decision.action_terms import is_meant_for, job_days_off, job_price
 from ringland.decision.hazard_ahead import changed
-from ringland.decision.option_outcome import is_meant_for, job_days_off, job_price
 from ringland.exposure.factor_registry import BOUNDS
 from ringland.fuel.octane import with_aki
 from ringland.risk.exposure_ahead import Change, CumulativeHazard, Floats, hazard_along
