@@ -11,6 +11,7 @@ MADE_FROM = {
     "src/ringland/decision/action_options.py",
     "src/ringland/decision/chances_ahead.py",
     "src/ringland/decision/fuel_beliefs.py",
+    "src/ringland/decision/fuel_trial.py",
     "src/ringland/decision/option_outcome.py",
     "src/ringland/decision/simple_policies.py",
     "src/ringland/decision/week_decisions.py",
@@ -49,5 +50,10 @@ def test_nothing_but_the_weeks_decisions_values_a_step() -> None:
     assert reached == {}
 
 
-def test_the_command_decides_by_the_weeks_decisions() -> None:
-    assert "make_week_decisions" in imports_of(ROOT / "pipelines" / "service_week.py")
+def test_the_command_and_the_study_decide_by_the_weeks_decisions() -> None:
+    def who(name: str, folder: str) -> list[str]:
+        return [path.stem for path in (ROOT / folder).rglob("*.py") if name in imports_of(path)]
+
+    assert who("make_week_decisions", "pipelines")
+    assert who("make_week_decisions", "src/ringland/decision") == ["operator_week"]
+    assert who("decide_week", "tests/studies")

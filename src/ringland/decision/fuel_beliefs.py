@@ -16,8 +16,9 @@ means over the draws.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -41,6 +42,9 @@ FACTORS = {"octane": "shortfall_25h_on", "age": "fuel_age_25h_d"}
 """The two effects of fuel a belief speaks of, and the covariate each goes by."""
 
 SCEPTIC, TRADE = "sceptic", "trade"
+
+LEAST_DRAWS = 25
+"""Draws below which a part of a belief is not thinned."""
 
 
 @dataclass(frozen=True)
@@ -95,12 +99,15 @@ def readings_of(
         return ()
     wanted = int(assumptions.number("planning.draws"))
     ring_land = fits.ring_land.thinned(wanted)
-    hazard = planning_hazard(fits, assumptions)
     names = [TRADE, SCEPTIC] if assumptions.number("planning.trade_prior") > 0 else [SCEPTIC, TRADE]
-    found = []
+    found: list[Reading] = []
     for name in names:
         belief = believe(name, ring_land, told, assumptions)
-        believed = believed_hazard(hazard, belief, told, wanted)
+        # The other reading is only told of: fewer draws do.
+        n_draws = wanted if not found else max(LEAST_DRAWS, wanted // 2)
+        believed = believed_hazard(
+            partial(planning_hazard, fits, assumptions), belief, told, n_draws
+        )
         age_h = told["age_h"].to_numpy().astype(float)
         alone = believed(age_h, age_h + hours_ahead(told, horizon_d), as_usual(told))
         failures = -np.expm1(-alone).sum(axis=1)
@@ -132,31 +139,38 @@ def believe(name: str, fit: ModeFit, told: pl.DataFrame, assumptions: Assumption
 
 
 def believed_hazard(
-    hazard: CumulativeHazard, belief: Belief, told: pl.DataFrame, n_draws: int
+    hazard_on: Callable[[int], CumulativeHazard], belief: Belief, told: pl.DataFrame, n_draws: int
 ) -> CumulativeHazard:
     """The hazard as a belief weighs its draws, `n_draws` of them, each counting the same.
 
     Args:
-        hazard: the fleet's, on the draws the belief's weights speak of.
+        hazard_on: the fleet's hazard on every so many-th of the draws the weights speak of.
         belief: the reading.
         told: running sets; where there is no effect all burn what is usual among them.
         n_draws: draws wanted.
     """
-    parts: list[tuple[dict[str, float], Floats]] = []
     usual = {e.covariate: _usual(told, e.covariate) for e in belief.effects}
+    n_all = len(belief.effects[0].weights)
+    shares, found = [], []
     for nones in product([False, True], repeat=len(belief.effects)):
-        share, weights = 1.0, np.ones(len(belief.effects[0].weights))
+        share, weights, held = 1.0, np.ones(n_all), {}
         for effect, is_none in zip(belief.effects, nones, strict=True):
             share *= effect.no_effect if is_none else 1 - effect.no_effect
             weights = weights if is_none else weights * effect.weights
-        held = {
-            effect.covariate: usual[effect.covariate]
-            for effect, is_none in zip(belief.effects, nones, strict=True)
-            if is_none
-        }
-        parts.append((held, share * weights / weights.sum()))
-    picks = _picked(np.concatenate([weights for _, weights in parts]), n_draws)
-    return _Mixed(hazard, len(parts[0][1]), [held for held, _ in parts], picks)
+            if is_none:
+                held[effect.covariate] = usual[effect.covariate]
+        shares.append(share)
+        found.append((held, weights))
+    counts = np.bincount(_picked(np.array(shares), n_draws), minlength=len(shares))
+    parts = []
+    for count, (held, weights) in zip(counts, found, strict=True):
+        if count:
+            # A few picks need not weigh every draw.
+            used = min(n_all, max(LEAST_DRAWS, 2 * int(count)))
+            every = max(1, n_all // used)
+            thinned = weights[::every][:used]
+            parts.append(_Part(hazard_on(len(thinned)), held, _picked(thinned, int(count))))
+    return _Mixed(tuple(parts))
 
 
 def at_risk(
@@ -177,29 +191,37 @@ def at_risk(
     worst = np.zeros(len(failures))
     worst[order[: max(1, round(tail * len(order)))]] = 1.0
     weights = (1 - weight) / len(order) + weight * worst / worst.sum()
-    return _Mixed(hazard, len(failures), [{}], _picked(weights, len(failures)))
+    return _Mixed((_Part(hazard, {}, _picked(weights, len(failures))),))
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Chosen draws of a hazard, some covariates held at one value for all."""
+
+    hazard: CumulativeHazard
+    held: Mapping[str, float]
+    picks: NDArray[np.int64]
 
 
 @dataclass(frozen=True)
 class _Mixed:
-    """Chosen draws of a hazard, some read with covariates held at one value for all.
+    """The draws of several parts, one after another."""
 
-    Entry `picks` // `n_draws` says which of `held`, the rest which draw.
-    """
-
-    hazard: CumulativeHazard
-    n_draws: int
-    held: Sequence[dict[str, float]]
-    picks: NDArray[np.int64]
+    parts: tuple[_Part, ...]
 
     def __call__(self, start_h: Floats, stop_h: Floats, exposure: pl.DataFrame) -> Floats:
-        found: list[Floats] = []
-        for at, held in enumerate(self.held):
-            rows = self.picks[self.picks // self.n_draws == at] % self.n_draws
-            if len(rows):
-                columns = {name: pl.lit(value) for name, value in held.items()}
-                found.append(self.hazard(start_h, stop_h, exposure.with_columns(**columns))[rows])
-        return np.concatenate(found)
+        return np.concatenate(
+            [
+                part.hazard(
+                    start_h,
+                    stop_h,
+                    exposure.with_columns(
+                        **{name: pl.lit(value) for name, value in part.held.items()}
+                    ),
+                )[part.picks]
+                for part in self.parts
+            ]
+        )
 
 
 @dataclass(frozen=True)

@@ -46,8 +46,12 @@ NEAR_D = 30.0
 """Days that `use_h_d` speaks of."""
 
 
-def planning_hazard(fits: FleetFits, assumptions: Assumptions) -> CumulativeHazard:
+def planning_hazard(
+    fits: FleetFits, assumptions: Assumptions, n_draws: int | None = None
+) -> CumulativeHazard:
     """The fleet's hazard over the modes at stake together, on `planning.draws` of its draws.
+
+    With `n_draws`, on that many of those.
 
     Raises:
         ValueError: no mode has a fit.
@@ -56,6 +60,8 @@ def planning_hazard(fits: FleetFits, assumptions: Assumptions) -> CumulativeHaza
         raise ValueError(f"no hazard to plan on: {fits.cannot_tell}")
     wanted = int(assumptions.number("planning.draws"))
     modes = [mode.thinned(wanted) for mode in fits.at_stake]
+    if n_draws is not None:
+        modes = [mode.thinned(n_draws) for mode in modes]
 
     def hazard(start_h: Floats, stop_h: Floats, exposure: pl.DataFrame) -> Floats:
         by_mode = [mode.cumulative_hazard(start_h, stop_h, exposure) for mode in modes]

@@ -229,13 +229,13 @@ class Season:
             sets = with_effects(self.sets, look.effects)
             found = Season(sets, self.world, self.days)
             answer = self.world.catalogue.actions[look.answer]
-            rules = [a for a in self.world.catalogue.actions.values() if a.is_rule]
-            states = [(), *((rule,) for rule in rules)]
-            found.ahead.foresee(
-                ask
-                for state in [*states, (answer,), *((*state, answer) for state in states[1:])]
-                for ask in found._asked_to_end(state)
-            )
+            beside = [
+                tuple(a for a in actions if a.effects and a.name != answer.name)
+                for actions in self.world.catalogue.bundles().values()
+                if any(a.finding == look for a in actions)
+            ]
+            states = [state for kept in beside for state in (kept, (*kept, answer))]
+            found.ahead.foresee(ask for state in states for ask in found._asked_to_end(state))
             self._found[look] = found
         return self._found[look]
 

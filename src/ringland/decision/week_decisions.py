@@ -13,13 +13,16 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from ringland.contracts.plan_tables import NO_FUEL
 from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.action_options import option_table, spare_day_worth
 from ringland.decision.action_prices import Prices
 from ringland.decision.action_terms import TESTED
 from ringland.decision.fuel_beliefs import Belief, readings_of
+from ringland.decision.fuel_trial import FuelTrial, best_trial
 from ringland.decision.hand_changes import NO_CHANGES, HandChanges, usable_changes
 from ringland.decision.hazard_ahead import CumulativeHazard
+from ringland.decision.option_outcome import World
 from ringland.decision.renewal_age import renewal_age
 from ringland.decision.safety_rules import bound_options, safety_rules, week_ashore
 from ringland.decision.season_outlook import season_outlook
@@ -56,7 +59,8 @@ class WeekDecisions:
     `plan` is None where no hull has an option; `options` is then empty.  `set_aside` says
     which changes by hand this week could not keep.  `slots` are the plans with a few more and
     a few fewer lift slots.  `alternatives` prices the simple policies beside the plan;
-    `readings` are the two priors with the plan each leads to, the shop's own first.
+    `readings` are the two priors with the plan each leads to, the shop's own first; `trial` is
+    the cheapest way to learn whether fuel matters, where the record cannot tell.
     `outlook` and `load` are None after the season or where no hull has a chance, `renewal`
     where lives do not end.
     """
@@ -75,6 +79,7 @@ class WeekDecisions:
     advice: pl.DataFrame
     alternatives: pl.DataFrame
     readings: tuple[ReadingOutcome, ...]
+    trial: FuelTrial | None
 
 
 def default_limits(catalogue: Catalogue, assumptions: Assumptions) -> WeekLimits:
@@ -204,6 +209,16 @@ def make_week_decisions(
             assumptions=assumptions,
             rng=rng,
         )
+    trial = None
+    if readings and plan is not None:
+        trial = best_trial(
+            World.of(readings[0].hazard, catalogue, prices, assumptions),
+            told,
+            frozenset(plan.rows.filter(pl.col("fuel_way") != NO_FUEL)["hull_id"]),
+            horizon_d=horizon_d,
+            assumptions=assumptions,
+            rng=rng.spawn(1)[0],
+        )
     observed = lives.filter(pl.col("exit_h") > pl.col("entry_h"))
     return WeekDecisions(
         calls=calls,
@@ -226,6 +241,7 @@ def make_week_decisions(
             for reading, made in zip(readings, (plan, other_plan), strict=False)
             if made is not None
         ),
+        trial=trial,
     )
 
 

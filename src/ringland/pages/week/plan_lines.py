@@ -165,7 +165,7 @@ def order_lines(decisions: WeekDecisions, catalogue: Catalogue, currency: str) -
 
 
 def reading_lines(decisions: WeekDecisions, currency: str) -> list[str]:
-    """What each prior makes of the effect of fuel, and what the plan under it would do."""
+    """What each prior makes of the effect of fuel, what its plan would do, and how to find out."""
     lines = []
     for place, reading in enumerate(decisions.readings):
         octane = reading.belief.effect("octane")
@@ -178,6 +178,17 @@ def reading_lines(decisions: WeekDecisions, currency: str) -> list[str]:
                 cost=reading.plan.total_cost,
                 currency=currency,
                 is_own=place == 0,
+            )
+        )
+    trial = decisions.trial
+    if trial is not None:
+        lines.append(
+            plan_words.trial_words(
+                trial.dock_id,
+                (trial.on_better_fuel, trial.as_they_are),
+                (trial.fuel_cost, trial.net_cost, trial.worth),
+                trial.would_change,
+                currency,
             )
         )
     return lines

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from ringland.words.number_words import (
     UNKNOWN,
@@ -111,6 +112,34 @@ def reading_words(
         f"{number_text(math.exp(log_ratio))} times the failures. "
         f"{'This plan' if is_own else 'The plan'} {does} {count_text(n_hulls, 'hull')} on better "
         f"fuel, expected cost {money_text(cost, currency)}"
+    )
+
+
+def trial_words(
+    dock: str,
+    hulls: tuple[Sequence[str], Sequence[str]],
+    money: tuple[float, float, float],
+    would_change: float,
+    currency: str,
+) -> str:
+    """The cheapest honest way to find out whether fuel matters here.
+
+    Args:
+        dock: where.
+        hulls: those to get better fuel, and those to leave as they are.
+        money: what the fuel costs, what of it is not expected to come back, and what an answer is
+            worth.
+        would_change: chance that the next season's fuel is bought otherwise for it.
+        currency: e.g. 'USD'.
+    """
+    treated, control = (", ".join(names) for names in hulls)
+    fuel, net, worth = (money_text(amount, currency) for amount in money)
+    back = f", {net} of it not expected to come back" if money[1] > 0 else ""
+    return (
+        f"To find out: at {dock}, fill {treated} only with fuel that meets the need to the "
+        f"season's end and leave {control} as they are. The fuel costs {fuel}{back}; the answer is worth "
+        f"about {worth} in the seasons to come and would change what is bought in "
+        f"{share_text(would_change)} of the cases. Whether to try is yours to say"
     )
 
 
