@@ -214,7 +214,7 @@ def test_a_rule_is_valued_over_the_season_and_not_by_a_week_of_it() -> None:
 
 
 def test_hours_left_in_a_new_set_count_for_its_renewal() -> None:
-    hull, worn = one_hull(age_h=600.0), weibull_hazard(scale_h=600.0)
+    hull, worn = one_hull(age_h=600.0), weibull_hazard(scale_h=2500.0)
 
     with_end, without = (
         at(table(hull, worn, horizon_d=30.0, settings=settings), "planned_top_end")["saving"]

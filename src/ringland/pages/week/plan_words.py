@@ -137,8 +137,8 @@ def trial_words(
     back = f", {net} of it not expected to come back" if money[1] > 0 else ""
     return (
         f"To find out: at {dock}, fill {treated} only with fuel that meets the need to the "
-        f"season's end and leave {control} as they are. The fuel costs {fuel}{back}; the answer is worth "
-        f"about {worth} in the seasons to come and would change what is bought in "
+        f"season's end and leave {control} as they are. The fuel costs {fuel}{back}; the answer is "
+        f"worth about {worth} in the seasons to come and would change what is bought in "
         f"{share_text(would_change)} of the cases. Whether to try is yours to say"
     )
 
