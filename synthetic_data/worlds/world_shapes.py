@@ -62,6 +62,18 @@ def draw_world(shape: str, hulls: int, seed: int) -> World:
     return scaled_to_rate(SHAPES[shape](plain, rng))
 
 
+def draw_error_world(hulls: int, seed: int, written_sd_on: float) -> World:
+    """A log-linear world of 0.5 per octane number whose needs are written down with an error.
+
+    The error is one engine's all along: what is written is the truth and a normal deviate.
+    The same hulls and seed with another error are the same fleet.
+    """
+    world = draw_world("log-linear", hulls, seed)
+    law = replace(world.law, scale=1.0, per_on=0.5, per_fuel_d=0.0)
+    faults = replace(world.faults, need_written_sd_on=written_sd_on)
+    return scaled_to_rate(replace(world, law=law, faults=faults, fails_per_season=0.3))
+
+
 def _draw_docks(hulls: int, rng: np.random.Generator) -> tuple[Dock, ...]:
     """One to six docks of differing grades; from two docks on, one cheap and one good."""
     many = int(rng.integers(1, 3) if hulls <= 12 else rng.integers(2, 4 + hulls // 50))

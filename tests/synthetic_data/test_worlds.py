@@ -13,7 +13,7 @@ from synthetic_data.worlds.looking_back import LookingBack
 from synthetic_data.worlds.record_book import WRITTEN
 from synthetic_data.worlds.season_ahead import Bearing, Standing, costs_by_hull
 from synthetic_data.worlds.true_chances import own_given_past, true_chances
-from synthetic_data.worlds.world_shapes import HARMLESS, SHAPES, draw_world
+from synthetic_data.worlds.world_shapes import HARMLESS, SHAPES, draw_error_world, draw_world
 
 PRICES = Bearing(11000.0, 4700.0, 3.0, 150.0, 170.0, 0.15)
 
@@ -166,3 +166,15 @@ def test_a_dock_that_orders_a_grade_gets_no_load_below_it_and_pays_for_the_bette
     assert lowest_grade(ordered) >= 93.0 > lowest_grade(as_it_comes)
     assert ordered.state.paid_for_grade[0] > 0
     assert as_it_comes.state.paid_for_grade.sum() == 0
+
+
+def test_an_error_in_the_written_need_changes_the_paper_and_nothing_else() -> None:
+    files = []
+    for error_on in (0.0, 1.0):
+        fleet = LivingFleet(draw_error_world(8, 1, error_on))
+        fleet.live_to(fleet.world.opening(2024) + 40)
+        files.append(fleet.hand_in())
+
+    right, wrong = files
+    assert right.pop("calibrations") != wrong.pop("calibrations")
+    assert right == wrong
