@@ -46,6 +46,21 @@ def customer_copy(home: Home, hull: str, as_of: datetime | None, *, restated: bo
 
 
 @click.command()
+@click.argument("engine", metavar="ENGINE")
+@AS_OF
+@RESTATED
+@click.pass_obj
+def proof(home: Home, engine: str, as_of: datetime | None, *, restated: bool) -> None:
+    """Write ENGINE's cause report with all it rests on, as one folder anyone can verify."""
+    from pipelines.proof import write_proof  # noqa: PLC0415 - imports the statistics
+
+    week = _kept_week(home, as_of, restated=restated)
+    folder, digest = in_words(lambda: write_proof(home, week, engine))
+    click.echo(folder)
+    click.echo(f"SHA-256 of its manifest, to write on the signed paper: {digest}")
+
+
+@click.command()
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @AS_OF
 @RESTATED
@@ -107,5 +122,5 @@ def _kept_week(home: Home, as_of: datetime | None, *, restated: bool) -> "WeekKe
     return found
 
 
-READING = (hull_sheet, customer_copy, bundle, open_pages)
+READING = (hull_sheet, customer_copy, proof, bundle, open_pages)
 """The commands, as the command line lists them."""

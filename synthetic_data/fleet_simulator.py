@@ -14,6 +14,7 @@ from math import ceil
 import numpy as np
 import polars as pl
 
+from synthetic_data.build_sheets import write_build_limits, write_build_sheets, write_evidence
 from synthetic_data.craft_fuel import CraftFuel
 from synthetic_data.data_faults import RawCells, plant_faults
 from synthetic_data.engine_failures import Exposure, run_set
@@ -45,8 +46,8 @@ class Fleet:
 
 def simulate_fleet(scenario: Scenario, rng_seed: int) -> Fleet:
     """One operator over its seasons; the same scenario and seed give the same fleet."""
-    streams = np.random.SeedSequence(rng_seed).spawn(7)
-    use, fuel, engines, calendar, paper, faults, unwritten = (
+    streams = np.random.SeedSequence(rng_seed).spawn(8)
+    use, fuel, engines, calendar, paper, faults, unwritten, sheets = (
         np.random.default_rng(s) for s in streams
     )
     book = empty_logbook()
@@ -91,6 +92,9 @@ def simulate_fleet(scenario: Scenario, rng_seed: int) -> Fleet:
     shop.close_book()
     write_costs(scenario, book)
     write_releases(book)
+    write_build_limits(book)
+    write_build_sheets(book, sheets)
+    write_evidence(book, sheets)
     truth_sessions = pl.DataFrame(water.truth_rows, schema=TRUTH_SCHEMA, orient="row")
     truth_sessions = truth_sessions.with_columns(started_at=at_minutes("started_at", scenario))
     records = as_frames(scenario, book, paper)

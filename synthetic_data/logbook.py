@@ -30,10 +30,15 @@ WRITTEN: dict[str, str] = {
     "inspections": "engine_id inspected_at measure cylinder port state value unit "
     "reference_value barometer_kpa is_warm rebuilt_at signed_by",
     "failures": "engine_id found_at mode how_found last_good_at complaint confirmed_cause "
-    "cause_confirmed_at",
-    "teardowns": "engine_id opened_at cylinder part finding state extent photo_files",
+    "cause_confirmed_at settled_by",
+    "teardowns": "engine_id opened_at cylinder part finding state extent photo_files examined_by",
     "rebuilds": "engine_id rebuilt_at scope scope_items is_head_tested cost",
     "releases": "released_at engine_id hull_id what released_by why until",
+    "evidence": "engine_id taken_at kind item about cylinder seal result kept_where calibrated_at "
+    "taken_by",
+    "build_limits": "family line kind least most unit source entered_by",
+    "build_readings": "engine_id read_at line place value unit answer method read_by waived_by "
+    "waived_because",
     "costs": "item season amount currency mechanic_h",
     "dock_tanks": "dock_id tank_id tank_l",
     "dips": "hull_id dock_id tank_id dipped_at level_l",

@@ -6,7 +6,7 @@ import polars as pl
 from pipelines.asset_figures import Figures
 from pipelines.rooms.history import Snapshot
 from pipelines.weekly.givens import Clock
-from pipelines.weekly.step import Pages, step
+from pipelines.weekly.step import Pages, step, view
 from ringland.bench.bench_verdicts import default_bench_limits
 from ringland.causes.cause_case import ShopRecord
 from ringland.causes.cause_report import cause_reports
@@ -27,12 +27,11 @@ def _figures(pages: Pages) -> Figures:
     return {kind: kinds.count(kind) for kind in sorted(set(kinds))}
 
 
-@step(ROOM, figures=_figures)
-def cause_pages(
+@view()
+def cause_record(
     snapshot: Snapshot,
     piston_lives: pl.DataFrame,
     session_exposure: pl.DataFrame,
-    spells: pl.DataFrame,
     bench_verdicts: pl.DataFrame,
     fleet_fits: FleetFits,
     versions: dict[str, str],
@@ -40,11 +39,10 @@ def cause_pages(
     is_demo: bool,
     clock: Clock,
     assumptions: Assumptions,
-    manner: Manner,
-) -> Pages:
-    """A cause report and a rebuild sheet per failed engine, the bench form, does it pay."""
+) -> ShopRecord:
+    """All that cause reports and proofs of a week are made from."""
     known = snapshot.records
-    record = ShopRecord(
+    return ShopRecord(
         as_of=clock.as_of,
         is_demo=is_demo,
         records=known,
@@ -59,8 +57,15 @@ def cause_pages(
         photos=photos,
         versions=versions,
     )
-    builds, _ = builds_after_rebuild(piston_lives, known["rebuilds"], assumptions)
+
+
+@step(ROOM, figures=_figures)
+def cause_pages(cause_record: ShopRecord, spells: pl.DataFrame, manner: Manner) -> Pages:
+    """A cause report and a rebuild sheet per failed engine, the bench form, does it pay."""
+    rebuilds, assumptions = cause_record.records["rebuilds"], cause_record.assumptions
+    builds, _ = builds_after_rebuild(cause_record.lives, rebuilds, assumptions)
     draws = np.random.default_rng(DRAW_SEED)
     comparison = compare_rebuilds(builds, spells, assumptions, draws)
     with in_manner(manner):
-        return build_cause_site(record, cause_reports(record), comparison, manner.paper)
+        reports = cause_reports(cause_record)
+        return build_cause_site(cause_record, reports, comparison, manner.paper)

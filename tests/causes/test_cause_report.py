@@ -90,6 +90,10 @@ def shop(
         ),
         "teardowns": opened,
         "rebuilds": frame("rebuilds"),
+        "inspections": frame("inspections"),
+        "evidence": frame("evidence"),
+        "build_limits": frame("build_limits"),
+        "build_readings": frame("build_readings"),
     }  # fmt: skip
     bench = {name: c.dtype for name, c in BenchVerdicts.columns().items()}
     return ShopRecord(

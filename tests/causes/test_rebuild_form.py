@@ -1,66 +1,60 @@
+"""The build sheet as a spreadsheet, filled in and loaded again."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import polars as pl
+
 from ringland.causes.rebuild_form import acceptance_workbook
-from ringland.causes.rebuild_scope import RebuildSheet, can_close
+from ringland.causes.rebuild_scope import can_close
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake.intake import Intake, take_in
 from ringland.intake.raw_text import read_raw
-from tests.causes.test_rebuild_scope import GOOD, REBUILT, judged, sheet
+from tests.bench.build_rows import READ, good_rows
+from tests.causes.test_rebuild_scope import sheet
 
-Values = dict[tuple[str, int | None, str | None], float]
+TYPED = ("value", "unit", "answer", "barometer_kpa", "barometer_is", "method", "read_by")
 
 
 def loaded(content: bytes) -> Intake:
-    raw = read_raw("inspections_rebuild.xlsx", content)
-    return take_in(RECORD_KINDS["inspections"], raw, {"engines": ["E1"]})
+    raw = read_raw("build_readings_E1.xlsx", content)
+    return take_in(RECORD_KINDS["build_readings"], raw, {"engines": ["E1"]})
 
 
-def good_values(of: RebuildSheet) -> Values:
-    by_measure = {measure: value for (measure, _), (value, _) in GOOD.items()}
+def good() -> dict[tuple[str, str | None], Mapping[str, Any]]:
     return {
-        (line.measure, line.cylinder, line.port): by_measure[line.measure] for line in of.acceptance
+        (row["line"], row["place"]): {name: row[name] for name in TYPED}
+        | {"read_at": f"{READ:%Y-%m-%dT%H:%M:%SZ}"}
+        for row in good_rows("full", 2)
     }
 
 
 def closed_with(content: bytes) -> tuple[bool, tuple[str, ...]]:
     rows = loaded(content).loaded
-    # the form leaves the barometer to the mechanic; the altitude of the bench is not on record
-    rows = rows.with_columns(barometer_kpa=101.325)
-    return can_close(sheet(after=rows.to_dicts()))
+    columns = RECORD_KINDS["build_readings"].schema.column_names()
+    return can_close(sheet(built=rows.select(columns)))
 
 
 def test_the_filled_form_loads_and_closes_its_sheet() -> None:
-    opened = sheet()
-    content = acceptance_workbook(opened, REBUILT, good_values(opened), "mechanic A")
+    content = acceptance_workbook(sheet(), good())
     intake = loaded(content)
     assert intake.rows_set_aside == 0
-    assert intake.rows_loaded == len(opened.acceptance)
+    assert intake.rows_loaded == len(sheet().build.lines)
     assert closed_with(content) == (True, ())
 
 
-def test_a_row_without_a_value_is_not_looked_at_and_keeps_the_sheet_open() -> None:
-    opened = sheet()
-    values = good_values(opened)
-    del values[("valve_seal_vacuum", 2, "exhaust")]
-    is_closed, obstacles = closed_with(acceptance_workbook(opened, REBUILT, values, "mechanic A"))
+def test_a_line_left_empty_keeps_the_sheet_open() -> None:
+    filled = good()
+    filled["valve_vacuum", "2 exhaust"] = {"read_at": f"{READ:%Y-%m-%dT%H:%M:%SZ}"}
+    is_closed, obstacles = closed_with(acceptance_workbook(sheet(), filled))
     assert not is_closed
-    assert len(obstacles) == 1
-    assert obstacles[0].startswith("Valve-seal vacuum, cylinder 2, exhaust: missing")
-
-
-def test_an_empty_form_closes_nothing() -> None:
-    opened = sheet()
-    intake = loaded(acceptance_workbook(opened, REBUILT))
-    assert set(intake.loaded["state"]) == {"not_looked_at"}
-    is_closed, obstacles = can_close(sheet(after=intake.loaded.to_dicts()))
-    assert not is_closed
-    assert len(obstacles) == len(opened.acceptance)
+    assert obstacles == ("Valve-seal vacuum, 2 exhaust: missing, nothing measured",)
 
 
 def test_the_same_form_has_the_same_bytes() -> None:
-    assert acceptance_workbook(sheet(), REBUILT) == acceptance_workbook(sheet(), REBUILT)
+    assert acceptance_workbook(sheet()) == acceptance_workbook(sheet())
 
 
-def test_the_units_offered_are_ones_the_readings_can_be_judged_in() -> None:
-    opened = sheet()
-    rows = loaded(acceptance_workbook(opened, REBUILT, good_values(opened), "A")).loaded
-    frame = judged(rows.with_columns(barometer_kpa=101.325).to_dicts())
-    assert set(frame["verdict"]) == {"pass"}
+def test_the_form_offers_each_reading_a_unit_it_can_be_judged_in() -> None:
+    rows = loaded(acceptance_workbook(sheet(), good())).loaded
+    assert rows.filter(pl.col("value").is_not_null())["unit"].null_count() == 0

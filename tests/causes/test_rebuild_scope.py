@@ -1,21 +1,24 @@
 from datetime import timedelta
 
 import polars as pl
-import pytest
 
 from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
 from ringland.bench.bench_verdicts import default_bench_limits
+from ringland.bench.build_lines import BuildTime
 from ringland.causes.cause_findings import engine_findings
 from ringland.causes.cause_table import default_cause_table
-from ringland.causes.rebuild_acceptance import RebuildBasis
+from ringland.causes.cause_work_lines import acceptance_rows, closing_lines
 from ringland.causes.rebuild_scope import (
+    RebuildBasis,
     RebuildSheet,
     can_close,
     default_rebuild_table,
     propose_rebuild,
 )
 from ringland.contracts.records import Inspections
+from tests.bench import build_rows
+from tests.bench.build_rows import AS_OF, FAILED
 from tests.causes.cause_rows import OPENED, teardown
 
 TABLE = default_cause_table()
@@ -23,6 +26,7 @@ LIMITS = default_bench_limits()
 REBUILT = OPENED + timedelta(days=10)
 ENGINE = {
     "engine_id": "E1",
+    "family": "S3",
     "induction": "supercharged",
     "cylinders": 2,
     "bore_mm": 100.0,
@@ -88,11 +92,17 @@ def sheet(
     mode: str | None = "ring_land_fracture",
     seen: list[str] | None = None,
     before: list[dict[str, object]] | None = None,
-    after: list[dict[str, object]] | None = None,
+    built: pl.DataFrame | None = None,
     engine: dict[str, object] | None = None,
 ) -> RebuildSheet:
     findings = engine_findings(teardown(seen or []), TABLE, "E1", 2)
-    basis = RebuildBasis(engine or ENGINE, judged(before or []), judged(after or []), LIMITS)
+    basis = RebuildBasis(
+        engine or ENGINE,
+        judged(before or []),
+        BuildTime(FAILED, AS_OF, 0.0),
+        build_rows.readings([]) if built is None else built,
+        build_rows.book(),
+    )
     return propose_rebuild(basis, mode, findings, TABLE)
 
 
@@ -122,7 +132,7 @@ def test_a_leaking_seat_alone_leaves_the_bottom_end_closed() -> None:
     assert head.scope == "top_end"
     assert not keys(head) & {"bottom_end_opened", "bearings_renewed", "pistons_and_rings"}
     assert keys(head) >= {"relief_valve_new", "ports_vacuum_tested", "valves_and_seats_cut"}
-    assert "bearing_clearance" not in {line.measure for line in head.acceptance}
+    assert "main_clearance" not in {line.check.key for line in head.build.lines}
 
 
 def test_wiped_bearings_open_the_bottom_end_whatever_the_mode() -> None:
@@ -153,54 +163,32 @@ def test_ports_that_all_passed_spare_the_valve_work_but_one_untested_port_does_n
     assert "valves_and_seats_cut" in keys(sheet("ring_wear", before=one_short))
 
 
-def test_every_port_and_cylinder_has_its_acceptance_line_with_target_and_limit() -> None:
-    lines = sheet().acceptance
-    ports = {(line.cylinder, line.port) for line in lines if line.measure == "valve_seal_vacuum"}
-    assert ports == {(1, "intake"), (1, "exhaust"), (2, "intake"), (2, "exhaust")}
-    assert all(line.target and line.limit and line.mark for line in lines)
-    gap = next(line for line in lines if line.measure == "ring_end_gap")
-    assert gap.limit == "0.60 to 1.20 mm"  # from memory: 0.006 x 100 mm bore for boost
+def test_every_port_and_cylinder_has_its_line_with_the_makers_limits() -> None:
+    lines = sheet().build.lines
+    ports = {line.place for line in lines if line.check.key == "valve_vacuum"}
+    assert ports == {"1 intake", "1 exhaust", "2 intake", "2 exhaust"}
+    assert all("maker: book, page 7" in line.target for line in lines if line.check.is_measured)
+    stages = [line.check.stage for line in lines]
+    order = list(dict.fromkeys(stages))
+    assert order == ["clean and look", "machine", "measure", "assemble", "first start", "break-in"]
+    assert stages == sorted(stages, key=order.index)
 
 
-def test_a_sheet_with_every_reading_passed_and_signed_can_be_closed() -> None:
-    assert can_close(sheet(after=readings())) == (True, ())
-
-
-def test_a_sheet_without_readings_cannot_be_closed() -> None:
+def test_a_sheet_closes_on_good_readings_and_not_without_them() -> None:
+    good = build_rows.readings(build_rows.good_rows("full", 2))
+    assert can_close(sheet(built=good)) == (True, ())
     closed, obstacles = can_close(sheet())
     assert not closed
-    assert len(obstacles) == len(sheet().acceptance)
+    assert len(obstacles) == len(sheet().build.lines)
     assert all("missing" in obstacle for obstacle in obstacles)
 
 
-@pytest.mark.parametrize(
-    ("change", "obstacle"),
-    [
-        ({"value": 24.0}, "lap and retest, and no reason"),
-        ({"value": 35.0}, "cannot be, and no reason"),
-        ({"state": "stated_ok", "value": None, "unit": None}, "cannot judge, and no reason"),
-        ({"state": "not_looked_at", "value": None, "unit": None}, "missing, and no reason"),
-        ({"signed_by": None}, "not signed"),
-        (
-            {"value": 24.0, "accepted_because": "race in the morning", "signed_by": None},
-            "not signed",
-        ),
-        ({"value": 24.0, "accepted_because": "owner told in writing"}, None),
-    ],
-)
-def test_one_bad_reading_keeps_the_sheet_open_unless_a_signed_reason_is_recorded(
-    change: dict[str, object], obstacle: str | None
-) -> None:
-    rows = readings()
-    at = next(n for n, row in enumerate(rows) if row["port"] == "exhaust" and row["cylinder"] == 2)
-    rows[at] |= change
-    closed, obstacles = can_close(sheet(after=rows))
-    if obstacle is None:
-        assert closed
-    else:
-        assert len(obstacles) == 1
-        assert obstacles[0].startswith("Valve-seal vacuum, cylinder 2, exhaust")
-        assert obstacle in obstacles[0]
+def test_the_sheet_asks_for_what_the_engine_needs_not_for_what_was_done() -> None:
+    top_end = build_rows.readings(build_rows.good_rows("top_end", 2))
+    closed, obstacles = can_close(sheet(built=top_end))
+    assert not closed
+    assert any(obstacle.startswith("Main bearing clearance") for obstacle in obstacles)
+    assert can_close(sheet("valve_seal", built=top_end))[0]
 
 
 def test_before_and_after_stand_side_by_side() -> None:
@@ -209,16 +197,31 @@ def test_before_and_after_stand_side_by_side() -> None:
         for row in readings()
         if row["measure"] == "valve_seal_vacuum"
     ]
-    line = sheet(before=before, after=readings()).acceptance[0]
-    assert line.before == "24 inHg (ratio 0.80)"
-    assert line.after == "29.5 inHg (ratio 0.99)"
+    good = build_rows.readings(build_rows.good_rows("full", 2))
+    rows = acceptance_rows(sheet(before=before, built=good), judged(before))
+    row = next(row for row in rows if row[1] == "Valve-seal vacuum")
+    assert row[2] == "1 intake"
+    assert row[4:6] == ("24 inHg", "29.4 inHg (bore gauge)")
+    assert row[6].startswith("pass: holds ")
+    assert row[7].startswith("R. Vane, ")
 
 
-def test_an_engine_of_unknown_cylinders_cannot_be_closed_on_its_deck_alone() -> None:
-    unknown = ENGINE | {"cylinders": None}
-    closed, obstacles = can_close(sheet(after=readings(), engine=unknown))
+def test_an_engine_of_unknown_cylinders_cannot_be_closed() -> None:
+    good = build_rows.readings(build_rows.good_rows("full", 2))
+    closed, obstacles = can_close(sheet(built=good, engine=ENGINE | {"cylinders": None}))
     assert not closed
     assert any("number of cylinders is not known" in line for line in obstacles)
+
+
+def test_what_was_let_go_stays_on_the_sheet_that_closes() -> None:
+    rows = build_rows.good_rows("full", 2)
+    at = next(n for n, row in enumerate(rows) if row["line"] == "seat_width")
+    why = "The seat sits right and seals; owner told in writing."
+    rows[at] |= {"value": 5.0, "waived_by": "H. Quist", "waived_because": why}
+    lines = closing_lines(sheet(built=build_rows.readings(rows)), None)
+    assert lines[0].startswith("Every line passed")
+    assert len(lines) == 2
+    assert "let go by H. Quist" in lines[1]
 
 
 def test_cautions_and_break_in_are_on_every_sheet() -> None:

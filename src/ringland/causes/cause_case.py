@@ -10,6 +10,8 @@ from typing import Any
 import polars as pl
 
 from ringland.bench.bench_trends import reading_trends
+from ringland.bench.build_lines import BuildTime
+from ringland.bench.build_sheet import readings_of_tests
 from ringland.causes.cause_differential import CauseRanking, rank_causes
 from ringland.causes.cause_findings import EngineFindings, engine_findings, opening_after
 from ringland.causes.cause_learning import ShopMemory
@@ -17,8 +19,9 @@ from ringland.causes.cause_readings import with_readings
 from ringland.causes.cause_record import CauseRecord, record_before_failure
 from ringland.causes.cause_table import CauseTable
 from ringland.causes.cause_trends import with_trends
-from ringland.causes.rebuild_acceptance import RebuildBasis
-from ringland.causes.rebuild_scope import RebuildSheet, propose_rebuild
+from ringland.causes.evidence_lines import evidence_of_failure
+from ringland.causes.rebuild_scope import RebuildBasis, RebuildSheet, propose_rebuild
+from ringland.contracts.build_records import BuildReadings
 from ringland.decision.action_prices import Prices
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.hazard.hazard_effects import FactorEffect
@@ -31,7 +34,8 @@ class ShopRecord:
     as_of: datetime
     is_demo: bool
     records: Mapping[str, pl.DataFrame]
-    """Frames by record kind: engines, installations, piston_sets, failures, teardowns, rebuilds."""
+    """Frames by record kind: docks, engines, installations, piston_sets, inspections, failures,
+    teardowns, rebuilds, build_limits, build_readings."""
     lives: pl.DataFrame
     exposure: pl.DataFrame
     bench: pl.DataFrame
@@ -67,6 +71,8 @@ class FailureCase:
     from_readings: tuple[str, ...]
     record: CauseRecord
     sheet: RebuildSheet
+    evidence: pl.DataFrame
+    """Rows of the Evidence contract of this failure."""
 
 
 def failure_case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemory) -> FailureCase:
@@ -80,12 +86,18 @@ def failure_case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
     life = _first(
         shop.lives.filter((pl.col("engine_id") == engine_id) & (pl.col("ended_at") == found_at))
     )
+    next_failed = min(
+        records["failures"].filter(
+            (pl.col("engine_id") == engine_id) & (pl.col("found_at") > found_at)
+        )["found_at"],
+        default=None,
+    )
     rebuild = _first(
-        records["rebuilds"]
+        _until(records["rebuilds"], "rebuilt_at", next_failed)
         .filter((pl.col("engine_id") == engine_id) & (pl.col("rebuilt_at") >= found_at))
         .sort("rebuilt_at")
     )
-    before, after = _readings(shop, failure, life, rebuild)
+    before = _before(shop, engine_id, life, next_failed, rebuild)
     sets = records["piston_sets"].filter(pl.col("fitted_at") <= found_at)
     trends = reading_trends(before, sets, shop.limits)
     until_failure = before.filter(pl.col("inspected_at") < found_at)
@@ -96,9 +108,18 @@ def failure_case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
     record = record_before_failure(
         life, shop.lives, shop.exposure, shop.effects if is_ring_land else (), shop.assumptions
     )
-    sheet = propose_rebuild(
-        RebuildBasis(engine, before, after, shop.limits), failure["mode"], findings, shop.table
+    entered_lines = records["build_readings"].select(BuildReadings.column_names())
+    built = pl.concat([entered_lines, readings_of_tests(records["inspections"])]).filter(
+        pl.col("engine_id") == engine_id
     )
+    basis = RebuildBasis(
+        engine,
+        before,
+        BuildTime(found_at, shop.as_of, _altitude(records, life)),
+        _until(built, "read_at", next_failed),
+        records["build_limits"],
+    )
+    sheet = propose_rebuild(basis, failure["mode"], findings, shop.table)
     return FailureCase(
         engine=engine,
         life=life,
@@ -114,26 +135,37 @@ def failure_case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         from_readings=from_readings,
         record=record,
         sheet=sheet,
+        evidence=evidence_of_failure(records["evidence"], failure, next_failed),
     )
 
 
-def _readings(
+def _before(
     shop: ShopRecord,
-    failure: Mapping[str, Any],
+    engine_id: str,
     life: Mapping[str, Any] | None,
+    next_failed: datetime | None,
     rebuild: Mapping[str, Any] | None,
-) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """The engine's readings on this piston set before the work, and those that accept it."""
-    own = shop.bench.filter(pl.col("engine_id") == failure["engine_id"])
+) -> pl.DataFrame:
+    """The engine's bench verdicts on this piston set, up to the work."""
+    own = shop.bench.filter(pl.col("engine_id") == engine_id)
     # while no rebuild is on record, all that was measured since the failure is of the old set
-    before = own.filter(
-        pl.col("inspected_at") < rebuild["rebuilt_at"] if rebuild else pl.lit(value=True)
-    )
+    before = _until(own, "inspected_at", rebuild["rebuilt_at"] if rebuild else next_failed)
     if life is not None:
         # readings that accepted the build itself are of this set and stay
         before = before.filter(pl.col("inspected_at") >= life["fitted_at"])
-    after = own.filter(pl.col("rebuilt_at") == rebuild["rebuilt_at"]) if rebuild else own.clear()
-    return before, after
+    return before
+
+
+def _until(rows: pl.DataFrame, column: str, end: datetime | None) -> pl.DataFrame:
+    return rows if end is None else rows.filter(pl.col(column) < end)
+
+
+def _altitude(records: Mapping[str, pl.DataFrame], life: Mapping[str, Any] | None) -> float | None:
+    """Height of the dock the engine broke at, the nearest to a bench the record holds."""
+    if life is None or "docks" not in records:
+        return None
+    dock = _first(records["docks"].filter(pl.col("dock_id") == life["dock_id"]))
+    return None if dock is None else dock["altitude_m"]
 
 
 def _first(rows: pl.DataFrame) -> dict[str, Any] | None:

@@ -32,8 +32,8 @@ from ringland.causes.cause_lines import Rows
 from ringland.causes.cause_photos import shown_photo
 from ringland.causes.cause_table import UNDETERMINED, CauseTable
 from ringland.causes.cause_trends import trend_lines
+from ringland.causes.evidence_lines import evidence_gaps, evidence_rows
 from ringland.causes.rebuild_form import acceptance_workbook
-from ringland.causes.rebuild_scope import can_close
 from ringland.causes.rebuild_sheet_words import PROPOSED_MARK
 
 RANKED_SHOWN = 5
@@ -93,6 +93,9 @@ class CauseReport:
     acceptance_form: bytes
     """The acceptance readings as a spreadsheet to fill in."""
     closing: tuple[str, ...]
+    evidence: Rows
+    evidence_lines: tuple[str, ...]
+    signatures: tuple[str, ...]
     afterwards: tuple[str, ...]
     afterwards_lines: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -100,17 +103,22 @@ class CauseReport:
 
 def cause_reports(shop: ShopRecord) -> tuple[CauseReport, ...]:
     """One report per failure on record, by time of finding."""
+    memory = shop_memory(shop)
+    return tuple(
+        cause_report(shop, failure, memory)
+        for failure in shop.records["failures"].sort("found_at", "engine_id").iter_rows(named=True)
+    )
+
+
+def shop_memory(shop: ShopRecord) -> ShopMemory:
+    """The settled cases of the shop, read once for all reports."""
     records = shop.records
-    memory = settled_failures(
+    return settled_failures(
         records["failures"],
         records["teardowns"],
         records["rebuilds"],
         records["engines"],
         shop.table,
-    )
-    return tuple(
-        cause_report(shop, failure, memory)
-        for failure in shop.records["failures"].sort("found_at", "engine_id").iter_rows(named=True)
     )
 
 
@@ -163,7 +171,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
             *agreement,
             reverse_order_line(case.entered, case.until_failure, case.trends_until, shop.table),
             confirmed_line(failure, shop.table),
-            *memory.unused,
+            *((said.UNUSED_CASES.format(count=len(memory.unused)),) if memory.unused else ()),
         ),
         record_gaps=record.gaps,
         picture=evidence_picture(shop.exposure, record, case.before),
@@ -172,11 +180,12 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         work_lines=work_lines,
         options=options,
         prevention=_prevention(ranking, speaks, against, shop.table),
-        acceptance=work.acceptance_rows(sheet),
-        acceptance_form=acceptance_workbook(
-            sheet, case.rebuild["rebuilt_at"] if case.rebuild else None
-        ),
-        closing=work.closing_lines(*can_close(sheet), case.rebuild),
+        acceptance=work.acceptance_rows(sheet, case.before),
+        acceptance_form=acceptance_workbook(sheet),
+        closing=work.closing_lines(sheet, case.rebuild),
+        evidence=evidence_rows(case.evidence),
+        evidence_lines=evidence_gaps(case.evidence, case.opened, failure),
+        signatures=said.SIGNATURES,
         afterwards=sheet.break_in,
         afterwards_lines=(sheet.kept_parts, sheet.disposal),
         cautions=sheet.cautions,

@@ -51,15 +51,16 @@ HEADINGS = {
     ),
     "work": ("Work", "Why", "Because of", "Parts", "Hours", "Basis"),
     "options": ("Option", "Price", "What it leaves"),
+    "evidence": ("What", "Number", "Of", "Seal, result", "Kept, calibrated", "By"),
     "acceptance": (
-        "Reading",
+        "Stage",
+        "Check",
         "Place",
-        "Target",
-        "Limit [mark]",
+        "Maker's limits, new build",
         "Before",
-        "After",
+        "Read",
         "Verdict",
-        "Signed",
+        "By",
     ),
 }
 """Headings of the report's tables, by the part of the report they show."""
@@ -207,3 +208,35 @@ CHAIN_OPEN = "Between them, not looked at: {links}."
 ASK_WORDS = "Not in the cause table, kept as written: {finding}. {ask}"
 DID_YOU_MEAN = "Did it mean {words}?"
 ADD_WORDS = "Add its words to the cause table, or enter one it knows."
+
+
+EVIDENCE_KEPT = "Evidence kept"
+EVIDENCE_KINDS = {
+    "fuel_sample": "Fuel sample",
+    "part_kept": "Part kept",
+    "photo": "Photo",
+    "instrument": "Instrument",
+    "document": "Paper",
+}
+OF_CYLINDER = "{about}, cyl {cylinder}"
+SEAL = "seal {seal}"
+NOTHING_WRITTEN = "not written"
+CALIBRATED, NOT_CALIBRATED = "last calibrated {day}", "calibration not on record"
+TAKEN_BY, NO_NAME = "{name}, {day}", "no name"
+EXAMINED_BY = "Looked at by: {names}."
+NOBODY_NAMED = "Who looked is not on record."
+SETTLED_BY = "The cause was settled by {name} on {day}."
+MISSING_EVIDENCE = {
+    "fuel_sample": "No fuel sample is on record.",
+    "part_kept": "No part is on record as kept.",
+    "instrument": "What it was measured with is not on record.",
+}
+SIGNATURES = (
+    "For the shop: ______________________________   Date: ______________",
+    "For the customer, who has received this report: ______________________________   "
+    "Date: ______________",
+)
+UNUSED_CASES = (
+    "{count} settled case(s) of this shop name a cause the table does not hold, and count for "
+    "nothing."
+)

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+import polars as pl
+
+from ringland.bench.build_sheet import OF_TESTS, place_of
 from ringland.causes import rebuild_sheet_words as said
 from ringland.causes.cause_lines import Rows
 from ringland.causes.rebuild_scope import RebuildSheet
 from ringland.decision.action_prices import Prices
-from ringland.words.fixed_words import MARK_WORDS, MEASURE_LABELS
-from ringland.words.number_words import number_text, price_text
+from ringland.words.fixed_words import MARK_WORDS
+from ringland.words.number_words import day_text, number_text, price_text, reading_text
 
 
 def work_rows(sheet: RebuildSheet) -> Rows:
@@ -59,31 +62,49 @@ def option_rows(sheet: RebuildSheet, prices: Prices) -> Rows:
     )
 
 
-def acceptance_rows(sheet: RebuildSheet) -> Rows:
-    """Target, limit, before, after, verdict, signature."""
-    return tuple(
-        (
-            MEASURE_LABELS[line.measure],
-            line.place,
-            line.target,
-            said.LIMIT.format(limit=line.limit, mark=line.mark),
-            line.before,
-            line.after,
-            line.verdict
-            if not line.accepted_because
-            else said.LET_GO.format(verdict=line.verdict, why=line.accepted_because),
-            line.signed_by or "",
+def acceptance_rows(sheet: RebuildSheet, before: pl.DataFrame) -> Rows:
+    """Every line of the build sheet: stage, check, place, limits, before, read, verdict, by whom.
+
+    Args:
+        sheet: the rebuild sheet.
+        before: `BenchVerdicts` from before the work; the latest of a line that is also a bench
+            test is shown beside what was read after it.
+    """
+    earlier = {
+        (OF_TESTS[row["measure"]], place_of(row["cylinder"], row["port"])): row
+        for row in before.filter(pl.col("measure").is_in(list(OF_TESTS)))
+        .sort("inspected_at", maintain_order=True)
+        .iter_rows(named=True)
+    }
+    rows = []
+    for line in sheet.build.lines:
+        old = earlier.get((line.check.key, line.place))
+        rows.append(
+            (
+                line.check.stage,
+                line.check.words,
+                line.place or said.THE_ENGINE,
+                line.target,
+                said.NONE
+                if old is None or old["value"] is None
+                else reading_text(old["value"], old["unit"]),
+                line.shown,
+                line.waiver or said.VERDICT.format(verdict=line.verdict, reason=line.reason),
+                said.NONE
+                if line.read_by is None or line.read_at is None
+                else said.BY.format(name=line.read_by, day=day_text(line.read_at)),
+            )
         )
-        for line in sheet.acceptance
-    )
+    return tuple(rows)
 
 
-def closing_lines(
-    closed: bool, obstacles: tuple[str, ...], rebuild: Mapping[str, Any] | None
-) -> tuple[str, ...]:
-    """Whether the sheet may be closed, and what stands in the way."""
-    if closed:
-        return (said.MAY_CLOSE,)
+def closing_lines(sheet: RebuildSheet, rebuild: Mapping[str, Any] | None) -> tuple[str, ...]:
+    """Whether the sheet may be closed, what stands in the way, and all that was let go."""
+    let_go = tuple(said.LET_GO.format(waiver=waiver) for waiver in sheet.build.waivers)
+    unknown = tuple(said.NOT_ASKED_LINE.format(row=row) for row in sheet.build.unknown)
+    obstacles = sheet.build.obstacles
+    if not obstacles:
+        return (said.MAY_CLOSE, *let_go, *unknown)
     which = said.THIS_REBUILD if rebuild else said.A_REBUILD
     shown = obstacles[:6]
     more = len(obstacles) - len(shown)
@@ -91,4 +112,6 @@ def closing_lines(
         said.CANNOT_CLOSE.format(which=which, count=len(obstacles)),
         *shown,
         *((said.MORE_READINGS.format(more=more),) if more else ()),
+        *let_go,
+        *unknown,
     )

@@ -2,7 +2,8 @@
 
 The scope follows from the failure mode, what was seen, and the tests that failed.  The
 acceptance readings follow from the scope, whoever proposes less.  A sheet cannot be
-closed while a reading is missing, failed or unsigned without a recorded reason.
+closed while a reading is missing, impossible, too old, unsigned or out of the maker's limits
+(`bench.build_lines`).
 """
 
 from __future__ import annotations
@@ -15,17 +16,33 @@ from typing import Any
 
 import polars as pl
 
+from ringland.bench.build_checks import SCOPES
+from ringland.bench.build_lines import BuildTime
+from ringland.bench.build_sheet import BuildSheet, build_sheet
 from ringland.causes.cause_findings import SEEN, EngineFindings
 from ringland.causes.cause_table import CauseTable
-from ringland.causes.rebuild_acceptance import (
-    AcceptanceLine,
-    RebuildBasis,
-    acceptance_lines,
-)
 from ringland.words import fixed_words
 
-SCOPES = ("top_end", "full")
-"""From least to most work."""
+
+@dataclass(frozen=True)
+class RebuildBasis:
+    """One engine, what was read of it before the work, and what accepts the work."""
+
+    engine: Mapping[str, Any]
+    """Row of the Engines contract."""
+    before: pl.DataFrame
+    """`BenchVerdicts` of this engine from before the work."""
+    at: BuildTime
+    """The failure that the build answers, and the instant spoken of."""
+    readings: pl.DataFrame
+    """Rows of the BuildReadings contract of this engine, up to its next failure."""
+    limits: pl.DataFrame
+    """Rows of the BuildLimits contract."""
+
+    @property
+    def cylinders(self) -> int:
+        """Number of cylinders; 0: not on record."""
+        return int(self.engine["cylinders"] or 0)
 
 
 @dataclass(frozen=True)
@@ -50,7 +67,8 @@ class RebuildSheet:
     engine_id: str
     scope: str
     items: tuple[ScopeItem, ...]
-    acceptance: tuple[AcceptanceLine, ...]
+    build: BuildSheet
+    """What it must pass, line by line in working order."""
     break_in: tuple[str, ...]
     break_in_mark: str
     kept_parts: str
@@ -102,17 +120,12 @@ def propose_rebuild(
     )
     # work on the bottom end is done when something in this engine asks for it
     scope = "full" if any(item.scope == "full" and item.because for item in items) else "top_end"
-    wanted = {
-        measure: fields["by"]
-        for measure, fields in table["acceptance"].items()
-        if _is_within(fields["scope"], scope)
-    }
     words = table["words"]
     return RebuildSheet(
         engine_id=str(basis.engine["engine_id"]),
         scope=scope,
         items=tuple(item for item in items if _is_within(item.scope, scope)),
-        acceptance=acceptance_lines(basis, wanted),
+        build=build_sheet(basis.engine, scope, basis.at, basis.readings, basis.limits),
         break_in=tuple(words["break_in"]),
         break_in_mark=words["break_in_mark"],
         kept_parts=words["kept_parts"],
@@ -182,14 +195,5 @@ def _is_spared(fields: Mapping[str, Any], basis: RebuildBasis) -> bool:
 
 
 def can_close(sheet: RebuildSheet) -> tuple[bool, tuple[str, ...]]:
-    """Whether the rebuild may be closed, and each thing that stands in its way.
-
-    A missing, failed or unjudged reading stands in the way unless a reason is recorded for
-    letting it go; every reading and every such reason needs a signature.
-    """
-    obstacles = tuple(line.obstacle for line in sheet.acceptance if line.obstacle)
-    if not any(line.cylinder for line in sheet.acceptance):
-        obstacles += (
-            "The number of cylinders is not known, so no cylinder and no port was asked for.",
-        )
-    return not obstacles, obstacles
+    """Whether the rebuild may be closed, and each thing that stands in its way."""
+    return sheet.build.is_closed, sheet.build.obstacles

@@ -22,9 +22,14 @@ LEAVE_IT, NO_PRICE, LEFT_AS_IT_IS = (
     "The engine does not run; the parts are kept as evidence.",
 )
 
-LIMIT = "{limit} [{mark}]"
-LET_GO = "{verdict}: {why}"
-MAY_CLOSE = "Every acceptance reading passed or was let go for a recorded reason, and signed."
-CANNOT_CLOSE = "{which} cannot be closed: {count} reading(s) stand in the way."
+THE_ENGINE, NONE = "engine", "\N{EN DASH}"
+VERDICT = "{verdict}: {reason}"
+BY = "{name}, {day}"
+LET_GO = "Let go: {waiver}"
+NOT_ASKED_LINE = "On record, but {row}."
+MAY_CLOSE = (
+    "Every line passed within the maker's limits or was let go by name for a recorded reason."
+)
+CANNOT_CLOSE = "{which} cannot be closed: {count} line(s) stand in the way."
 THIS_REBUILD, A_REBUILD = "This rebuild", "A rebuild"
 MORE_READINGS = "and {more} more."

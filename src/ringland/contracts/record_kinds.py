@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 
 import dataframely as dy
 
+from ringland.contracts.build_records import BuildLimits, BuildReadings
+from ringland.contracts.evidence_records import Evidence
 from ringland.contracts.fuel_records import (
     Dips,
     DockTanks,
@@ -115,7 +117,7 @@ RECORD_KINDS: dict[str, RecordKind] = {
             "found_at",
             _ENGINE,
             ("cause_confirmed_at",),
-            {"confirmed_cause": "cause_confirmed_at"},
+            {"confirmed_cause": "cause_confirmed_at", "settled_by": "cause_confirmed_at"},
         ),
         RecordKind(
             "teardowns",
@@ -131,6 +133,21 @@ RECORD_KINDS: dict[str, RecordKind] = {
             ("released_at", "engine_id", "hull_id", "what"),
             "released_at",
             _ENGINE | _HULL,
+        ),
+        RecordKind(
+            "evidence",
+            Evidence,
+            ("engine_id", "taken_at", "kind", "item"),
+            "taken_at",
+            _ENGINE,
+        ),
+        RecordKind("build_limits", BuildLimits, ("family", "line", "kind"), None),
+        RecordKind(
+            "build_readings",
+            BuildReadings,
+            ("engine_id", "read_at", "line", "place"),
+            "read_at",
+            _ENGINE,
         ),
         RecordKind("costs", Costs, ("item", "season"), None),
         RecordKind("dock_tanks", DockTanks, ("dock_id", "tank_id"), None, _DOCK),

@@ -242,6 +242,7 @@ class Failures(dy.Schema):
     complaint = text("what the customer or the dock reported", nullable=True)
     confirmed_cause = text("the cause the shop settled on, by its key", nullable=True)
     cause_confirmed_at = instant("when the cause was settled", nullable=True)
+    settled_by = text("the name of whoever settled the cause", nullable=True)
     recorded_at = recorded()
 
     @dy.rule()
@@ -266,6 +267,7 @@ class Teardowns(dy.Schema):
     state = choice(LOOKED_AT, "seen, not seen, or not looked at")
     extent = choice(["slight", "marked", "severe"], "how far", nullable=True)
     photo_files = text("names of photo files, separated by ';'", nullable=True)
+    examined_by = text("the name of whoever looked", nullable=True)
     recorded_at = recorded()
 
 

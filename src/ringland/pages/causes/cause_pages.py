@@ -39,6 +39,7 @@ PDF_WORDS = (
     "PICTURE_IN_SHORT",
     "GAPS",
     "OPTIONS",
+    "EVIDENCE_KEPT",
 )
 """The words of `cause_words` that the PDF's layout sets by itself."""
 
@@ -160,12 +161,13 @@ def cause_page(
     )
 
 
-def cause_pdf(report: CauseReport, paper: str = "a4") -> bytes:
+def cause_pdf(report: CauseReport, paper: str = "a4", standards: Sequence[str] = ()) -> bytes:
     """The report as a PDF; the same report gives the same bytes.
 
     Args:
         report: the report.
         paper: 'a4' or 'us-letter'.
+        standards: PDF standards it must keep, e.g. 'a-2b' for the archive (ISO 19005-2).
     """
     inputs: dict[str, bytes] = {"main.typ": page_file("cause_report.typ")}
     photos = []
@@ -200,6 +202,7 @@ def cause_pdf(report: CauseReport, paper: str = "a4") -> bytes:
         sys_inputs={"report": json.dumps(data)},
         timestamp=report.as_of,
         ignore_system_fonts=True,  # the same letters on every machine
+        pdf_standards=list(standards),
     )
     if not isinstance(made, bytes):
         raise TypeError("the PDF did not come back as bytes")

@@ -1,0 +1,113 @@
+"""The proof bundle of one failed engine: gathered here, made in `pages.causes.proof_bundle`."""
+
+import difflib
+import hashlib
+from collections.abc import Mapping
+from importlib.resources import files
+from pathlib import Path
+
+import polars as pl
+
+from pipelines.home import Home
+from pipelines.raw_store import taken_in
+from pipelines.week_graph import GRAPH
+from pipelines.weekly.assets import week_at
+from pipelines.weekly.store import StoreError, WeekKey
+from ringland.causes.cause_case import ShopRecord
+from ringland.causes.cause_report import CauseReport, cause_report, shop_memory
+from ringland.pages.causes.proof_bundle import (
+    MANIFEST,
+    ProofRecords,
+    bundle_folder,
+    named_photos,
+    proof_bundle,
+)
+from ringland.words.manner import Manner, in_manner
+
+OF_ENGINE = ("engines", "failures", "teardowns", "evidence", "inspections", "rebuilds",
+             "build_readings", "piston_sets", "calibrations", "installations")  # fmt: skip
+OF_HULL = {"fills": "filled_at", "drains": "drained_at", "sessions": "started_at"}
+"""Kinds kept by hull, and the instant of each: those of the piston set's last rentals."""
+LAST_H = 50.0
+"""Engine hours of fuel and rentals that go into a bundle: two look-backs of the exposure."""
+
+
+def write_proof(home: Home, key: WeekKey, engine_id: str) -> tuple[Path, str]:
+    """Write the bundle of an engine's latest failure; its folder and the manifest's SHA-256.
+
+    Args:
+        home: the shop's home.
+        key: the week whose reports it goes by.
+        engine_id: serial of the engine.
+
+    Raises:
+        StoreError: the week cannot be read, or has no failure of such an engine.
+    """
+    week = week_at(home, key, GRAPH)
+    record: ShopRecord = week.value("cause_record")
+    manner: Manner = week.value("manner")
+    failures = record.records["failures"]
+    own = failures.filter(pl.col("engine_id") == engine_id)
+    if own.is_empty():
+        failed = failures["engine_id"].unique().sort().to_list()
+        near = " or ".join(difflib.get_close_matches(engine_id, failed, n=3, cutoff=0))
+        raise StoreError(
+            f"No failure of an engine '{engine_id}' is on record in the week of {key.name}. "
+            f"Did you mean {near}?"
+        )
+    with in_manner(manner):
+        report = cause_report(record, own.sort("found_at").row(-1, named=True), shop_memory(record))
+        made = proof_bundle(report, proof_records(record, report, home.raw), manner.paper)
+    folder = home.folder / "proof" / key.name / bundle_folder(engine_id, report.found_at)
+    for name, content in made.items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    return folder, hashlib.sha256(made[MANIFEST]).hexdigest()
+
+
+def proof_records(record: ShopRecord, report: CauseReport, raw: Path) -> ProofRecords:
+    """What lies behind one report, of its engine and of nobody else's."""
+    engine_id, found_at = report.engine_id, report.found_at
+    rows: dict[str, pl.DataFrame] = {
+        kind: record.records[kind].filter(pl.col("engine_id") == engine_id) for kind in OF_ENGINE
+    }
+    fuel = record.exposure.filter(
+        (pl.col("engine_id") == engine_id) & (pl.col("ended_at") <= found_at)
+    ).sort("ended_at")
+    if fuel.height:
+        last = fuel["engine_h_stop"][-1]
+        fuel = fuel.filter(pl.col("engine_h_stop") > last - LAST_H)
+        rows |= _of_hulls(record.records, fuel)
+    photos = {name: record.photos[name] for name in named_photos(rows) if name in record.photos}
+    families = rows["engines"]["family"].to_list()
+    makers = record.records["build_limits"].filter(pl.col("family").is_in(families))
+    limits = {
+        "cause_table.toml": _own("causes", "cause_table.toml"),
+        "bench_limits.toml": _own("bench", "bench_limits.toml"),
+        "build_checks.toml": _own("bench", "build_checks.toml"),
+        "makers-limits.csv": makers.write_csv(),
+    }
+    others = set(record.records["engines"]["engine_id"]) - {engine_id}
+    hashes = {taken.file_name: taken.content_sha256 for taken in taken_in(raw)}
+    return ProofRecords(rows, fuel, limits, photos, hashes, others)
+
+
+def _of_hulls(records: Mapping[str, pl.DataFrame], fuel: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    """Fills, drains and rentals of the hulls it ran in, over its last tanks."""
+    span = fuel.group_by("hull_id").agg(
+        first=pl.col("started_at").min(), last=pl.col("ended_at").max()
+    )
+    # what was in the tank when these hours began came with the fills of the weeks before
+    begin = pl.col("first") - pl.duration(days=30)
+    return {
+        kind: records[kind]
+        .join(span, on="hull_id")
+        .filter(pl.col(at).is_between(begin, pl.col("last")))
+        .drop("first", "last")
+        for kind, at in OF_HULL.items()
+    }
+
+
+def _own(room: str, name: str) -> str:
+    return files(f"ringland.{room}").joinpath(name).read_text(encoding="utf-8")
