@@ -2,7 +2,6 @@
 
 import json
 import re
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -110,40 +109,34 @@ def test_no_demo_finding_is_unknown_to_the_cause_table(reports: tuple[CauseRepor
     assert not [note for r in reports for note in r.found_notes if "Not in the cause table" in note]
 
 
-@pytest.mark.parametrize(
-    ("engine_id", "says"),
-    [
-        ("E-1004", "The findings speak most for 'Knock: oil or deposits in the charge'"),
-        ("E-1006", "Knock (about 70 %), driver not established"),
-    ],
-)
-def test_no_headline_accuses_the_fuel_against_test_or_record(
-    reports: tuple[CauseReport, ...], engine_id: str, says: str
+def test_no_headline_accuses_the_fuel_against_test_record_or_the_shops_own_word(
+    shop: ShopRecord, reports: tuple[CauseReport, ...]
 ) -> None:
-    """Two reports named 'fuel below need' against a fuel sample and a record that met the need."""
-    _assert_fuel_is_not_accused(reports, engine_id, says)
+    """Three reports named 'fuel below need' at about 90 % or more.
 
-
-def test_no_headline_accuses_the_fuel_against_the_shops_own_word(shop: ShopRecord) -> None:
-    """A report named 'fuel below need' while the shop had settled on the calibration."""
-    settled = shop.records["failures"].with_columns(
-        confirmed_cause=pl.when(pl.col("engine_id") == "E-1040")
-        .then(pl.lit("knock_tune"))
-        .otherwise("confirmed_cause")
-    )
-    reports = cause_reports(replace(shop, records=dict(shop.records) | {"failures": settled}))
-    says = "The shop settled on 'Knock: calibration asks for more than the fuel gives'"
-    _assert_fuel_is_not_accused(reports, "E-1040", says)
-
-
-def _assert_fuel_is_not_accused(
-    reports: tuple[CauseReport, ...], engine_id: str, says: str
-) -> None:
-    made = [r for r in reports if r.engine_id == engine_id and r.mode == "ring_land_fracture"]
-    assert len(made) == 1
-    assert made[0].summary[1].startswith(says)
-    assert not any("speak most for 'Knock: fuel" in line for line in made[0].summary)
-    assert not any("The findings put 'Knock: fuel" in line for line in made[0].summary)
+    Two against a fuel sample and a record that met the need, the third while the shop itself
+    had settled on the calibration.
+    """
+    fuel = "speak most for 'Knock: fuel below need'"
+    settled = {
+        (row["engine_id"], row["found_at"]): row["confirmed_cause"]
+        for row in shop.records["failures"].iter_rows(named=True)
+    }
+    asked = 0
+    for made in reports:
+        sample = [
+            row[-1].split(",")[0]
+            for row in made.found
+            if row[1] == "fuel sample below the need of the calibration"
+        ]
+        record = next((c.record for c in made.causes if c.name == "Knock: fuel below need"), "")
+        word = settled[made.engine_id, made.found_at]
+        if "not seen" in sample or record.startswith("against") or word not in (None, "knock_fuel"):
+            asked += 1
+            assert fuel not in " ".join(made.summary), made.engine_id
+        if word not in (None, "knock_fuel"):
+            assert not any("The findings put 'Knock: fuel" in line for line in made.summary)
+    assert asked >= 5
 
 
 def test_no_headline_names_a_cause_that_its_own_test_or_the_record_speaks_against(

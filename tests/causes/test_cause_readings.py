@@ -37,7 +37,7 @@ def test_a_failed_leak_down_is_a_finding_with_its_cylinder_and_its_reading() -> 
     assert found.states["leak_high"] == "seen"
     assert found.seen_in["leak_high"] == (2,)
     assert len(lines) == 1
-    assert lines[0].startswith("leak-down beyond its limit: seen, from leak-down 2 of ")
+    assert lines[0].startswith("Leak-down beyond its limit: seen, from leak-down of cyl 2 on ")
     assert "48" in lines[0]
 
 

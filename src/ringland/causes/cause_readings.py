@@ -81,9 +81,9 @@ def _is_side(finding: Finding, row: Mapping[str, Any]) -> bool:
 
 def _line(pattern: str, finding: Finding, state: str, shown: list[dict[str, Any]]) -> str:
     worst = shown[0]
-    place = f" {worst['cylinder']}" if worst["cylinder"] else ""
+    place = said.OF_PLACE.format(number=worst["cylinder"]) if worst["cylinder"] else ""
     return pattern.format(
-        finding=finding.words,
+        finding=finding.words[:1].upper() + finding.words[1:],
         state=said.STATE_WORDS[state],
         reading=said.ONE_READING.format(
             measure=MEASURE_LABELS[worst["measure"]].lower(),

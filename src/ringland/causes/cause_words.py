@@ -197,7 +197,8 @@ READING_AGAINST_ENTRY = (
     "{finding}: the readings say {state} ({reading}{more}), the teardown says otherwise; the "
     "teardown counts until it is settled."
 )
-ONE_READING = "{measure}{place} of {day}, {reading}"
+ONE_READING = "{measure}{place} on {day}, {reading}"
+OF_PLACE = " of cyl {number}"
 MORE_READINGS = " and {more} more"
 STATE_WORDS = {"seen": "seen", "not_seen": "not seen", "not_looked_at": "not looked at"}
 
