@@ -23,7 +23,7 @@ from ringland.risk.fleet_hazard import CoxEvidence, FleetFits, ModeFit
 from tests.decision.small_fleet import SETTINGS, small_fleet
 from tests.survival.hazard_cases import given_hazard
 
-NO_ERROR = ExposureError({}, 1.0, 0.0)
+NO_ERROR = ExposureError({}, {}, 0.0, 0.0)
 STEPS = 3e-3  # the hazard is held over steps of age 4 % apart
 
 

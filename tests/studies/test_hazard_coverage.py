@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ringland.risk.fleet_hazard import hazard_prior
+from ringland.risk.hazard_inputs import hazard_prior
 from ringland.settings.assumptions import load_assumptions
 from ringland.survival.cox.cox_maximum import CoxFitError
 from ringland.survival.cox.cox_prediction import BeyondRecordError, predict_survival

@@ -20,7 +20,8 @@ from scipy import special
 from ringland.contracts.risk_tables import HullChances, HullDrivers
 from ringland.exposure.factor_registry import COVARIATES, FACTORS, RESTS_ON
 from ringland.risk.exposure_ahead import OPEN, USUAL, Floats, hazard_along
-from ringland.risk.fleet_hazard import AGE_FACTOR, FleetFits, exposure_values
+from ringland.risk.fleet_hazard import AGE_FACTOR, FleetFits
+from ringland.risk.hazard_inputs import exposure_values
 from ringland.settings.assumptions import Assumptions
 
 HORIZONS_D = {"7d": 7.0, "30d": 30.0}

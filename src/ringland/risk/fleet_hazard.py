@@ -13,22 +13,28 @@ A fit that fails is reported in `problem`, never replaced by a guess.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from ringland.exposure.factor_registry import BOUNDS, COVARIATES, FACTORS
+from ringland.exposure.factor_registry import BOUNDS, COVARIATES
 from ringland.risk.exposure_ahead import standing_in
 from ringland.risk.exposure_error import ExposureError, exposure_error
+from ringland.risk.fit_against_record import SCHEMA, against_record
+from ringland.risk.hazard_inputs import (
+    covariate_matrix,
+    exposure_values,
+    fitted_factors,
+    hazard_prior,
+    spell_rows,
+)
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.cox.cox_fit import CoxFit
 from ringland.survival.cox.cox_maximum import CoxFitError
 from ringland.survival.cox.cox_regression import fit_cox
-from ringland.survival.hazard.hazard_design import Factor, SpellRows
 from ringland.survival.hazard.hazard_effects import FactorEffect, factor_effects
-from ringland.survival.hazard.hazard_prior import HazardPrior
 from ringland.survival.hazard.joint_hazard import JointHazard, fit_joint_hazard
 from ringland.survival.spell_checks import SpellError
 
@@ -43,6 +49,9 @@ MODES_AT_STAKE = {"ring_land_fracture": COVARIATES, "ring_wear": ()}
 
 A mode without covariates has too few failures to tell docks and engines apart either.
 """
+
+CHECK_DRAWS, ROWS_AT_ONCE = 100, 8192
+"""Draws the fit is held against its own record on, and spells at a time."""
 
 Floats = NDArray[np.float64]
 
@@ -115,6 +124,8 @@ class FleetFits:
     cox: CoxEvidence
     cannot_separate: tuple[str, ...]
     error: ExposureError
+    against_record: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SCHEMA))
+    """Seen against expected by part of the record (`fit_against_record`)."""
 
     @property
     def ring_land(self) -> ModeFit:
@@ -158,7 +169,25 @@ def fit_fleet(
         cox=_fit_cox(believed, ring_land),
         cannot_separate=what_cannot_be_separated(spells, assumptions),
         error=error,
+        against_record=_against_record(believed, modes, assumptions),
     )
+
+
+def _against_record(
+    spells: pl.DataFrame, modes: Sequence[ModeFit], assumptions: Assumptions
+) -> pl.DataFrame:
+    """Seen against expected of every mode fitted, on a few of its draws."""
+    parts = [pl.DataFrame(schema=SCHEMA)]
+    for mode in modes:
+        if mode.hazard is None:
+            continue
+        few = mode.thinned(CHECK_DRAWS)
+        hazard = [
+            few.cumulative_hazard(part["start_h"].to_numpy(), part["stop_h"].to_numpy(), part)
+            for part in spells.iter_slices(ROWS_AT_ONCE)
+        ]
+        parts.append(against_record(spells, np.concatenate(hazard, axis=1), mode.mode, assumptions))
+    return pl.concat(parts)
 
 
 def clear_factors(fits: FleetFits, assumptions: Assumptions) -> list[str]:
@@ -177,73 +206,9 @@ def clear_factors(fits: FleetFits, assumptions: Assumptions) -> list[str]:
     return clear if low <= 1 <= high else [*clear, AGE_FACTOR]
 
 
-def exposure_values(frame: pl.DataFrame, name: str) -> Floats:
-    """One covariate as numbers; yes is 1 and no is 0."""
-    return frame[name].cast(pl.Float64).to_numpy()
-
-
-def covariate_matrix(frame: pl.DataFrame, names: Sequence[str]) -> Floats:
-    """The covariates as columns, shape (rows, names), in each one's own unit."""
-    if not names:
-        return np.empty((frame.height, 0))
-    return np.column_stack([exposure_values(frame, name) for name in names])
-
-
 def with_bound(frame: pl.DataFrame, bound: str) -> pl.DataFrame:
     """The exposure had the open part of the fuel record gone as `bound` says."""
     return frame.with_columns(standing_in(BOUNDS.get(bound, {}), frame))
-
-
-def hazard_prior(assumptions: Assumptions) -> HazardPrior:
-    """The weakly informative priors of the settings."""
-    named = {
-        name: assumptions.number(f"prior.{name}")
-        for name in (
-            "log_shape_mean",
-            "log_shape_sd",
-            "log_scale_mean",
-            "log_scale_sd",
-            "effect_sd",
-            "between_sd",
-            "age_bend_sd",
-            "factor_bend_sd",
-        )
-    }
-    return HazardPrior(
-        **named,
-        place_sd=assumptions.number("prior.dock_spread_sd"),
-        own_sd=assumptions.number("prior.engine_spread_sd"),
-    )
-
-
-def fitted_factors(names: Sequence[str], assumptions: Assumptions) -> list[Factor]:
-    """The registry's factors as a fit takes them."""
-    return [
-        Factor(
-            name=name,
-            step=FACTORS[name].step(assumptions),
-            centre=FACTORS[name].good_value(assumptions),
-            knots=FACTORS[name].knots,
-            differs_by_place=FACTORS[name].differs_by_dock,
-        )
-        for name in names
-    ]
-
-
-def spell_rows(
-    spells: pl.DataFrame, event: NDArray[np.bool_], names: Sequence[str], error: ExposureError
-) -> SpellRows:
-    """The spells as a fit takes them; with covariates, engines and docks are told apart."""
-    docks = spells["dock_id"].to_list()
-    return SpellRows(
-        start=spells["start_h"].to_numpy(),
-        stop=spells["stop_h"].to_numpy(),
-        event=event,
-        x=covariate_matrix(spells, names),
-        own=spells["engine_id"].to_list() if names else None,
-        place=docks if names and len(set(docks)) > 1 else None,
-        blur=error.blur(spells, tuple(names)),
-    )
 
 
 def usable_covariates(

@@ -15,7 +15,7 @@ import polars as pl
 from scipy import special
 
 from ringland.risk.exposure_error import exposure_error
-from ringland.risk.fleet_hazard import fitted_factors, hazard_prior, spell_rows
+from ringland.risk.hazard_inputs import fitted_factors, hazard_prior, spell_rows
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.hazard.hazard_effects import factor_effects, within_places
 from ringland.survival.hazard.joint_hazard import JointHazard, fit_joint_hazard

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from ringland.risk.fleet_hazard import FleetFits, covariate_matrix
+from ringland.risk.fleet_hazard import FleetFits
+from ringland.risk.hazard_inputs import covariate_matrix
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.cox.cox_fit import CoxFit
 from ringland.survival.lives.life_data import LifeDataError

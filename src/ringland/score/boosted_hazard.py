@@ -16,7 +16,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ringland.exposure.factor_registry import COVARIATES
-from ringland.risk.fleet_hazard import covariate_matrix
+from ringland.risk.hazard_inputs import covariate_matrix
 from ringland.settings.assumptions import Assumptions
 
 FEATURES = (*COVARIATES, "share_over_28d_25h", "shortfall_life_onh")

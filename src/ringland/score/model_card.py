@@ -18,6 +18,7 @@ from ringland.settings.assumptions import Assumptions
 from ringland.survival.cox.cox_maximum import CoxFitError
 from ringland.survival.hazard.fit_checks import Verdict, judge_cox_fit, judge_hazard_fit
 from ringland.survival.hazard.hazard_effects import prior_shares
+from ringland.words.record_check_words import against_record_line
 
 
 @dataclass(frozen=True)
@@ -135,13 +136,22 @@ def _priors(fits: FleetFits, assumptions: Assumptions) -> pl.DataFrame:
     )  # fmt: skip
 
 
+def with_misses(verdict: Verdict, fits: FleetFits, mode: str) -> Verdict:
+    """The verdict with a reason for each part of the record that the fit misses."""
+    missed = fits.against_record.filter((pl.col("mode") == mode) & pl.col("misses"))
+    reasons = tuple(against_record_line(row) for row in missed.iter_rows(named=True))
+    if not reasons or verdict.outcome == "not enough record":
+        return verdict
+    return Verdict("doubtful", (*verdict.reasons, *reasons))
+
+
 def _checks(fits: FleetFits, assumptions: Assumptions) -> dict[str, Verdict]:
     found = {}
     for fit in fits.modes:
         found[fit.mode] = (
             Verdict("not enough record", (str(fit.problem),))
             if fit.hazard is None
-            else judge_hazard_fit(fit.hazard, assumptions)
+            else with_misses(judge_hazard_fit(fit.hazard, assumptions), fits, fit.mode)
         )
     cox = fits.cox
     found["cox"] = judge_cox_fit(

@@ -40,6 +40,21 @@ FAILURES_NOTE = (
 )
 NO_RATIO = "not known: no hazard could be estimated"
 
+EFFECTS = "Is it the fuel, or the dock?"
+EFFECTS_HEADINGS = ("Of what", "Within docks (95 % range)", "Between docks (95 % range)", "Says")
+EFFECTS_LABELS = ("Of what", "Within docks", "Between docks", "Says")
+EFFECTS_NOTE = (
+    "Hazard ratios of ring-land fracture. Within docks: hulls of one dock on worse and on better "
+    "fuel. Between docks: docks that sell worse and better fuel, which differ in their riders and "
+    "much else that nobody wrote down (Mundlak 1978, Econometrica 46:69-85). Only what holds "
+    "within docks counts as an effect of fuel; it is what the chances and the plan change when "
+    "fuel does."
+)
+HOLDS_WITHIN = "holds within docks"
+ONLY_BETWEEN = "seen between docks only: the dock may be the reason, not its fuel"
+CANNOT_TELL = "the record cannot tell"
+CANNOT_SEPARATE = "Cannot separate:"
+
 FUEL = "What each dock's hulls burned, whole record"
 BURNED, BELOW_NEED, MEAN_AGE = "Burned", "Below need", "Mean age"
 OLDER, NOT_ON_RECORD = "Older than 28 days", "Octane not on record"

@@ -9,9 +9,11 @@ import plotly.graph_objects as go
 import polars as pl
 
 from ringland.pages.docks import dock_words
+from ringland.pages.evidence.evidence_words import step_text
 from ringland.pages.frame.chart_look import GREY, inert, layout
 from ringland.pages.fuel_rules.fuel_rules_charts import ranges, rows_axis
 from ringland.pages.week.week_report import WeekReport
+from ringland.words.fixed_words import FACTOR_LABELS
 from ringland.words.number_words import (
     count_text,
     number_text,
@@ -36,6 +38,8 @@ def docks_context(report: WeekReport, docks: pl.DataFrame) -> dict[str, Any]:
         "said": dock_words,
         "lead": _lead(rows),
         "docks": [_dock(row) for row in rows],
+        "effects": _effects(report),
+        "cannot_separate": list(report.fits.cannot_separate),
         "few": report.assumptions.number("survival.few_events_per_covariate"),
     }
 
@@ -85,6 +89,32 @@ def _lead(rows: list[dict[str, Any]]) -> str:
         last_rate=_rate(last),
         finding=dock_words.STANDS_OUT.format(docks=clear) if clear else dock_words.NONE_STANDS_OUT,
     )
+
+
+def _effects(report: WeekReport) -> list[dict[str, str]]:
+    """What goes with failure within docks and between them, factor by factor."""
+    level = report.assumptions.number("survival.confidence")
+    rows = []
+    for effect in report.fits.ring_land.effects(level):
+        low, middle, high = effect.between_low, effect.between_ratio, effect.between_high
+        if low is None or middle is None or high is None:
+            continue
+        is_shown = not effect.low <= 1 <= effect.high
+        apart = low > 1 and not is_shown
+        rows.append(
+            {
+                "factor": FACTOR_LABELS[effect.name],
+                "step": step_text({"factor": effect.name, "step": effect.step}),
+                "within": dock_words.ratio_words(effect.low, effect.hazard_ratio, effect.high),
+                "between": dock_words.ratio_words(low, middle, high),
+                "says": dock_words.HOLDS_WITHIN
+                if is_shown
+                else dock_words.ONLY_BETWEEN
+                if apart
+                else dock_words.CANNOT_TELL,
+            }
+        )
+    return rows
 
 
 def _dock(row: Row) -> dict[str, Any]:

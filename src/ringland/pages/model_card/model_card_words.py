@@ -6,7 +6,10 @@ TITLE = "Model card"
 LEAD = (
     "What stands behind the chances in this report, what it was fitted to, how it was checked and "
     "where it ends. The chances come from a {champion} of ring-land fracture and of ring wear on "
-    "engine hours, with weakly informative priors; every range holds what the record leaves open."
+    "engine hours, with weakly informative priors. A hull's range holds the fit's parameters, what "
+    "its engine and dock bear of their own, what the fuel record leaves open, the hours ahead with "
+    "the season's turn, and how far the days ahead may lie from the usual. It does not hold other "
+    "failure modes, a fuel or a renter never seen here, nor an error of the model's form."
 )
 
 FITTED_TO = "What it was fitted to"

@@ -29,6 +29,7 @@ from ringland.settings.assumptions import Assumptions
 from ringland.words.fixed_words import FACTOR_LABELS, SECOND_CURVE, SECOND_FIT_DIFFERS
 from ringland.words.manner import DEFAULT_MANNER, Manner, in_manner
 from ringland.words.number_words import chance_text, money_text, price_text, range_text
+from ringland.words.record_check_words import against_record_line
 
 Row = Mapping[str, Any]
 
@@ -105,11 +106,13 @@ class WeekReport:
     @property
     def model_doubts(self) -> tuple[str, ...]:
         """What every page must say against the figures it shows; empty when all is well."""
+        misses = self.fits.against_record.filter("misses")
+        doubts = tuple(against_record_line(row) for row in misses.iter_rows(named=True))
         differs = self.evidence.second.differs
         if not differs:
-            return ()
+            return doubts
         names = ", ".join(FACTOR_LABELS.get(name, SECOND_CURVE).lower() for name in differs)
-        return (SECOND_FIT_DIFFERS.format(quantities=names),)
+        return (SECOND_FIT_DIFFERS.format(quantities=names), *doubts)
 
     @property
     def assessed(self) -> tuple[HullSheet, ...]:
