@@ -299,7 +299,7 @@ def _fit_cox(spells: pl.DataFrame, ring_land: ModeFit) -> CoxEvidence:
             (spells["mode"] == ring_land.mode).fill_null(False).to_numpy(),
             covariate_matrix(spells, ring_land.covariates),
             names=ring_land.covariates,
-            cluster=spells["hull_id"].to_numpy(),
+            cluster=spells["hull_id"].to_numpy() if spells["hull_id"].n_unique() > 1 else None,
         )
     except (CoxFitError, SpellError) as error:
         return CoxEvidence(None, str(error))

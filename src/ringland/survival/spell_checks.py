@@ -13,6 +13,10 @@ Slots = NDArray[np.int32]
 Flags = NDArray[np.bool_]
 
 
+LARGEST = 1e100
+"""Beyond it squares and sums of a covariate leave what a computer can hold."""
+
+
 class SpellError(ValueError):
     """Counting-process rows that cannot be used; the message names row and column."""
 
@@ -66,6 +70,12 @@ def covariate_matrix(x: ArrayLike, n: int, names: Sequence[str]) -> Floats:
                 f"Row {rows[0]}: {names[columns[0]]} is missing or not finite "
                 f"({rows.size} such values). Drop the rows or fill them before fitting."
             )
+    if matrix.size and float(np.abs(matrix).max(initial=0.0)) > LARGEST:
+        row, column = np.argwhere(np.abs(matrix) > LARGEST)[0]
+        raise SpellError(
+            f"Row {row}: {names[column]} is {matrix[row, column]:g}, too large to compute with. "
+            f"Count it in a larger unit."
+        )
     return matrix
 
 

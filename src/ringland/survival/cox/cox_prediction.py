@@ -16,9 +16,9 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from ringland.survival.cox.cox_fit import CoxFit
+from ringland.survival.estimates import normal_deviate
 from ringland.survival.spell_checks import (
     Floats,
     SpellError,
@@ -166,7 +166,7 @@ def predict_survival(
 def _survival_limits(
     total: Floats, error: Floats, confidence: float, scale: Scale
 ) -> tuple[Floats, Floats]:
-    z = float(stats.norm.ppf(0.5 + confidence / 2))
+    z = normal_deviate(confidence)
     if scale == "log-log":
         factor = np.exp(z * error / total)
         return np.exp(-total * factor), np.exp(-total / factor)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,7 +12,8 @@ from scipy import stats
 from ringland.survival.cox.cox_fit import CoxFit
 from ringland.survival.cox.cox_maximum import CoxFitError
 from ringland.survival.cox.cox_residuals import schoenfeld_residuals
-from ringland.survival.cox.risk_sets import RiskSets, same_time_within
+from ringland.survival.cox.risk_sets import RiskSets
+from ringland.survival.same_time import same_time_within
 from ringland.survival.spell_checks import Floats
 
 Transform = Literal["km", "identity", "log"]
@@ -40,7 +42,11 @@ class ProportionalityTest:
 
 
 def proportionality_test(
-    fit: CoxFit, *, transform: Transform = "km", form: Form = "score"
+    fit: CoxFit,
+    *,
+    transform: Transform = "km",
+    form: Form = "score",
+    terms: Sequence[Sequence[str]] | None = None,
 ) -> ProportionalityTest:
     """The test that no coefficient changes with transformed time.
 
@@ -48,8 +54,12 @@ def proportionality_test(
     "grambsch_therneau_1994" the older approximation with one common variance (Grambsch &
     Therneau 1994).  "km" is one less the pooled Kaplan-Meier just before each event.
 
+    With `terms`, columns that stand for one factor are tested together, each term with as many
+    degrees of freedom as it has columns (score form only).
+
     Raises:
         TooFewEventsError: the events leave nothing to test with.
+        ValueError: a term names no column of the fit, or the form is not "score".
     """
     time, residuals = schoenfeld_residuals(fit)
     data = fit.data
@@ -82,10 +92,20 @@ def proportionality_test(
             raise TooFewEventsError(too_few)
         overall = float(pull @ np.linalg.solve(left, pull))
         chi2 = pull**2 / np.diag(left)
+    names, freedom = fit.names, np.ones(p)
+    if terms is not None:
+        if form != "score" or not set().union(*terms) <= set(fit.names):
+            raise ValueError(f"terms need the score form and columns of {', '.join(fit.names)}.")
+        places = [[fit.names.index(name) for name in term] for term in terms]
+        chi2 = np.array(
+            [pull[at] @ np.linalg.solve(left[np.ix_(at, at)], pull[at]) for at in places]
+        )
+        names = tuple("+".join(term) for term in terms)
+        freedom = np.array([len(at) for at in places], dtype=float)
     return ProportionalityTest(
-        names=fit.names,
+        names=names,
         chi2=np.asarray(chi2),
-        p=stats.chi2.sf(chi2, 1),
+        p=stats.chi2.sf(chi2, freedom),
         global_chi2=overall,
         global_p=float(stats.chi2.sf(overall, p)),
         transform=transform,

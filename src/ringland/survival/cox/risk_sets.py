@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ringland.survival.cox.row_kernel import column_moments, slots_after
+from ringland.survival.same_time import same_time_within
 from ringland.survival.spell_checks import (
     Flags,
     Floats,
@@ -22,10 +23,6 @@ from ringland.survival.spell_checks import (
     require_same_length,
     require_start_before_stop,
 )
-
-# Two times closer than this share of the mean time are one time: hour meters are added up
-# in floating point.  The same rule and size as R survival's `timefix`.
-SAME_TIME = 1.5e-8
 
 
 @dataclass(frozen=True)
@@ -106,11 +103,22 @@ def build_risk_sets(
     weight = np.ones(n) if weights is None else number_column("weights", weights)
     require_same_length(start=start, stop=stop, event=event, weights=weight)
     require_start_before_stop(start, stop)
+    apart = same_time_within(start, stop)
+    if (bad := np.flatnonzero(event & (stop - start <= apart))).size:
+        i = bad[0]
+        raise SpellError(
+            f"Row {i}: the failure at {stop[i]:g} ends a row only {stop[i] - start[i]:.2g} long, "
+            f"which counts as no time: it would miss its own risk set. Join it to the row before."
+        )
     if (bad := np.flatnonzero(weight <= 0)).size:
         i = bad[0]
         raise SpellError(f"Row {i}: weight {weight[i]:g}; give weights above zero.")
     stratum, stratum_labels = label_codes("strata", strata, n)
     clusters = None if cluster is None else label_codes("cluster", cluster, n)[0]
+    if clusters is not None and not clusters.any():
+        raise SpellError(
+            "cluster: all rows are one cluster, from which no spread can be told. Leave it out."
+        )
     centre, spread, reach = column_moments(x, weight)
     slots = _slots(start, stop, event, stratum, len(stratum_labels))
     return RiskSets(
@@ -128,11 +136,6 @@ def build_risk_sets(
         reach,
         *slots,
     )
-
-
-def same_time_within(start: Floats, stop: Floats) -> float:
-    """The distance below which two times count as one."""
-    return SAME_TIME * max(1.0, 0.5 * float(np.abs(start).mean() + np.abs(stop).mean()))
 
 
 def _slots(

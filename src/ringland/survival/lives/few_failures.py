@@ -110,6 +110,7 @@ def zero_failure_bound(
         ValueError: the shape is not positive, or confidence is not between 0 and 1.
         LifeDataError: an age is not positive.
     """
+    normal_deviate(confidence)  # refuses a level that is none
     age = np.atleast_1d(np.asarray(hours, dtype=np.float64))
     lives = ended_lives(age, np.zeros(age.shape, dtype=bool), entry=entry)
     return fixed_shape_life(lives, shape, confidence=confidence).scale_lower

@@ -15,6 +15,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import ArrayLike, NDArray
 
+from ringland.survival.same_time import as_one_time
+
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
@@ -106,6 +108,7 @@ def bounded_lives(
             raise LifeDataError(f"{name} has {column.size} rows, the first column {low.size}.")
     if low.size == 0:
         raise LifeDataError("There are no lives; give at least one row.")
+    low, high, start = as_one_time(low, high, start)
     _refuse(low < 0, lambda row: f"time {low[row]:g} is negative; hours run from the fitting")
     _refuse(
         high <= 0, lambda row: f"time {high[row]:g} is not positive; hours run from the fitting"

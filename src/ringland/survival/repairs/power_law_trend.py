@@ -201,9 +201,21 @@ def fleet_trend(
         LifeDataError: a window is empty, or there are fewer than two failures.
     """
     a, b = (np.atleast_1d(np.asarray(column, dtype=np.float64)) for column in (start, end))
-    if a.shape != b.shape or np.any((a < 0) | (a >= b)):
-        raise LifeDataError("Every hull needs one window with 0 <= start < end.")
+    if a.shape != b.shape:
+        raise LifeDataError(f"start has {a.size} rows, end has {b.size}; give one of each a hull.")
+    if (bad := np.flatnonzero(~((a >= 0) & (a < b) & np.isfinite(b)))).size:  # catches nan too
+        row = int(bad[0])
+        raise LifeDataError(
+            f"row {row + 1}: window ({a[row]:g}, {b[row]:g}]; every hull needs 0 <= start < end."
+        )
     ages = _checked(failure_ages, float(b.max()))
+    seen = ((a[:, None] < ages) & (ages <= b[:, None])).any(axis=0)
+    if not seen.all():
+        row = int(np.flatnonzero(~seen)[0])
+        raise LifeDataError(
+            f"failure {row + 1}: age {ages[row]:g} lies in no hull's window; it was not under "
+            "observation."
+        )
     n, log_sum = ages.size, float(np.log(ages).sum())
 
     def powered(shape: float, order: int) -> float:
@@ -216,7 +228,13 @@ def fleet_trend(
         shape = float(np.exp(log_shape))
         return n / shape + log_sum - n * powered(shape, 1) / powered(shape, 0)
 
-    log_shape = float(brentq(slope, np.log(1e-3), np.log(50.0), xtol=1e-13))
+    steepest = np.log(50.0)
+    if slope(steepest) > 0 or slope(np.log(1e-3)) < 0:
+        raise LifeDataError(
+            "The failures lie at the very end (or start) of the windows: the trend has no finite "
+            "shape. Follow the hulls for longer."
+        )
+    log_shape = float(brentq(slope, np.log(1e-3), steepest, xtol=1e-13))
     shape = float(np.exp(log_shape))
     rate = n / powered(shape, 0)
     ratio = powered(shape, 1) / powered(shape, 0)
