@@ -224,6 +224,22 @@ def test_hours_left_in_a_new_set_count_for_its_renewal() -> None:
     assert without < with_end < without + 2 * PRICES.top_end_planned
 
 
+def test_a_calibration_put_back_counts_beyond_the_season_and_a_rule_does_not() -> None:
+    hull = one_hull(is_raised_calibration=True, shortfall_25h_on=2.0)
+
+    with_end, without = (
+        table(hull, weibull_hazard(), horizon_d=30.0, settings=settings)
+        for settings in (SETTINGS, THIS_SEASON)
+    )
+
+    gained = {
+        option: at(with_end, option)["saving"] - at(without, option)["saving"]
+        for option in ("mild_calibration", "fuel_rule")
+    }
+    assert gained["mild_calibration"] > 100
+    assert abs(gained["fuel_rule"]) < gained["mild_calibration"] / 4
+
+
 STANDS = pl.DataFrame(
     {
         "hull_id": ["H000"], "action": ["fuel_rule"], "begun_at": [AS_OF], "last_at": [AS_OF],

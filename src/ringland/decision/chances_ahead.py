@@ -19,11 +19,15 @@ from ringland.decision.hazard_ahead import (
     as_usual,
     changes_of,
     hours_ahead,
+    with_effects,
 )
 from ringland.risk.exposure_ahead import Walk, hazards_along
 
 Ask = tuple[Sequence[Action], float, Action | None]
 """What is done to exposure, over how many days, and the renewal done first, if any."""
+
+
+_Beyond = tuple[bytes, tuple[Effect, ...]]
 
 
 @dataclass(frozen=True)
@@ -48,7 +52,9 @@ class ChancesAhead:
     hazard: CumulativeHazard
     window_h: float
     _found: dict[tuple[_Way, float], Floats] = field(default_factory=dict, repr=False)
-    _beyond: dict[bytes, Floats] = field(default_factory=dict, repr=False)
+    _beyond: dict[tuple[bytes, tuple[Effect, ...]], Floats] = field(
+        default_factory=dict, repr=False
+    )
 
     def hours(self, days: float) -> Floats:
         """Engine hours of each set in the days ahead."""
@@ -89,12 +95,21 @@ class ChancesAhead:
         for of_walk, found in zip(keys, summed, strict=True):
             self._found |= {key: -np.expm1(-each) for key, each in zip(of_walk, found, strict=True)}
 
-    def more_than_new(self, age_h: Floats, hours: float) -> Floats:
-        """Failures that sets of an age have in the next hours beyond those of new ones."""
-        key = age_h.tobytes()
+    def more_than_new(self, age_h: Floats, hours: float, lasting: Sequence[Action] = ()) -> Floats:
+        """Failures that sets of an age have in the next hours beyond new ones left as they are.
+
+        Args:
+            age_h: hours since fitting, of each set.
+            hours: how far ahead.
+            lasting: what was done to them that needs no keeping up.
+        """
+        effects = tuple(effect for action in lasting for effect in action.effects)
+        key = age_h.tobytes(), effects
         if key not in self._beyond:
             settled = as_usual(self.sets)
+            there = with_effects(settled, effects)
             ages = np.concatenate([age_h, np.zeros_like(age_h)])
-            both = self.hazard(ages, ages + hours, pl.concat([settled] * 2))
+            rows = pl.concat([there, settled], how="vertical_relaxed")
+            both = self.hazard(ages, ages + hours, rows)
             self._beyond[key] = both[:, : len(age_h)] - both[:, len(age_h) :]
         return self._beyond[key]

@@ -199,7 +199,7 @@ class Season:
             never.sure
             + reads_badly * (renewed.cost - never.sure)
             + missed * self._failure_cost(state)
-            + last * self._old_at_end(self.days)
+            + last * self._left_at_end(state, self.ahead.ages() + self.ahead.hours(self.days))
         )
         pays = acted.mean(axis=0) < never.cost.mean(axis=0)
         cost = np.where(pays, acted, never.cost)
@@ -270,25 +270,27 @@ class Season:
         self, state: Actions, chance: Floats, ahead_d: float, renewal: Action | None
     ) -> Floats:
         """Failures of the time ahead, and what the set's age at its end brings on."""
-        end = self._old_at_end(ahead_d) if renewal is None else self._new_at_end(ahead_d)
+        age_h = self.ahead.hours(ahead_d)
+        end = self._left_at_end(state, age_h if renewal else age_h + self.ahead.ages())
         return np.asarray(chance * self._failure_cost(state) + (1 - chance) * end)
 
     def _failure_cost(self, state: Actions) -> Floats:
         """A failure's price, the new set's own chance to fail, and its age at the end."""
         half = self.days * FAILS_AT
         again = self.ahead.chance(state, half, self.world.catalogue.actions.get(REBUILD, NEW_SET))
-        return np.asarray(self.world.prices.unplanned * (1 + again) + self._new_at_end(half))
+        return np.asarray(
+            self.world.prices.unplanned * (1 + again)
+            + self._left_at_end(state, self.ahead.hours(half))
+        )
 
-    def _old_at_end(self, days: float) -> Floats:
-        return self._age_worth(self.ahead.ages() + self.ahead.hours(days))
+    def _left_at_end(self, state: Actions, age_h: Floats) -> Floats:
+        """Money that sets of this age cost more after the season than new ones left as they are.
 
-    def _new_at_end(self, days: float) -> Floats:
-        return self._age_worth(self.ahead.hours(days))
-
-    def _age_worth(self, age_h: Floats) -> Floats:
-        """Money that a set of this age costs more after the season than a new one."""
+        What was done for good, as a calibration put back, goes on; a rule does not.
+        """
         prices = self.world.prices
-        more = self.ahead.more_than_new(age_h, self.world.carry_h)
+        lasting = [a for a in state if a.lasts_h is None and not a.is_rule]
+        more = self.ahead.more_than_new(age_h, self.world.carry_h, lasting)
         worth = self.world.carry_share * prices.unplanned * more
         return np.clip(worth, -prices.top_end_planned, prices.top_end_planned)
 
