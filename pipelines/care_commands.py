@@ -52,14 +52,34 @@ def publish(home: Home, file: Path) -> None:
 def rebuild(home: Home) -> None:
     """Build the warehouse anew from every file taken in, by the mappings as they are now."""
     from pipelines.warehouse_care import rebuild as build_again  # noqa: PLC0415 - imports Dagster
+    from pipelines.week_views import make_views  # noqa: PLC0415 - imports the statistics
 
     rebuilt = in_words(lambda: build_again(home.prepare()))
-    click.echo("The warehouse was built again. Run the weeks again: ringland week.")
+    in_words(lambda: make_views(home))
+    click.echo("The warehouse was built again; the weeks stay as they were said.")
     for refused in rebuilt.passed_over:
         click.echo(f"Passed over, as when it came: {refused}")
     if rebuilt.old:
         click.echo(f"The old one: {rebuilt.old}")
 
 
-CARE = (check, backup, publish, rebuild)
+@click.command()
+@click.pass_obj
+def retention(home: Home) -> None:
+    """Drop all of past weeks that can be worked out again, and keep what was given out whole."""
+    from pipelines.week_graph import GRAPH  # noqa: PLC0415 - imports the statistics
+    from pipelines.week_views import make_views  # noqa: PLC0415 - imports the statistics
+    from pipelines.weekly.retention import retain  # noqa: PLC0415 - imports the statistics
+
+    for line in in_words(lambda: retain(home.prepare(), GRAPH)):
+        click.echo(line)
+    in_words(lambda: make_views(home))
+    click.echo(f"Left: {_megabytes(home.folder):.1f} MB in {home.folder}")
+
+
+def _megabytes(folder: Path) -> float:
+    return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file()) / 1e6
+
+
+CARE = (retention, check, backup, publish, rebuild)
 """The commands, as the command line lists them."""

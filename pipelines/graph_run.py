@@ -12,8 +12,10 @@ import dagster as dg
 from pipelines.definitions import build_definitions
 from pipelines.home import Home
 from pipelines.old_weeks import carry_over
+from pipelines.week_graph import GRAPH
 from pipelines.weekly.assets import made_config
-from pipelines.weekly.store import Made
+from pipelines.weekly.retention import tidy
+from pipelines.weekly.store import Made, WeekKey
 
 Listener = Callable[[str, str], None]
 """Called with an asset's name and 'started' or 'done'."""
@@ -59,6 +61,8 @@ def run_graph(
         )
     if not result.success:
         raise GraphRunError(_why(result))
+    if partition_key is not None:
+        tidy(home, GRAPH, WeekKey(partition_key, told_by))
     return result
 
 

@@ -4,7 +4,8 @@ import tomllib
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
-ENTRIES = ("operator", "time_zone")
+ENTRIES = ("operator", "time_zone", "open_weeks")
+MOST_OPEN_WEEKS = 520
 LONGEST_NAME = 60
 
 TEMPLATE = """\
@@ -16,6 +17,10 @@ operator = "our fleet"
 # The clock by which the week begins, Monday at 00:00, and which the pages show, by its name in
 # the time-zone database, e.g. "America/New_York" or "Pacific/Auckland".
 time_zone = "{time_zone}"
+
+# Weeks whose pages lie open in site/.  Older ones are folded up in weeks/ and unfold when
+# 'ringland open --as-of' asks for them.
+open_weeks = 4
 """
 
 
@@ -29,6 +34,7 @@ class HomeFacts:
 
     operator: str = "our fleet"
     time_zone: str = "UTC"
+    open_weeks: int = 4
 
     @property
     def zone(self) -> ZoneInfo:
@@ -53,7 +59,13 @@ def read_home_file(file: str, text: str) -> HomeFacts:
             raise HomeFileError(
                 f"{file}: there is no entry '{name}'. Known are: {', '.join(ENTRIES)}."
             )
-        if not isinstance(value, str) or not 0 < len(value.strip()) <= LONGEST_NAME:
+        if name == "open_weeks":
+            if type(value) is not int or not 1 <= value <= MOST_OPEN_WEEKS:
+                raise HomeFileError(
+                    f"{file}: open_weeks is {value!r}; write a whole number from 1 to "
+                    f"{MOST_OPEN_WEEKS}, without quotes."
+                )
+        elif not isinstance(value, str) or not 0 < len(value.strip()) <= LONGEST_NAME:
             raise HomeFileError(
                 f"{file}: {name} is {value!r}; write 1 to {LONGEST_NAME} letters between quotes."
             )

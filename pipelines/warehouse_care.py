@@ -28,6 +28,7 @@ from pipelines.raw_store import TakenIn, digest_of, kept_path, taken_in
 from pipelines.record_loading import load_file
 from pipelines.row_accounting import rows_unaccounted
 from pipelines.source_files import mapping_path
+from pipelines.weekly.store import WeekStore
 from ringland.contracts.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS
 from ringland.intake.column_mapping import MappingError
 from ringland.intake.raw_file import RecordFileError
@@ -52,6 +53,7 @@ def check_warehouse(home: Home) -> list[Finding]:
         ),
         Finding("every loaded row keeps its contract", tuple(_tried(lambda: _broken(warehouse)))),
         Finding("every file taken in is kept as it was", tuple(_lost_or_changed(home))),
+        Finding("every week is as it was written", tuple(_weeks_changed(home))),
     ]
 
 
@@ -107,6 +109,18 @@ def _lost_or_changed(home: Home) -> list[str]:
     return sorted(wrong)
 
 
+def _weeks_changed(home: Home) -> list[str]:
+    store, wrong = WeekStore(home.weeks), []
+    for key in store.weeks():
+        for name, digest in store.files(key).items():
+            path = store.path(key) / name
+            if not path.exists():
+                wrong.append(f"week of {key.name}: {name} is missing; restore it from a backup")
+            elif digest_of(path.read_bytes()) != digest:
+                wrong.append(f"week of {key.name}: {name} was changed; restore it from a backup")
+    return wrong
+
+
 def _digests(taken: TakenIn) -> list[str]:
     return [d for d in (taken.content_sha256, taken.mapping_sha256) if d]
 
@@ -129,7 +143,7 @@ def publish_copy(warehouse: DuckDBWarehouse, target: Path) -> None:
 
 
 def back_up(home: Home, target: Path) -> None:
-    """A ZIP of the raw store, the mappings, the settings and a copy of the warehouse.
+    """A ZIP of the raw store, mappings, settings, weeks and a copy of the warehouse.
 
     Raises:
         WarehouseError: the file is there already.
@@ -146,7 +160,16 @@ def back_up(home: Home, target: Path) -> None:
                 for path in sorted(folder.glob("*")):
                     if path.suffix != ".partial":
                         backup.write(path, f"{folder.name}/{path.name}")
-            for settings in (home.settings, home.page_settings, home.week, home.actions):
+            for path in sorted(home.weeks.rglob("*")):
+                if path.is_file() and path.suffix != ".partial":
+                    backup.write(path, path.relative_to(home.folder))
+            for settings in (
+                home.own_file,
+                home.settings,
+                home.page_settings,
+                home.week,
+                home.actions,
+            ):
                 if settings and settings.exists():
                     backup.write(settings, settings.name)
     partial.replace(target)
@@ -166,8 +189,8 @@ def rebuild(home: Home) -> Rebuilt:
 
     Every file is loaded again in the order it was taken in, by the mapping it came with last
     or, if the shop's `mappings/` has one for it now, by that.  A file of which nothing was
-    loaded, since it could not be read, is passed over if it still cannot.  Weekly tables
-    are empty after it: run the weeks again.
+    loaded, since it could not be read, is passed over if it still cannot.  The weeks' folders
+    are not touched.
 
     Raises:
         WarehouseError: a file that was taken in is missing from the raw store.

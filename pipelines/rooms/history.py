@@ -58,7 +58,7 @@ def _snapshot_figures(found: Snapshot) -> Figures:
     return {**rows(sum(counts.values())), "known": table(listed, most=len(counts))}
 
 
-@step(ROOM, figures=_snapshot_figures, reads_live=True)
+@step(ROOM, keep=Keep.SOURCE, figures=_snapshot_figures, reads_live=True)
 def snapshot(warehouse: DuckDBWarehouse, clock: Clock, operator: str) -> Snapshot:
     """What was known of the week, written down once; all that follows reads this."""
     with warehouse.connect() as con:  # held to the end: no load comes between two tables

@@ -127,8 +127,9 @@ def _is_mapping(origin: Any) -> bool:
 
 
 def _is_row(origin: Any) -> bool:
-    """Whether these are values in a row; text is not."""
-    return isinstance(origin, type) and issubclass(origin, Sequence) and origin is not str
+    """Whether these are values in a row; text and bytes are not."""
+    is_row = isinstance(origin, type) and issubclass(origin, Sequence)
+    return is_row and origin not in (str, bytes)
 
 
 def _name(hint: Any) -> str:

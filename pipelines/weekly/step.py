@@ -22,7 +22,8 @@ class Keep(Enum):
     """How long a step's output is kept."""
 
     SAID = "for good: the score rests on it"
-    WEEK = "as long as the list of its week counts: for good if that was given out"
+    WEEK = "for good if its list was given out, else while it is the newest week"
+    SOURCE = "until the home is pruned: papers of the week are made from it"
     WORKING = "while its week is the newest: it can be worked out again"
 
 

@@ -39,6 +39,7 @@ PAGES_MADE = "pages.week_list"
 """The output that tells a week with pages from one worked out for its score alone."""
 _TOLD = "-told-"
 _STAMP = "%Y%m%dT%H%M%SZ"
+_UNREADABLE = (OSError, FormError, ValueError, zipfile.BadZipFile, pl.exceptions.PolarsError)
 
 
 class StoreError(RuntimeError):
@@ -114,9 +115,18 @@ class WeekStore:
             for key in self.weeks()
             if (key.told_by is not None) == restated
             and monday in (None, key.monday)
-            and PAGES_MADE in self.listed(key).outputs
+            and self.has_pages(key)
         ]
         return found[-1] if found else None
+
+    def has_pages(self, key: WeekKey) -> bool:
+        """Whether the week's pages were made; a backfilled one has none."""
+        return PAGES_MADE in self.listed(key).outputs
+
+    def files(self, key: WeekKey) -> dict[str, str]:
+        """The files a week's list counts, with their SHA-256."""
+        stamps = self.listed(key).outputs.values()
+        return {name: digest for stamp in stamps for name, digest in stamp.files.items()}
 
     def path(self, key: WeekKey) -> Path:
         """The folder of a week."""
@@ -198,7 +208,7 @@ class WeekStore:
             )
         try:
             return _value_of(step, {name: self.path(key) / name for name in stamp.files})
-        except (OSError, FormError, ValueError, zipfile.BadZipFile) as error:
+        except _UNREADABLE as error:
             raise StoreError(
                 f"{step.label} of the week of {key.name} cannot be read ({error}). {again}"
             ) from error

@@ -24,6 +24,7 @@ def past(*rows: tuple[int, str, str, str | None, float | None]) -> pl.DataFrame:
                     "call": call,
                     "action": action,
                     "chance_30d": chance,
+                    "is_given_out": True,
                 }
                 for weeks, hull, call, action, chance in rows
             ],
@@ -34,6 +35,21 @@ def past(*rows: tuple[int, str, str, str | None, float | None]) -> pl.DataFrame:
 
 def now(hull: str, call: str, action: str | None, chance: float | None) -> dict[str, object]:
     return {"hull_id": hull, "call": call, "action": action, "chance_30d": chance}
+
+
+def test_a_week_worked_out_afterwards_is_told_as_such() -> None:
+    said = past((1, "A", "rent_as_normal", "nothing", 0.02))
+    afterwards = said.with_columns(is_given_out=pl.lit(value=False))
+    none = pl.DataFrame(schema={"at": pl.Datetime("us", "UTC"), "text": pl.String})
+
+    weeks = [
+        call_history(rows, "A", none, NOW, catalogue=CATALOGUE, n_weeks=3)[0]["week"]
+        for rows in (said, afterwards)
+    ]
+    kept = [change_since(rows, [], NOW, CATALOGUE, SETTINGS) for rows in (said, afterwards)]
+
+    assert weeks[1] == f"{weeks[0]} (worked out afterwards from what was known then)"
+    assert [change.was_given_out for change in kept] == [True, False]
 
 
 def test_changes_are_told_against_the_latest_earlier_week_only() -> None:

@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 
 from ringland.contracts.fuel_tables import Spells
-from ringland.risk.fleet_hazard import FleetFits, ModeFit
+from ringland.risk.fleet_hazard import FleetFits
 from ringland.risk.negative_control import NegativeControl, negative_control
 from ringland.score.challenger import Contest
 from ringland.settings.assumptions import Assumptions
@@ -45,7 +45,6 @@ class ModelCard:
 
     as_of: datetime
     data: FittedOn
-    fits: tuple[ModeFit, ...]
     priors: pl.DataFrame
     checks: Mapping[str, Verdict]
     control: NegativeControl
@@ -83,7 +82,6 @@ def make_model_card(
             first_at=spells["start_at"].min(),  # type: ignore[arg-type]  # a datetime column
             last_at=spells["stop_at"].max(),  # type: ignore[arg-type]
         ),
-        fits=fits.modes,
         priors=_priors(fits, assumptions),
         checks=_checks(fits, assumptions),
         control=negative_control(spells, assumptions, rng, suspected=_suspected(fits, assumptions)),

@@ -37,6 +37,7 @@ SHEET_DATES = {
     "17.08.2026": "dd.mm.yyyy",
     "2026-08-17": "yyyy-mm-dd",
 }
+INSTANT = pl.Datetime("us", "UTC")
 SHEET_CLOCKS = {"14:05": "hh:mm", "2:05 pm": "h:mm AM/PM"}
 """The manner's forms of a day and a time in a spreadsheet's letters."""
 
@@ -96,9 +97,11 @@ def export_tables(report: WeekReport) -> dict[str, pl.DataFrame]:
 def hull_table(report: WeekReport) -> pl.DataFrame:
     """One row per hull: call, action, prices and chances; those not assessed last."""
     money, ahead = report.prices.currency, ahead_text(report.decisions.horizon_d)
+    restated = report.restated
     rows = [
         {
             "as of (UTC)": report.as_of,
+            "told by (UTC)": report.as_of if restated is None else restated.told_by,
             "data": DEMO_LABEL if report.is_demo else "records of the shop",
             "rank": sheet.call["rank"],
             "hull": sheet.hull_id,
@@ -136,7 +139,11 @@ def hull_table(report: WeekReport) -> pl.DataFrame:
         for sheet in report.hulls
     ]
     text, number = pl.String(), pl.Float64()
-    kinds: dict[str, pl.DataType] = {"as of (UTC)": pl.Datetime("us", "UTC"), "rank": pl.Int64()}
+    kinds: dict[str, pl.DataType] = {
+        "as of (UTC)": INSTANT,
+        "told by (UTC)": INSTANT,
+        "rank": pl.Int64(),
+    }
     names = list(rows[0]) if rows else []
     schema = {name: kinds.get(name, number if "(" in name else text) for name in names}
     return pl.DataFrame(rows, schema=schema)

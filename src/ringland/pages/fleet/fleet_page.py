@@ -32,6 +32,7 @@ from ringland.pages.week.plan_lines import (
     waiting_groups,
 )
 from ringland.pages.week.report_words import (
+    AFTERWARDS,
     WORTH_SAYING,
     fuel_line,
     one_grade_line,
@@ -100,6 +101,8 @@ def need_of(sheet: HullSheet) -> str:
 def change_title(change: WeekChange) -> str:
     """The heading over what changed since the last report."""
     since = None if change.since is None else day_text(change.since)
+    if since is not None and not change.was_given_out:
+        since += AFTERWARDS
     return fleet_words.change_words(since, len(change.lines))
 
 

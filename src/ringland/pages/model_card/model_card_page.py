@@ -45,7 +45,7 @@ def card_context(report: WeekReport, card: ModelCard, score: ScoreHistory | None
         "champion": CHAMPION,
         "challenger": CHALLENGER,
         "facts": _facts(report, card),
-        "modes": [_mode(fit) for fit in card.fits],
+        "modes": [_mode(fit) for fit in report.fits.modes],
         "mode_counts": [
             (MODE_LABELS[row["mode"]], row["n_failures"])
             for row in report.evidence.mode_counts.iter_rows(named=True)
@@ -86,7 +86,7 @@ def card_json(report: WeekReport, card: ModelCard) -> bytes:
                 "left_out": fit.left_out,
                 "problem": fit.problem,
             }
-            for fit in card.fits
+            for fit in report.fits.modes
         },
         "effects": report.evidence.effects.to_dicts(),
         "priors": card.priors.to_dicts(),

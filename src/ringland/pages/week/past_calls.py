@@ -11,6 +11,7 @@ import dataframely as dy
 import polars as pl
 
 from ringland.decision.action_catalogue import Catalogue
+from ringland.pages.week.report_words import AFTERWARDS
 from ringland.risk.failure_risk import HORIZONS_D
 from ringland.settings.assumptions import Assumptions
 from ringland.words.fixed_words import CALL_SHORT
@@ -20,13 +21,17 @@ Row = Mapping[str, Any]
 
 
 class PastCalls(dy.Schema):
-    """One row per earlier week and hull: the call it got."""
+    """One row per earlier week and hull: the call it got.
+
+    A week that was not given out as its list was worked out afterwards from what was known.
+    """
 
     as_of = dy.Datetime(time_zone="UTC", primary_key=True)
     hull_id = dy.String(primary_key=True)
     call = dy.String()
     action = dy.String(nullable=True)
     chance_30d = dy.Float64(nullable=True)
+    is_given_out = dy.Bool()
 
 
 def past_calls(weeks: Mapping[datetime, tuple[pl.DataFrame, pl.DataFrame]]) -> pl.DataFrame:
@@ -34,7 +39,9 @@ def past_calls(weeks: Mapping[datetime, tuple[pl.DataFrame, pl.DataFrame]]) -> p
     parts = [
         calls.select("hull_id", "call", "action")
         .join(chances.select("hull_id", "chance_30d"), on="hull_id", how="left")
-        .with_columns(as_of=pl.lit(as_of).cast(pl.Datetime("us", "UTC")))
+        .with_columns(
+            as_of=pl.lit(as_of).cast(pl.Datetime("us", "UTC")), is_given_out=pl.lit(value=True)
+        )
         for as_of, (calls, chances) in weeks.items()
     ]
     if not parts:
@@ -49,11 +56,13 @@ class WeekChange:
     """What changed since the last report.
 
     `since` is that report's instant, None where no earlier one is kept; `lines` holds
-    (hull, what changed), in this week's order of rank, hulls gone last.
+    (hull, what changed), in this week's order of rank, hulls gone last; `was_given_out` is
+    False where that report was worked out afterwards.
     """
 
     since: datetime | None
     lines: tuple[tuple[str, str], ...]
+    was_given_out: bool = True
 
 
 def change_since(
@@ -89,7 +98,8 @@ def change_since(
         if text:
             lines.append((str(row["hull_id"]), text))
     lines += [(hull_id, "no longer in service") for hull_id in before]
-    return WeekChange(last, tuple(lines))
+    was_given_out = bool(earlier.filter(pl.col("as_of") == last)["is_given_out"].all())
+    return WeekChange(last, tuple(lines), was_given_out)
 
 
 def call_history(
@@ -124,7 +134,7 @@ def call_history(
     )
     return [
         {
-            "week": day_text(row["as_of"]),
+            "week": day_text(row["as_of"]) + ("" if row["is_given_out"] else AFTERWARDS),
             "call": CALL_SHORT[row["call"]],
             "action": catalogue.short(row["action"]) if row["action"] else "none named",
             "chance": chance_text(row["chance_30d"]),

@@ -208,3 +208,7 @@ def unpriced_line(items: Sequence[str]) -> str:
         return ""
     listed = ", ".join(item.replace("_", " ") for item in items)
     return f"Not priced in the shop's records, taken from the settings: {listed}."
+
+
+AFTERWARDS = " (worked out afterwards from what was known then)"
+"""Behind the day of a week whose list was not given out."""
