@@ -19,6 +19,8 @@ from pipelines.reading_commands import READING
 from pipelines.weeks import current_week, week_of
 
 DEMO_AS_OF = date(2026, 8, 17)
+DEMO_PAST = ("2026-06-15", "2026-07-13", "2026-08-10")
+"""Weeks the demo works out first: two whose 30 days are over, and the one before its week."""
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -43,10 +45,17 @@ def main(context: click.Context, home: Path | None) -> None:
 @main.command()
 @click.pass_obj
 def demo(home: Home) -> None:
-    """Load an invented rental fleet, run one week and show its list."""
+    """Load an invented rental fleet, run one week and show its list.
+
+    Some weeks before it are worked out as well, so that there is advice to be scored.
+    """
+    from pipelines.terminal import watched_run  # noqa: PLC0415 - imports Dagster
+
     home = Home(home.folder / "demo").prepare()
     home.mark_as_demo()
     _load(home, Path(str(files("synthetic_data"))) / "demo")
+    for monday in DEMO_PAST:
+        watched_run(home, "past_advice", f"Week of {monday}", partition_key=monday)
     _week(home, week_of(DEMO_AS_OF), _now())
 
 

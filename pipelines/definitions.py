@@ -47,6 +47,13 @@ past_week = dg.define_asset_job(
 )
 
 
+past_advice = dg.define_asset_job(
+    "past_advice",
+    selection=dg.AssetSelection.assets(key_of(GRAPH.steps["week_decisions"])).upstream() - _RECORDS,
+    description="A past week's chances and calls alone, without the challenger's: for the demo.",
+)
+
+
 def monday_schedule(zone: ZoneInfo) -> dg.ScheduleDefinition:
     """Asks for a week's report on the morning it begins, on the shop's clock."""
 
@@ -80,7 +87,7 @@ def build_definitions(
             *dg.load_asset_checks_from_modules([intake, week_checks]),
             *contract_checks(GRAPH),
         ],
-        jobs=[load_records, week_report, past_week],
+        jobs=[load_records, week_report, past_week, past_advice],
         schedules=[monday_schedule(home.facts().zone)],
         sensors=[drop_folder_sensor(home.drop, load_records)],
         # One DuckDB file takes one writer; several processes would only wait for each other.

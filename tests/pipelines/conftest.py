@@ -11,6 +11,7 @@ from pipelines.home import Home
 from synthetic_data.fleet_simulator import simulate_fleet
 from synthetic_data.record_files import write_records
 from tests.pipelines.demo_run import FEW_HULLS, DemoRun, load, run_week
+from tests.pipelines.tiny_shop import write_tiny
 
 
 @pytest.fixture(scope="session")
@@ -43,6 +44,15 @@ def few_week(tmp_path_factory: pytest.TempPathFactory, few_records: Path) -> Hom
     home = Home(tmp_path_factory.mktemp("few") / "home").prepare()
     load(home, few_records)
     run_week(home)
+    return home
+
+
+@pytest.fixture(scope="session")
+def tiny_loaded(tmp_path_factory: pytest.TempPathFactory) -> Home:
+    """A home with the records of two hulls, no week worked out.  Not to be changed."""
+    folder = tmp_path_factory.mktemp("tiny")
+    home = Home(folder / "home").prepare()
+    load(home, write_tiny(folder / "records"))
     return home
 
 

@@ -12,11 +12,12 @@ import polars as pl
 import pytest
 from click.testing import CliRunner
 
-from pipelines.command_line import main
+from pipelines.command_line import DEMO_PAST, main
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.home import Home
 from pipelines.rooms.history import row_counts
 from pipelines.row_accounting import rows_unaccounted, set_aside_rows
+from pipelines.weekly.store import WeekKey, WeekStore
 from pipelines.weeks import as_of_week
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.exposure.exposure_spells import spells
@@ -285,29 +286,15 @@ def test_every_page_says_the_records_are_invented(demo: DemoRun) -> None:
     assert [page for page in pages if "Invented demo data" not in page.read_text()] == []
 
 
-def test_backfilled_weeks_are_scored_in_a_later_one(few_loaded: Home, tmp_path: Path) -> None:
-    home = Home(Path(shutil.copytree(few_loaded.folder, tmp_path / "home")))
-    until = ["--as-of", "2026-07-06"]
-    run = CliRunner().invoke(
-        main, ["--home", str(home.folder), "backfill", "--since", "2026-06-01", *until]
-    )
-    assert run.exit_code == 0, run.output
-    later = run_week(home, "2026-07-06")
+def test_the_demo_has_advice_that_is_scored_and_changes_to_tell(demo: DemoRun) -> None:
+    """A newcomer found *Was it right?* and *What changed* empty."""
+    score = (demo.site / "score.html").read_text()
+    page = (demo.site / "index.html").read_text()
+    made = [WeekStore(demo.home.weeks).listed(WeekKey(key)).made for key in DEMO_PAST]
 
-    page = (later / "score.html").read_text()
-    expected = [
-        "2026-06-01", "2026-06-08", "2026-06-15", "2026-06-22", "2026-06-29", "2026-07-06",
-    ]  # fmt: skip
-    # the challenger's chances are kept beside the tool's own, so that the card can judge it
-    for table in ("week_tables_chances", "challenger_chances"):
-        weeks = warehouse_at(home.database).read(
-            f"select distinct week from weeks.{table} order by week"
-        )
-        assert weeks["week"].to_list() == expected, table
-    card = (later / "model-card.html").read_text()
-    assert "Not enough scored weeks to say: 1 week" in card  # 30 days are over for one of them
-    assert "followed by a failure within 30 days" in page
-    assert not (home.site / "2026-06-01").exists()  # chances and calls only
+    assert "followed by a failure within 30 days" in score
+    assert "the report of Mon 10 Aug 2026 (worked out afterwards" in page
+    assert [one.is_given_out for one in made] == [False] * len(DEMO_PAST)
 
 
 def test_a_backfill_that_begins_too_late_says_so(new_home: Callable[[str], Home]) -> None:

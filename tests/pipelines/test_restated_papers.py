@@ -9,7 +9,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import NamedTuple
 
-import polars as pl
 import pytest
 from click.testing import CliRunner, Result
 
@@ -17,10 +16,12 @@ from pipelines import command_line
 from pipelines.command_line import main
 from pipelines.home import Home
 from pipelines.weekly.store import WeekKey
-from tests.pipelines.demo_run import DEMO_WEEK, week_table
+from tests.pipelines.demo_run import run_week, week_table
+from tests.pipelines.tiny_shop import WEEKS
 
-LATER = datetime(2026, 9, 14, 8, 30, tzinfo=UTC)
-SAID = "Restated: worked out with what was known on Mon 14 Sep 2026, 08:30 UTC."
+LATER = datetime(2026, 7, 27, 8, 30, tzinfo=UTC)
+SAID = "Restated: worked out with what was known on Mon 27 Jul 2026, 08:30 UTC."
+WEEK = WEEKS[-1]
 
 
 class Restated(NamedTuple):
@@ -36,23 +37,20 @@ def run(home: Path, *arguments: str) -> Result:
 
 
 @pytest.fixture(scope="module")
-def restated(few_week: Home, tmp_path_factory: pytest.TempPathFactory) -> Restated:
-    """The small fleet's week, then a failure that came to light three weeks late."""
+def restated(tiny_loaded: Home, tmp_path_factory: pytest.TempPathFactory) -> Restated:
+    """A small shop's week, then a failure that came to light three weeks late."""
     folder = tmp_path_factory.mktemp("restated")
-    home = Home(Path(shutil.copytree(few_week.folder, folder / "home")))
-    calls = week_table(home, "week_decisions", "calls")
-    hull = calls.filter(call="rent_as_normal").sort("rank")["hull_id"][-1]
-    running = week_table(home, "week_tables", "running").filter(hull_id=hull)
+    home = Home(Path(shutil.copytree(tiny_loaded.folder, folder / "home")))
+    run_week(home, WEEK)
     (folder / "failures late.csv").write_text(
         "engine_id,found_at,mode,how_found,recorded_at\n"
-        f"{running['engine_id'][0]},2026-08-15T10:00:00Z,ring_land_fracture,at_teardown,"
-        "2026-09-10T10:00:00Z\n"
+        "E1,2026-07-04T10:00:00Z,ring_land_fracture,at_teardown,2026-07-24T10:00:00Z\n"
     )
     with pytest.MonkeyPatch.context() as clock:
         clock.setattr(command_line, "_now", lambda: LATER)
         run(home.folder, "load", str(folder / "failures late.csv"))
-        printed = run(home.folder, "week", "--as-of", DEMO_WEEK, "--restate").output
-    return Restated(home, hull, printed)
+        printed = run(home.folder, "week", "--as-of", WEEK, "--restate").output
+    return Restated(home, "A1", printed)
 
 
 def verdict(page: str) -> str:
@@ -70,11 +68,11 @@ def test_a_paper_says_what_the_page_of_the_same_week_says(restated: Restated) ->
     """A restated week rewrote the week's own papers: the page said to rent, the paper to keep
     off, and nothing on the paper said that it was restated."""
     home, hull, _ = restated
-    keys = {False: WeekKey(DEMO_WEEK), True: WeekKey(DEMO_WEEK, LATER)}
+    keys = {False: WeekKey(WEEK), True: WeekKey(WEEK, LATER)}
     said = {}
     for is_restated, key in keys.items():
         option = ["--restated"] if is_restated else []
-        asked = ["customer-copy", hull, "--as-of", DEMO_WEEK, *option]
+        asked = ["customer-copy", hull, "--as-of", WEEK, *option]
         paper = Path(run(home.folder, *asked).output.strip())
         page = (home.site / key.name / "hulls" / f"{hull}.html").read_text()
 
@@ -82,29 +80,29 @@ def test_a_paper_says_what_the_page_of_the_same_week_says(restated: Restated) ->
         assert verdict(paper.read_text()) == verdict(page)
         assert (SAID in paper.read_text()) == (SAID in page) == is_restated
         said[is_restated] = verdict(page)
-    assert "Rent as normal" in said[False]
-    assert "Keep off the water" in said[True]
+    assert "No running piston set on record" in said[True]
+    assert said[False] != said[True]
 
 
 def test_the_sheet_to_print_says_that_it_is_restated(restated: Restated) -> None:
     home, hull, _ = restated
-    option = ["--as-of", DEMO_WEEK, "--restated"]
+    option = ["--as-of", WEEK, "--restated"]
     sheet = Path(run(home.folder, "hull-sheet", hull, *option).output.strip())
 
-    assert sheet.parent.name == WeekKey(DEMO_WEEK, LATER).name
+    assert sheet.parent.name == WeekKey(WEEK, LATER).name
 
 
 def test_terminal_and_exports_tell_the_week_they_are_of(restated: Restated) -> None:
     home, hull, printed = restated
     lists = {
         key.name: (home.site / key.name / "tables" / "hulls.csv").read_text()
-        for key in (WeekKey(DEMO_WEEK), WeekKey(DEMO_WEEK, LATER))
+        for key in (WeekKey(WEEK), WeekKey(WEEK, LATER))
     }
 
     known, told = (call_in_list(table, hull) for table in lists.values())
-    assert "restated with what was known on 2026-09-14 08:30 UTC" in printed
-    assert "Rent as normal" in known
-    assert "Keep off" in told
+    assert "restated with what was known on 2026-07-27 08:30 UTC" in printed
+    assert f"{WEEK}T00:00:00Z {WEEK}T00:00:00Z" in known  # as of, told by
+    assert f"{WEEK}T00:00:00Z 2026-07-27T08:30:00Z" in told
 
 
 def test_a_backup_holds_both_weeks_as_they_were(restated: Restated, tmp_path: Path) -> None:
@@ -112,19 +110,17 @@ def test_a_backup_holds_both_weeks_as_they_were(restated: Restated, tmp_path: Pa
     run(home.folder, "backup", str(tmp_path / "b.zip"))
 
     with zipfile.ZipFile(tmp_path / "b.zip") as backup:
-        for key in (WeekKey(DEMO_WEEK), WeekKey(DEMO_WEEK, LATER)):
+        for key in (WeekKey(WEEK), WeekKey(WEEK, LATER)):
             for path in (home.weeks / key.name).iterdir():
                 held = backup.read(path.relative_to(home.folder).as_posix())
                 assert held == path.read_bytes(), path
 
 
 def test_a_restated_week_is_not_what_was_said(restated: Restated) -> None:
-    home, _, _ = restated
-    kept = week_table(home, "week_decisions", "calls")
-
-    assert (
-        kept.filter(call="keep_off").height
-        < week_table(home, "week_decisions", "calls", WeekKey(DEMO_WEEK, LATER))
-        .filter(pl.col("call") == "keep_off")
-        .height
+    home, hull, _ = restated
+    said, told = (
+        week_table(home, "week_tables", "chances", key).filter(hull_id=hull)["piston_set_id"].item()
+        for key in (WeekKey(WEEK), WeekKey(WEEK, LATER))
     )
+
+    assert (said, told) == ("P1", None)

@@ -9,13 +9,16 @@ from click.testing import CliRunner, Result
 
 from pipelines import command_line
 from pipelines.command_line import main
+from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import Home
 from pipelines.week_graph import GRAPH
 from pipelines.week_site import site_of
 from pipelines.weekly.step import Keep
 from pipelines.weekly.store import WeekKey, WeekStore
+from tests.pipelines.demo_run import week_table
+from tests.pipelines.tiny_shop import WEEKS
 
-GIVEN_OUT, BACKFILLED, NEWEST = "2026-06-08", "2026-06-15", "2026-06-22"
+GIVEN_OUT, BACKFILLED, NEWEST = WEEKS
 
 
 def run(home: Home, day: str, *arguments: str) -> Result:
@@ -26,9 +29,9 @@ def run(home: Home, day: str, *arguments: str) -> Result:
 
 
 @pytest.fixture(scope="module")
-def season(few_loaded: Home, tmp_path_factory: pytest.TempPathFactory) -> Home:
+def season(tiny_loaded: Home, tmp_path_factory: pytest.TempPathFactory) -> Home:
     """Three weeks: a list given out, one worked out afterwards, and this week's list."""
-    home = Home(Path(shutil.copytree(few_loaded.folder, tmp_path_factory.mktemp("s") / "home")))
+    home = Home(Path(shutil.copytree(tiny_loaded.folder, tmp_path_factory.mktemp("s") / "home")))
     for day, arguments in (
         (GIVEN_OUT, ["week"]),
         (NEWEST, ["backfill", "--since", BACKFILLED]),
@@ -60,7 +63,18 @@ def test_only_a_list_made_for_its_own_week_is_given_out(season: Home) -> None:
 def test_only_lists_given_out_count_as_said(season: Home) -> None:
     page = (season.site / NEWEST / "index.html").read_text()
 
-    assert "the report of Mon 8 Jun 2026" in page  # not since the week worked out afterwards
+    assert "the report of Mon 1 Jun 2026" in page  # not since the week worked out afterwards
+
+
+def test_every_week_is_there_for_the_score(season: Home) -> None:
+    weeks = warehouse_at(season.database).read(
+        "select distinct week from weeks.week_tables_chances order by week"
+    )
+    assert weeks["week"].to_list() == [GIVEN_OUT, BACKFILLED, NEWEST]
+    for monday in (GIVEN_OUT, BACKFILLED, NEWEST):
+        # the challenger's chances are kept beside the tool's own, so that the card can judge it
+        week_table(season, "challenger_chances", key=monday)
+    assert not (season.site / BACKFILLED).exists()  # chances and calls only
 
 
 def test_a_list_given_out_is_not_written_over_in_a_later_week(season: Home) -> None:

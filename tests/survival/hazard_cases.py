@@ -80,7 +80,6 @@ def given_hazard(names: Sequence[str], draws: Sequence[Sequence[float]]) -> Join
     return replace(
         fit,
         theta=theta,
-        cumulative=fit.steps.cumulative(theta),
         own_factor=np.ones_like(fit.own_factor),
         own_open=np.zeros_like(fit.own_open),
         new_place=np.zeros_like(fit.new_place),

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -79,7 +80,7 @@ class JointHazard:
     """Posterior draws of the hazard.
 
     `theta` has a column per parameter in the order of `plan`, `spreads` one per name of
-    `hazard_prior.SPREADS`; `cumulative` the baseline hazard up to each edge of age.
+    `hazard_prior.SPREADS`.
     `own_factor` and `own_open` have a column per engine and a last one for an engine not on
     record; `new_place` is the effect of a dock not on record.
     """
@@ -90,7 +91,6 @@ class JointHazard:
     plan: ParameterPlan
     theta: Floats = field(repr=False)
     spreads: Floats = field(repr=False)
-    cumulative: Floats = field(repr=False)
     own: GroupName = field(repr=False)
     own_factor: Floats = field(repr=False)
     own_open: Floats = field(repr=False)
@@ -98,6 +98,11 @@ class JointHazard:
     age_share: Floats = field(repr=False)
     size: FitSize
     unaided: Unaided
+
+    @cached_property
+    def cumulative(self) -> Floats:
+        """The baseline hazard up to each edge of age, by draw: follows from `theta`."""
+        return self.steps.cumulative(self.theta)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -165,7 +170,7 @@ class JointHazard:
     def thinned(self, wanted: int) -> JointHazard:
         """The same on at most `wanted` of its draws."""
         every = max(1, self.n_draws // wanted)
-        names = ("theta", "spreads", "cumulative", "own_factor", "own_open", "new_place")
+        names = ("theta", "spreads", "own_factor", "own_open", "new_place")
         return replace(self, **{name: getattr(self, name)[::every][:wanted] for name in names})
 
     def _log_effects(
@@ -245,7 +250,6 @@ def fit_joint_hazard(
         plan=plan,
         theta=found.theta,
         spreads=found.spreads,
-        cumulative=steps.cumulative(found.theta),
         own=GroupName(tuple(n for b in made for n in b.own_names) if has_own else ()),
         own_factor=found.own_factor,
         own_open=found.own_open,
