@@ -14,6 +14,7 @@ from synthetic_data.scenario import MINUTES_PER_DAY
 
 _FAMILIES = ("S3", "S4")
 _BOOK, _HAND, _MECHANICS = "maker's book, invented", "H. Quist", ("R. Vane", "T. Ollander")
+_MACHINISTS = ("Brack & Tolle", "own bench")  # invented
 _FORGOTTEN, _UNSIGNED, _LET_GO = 0.004, 0.003, 0.002
 _WHY = "The maker's service letter allows it for this engine."
 
@@ -99,6 +100,7 @@ def write_build_limits(book: Logbook) -> None:
 def write_build_sheets(book: Logbook, rng: np.random.Generator) -> None:
     """What was measured, chosen and done on every rebuild of the book."""
     cylinders = {str(row[0]): row[4] for row in book["engines"]}
+    hands: dict[tuple[str, int], str] = {}
     asked = {check: line[:2] for check, line in _MEASURED.items()}
     asked |= {check: line[:2] for check, line in _ANSWERED.items()}
     for engine_id, minute, scope, *_ in list(book["rebuilds"]):
@@ -106,6 +108,7 @@ def write_build_sheets(book: Logbook, rng: np.random.Generator) -> None:
         if not isinstance(minute, int) or not isinstance(number, int):
             continue
         hand = str(rng.choice(_MECHANICS))
+        hands[str(engine_id), minute] = hand
         for check, (of, by) in asked.items():
             if of == "full" and scope != "full":
                 continue
@@ -120,6 +123,18 @@ def write_build_sheets(book: Logbook, rng: np.random.Generator) -> None:
                     (engine_id, at, check, place, value, unit, answer, _METHODS.get(check), signed,
                      _HAND if let_go else None, _WHY if let_go else None)
                 )  # fmt: skip
+    book["rebuilds"] = [_told(row, hands, rng) for row in book["rebuilds"]]
+    book["piston_sets"] = [
+        (*row, f"L{1 + int(rng.integers(4)):02d}" if row[6] != "unknown" else None)
+        for row in book["piston_sets"]
+    ]
+
+
+def _told(
+    row: tuple[Cell, ...], hands: dict[tuple[str, int], str], rng: np.random.Generator
+) -> tuple[Cell, ...]:
+    built_by = hands.get((str(row[0]), row[1])) if isinstance(row[1], int) else None
+    return (*row, built_by, str(rng.choice(_MACHINISTS)))
 
 
 def _line(

@@ -17,7 +17,7 @@ WRITTEN: dict[str, str] = {
     "first_recorded_engine_h",
     "installations": "engine_id hull_id installed_at removed_at",
     "piston_sets": "piston_set_id engine_id fitted_at fitted_engine_h piston_type "
-    "supplier_grade reason",
+    "supplier_grade reason batch",
     "hour_readings": "hull_id meter_id read_at meter_h",
     "deliveries": "dock_id tank_id delivered_at volume_l octane_aki octane_ron octane_mon "
     "ethanol_pct price_per_l",
@@ -32,7 +32,7 @@ WRITTEN: dict[str, str] = {
     "failures": "engine_id found_at mode how_found last_good_at complaint confirmed_cause "
     "cause_confirmed_at settled_by",
     "teardowns": "engine_id opened_at cylinder part finding state extent photo_files examined_by",
-    "rebuilds": "engine_id rebuilt_at scope scope_items is_head_tested cost",
+    "rebuilds": "engine_id rebuilt_at scope scope_items is_head_tested cost built_by machined_by",
     "releases": "released_at engine_id hull_id what released_by why until",
     "evidence": "engine_id taken_at kind item about cylinder seal result kept_where calibrated_at "
     "taken_by",

@@ -11,6 +11,7 @@ from ringland.bench.bench_verdicts import default_bench_limits
 from ringland.causes.cause_case import ShopRecord
 from ringland.causes.cause_report import cause_reports
 from ringland.causes.cause_table import default_cause_table
+from ringland.causes.comebacks import comebacks
 from ringland.causes.rebuild_comparison import builds_after_rebuild, compare_rebuilds
 from ringland.decision.action_prices import prices
 from ringland.pages.causes.cause_pages import build_cause_site
@@ -66,6 +67,8 @@ def cause_pages(cause_record: ShopRecord, spells: pl.DataFrame, manner: Manner) 
     builds, _ = builds_after_rebuild(cause_record.lives, rebuilds, assumptions)
     draws = np.random.default_rng(DRAW_SEED)
     comparison = compare_rebuilds(builds, spells, assumptions, draws)
+    sets = cause_record.records["piston_sets"]
+    came_back = comebacks(builds, rebuilds, sets, assumptions)
     with in_manner(manner):
         reports = cause_reports(cause_record)
-        return build_cause_site(cause_record, reports, comparison, manner.paper)
+        return build_cause_site(cause_record, reports, comparison, manner.paper, came_back)

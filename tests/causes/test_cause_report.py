@@ -92,6 +92,7 @@ def shop(
         "rebuilds": frame("rebuilds"),
         "inspections": frame("inspections"),
         "evidence": frame("evidence"),
+        "costs": frame("costs"),
         "build_limits": frame("build_limits"),
         "build_readings": frame("build_readings"),
     }  # fmt: skip
@@ -328,3 +329,30 @@ def test_a_report_says_first_what_to_do_and_what_it_costs() -> None:
     assert made.summary[-1] == f"{made.work_lines[0]} Price: {price}."
     opening = html.unescape(page_text(made).split('aria-labelledby="job"')[0])
     assert made.summary[-1] in opening
+
+
+def test_five_ways_to_go_on_each_with_price_range_and_what_neglect_adds() -> None:
+    of = shop()
+    jobs = frame(
+        "rebuilds",
+        *(
+            {"engine_id": "E-P1", "rebuilt_at": START + timedelta(days=day), "scope": "full",
+             "cost": cost}
+            for day, cost in enumerate((6100.0, 7300.0, 8200.0))
+        ),
+    )  # fmt: skip
+    costs = frame(
+        "costs",
+        {"item": "full_rebuild_unplanned", "season": 2025, "amount": 7900.0, "currency": "USD"},
+    )
+    made = cause_reports(replace(of, records=of.records | {"rebuilds": jobs, "costs": costs}))[0]
+    options = {row[0]: row for row in made.options}
+    assert len(made.options) == 6  # and to leave it as it is
+    assert made.options[0][:3] == (
+        "Full rebuild, bottom end opened (proposed)", "USD 7,900", "USD 6,100 to USD 8,200 "
+        "(3 own jobs)",
+    )  # fmt: skip
+    assert "weak" in options["Top end and head"][2]
+    assert options["Exchange engine"][1] == "not priced by this shop"
+    assert all(row[4] for row in made.options)
+    assert "asks for the bottom end" in options["Pistons and rings only, head untested"][3]

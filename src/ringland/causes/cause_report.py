@@ -35,6 +35,7 @@ from ringland.causes.cause_trends import trend_lines
 from ringland.causes.evidence_lines import evidence_gaps, evidence_rows
 from ringland.causes.rebuild_form import acceptance_workbook
 from ringland.causes.rebuild_sheet_words import PROPOSED_MARK
+from ringland.causes.repair_options import option_rows
 
 RANKED_SHOWN = 5
 """Causes listed with their evidence, and 'undetermined' always; the rest only as a sum."""
@@ -134,7 +135,10 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
     agreement = agreement_lines(ranking, speaks, shop.table, against)
     heading, found = lines.found_rows(case.opened, case.findings)
     wanted = lines.photo_names(case.opened)
-    work_lines, options = work.work_lines(sheet), work.option_rows(sheet, shop.prices)
+    work_lines, options = (
+        work.work_lines(sheet),
+        option_rows(sheet, shop.records["costs"], shop.records["rebuilds"]),
+    )
     shown = [name for name in wanted if name in shop.photos and shown_photo(shop.photos[name])]
     return CauseReport(
         engine_id=failure["engine_id"],

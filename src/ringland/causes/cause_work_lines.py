@@ -11,9 +11,8 @@ from ringland.bench.build_sheet import OF_TESTS, place_of
 from ringland.causes import rebuild_sheet_words as said
 from ringland.causes.cause_lines import Rows
 from ringland.causes.rebuild_scope import RebuildSheet
-from ringland.decision.action_prices import Prices
 from ringland.words.fixed_words import MARK_WORDS
-from ringland.words.number_words import day_text, number_text, price_text, reading_text
+from ringland.words.number_words import day_text, number_text, reading_text
 
 
 def work_rows(sheet: RebuildSheet) -> Rows:
@@ -35,31 +34,6 @@ def work_lines(sheet: RebuildSheet) -> tuple[str, ...]:
     """Scope and hours in one sentence."""
     scope = said.SCOPE_NAMES[sheet.scope]
     return (said.PROPOSED_WORK.format(scope=scope, hours=number_text(sheet.hours)),)
-
-
-def option_rows(sheet: RebuildSheet, prices: Prices) -> Rows:
-    """The ways to go on, with price and what each leaves open."""
-
-    def price(item: str) -> str:
-        amount = price_text(getattr(prices, item), prices.currency)
-        return said.WEAK_PRICE.format(price=amount) if item in prices.from_settings else amount
-
-    full = (
-        said.FULL_REBUILD,
-        price("full_rebuild_unplanned"),
-        said.FULL_LEAVES,
-    )
-    top = (
-        said.TOP_END,
-        price("top_end_planned"),
-        said.UNMEASURED if sheet.scope == "full" else said.NOT_ASKED_FOR,
-    )
-    first, second = (full, top) if sheet.scope == "full" else (top, full)
-    return (
-        (said.PROPOSED_OPTION.format(option=first[0]), *first[1:]),
-        second,
-        (said.LEAVE_IT, said.NO_PRICE, said.LEFT_AS_IT_IS),
-    )
 
 
 def acceptance_rows(sheet: RebuildSheet, before: pl.DataFrame) -> Rows:

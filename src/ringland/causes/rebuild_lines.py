@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+import polars as pl
+
 from ringland.causes import rebuild_words as said
 from ringland.causes.rebuild_comparison import RebuildComparison
 from ringland.words.fixed_words import MODE_LABELS
@@ -39,6 +41,33 @@ def group_rows(comparison: RebuildComparison, currency: str) -> Rows:
         )
         for row in comparison.groups.iter_rows(named=True)
     )
+
+
+def comeback_rows(comebacks: pl.DataFrame) -> Rows:
+    """Comebacks of each mechanic, machinist and part batch, with honest ranges."""
+    return tuple(
+        (
+            row["kind"],
+            row["name"],
+            str(row["builds"]),
+            str(row["comebacks"]),
+            number_text(row["engine_h"], 0),
+            number_text(row["per_1000_h"], 2),
+            _limits(row["low"], row["high"], 2),
+            _against_rest(row),
+        )
+        for row in comebacks.iter_rows(named=True)
+    )
+
+
+def _against_rest(row: Mapping[str, Any]) -> str:
+    if row["ratio"] is None:
+        return said.NOBODY_ELSE
+    ratio, low, high = (
+        said.OPEN_END if math.isinf(row[name]) else number_text(row[name], 2)
+        for name in ("ratio", "ratio_low", "ratio_high")
+    )
+    return said.AGAINST_REST.format(ratio=ratio, low=low, high=high)
 
 
 def mode_rows(comparison: RebuildComparison) -> Rows:

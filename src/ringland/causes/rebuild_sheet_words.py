@@ -6,16 +6,13 @@ SCOPE_NAMES = {"full": "full rebuild, bottom end opened", "top_end": "top end an
 PROPOSED_WORK = "Proposed: {scope}; {hours} mechanic's hours."
 EVERY_REBUILD = "part of every rebuild"
 
-WEAK_PRICE = "{price} (weak, from the settings)"
 PROPOSED_MARK = "(proposed)"
 PROPOSED_OPTION = "{option} " + PROPOSED_MARK
-FULL_REBUILD, FULL_LEAVES = (
-    "Full rebuild, bottom end opened",
-    "Every reading below taken before it goes back.",
-)
-TOP_END = "Top end and head"
-UNMEASURED = "Bearings, rods and oil pump stay unmeasured."
-NOT_ASKED_FOR = "Nothing found asks for the bottom end to be opened."
+NOT_PRICED = "not priced by this shop"
+OWN_RANGE = "{low} to {high} ({jobs} own jobs)"
+WEAK_RANGE = "{low} to {high} (weak, secondary pages)"
+NEEDS_MORE = "What was found asks for the bottom end to be opened."
+KEEPS = "Evidence keeps; an engine left wet does not."
 LEAVE_IT, NO_PRICE, LEFT_AS_IT_IS = (
     "Leave it as it is",
     "none",

@@ -50,3 +50,18 @@ CHOSEN = (
 
 FROM_TO = "{low} to {high}"
 WITHOUT_LIMIT = "without limit"
+
+
+COMEBACKS = "Comebacks within {hours} engine hours of a rebuild"
+COMEBACK_HEADINGS = (
+    "Of", "Name", "Builds", "Comebacks", "Engine hours", "Per 1,000 h", "Range", "Against the rest",
+)  # fmt: skip
+COMEBACKS_NOTE = (
+    "Ranges are exact. Against the rest: how many times as often, with a range widened for the "
+    "number of names compared; a range that holds 1 speaks against nobody. Who gets the hard jobs "
+    "is not in it."
+)
+NO_NAMES = "Who built, who machined and which batch was fitted is not on record."
+AGAINST_REST = "{ratio} times ({low} to {high})"
+NOBODY_ELSE = "nobody to compare with"
+OPEN_END = "no upper end"

@@ -105,6 +105,7 @@ class PistonSets(dy.Schema):
     piston_type = choice(PISTON_TYPES, "how the piston is made")
     supplier_grade = choice(["original", "aftermarket"], "grade of the supplier")
     reason = choice(["factory", "after_failure", "planned", "unknown"], "why it was fitted")
+    batch = text("the maker's batch or lot number", nullable=True)
     recorded_at = recorded()
 
 
@@ -280,6 +281,8 @@ class Rebuilds(dy.Schema):
     scope_items = text("work done, separated by ';'", nullable=True)
     is_head_tested = dy.Bool(description="valve-seal test done on every port", nullable=True)
     cost = number("money", "what it cost", 0, 1e6, True)
+    built_by = text("the name of the mechanic who put it together", nullable=True)
+    machined_by = text("who honed, faced and cut: a name or a firm", nullable=True)
     recorded_at = recorded()
 
 

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
+import polars as pl
 import typst
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
@@ -49,6 +50,7 @@ def build_cause_site(
     reports: Sequence[CauseReport],
     comparison: RebuildComparison,
     paper: str = "a4",
+    came_back: pl.DataFrame | None = None,
 ) -> dict[str, bytes]:
     """Every file by its path relative to the site's folder, all under 'causes/'.
 
@@ -61,12 +63,13 @@ def build_cause_site(
         reports: from `cause_report.cause_reports`.
         comparison: from `rebuild_comparison.compare_rebuilds`.
         paper: 'a4' or 'us-letter'.
+        came_back: from `comebacks.comebacks`; None: not compared.
     """
     templates = _templates()
     engines = dict(shop.records["engines"].select("engine_id", "cylinders").iter_rows())
     site = {
         "bench-form.html": bench_form_page(shop.table, engines, is_demo=shop.is_demo),
-        "rebuilds.html": rebuild_page(comparison, shop),
+        "rebuilds.html": rebuild_page(comparison, shop, came_back),
     }
     forms = []
     for cylinders in sorted(set(engines.values())):
@@ -104,7 +107,9 @@ def build_cause_site(
     return {f"causes/{name}": content for name, content in site.items()}
 
 
-def rebuild_page(comparison: RebuildComparison, shop: ShopRecord) -> bytes:
+def rebuild_page(
+    comparison: RebuildComparison, shop: ShopRecord, came_back: pl.DataFrame | None = None
+) -> bytes:
     """The rebuild comparison as one page, to stand beside the cause reports."""
     page = _templates().get_template("rebuilds.html.j2")
     return page.render(
@@ -117,6 +122,8 @@ def rebuild_page(comparison: RebuildComparison, shop: ShopRecord) -> bytes:
         groups=rebuild_lines.group_rows(comparison, shop.prices.currency),
         ratios=rebuild_lines.ratio_rows(comparison),
         modes=rebuild_lines.mode_rows(comparison),
+        comebacks=() if came_back is None else rebuild_lines.comeback_rows(came_back),
+        comeback_h=f"{shop.assumptions.number('rebuild.comeback_h'):.0f}",
         at_h=f"{shop.assumptions.number('rebuild.incidence_at_h'):.0f}",
     ).encode()
 
