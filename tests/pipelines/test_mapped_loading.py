@@ -15,7 +15,7 @@ from pipelines.source_files import record_files
 from pipelines.warehouse_care import rebuild
 from ringland.intake.column_mapping import MappingError
 
-FIXTURES = Path(__file__).resolve().parents[1] / "shop_records" / "fixtures"
+FIXTURES = Path(__file__).resolve().parents[1] / "intake" / "fixtures"
 
 
 @pytest.fixture

@@ -33,7 +33,7 @@ from tests.intake.test_mend_book import mended
 from tests.pipelines.load_worker import load_all
 
 ROOT = Path(__file__).resolve().parents[2]
-FIXTURES = ROOT / "tests" / "shop_records" / "fixtures"
+FIXTURES = ROOT / "tests" / "intake" / "fixtures"
 FILES = 6
 
 
