@@ -19,14 +19,18 @@ ASHORE = "take_out_of_use"
 
 def call_of(option: str, chance_7d: float = 0.01, short_of: tuple[str, ...] = ()) -> dict[str, Any]:
     """The call on H03 where the plan gives it the option."""
+    is_h03 = pl.col("hull_id") == "H03"
     chances = TABLES.chances.with_columns(
-        chance_7d=pl.when(pl.col("hull_id") == "H03").then(chance_7d).otherwise("chance_7d")
+        chance_7d=pl.when(is_h03).then(chance_7d).otherwise("chance_7d"),
+        chance_30d=pl.when(is_h03).then(0.05).otherwise("chance_30d"),  # below the rule's limit
     )
     tables = replace(TABLES, chances=chances)
     rules = safety_rules(tables.running, chances, tables.bench_warnings, SETTINGS)
     assert MADE.plan is not None
+    way = MADE.options.filter(hull_id="H03", option=option)["fuel_way"][0]
     planned = MADE.plan.rows.with_columns(
         option=pl.when(pl.col("hull_id") == "H03").then(pl.lit(option)).otherwise("option"),
+        fuel_way=pl.when(pl.col("hull_id") == "H03").then(pl.lit(way)).otherwise("fuel_way"),
         wanted=pl.lit("planned_top_end"),
         short_of=pl.when(pl.col("hull_id") == "H03")
         .then(pl.lit(list(short_of), dtype=pl.List(pl.String)))
