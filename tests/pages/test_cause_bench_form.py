@@ -5,12 +5,18 @@ import polars as pl
 import pytest
 from playwright.sync_api import Page, sync_playwright
 
+from ringland.causes.cause_differential import rank_causes
 from ringland.causes.cause_findings import engine_findings
 from ringland.causes.cause_table import default_cause_table
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake.intake import Intake, take_in
 from ringland.intake.raw_text import read_raw
-from ringland.pages.causes.cause_bench_form import bench_form_page, bench_form_workbook
+from ringland.pages.causes.cause_bench_form import (
+    BY_CYLINDER,
+    bench_form_page,
+    bench_form_workbook,
+)
+from tests.causes.cause_rows import teardown
 from tests.outside_tools import ARGUMENTS, CHROMIUM, missing
 
 TABLE = default_cause_table()
@@ -161,3 +167,40 @@ def test_every_control_is_named_and_large_enough_for_a_thumb(form: Page) -> None
            .filter((e) => !e.getAttribute('aria-label') && !(e.labels && e.labels.length)).length"""
     )
     assert (small, unnamed) == (0, 0)
+
+
+@pytest.mark.parametrize(
+    "seen",
+    [
+        [],
+        ["1 | piston | second land broken down", "1 | piston | pitting at the crown edge"],
+        ["intake | blower clutch or wheel damaged", "bearing | bearings wiped or blue"],
+        ["oil | milky oil", "controller | calibration read out: stock"],
+    ],
+)
+def test_the_form_asks_next_for_what_the_report_says_would_tell_most(
+    form: Page, seen: list[str]
+) -> None:
+    """Second route: the form's own script against `rank_causes`."""
+    keys = []
+    for entry in seen:
+        *place, part, words = (piece.strip() for piece in entry.split("|"))
+        finding = TABLE.finding_for(words)
+        assert finding is not None
+        assert finding.part == part
+        by_cylinder = part in BY_CYLINDER
+        keys.append(f"{finding.key}|{place[0] if place else 1 if by_cylinder else ''}")
+    form.evaluate(
+        "(keys) => { entries = Object.fromEntries(keys.map((key) => "
+        "[key, {state: 'seen', extent: '', photos: ''}])); draw(); }",
+        keys,
+    )
+    asked = form.locator("#next-list button").all_inner_texts()
+    ranked = rank_causes(engine_findings(teardown(seen), TABLE, "E1", 3), TABLE)
+    wanted = [
+        f"{row['part']}: {row['words']}"
+        for row in ranked.open_findings.head(5).iter_rows(named=True)
+    ]
+    assert asked == wanted
+    form.locator("#next-list button").first.click()
+    assert form.locator("#parts details[open]").count() == 1

@@ -13,6 +13,8 @@ ENGINE, OPENED, CYLINDERS = "Engine serial", "Opened at (this device's time)", "
 STATES = {"seen": "seen", "not_seen": "not seen", "not_looked_at": "not looked at"}
 """The states of a finding, by their names in the Teardowns contract."""
 
+NEXT = "Look at these next"
+NEXT_NOTE = "What would tell most about the cause, by what is entered so far."
 OWN_WORDS = "Anything else"
 OWN_WORDS_NOTE = (
     "In your own words. It is kept as written, and listed in the report as not in the cause table."

@@ -16,6 +16,7 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from ringland.causes import bench_form_words as said
+from ringland.causes.cause_chances import SettledCases, cause_shares, finding_chances
 from ringland.causes.cause_findings import NOT_LOOKED_AT, WORKED_OUT
 from ringland.causes.cause_table import CauseTable, Finding
 from ringland.contracts.record_columns import LOOKED_AT
@@ -30,7 +31,11 @@ EXTENTS = tuple(Teardowns.columns()["extent"].metadata["allowed"])  # type: igno
 
 
 def bench_form_page(
-    table: CauseTable, engines: Mapping[str, int], *, is_demo: bool = False
+    table: CauseTable,
+    engines: Mapping[str, int],
+    *,
+    is_demo: bool = False,
+    cases: SettledCases | None = None,
 ) -> bytes:
     """The form as one HTML file that needs nothing beside it.
 
@@ -38,6 +43,7 @@ def bench_form_page(
         table: the cause table whose findings are asked for.
         engines: engine serial -> number of cylinders, offered while typing; may be empty.
         is_demo: the engines offered are invented; the form then says so.
+        cases: the shop's settled cases, which move what the form asks for next.
     """
     parts: dict[str, list[dict[str, object]]] = {}
     for finding in _asked(table):
@@ -54,6 +60,7 @@ def bench_form_page(
         "extents": EXTENTS,
         "engines": dict(sorted(engines.items())),
         "words": said.SCRIPT,
+        "next": _what_tells_most(table, cases or SettledCases.none(table)),
         "parts": [{"name": name, "findings": findings} for name, findings in parts.items()],
     }
     templates = Environment(loader=template_loader(), autoescape=True, undefined=StrictUndefined)
@@ -65,6 +72,27 @@ def bench_form_page(
         data=_safe_json(data),
         demo=fixed_words.DEMO_LABEL if is_demo else None,
     ).encode()
+
+
+def _what_tells_most(table: CauseTable, cases: SettledCases) -> dict[str, object]:
+    """All the form needs to say what would tell most next, as `rank_causes` would."""
+    chances = finding_chances(table, cases).moved
+    return {
+        "shares": [float(f"{share:.6g}") for share in cause_shares(table, cases)],
+        "findings": [
+            {
+                "key": finding.key,
+                "words": finding.words,
+                "part": finding.part,
+                "needsAll": finding.kind == "sound" and not finding.is_local,
+                "excludes": finding.excludes,
+                "chances": [float(f"{chance:.6g}") for chance in chances[:, column]],
+            }
+            for column, finding in enumerate(table.findings.values())
+        ],
+        "chains": [[chain.links[0], chain.followers] for chain in table.chains.values()],
+        "workedOut": WORKED_OUT,
+    }
 
 
 def _asked(table: CauseTable) -> list[Finding]:

@@ -21,7 +21,7 @@ from markupsafe import Markup
 from ringland.causes import cause_words, rebuild_lines, rebuild_words
 from ringland.causes.cause_case import ShopRecord
 from ringland.causes.cause_photos import shown_photo
-from ringland.causes.cause_report import CauseReport
+from ringland.causes.cause_report import CauseReport, shop_memory
 from ringland.causes.rebuild_comparison import RebuildComparison
 from ringland.pages.causes.cause_bench_form import bench_form_page, bench_form_workbook
 from ringland.pages.frame.page_files import page_file, template_loader
@@ -68,7 +68,12 @@ def build_cause_site(
     templates = _templates()
     engines = dict(shop.records["engines"].select("engine_id", "cylinders").iter_rows())
     site = {
-        "bench-form.html": bench_form_page(shop.table, engines, is_demo=shop.is_demo),
+        "bench-form.html": bench_form_page(
+            shop.table,
+            engines,
+            is_demo=shop.is_demo,
+            cases=shop_memory(shop).cases(shop.table),
+        ),
         "rebuilds.html": rebuild_page(comparison, shop, came_back),
     }
     forms = []
