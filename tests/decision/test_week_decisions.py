@@ -35,13 +35,13 @@ def test_a_week_is_decided_in_one_call_and_the_same_each_time() -> None:
 
 
 def test_the_list_is_the_plan() -> None:
-    """Each hull's action, price and cost of waiting are those of the plan's own table."""
+    """Each hull's action, price and cost of leaving it are those of the plan's own table."""
     made = decisions()
     assert made.plan is not None
     planned = made.plan.rows.select("hull_id", "option").join(
         made.options.filter(pl.col("fuel_way").is_in(["", "outside"])), on=["hull_id", "option"]
     )
-    waiting = made.options.group_by("hull_id").agg(left=pl.col("week_later").min())
+    waiting = made.options.filter(option="nothing").select("hull_id", left="expected_cost")
     both = made.calls.drop_nulls("cost_of_waiting").join(planned, on="hull_id")
     both = both.join(waiting, on="hull_id")
 

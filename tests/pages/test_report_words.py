@@ -178,7 +178,7 @@ def test_action_line_says_price_waiting_and_saving_or_that_safety_speaks() -> No
     def line(**changed: Any) -> str:
         return action_line(call | changed, CATALOGUE, 30.0, "USD")
 
-    waiting = "Cost of waiting a week, then doing what is best: USD 900 over 30 days."
+    waiting = "Left as it is, it is expected to cost USD 900 over 30 days."
     assert f"USD 380. {waiting} Expected saving against doing without: USD 120." in line()
     assert "Safety, not money" in line(saving=-50.0)
     assert "A decision by hand, not money" in line(saving=-50.0, decided_by="hand")

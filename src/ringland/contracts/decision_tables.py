@@ -25,9 +25,12 @@ class HullCalls(dy.Schema):
     )
     cost_of_waiting = dy.Float64(
         nullable=True,
-        description="expected cost if it is left this week and gets next week's best then",
+        description="expected cost if it is left as it is until the plan's horizon",
     )
-    saving = dy.Float64(nullable=True, description="cost of waiting less cost with the action")
+    saving = dy.Float64(
+        nullable=True,
+        description="what the action saves against leaving it so, hours left in its set included",
+    )
     waits_for = dy.String(
         nullable=True, description="the option it would get but for the week's limits"
     )

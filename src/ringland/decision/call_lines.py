@@ -132,7 +132,7 @@ def action_line(
         cost = price_text(facts["action_cost"], currency)
         return f"{label}: {cost}. Its chance cannot be told; the test alone speaks for it."
     waiting = (
-        f"Cost of waiting a week, then doing what is best: "
+        f"Left as it is, it is expected to cost "
         f"{money_text(facts['cost_of_waiting'], currency)} over {ahead}."
     )
     if action == NOTHING:

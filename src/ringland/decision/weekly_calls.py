@@ -15,7 +15,7 @@ import polars as pl
 
 from ringland.contracts.decision_tables import HullCalls
 from ringland.contracts.plan_tables import PlanRows
-from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.action_catalogue import NOTHING, Catalogue
 from ringland.decision.action_terms import TESTED
 from ringland.decision.call_lines import call_reason
 from ringland.decision.safety_rules import FAILED_TEST, HIGH_7D, OPEN_FAILURE
@@ -55,7 +55,10 @@ def hull_calls(
     price = options.select(
         "hull_id", "option", "fuel_way", action_cost="sure_cost", chance_after="chance"
     )
-    waiting = options.group_by("hull_id").agg(cost_of_waiting=pl.col("week_later").min())
+    # Against doing nothing all along, as `saving` is: the two then add up to what doing leaves.
+    waiting = options.filter(pl.col("option") == NOTHING).select(
+        "hull_id", cost_of_waiting="expected_cost"
+    )
     facts = (
         tables.running.select("hull_id", "engine_id", "found_at", "mode", "why_not", TESTED)
         .join(tables.chances.drop("dock_id", "engine_id", "piston_set_id", "why_not"), on="hull_id")

@@ -171,10 +171,10 @@ MODEL_COVERAGE = (
 """Measured by tests/studies/test_hazard_coverage.py, table in tests/studies/hazard_coverage.md."""
 
 PRICE_METHOD = (
-    "The cost of waiting is what a hull is expected to cost if it is left this week and next "
-    "week gets what then costs least: the chance of an unplanned failure times its price (the "
-    "rebuild and the rental lost), and what is paid next week. For a hull already broken it is "
-    "the repair and the rental lost if the repair begins a week later. The week's plan gives "
+    "The cost of leaving a hull as it is: its chance of an unplanned failure to the end of the "
+    "season times its price (the rebuild and the rental lost). For a hull already broken it is "
+    "the repair and the rental lost if the repair begins a week later. What a step saves also "
+    "counts the hours it leaves in the set for another season. The week's plan gives "
     "each hull the action that costs the whole fleet least within the room there is; a hull "
     "that must be looked at before it is rented gets a check, a renewal or a week ashore "
     "whatever that costs."

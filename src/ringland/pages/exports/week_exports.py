@@ -123,7 +123,7 @@ def hull_table(report: WeekReport) -> pl.DataFrame:
             "waits for room": room_line(sheet.call, report.catalogue) or None,
             "decided by": sheet.call["decided_by"],
             f"cost of doing ({money})": sheet.call["action_cost"],
-            f"cost of waiting over {ahead} ({money})": sheet.call["cost_of_waiting"],
+            f"cost of leaving it over {ahead} ({money})": sheet.call["cost_of_waiting"],
             f"expected saving ({money})": sheet.call["saving"],
             "engine hours on the set (h)": sheet.chance["age_h"],
             "expected use in 30 days (h)": sheet.chance["expected_h_30d"],

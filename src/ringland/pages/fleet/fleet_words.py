@@ -38,7 +38,7 @@ FINDER = {
 
 LIST = "Hulls, the costliest to leave first"
 RANK, HULL, THIS_WEEK, DO, WHY = "Rank", "Hull", "This week", "Do", "Why"
-COST, COST_OF_WAITING = "Cost", "Cost of waiting"
+COST, COST_OF_WAITING = "Cost", "Cost of leaving it"
 CHANCE_30D, CHANCE_30D_SHORT = "Chance of failure in 30 days", "Chance in 30 days"
 BY_HAND = "Decided by hand"
 NO_COST = "none"
@@ -46,9 +46,9 @@ FAILED_ALREADY = "failed already"
 RANGE_BESIDE = "({low} to {high})"
 LIST_NOTE = (
     "Bars run from 0 to {top}: the block is the estimate, the line its 95 % range, the upright "
-    "the fleet's middle. Cost is paid whatever happens, lost rental included. Cost of waiting is "
-    "expected over {ahead} if the hull is left this week and gets next week's best then; an "
-    "unplanned failure counts {unplanned} (rebuild and lost rental). {price_note}"
+    "the fleet's middle. Cost is paid whatever happens, lost rental included. Cost of leaving it "
+    "is expected over {ahead} if the hull is left as it is; an unplanned failure counts "
+    "{unplanned} (rebuild and lost rental). {price_note}"
 )
 NONE_ASSESSED = "No hull can be assessed from this record."
 

@@ -103,7 +103,7 @@ RANGE_NOTE = (
 DOING_COSTS, LEAVING_COSTS = "Doing it costs", "Leaving it costs"
 PAID, EXPECTED_OVER = (
     "whatever happens, lost rental included",
-    "if left a week and then done what is best, expected over {ahead}",
+    "if left as it is, expected over {ahead}",
 )
 SAVES, AFTER_PRICE = "Expected saving", "after its own price, against doing without it"
 COSTS_MORE = "More than it saves"

@@ -244,7 +244,7 @@ WEEK_LIST_HEADINGS = (
     "Range",
     "Do",
     "Cost",
-    "Cost of waiting",
+    "Cost of leaving it",
 )
 
 
