@@ -105,7 +105,10 @@ PAID, EXPECTED_OVER = (
     "whatever happens, lost rental included",
     "if left as it is, expected over {ahead}",
 )
-SAVES, AFTER_PRICE = "Expected saving", "after its own price, against doing without it"
+SAVES = "Expected saving"
+AFTER_PRICE = (
+    "after its own price, against doing without it; what lasts beyond the season counts too"
+)
 COSTS_MORE = "More than it saves"
 SPEAKS_FOR_IT = {"safety": "safety speaks for it, not money", "hand": "decided by hand"}
 TAKES = "It takes"
