@@ -15,14 +15,13 @@ known_share_25h, also zero, says that they say nothing.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
 
 import dataframely as dy
 import numpy as np
 import polars as pl
 
 from ringland.contracts.fuel_tables import CurrentExposure, Spells
+from ringland.exposure.running_course import Course, group_starts, stretch_edges
 from ringland.fuel.tank_kernel import Floats, Ints
 from ringland.settings.assumptions import Assumptions
 
@@ -44,221 +43,243 @@ def spells(
         lives: the PistonLives frame.
         assumptions: exposure.spell_h, exposure.trailing_h and what stands in for no record.
     """
-    step = assumptions.number("exposure.spell_h")
-    book = _Book(exposure, assumptions)
-    parts = []
-    for life in lives.sort("piston_set_id").iter_rows(named=True):
-        entry, exit_h = life["entry_h"], life["exit_h"]
-        if not exit_h > entry:
-            continue
-        cuts = stretch_edges(entry, exit_h, step)
-        at = book.instants(life, cuts)
-        parts.append(
-            book.covariates(life, cuts[:-1]).with_columns(
-                start_h=cuts[:-1],
-                stop_h=cuts[1:],
-                start_at=at[:-1],
-                stop_at=at[1:],
-                mode=pl.Series([None] * (len(cuts) - 2) + [life["mode"]], dtype=pl.String),
-            )
-        )
-    return Spells.validate(_stacked(parts, Spells), cast=True)
+    lives = lives.filter(pl.col("exit_h") > pl.col("entry_h")).sort("piston_set_id")
+    book = _book(exposure, lives, assumptions)
+    entry, exit_h = (lives.get_column(name).to_numpy() for name in ("entry_h", "exit_h"))
+    life, edge = stretch_edges(entry, exit_h, assumptions.number("exposure.spell_h"))
+    at = _instants(book, life, edge)
+    same = life[1:] == life[:-1]
+    begin, end = np.flatnonzero(np.append(same, False)), np.flatnonzero(np.insert(same, 0, False))
+    is_last = np.append(life[end][1:] != life[end][:-1], True) if len(end) else np.empty(0, bool)
+    mode = lives.get_column("mode")[life[end]]
+    table = _covariates(book, life[begin], edge[begin], assumptions).with_columns(
+        start_h=edge[begin],
+        stop_h=edge[end],
+        start_at=pl.Series(at[begin]).cast(_INSTANT),
+        stop_at=pl.Series(at[end]).cast(_INSTANT),
+        mode=pl.select(pl.when(pl.Series(is_last)).then(mode)).to_series(),
+    )
+    return Spells.validate(table.select(Spells.column_names()), cast=True)
 
 
 def current_exposure(
     exposure: pl.DataFrame, lives: pl.DataFrame, assumptions: Assumptions
 ) -> dy.DataFrame[CurrentExposure]:
     """The covariates of every running set as they stand at the end of its record."""
-    book = _Book(exposure, assumptions)
-    parts = [
-        book.covariates(life, np.array([life["exit_h"]])).with_columns(
-            age_h=pl.lit(life["exit_h"]),
-            last_session_at=pl.Series([book.last_session_at(life)], dtype=_INSTANT),
-        )
-        for life in lives.filter(pl.col("state") == "running")
-        .sort("piston_set_id")
-        .iter_rows(named=True)
-    ]
-    return CurrentExposure.validate(_stacked(parts, CurrentExposure), cast=True)
-
-
-def stretch_edges(entry_h: float, exit_h: float, step_h: float) -> Floats:
-    """A life's entry, the multiples of the step within it, and its exit."""
-    inner = np.arange(np.floor(entry_h / step_h) + 1, np.ceil(exit_h / step_h)) * step_h
-    return np.array([entry_h, *inner[(inner > entry_h) & (inner < exit_h)], exit_h])
-
-
-def _stacked(parts: list[pl.DataFrame], schema: type[dy.Schema]) -> pl.DataFrame:
-    empty = pl.DataFrame(schema=schema.create_empty().schema)
-    return pl.concat([empty, *(part.select(empty.columns).cast(empty.schema) for part in parts)])
+    lives = lives.filter(pl.col("state") == "running").sort("piston_set_id")
+    book = _book(exposure, lives, assumptions)
+    age_h = lives.get_column("exit_h").to_numpy()
+    life = np.arange(lives.height)
+    ended = book.of_set.rows.get_column("ended_at")
+    last = book.of_set.starts[book.set_of + 1] - 1
+    seen = pl.Series(np.where(book.set_of >= 0, last, 0)) if ended.len() else None
+    last_at = (
+        pl.select(pl.when(pl.Series(book.set_of >= 0)).then(ended[seen])).to_series()
+        if seen is not None
+        else pl.Series([None] * lives.height, dtype=_INSTANT)
+    )
+    table = _covariates(book, life, age_h, assumptions).with_columns(
+        age_h=age_h, last_session_at=last_at.cast(_INSTANT)
+    )
+    return CurrentExposure.validate(table.select(CurrentExposure.column_names()), cast=True)
 
 
 @dataclass(frozen=True)
-class _Course:
-    """Running totals of one set (or hull) over its hours, and the sessions that made them."""
-
-    at_h: Floats
-    totals: Floats
-    start_h: Floats
-    stop_h: Floats
-    rows: pl.DataFrame
-
-    def between(self, low_h: Floats, high_h: Floats) -> dict[str, Floats]:
-        """What ran between two hours, by the names in _TOTALS."""
-        if len(self.at_h) == 0:
-            return {name: np.zeros(len(high_h)) for name in _TOTALS}
-        return {
-            name: np.interp(high_h, self.at_h, total) - np.interp(low_h, self.at_h, total)
-            for name, total in zip(_TOTALS, self.totals.T, strict=True)
-        }
-
-    def session_at(self, hour: Floats) -> Ints:
-        """The session under way at each hour, or the next one, or the last."""
-        at = np.searchsorted(self.stop_h, hour, "right")
-        return np.minimum(at, max(len(self.stop_h) - 1, 0))
-
-
-def _course(part: pl.DataFrame, start_h: Floats, stop_h: Floats) -> _Course:
-    edges = np.empty(2 * part.height)
-    edges[0::2], edges[1::2] = start_h, stop_h
-    amounts = part.select(_TOTALS).to_numpy()
-    after = np.cumsum(amounts, axis=0)
-    totals = np.empty((2 * part.height, len(_TOTALS)))
-    totals[0::2], totals[1::2] = after - amounts, after
-    return _Course(np.maximum.accumulate(edges), totals, start_h, stop_h, part)
-
-
 class _Book:
-    """The sessions by set and by hull, looked up while lives are cut."""
+    """The sessions by set, by hull and by dock, and the lives to look up.
 
-    def __init__(self, exposure: pl.DataFrame, assumptions: Assumptions) -> None:
-        self._trailing_h = assumptions.number("exposure.trailing_h")
-        self._usual_share = assumptions.number("exposure.full_throttle_share")
-        rows = session_totals(exposure, assumptions)
-        of_sets = rows.filter(
-            pl.col("piston_set_id").is_not_null() & pl.col("set_h_start").is_not_null()
-        ).sort("piston_set_id", "set_h_start", "started_at")
-        self._of_set = {
-            str(name[0]): _course(
-                part,
-                part.get_column("set_h_start").to_numpy(),
-                part.get_column("set_h_stop").to_numpy(),
-            )
-            for name, part in of_sets.partition_by("piston_set_id", as_dict=True).items()
-        }
-        self._of_hull = {}
-        by_hull = rows.sort("hull_id", "started_at")
-        for name, part in by_hull.partition_by("hull_id", as_dict=True).items():
-            hours = part.get_column("hours").to_numpy()
-            stop = np.cumsum(hours)
-            self._of_hull[str(name[0])] = _course(part, stop - hours, stop)
-        self._rows = rows
-        self._none = _course(rows.clear(), np.empty(0), np.empty(0))
+    `set_of`, `hull_of` and `dock_of` are each life's group in the three; -1: none.
+    """
 
-    def _course_of(self, life: dict[str, Any]) -> _Course:
-        return self._of_set.get(str(life["piston_set_id"]), self._none)
+    lives: pl.DataFrame
+    of_set: Course
+    of_hull: Course
+    of_dock: Course
+    set_of: Ints
+    hull_of: Ints
+    dock_of: Ints
+    hull_of_session: Ints
+    """per session of `of_set`, its hull's group"""
 
-    def covariates(self, life: dict[str, Any], hours: Floats) -> pl.DataFrame:
-        """The covariates of a set at hours of its life, from what lies before each."""
-        course = self._course_of(life)
-        past = course.between(hours - self._trailing_h, hours)
-        has_rows = course.rows.height > 0
-        now = course.rows[course.session_at(hours)] if has_rows else None
-        for i in np.flatnonzero(past["hours"] <= 0):
-            before = (
-                self._at_dock(life) if now is None else self._before(now.row(int(i), named=True))
-            )
-            for name in _TOTALS:
-                past[name][i] = before[name]
-        onh = course.between(np.zeros(len(hours)), hours)["short_onh"]
-        share = _ratio(past["hard_h"], past["hours"], self._usual_share)
-        table = pl.DataFrame(
-            {
-                "shortfall_25h_on": _ratio(past["short_onh"], past["hard_h"]),
-                "shortfall_25h_low_on": _ratio(past["short_low_onh"], past["hard_h"]),
-                "shortfall_25h_high_on": _ratio(past["short_high_onh"], past["hard_h"]),
-                "shortfall_life_onh": onh,
-                "fuel_age_25h_d": _ratio(past["age_ld"], past["aged_l"]),
-                "share_over_28d_25h": _ratio(past["old_l"], past["aged_l"]),
-                "full_throttle_25h": share,
-                "known_share_25h": _ratio(past["known_l"], past["litres"]),
-            }
+
+def set_course(rows: pl.DataFrame) -> tuple[Course, pl.Series]:
+    """The sessions of each set by its hours, and the sets' names in the order of the groups."""
+    mine = rows.filter(
+        pl.col("piston_set_id").is_not_null() & pl.col("set_h_start").is_not_null()
+    ).sort("piston_set_id", "set_h_start", "started_at")
+    names, starts = _grouped(mine, "piston_set_id")
+    start_h, stop_h = (_floats(mine, name) for name in ("set_h_start", "set_h_stop"))
+    return Course(mine, starts, start_h, stop_h), names
+
+
+def group_of(names: pl.Series, wanted: pl.Series) -> Ints:
+    """The place of each wanted name among the names; -1 for none of them."""
+    places = pl.DataFrame({"name": names, "place": np.arange(names.len())})
+    found = pl.DataFrame({"name": wanted}).join(
+        places, on="name", how="left", maintain_order="left"
+    )
+    return found.get_column("place").fill_null(-1).to_numpy().astype(np.int64)
+
+
+def _book(exposure: pl.DataFrame, lives: pl.DataFrame, assumptions: Assumptions) -> _Book:
+    rows = session_totals(exposure, assumptions)
+    of_set, sets = set_course(rows)
+    by_hull = rows.sort("hull_id", "started_at")
+    hulls, hull_starts = _grouped(by_hull, "hull_id")
+    hours = _floats(by_hull, "hours")
+    stop = np.cumsum(hours)
+    stop -= np.repeat(np.append(0.0, stop)[hull_starts[:-1]], np.diff(hull_starts))
+    by_dock = rows.filter(pl.col("dock_id").is_not_null()).sort("dock_id", "started_at")
+    docks, dock_starts = _grouped(by_dock, "dock_id")
+    none = np.zeros(by_dock.height)
+    return _Book(
+        lives,
+        of_set,
+        Course(by_hull, hull_starts, stop - hours, stop),
+        Course(by_dock, dock_starts, none, none),
+        group_of(sets, lives.get_column("piston_set_id")),
+        group_of(hulls, lives.get_column("hull_id")),
+        group_of(docks, lives.get_column("dock_id")),
+        group_of(hulls, of_set.rows.get_column("hull_id")),
+    )
+
+
+def _grouped(rows: pl.DataFrame, by: str) -> tuple[pl.Series, Ints]:
+    names = rows.get_column(by).unique(maintain_order=True)
+    place = rows.get_column(by).rle_id().to_numpy().astype(np.int64)
+    return names, group_starts(place, names.len())
+
+
+def _floats(rows: pl.DataFrame, name: str) -> Floats:
+    return np.require(rows.get_column(name).to_numpy(), np.float64, ["C", "W"])
+
+
+def _covariates(book: _Book, life: Ints, hours: Floats, assumptions: Assumptions) -> pl.DataFrame:
+    """The covariates of lives at hours of each, from what lies before.
+
+    Args:
+        book: the sessions, and the lives.
+        life: row of each life among the book's.
+        hours: of that life.
+        assumptions: exposure.trailing_h and what stands in for no record.
+    """
+    group = book.set_of[life]
+    since = hours - assumptions.number("exposure.trailing_h")
+    past = {name: book.of_set.gained(name, group, since, hours) for name in _TOTALS}
+    now = book.of_set.session_at(group, hours)
+    _stand_in(book, past, life, now, assumptions)
+    usual = assumptions.number("exposure.full_throttle_share")
+    onh = book.of_set.gained("short_onh", group, np.zeros(len(hours)), hours)
+    of_life = book.lives.select(
+        "piston_set_id", "engine_id", "piston_type", "build_number", own_hull="hull_id",
+        own_dock="dock_id",
+    )[life]  # fmt: skip
+    ridden = book.of_set.rows.select("hull_id", "dock_id", "calibration")
+    if ridden.height:
+        seen = ridden[np.maximum(now, 0)].with_columns(has=pl.Series(now >= 0))
+    else:
+        seen = ridden.clear(len(life)).with_columns(has=pl.lit(value=False))
+    return (
+        of_life.hstack(seen)
+        .with_columns(
+            shortfall_25h_on=_ratio(past["short_onh"], past["hard_h"]),
+            shortfall_25h_low_on=_ratio(past["short_low_onh"], past["hard_h"]),
+            shortfall_25h_high_on=_ratio(past["short_high_onh"], past["hard_h"]),
+            shortfall_life_onh=onh,
+            fuel_age_25h_d=_ratio(past["age_ld"], past["aged_l"]),
+            share_over_28d_25h=_ratio(past["old_l"], past["aged_l"]),
+            full_throttle_25h=_ratio(past["hard_h"], past["hours"], usual),
+            known_share_25h=_ratio(past["known_l"], past["litres"]),
+            hull_id=pl.when("has").then("hull_id").otherwise("own_hull"),
+            dock_id=pl.when("has").then("dock_id").otherwise("own_dock"),
+            is_raised_calibration=pl.col("has")
+            & (pl.col("calibration") == "raised").fill_null(value=False),
+            is_forged=pl.col("piston_type") == "forged",
         )
-        place = (
-            {"hull_id": now.get_column("hull_id"), "dock_id": now.get_column("dock_id")}
-            if now is not None
-            else {"hull_id": pl.lit(life["hull_id"]), "dock_id": pl.lit(life["dock_id"])}
-        )
-        raised = (
-            (now.get_column("calibration") == "raised").fill_null(value=False)
-            if now is not None
-            else pl.lit(value=False)
-        )
-        return table.with_columns(
-            piston_set_id=pl.lit(life["piston_set_id"]),
-            engine_id=pl.lit(life["engine_id"]),
-            is_raised_calibration=raised,
-            is_forged=pl.lit(life["piston_type"] == "forged"),
-            build_number=pl.lit(life["build_number"]),
-            **place,
-        )
+        .drop("own_hull", "own_dock", "has", "calibration", "piston_type")
+    )
 
-    def _before(self, now: dict[str, Any]) -> dict[str, float]:
-        """What stands in for a past the set lacks: the hull's, or the fuel it starts on."""
-        past = self._of_hull_until(str(now["hull_id"]), now["started_at"])
-        if past["hours"] > 0:
-            return past
-        hard = now["hard_h"]
-        share = self._usual_share * now["hours"] / hard if hard > 0 else 0.0
-        return {name: now[name] * (share if name in _HARD else 1.0) for name in _TOTALS}
 
-    def _at_dock(self, life: dict[str, Any]) -> dict[str, float]:
-        """The same for a set that has not run: its hull's past, or all its dock's.
+def _stand_in(
+    book: _Book, past: dict[str, Floats], life: Ints, now: Ints, assumptions: Assumptions
+) -> None:
+    """Fill in, in place, what stands in for a past the set lacks.
 
-        None of it is known of this set, so no litre counts as known.
-        """
-        past = self._of_hull_until(str(life["hull_id"]), life["fitted_at"])
-        if past["hours"] <= 0:
-            there = self._rows.filter(
-                (pl.col("dock_id") == pl.lit(life["dock_id"], dtype=pl.String))
-                & (pl.col("started_at") < life["fitted_at"])
-            )
-            past = there.select(pl.col(_TOTALS).sum()).row(0, named=True)
-        return past | {"known_l": 0.0}
+    That of its hull; failing that, for a set under way the fuel it starts on with the usual
+    full-throttle share, for one that has not run all its dock's past.  Of a set that has not
+    run no litre counts as known.
+    """
+    rows = np.flatnonzero(past["hours"] <= 0)
+    if not len(rows):
+        return
+    runs = now[rows] >= 0
+    session, who = now[rows], life[rows]
+    began = _micros(book.of_set.rows, "started_at")
+    fitted = _micros(book.lives, "fitted_at")[who]
+    at_us, hull = fitted.copy(), book.hull_of[who]
+    at_us[runs] = began[session[runs]]
+    hull = np.where(runs, np.append(book.hull_of_session, -1)[session], hull)
+    count = _begun_before(book.of_hull, hull, at_us)
+    ends = np.append(book.of_hull.stop_h, 0.0)
+    hour = np.where(count >= 0, ends[count], 0.0)
+    since = np.maximum(hour - assumptions.number("exposure.trailing_h"), 0.0)
+    until = _begun_before(book.of_dock, book.dock_of[who], fitted)
+    first = np.append(book.of_dock.starts, 0)[book.dock_of[who]]
+    of_hull = book.of_hull.gained("hours", hull, since, hour) > 0
+    hard = np.append(_floats(book.of_set.rows, "hard_h"), 0.0)[session]
+    full = np.append(_floats(book.of_set.rows, "hours"), 0.0)[session]
+    usual = assumptions.number("exposure.full_throttle_share")
+    share = np.where(hard > 0, usual * full / np.where(hard > 0, hard, 1.0), 0.0)
+    for name in _TOTALS:
+        hulls = book.of_hull.gained(name, hull, since, hour)
+        own = np.append(book.of_set.amounts(name), 0.0)[session]
+        own = own * (share if name in _HARD else 1.0)
+        total = np.append(0.0, np.cumsum(book.of_dock.amounts(name)))
+        docks = np.where(until >= 0, total[until + 1] - total[np.maximum(first, 0)], 0.0)
+        if name == "known_l":
+            docks, hulls = 0.0 * docks, np.where(runs, hulls, 0.0)
+        past[name][rows] = np.where(of_hull, hulls, np.where(runs, own, docks))
 
-    def _of_hull_until(self, hull_id: str, at: datetime) -> dict[str, float]:
-        hull = self._of_hull.get(hull_id, self._none)
-        run = int(hull.rows.get_column("started_at").search_sorted(at, "left"))
-        hour = hull.stop_h[[run - 1]] if run > 0 else np.zeros(1)
-        past = hull.between(np.maximum(hour - self._trailing_h, 0.0), hour)
-        return {name: float(total[0]) for name, total in past.items()}
 
-    def instants(self, life: dict[str, Any], hours: Floats) -> pl.Series:
-        """When a set reached each hour: within the session that ran it, else by the one before."""
-        course = self._course_of(life)
-        if course.rows.height == 0:
-            end = life["ended_at"] or life["fitted_at"]
-            return pl.Series([life["fitted_at"]] * (len(hours) - 1) + [end], dtype=_INSTANT)
-        begun, over = (
-            course.rows.get_column(name).dt.timestamp("us").to_numpy()
-            for name in ("started_at", "ended_at")
-        )
-        at = np.searchsorted(course.stop_h, hours, "left")
-        inside = np.minimum(at, len(over) - 1)
-        length = course.stop_h[inside] - course.start_h[inside]
-        part = np.clip((hours - course.start_h[inside]) / np.maximum(length, 1e-12), 0.0, 1.0)
-        instant = begun[inside] + (part * (over[inside] - begun[inside])).astype(np.int64)
-        waiting = (hours <= course.start_h[inside]) & (inside > 0)
-        instant = np.where(waiting, over[np.maximum(inside - 1, 0)], instant)
-        end = life["ended_at"]
-        last = over[-1] if end is None else int(end.timestamp() * 1e6)
-        instant = np.where(at >= len(over), np.maximum(last, over[-1]), instant)
-        return pl.Series(instant).cast(_INSTANT)
+def _begun_before(course: Course, group: Ints, at_us: Ints) -> Ints:
+    """The last session of each group that began before an instant; -1: none."""
+    began = _micros(course.rows, "started_at")
+    out = np.full(len(group), -1, np.int64)
+    for i in np.flatnonzero(group >= 0):
+        first, last = course.starts[group[i]], course.starts[group[i] + 1]
+        row = first + np.searchsorted(began[first:last], at_us[i], "left") - 1
+        out[i] = row if row >= first else -1
+    return out
 
-    def last_session_at(self, life: dict[str, Any]) -> Any:
-        """When the set last ran; null if no session of it is on record."""
-        rows = self._course_of(life).rows
-        return rows.get_column("ended_at")[-1] if rows.height else None
+
+def _micros(rows: pl.DataFrame, name: str) -> Ints:
+    return rows.get_column(name).dt.timestamp("us").to_numpy().astype(np.int64)
+
+
+def _instants(book: _Book, life: Ints, hours: Floats) -> Ints:
+    """When each set reached each hour: within the session that ran it, else by the one before."""
+    course, group = book.of_set, book.set_of[life]
+    fitted = _micros(book.lives, "fitted_at")[life]
+    end = book.lives.select(pl.coalesce("ended_at", "fitted_at").alias("at"))
+    ended = _micros(end, "at")[life]
+    is_last = np.append(life[1:] != life[:-1], True)
+    without = np.where(is_last, ended, fitted)
+    if not course.rows.height:
+        return without
+    begun, over = (np.append(_micros(course.rows, name), 0) for name in ("started_at", "ended_at"))
+    start_h, stop_h = np.append(course.start_h, 0.0), np.append(course.stop_h, 0.0)
+    final = course.starts[group + 1] - 1
+    reaching = course.session_reaching(group, hours)
+    inside = np.minimum(reaching, final)
+    length = np.maximum(stop_h[inside] - start_h[inside], 1e-12)
+    part = np.clip((hours - start_h[inside]) / length, 0.0, 1.0)
+    instant = begun[inside] + (part * (over[inside] - begun[inside])).astype(np.int64)
+    waiting = (hours <= start_h[inside]) & (inside > course.starts[group])
+    instant = np.where(waiting, over[np.maximum(inside - 1, 0)], instant)
+    has_ended = book.lives.get_column("ended_at").is_not_null().to_numpy()[life]
+    last = np.where(has_ended, ended, over[final])
+    instant = np.where(reaching > final, np.maximum(last, over[final]), instant)
+    return np.where(group >= 0, instant, without)
 
 
 def _ratio(part: Floats, whole: Floats, otherwise: float = 0.0) -> Floats:

@@ -13,8 +13,9 @@ import numpy as np
 import polars as pl
 
 from ringland.contracts.fuel_tables import ExposureWindows
-from ringland.exposure.exposure_spells import session_totals, stretch_edges
-from ringland.fuel.tank_kernel import Floats
+from ringland.exposure.exposure_spells import group_of, session_totals, set_course
+from ringland.exposure.running_course import Course, looked_up, stretch_edges
+from ringland.fuel.tank_kernel import Floats, Ints
 from ringland.settings.assumptions import Assumptions
 
 _US_PER_DAY = 86_400_000_000
@@ -38,20 +39,19 @@ def exposure_windows(
         assumptions: exposure.spell_h, exposure.trailing_h, exposure.trailing_d and what
             stands in for no record.
     """
-    rows = _amounts(exposure, assumptions)
-    sets = rows.filter(
-        pl.col("piston_set_id").is_not_null() & pl.col("set_h_start").is_not_null()
-    ).sort("piston_set_id", "set_h_start", "started_at")
-    of_set = sets.partition_by("piston_set_id", as_dict=True)
-    step = assumptions.number("exposure.spell_h")
-    parts = [pl.DataFrame(schema=ExposureWindows.create_empty().schema)]
-    for life in lives.sort("piston_set_id").iter_rows(named=True):
-        mine = of_set.get((life["piston_set_id"],))
-        if mine is None:
-            continue
-        edges = stretch_edges(life["entry_h"], life["exit_h"], step)
-        parts.append(_windows(mine, np.unique(edges), assumptions))
-    return ExposureWindows.validate(pl.concat(parts, how="diagonal_relaxed"), cast=True)
+    course, sets = set_course(_amounts(exposure, assumptions))
+    lives = lives.sort("piston_set_id")
+    lives = lives.filter(pl.Series(group_of(sets, lives.get_column("piston_set_id")) >= 0))
+    if lives.is_empty():
+        return ExposureWindows.create_empty()
+    entry, exit_h = (lives.get_column(name).to_numpy() for name in ("entry_h", "exit_h"))
+    life, at_h = stretch_edges(entry, exit_h, assumptions.number("exposure.spell_h"))
+    twice = np.append(False, (life[1:] == life[:-1]) & (at_h[1:] == at_h[:-1]))
+    life, at_h = life[~twice], at_h[~twice]
+    names = lives.get_column("piston_set_id")[life]
+    group = group_of(sets, lives.get_column("piston_set_id"))[life]
+    table = _windows(course, group, at_h, assumptions).with_columns(piston_set_id=names)
+    return ExposureWindows.validate(table.select(ExposureWindows.column_names()), cast=True)
 
 
 def _amounts(exposure: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
@@ -70,37 +70,28 @@ def _amounts(exposure: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
     )
 
 
-def _windows(mine: pl.DataFrame, at_h: Floats, assumptions: Assumptions) -> pl.DataFrame:
-    edge_h, edge_us = (
-        np.maximum.accumulate(
-            mine.select(first, second).to_numpy().astype(np.float64).reshape(-1)
-        )
-        for first, second in (
-            (pl.col("set_h_start"), pl.col("set_h_stop")),
-            (_micros("started_at"), _micros("ended_at")),
-        )
-    )  # fmt: skip
-    # Turned round, so that an hour between two rides is the end of the first, not the next start.
-    at_us = np.interp(-at_h, -edge_h[::-1], edge_us[::-1])
-    days_ago_h = np.interp(
-        at_us - assumptions.number("exposure.trailing_d") * _US_PER_DAY, edge_us, edge_h
+def _windows(course: Course, group: Ints, at_h: Floats, assumptions: Assumptions) -> pl.DataFrame:
+    edge_h = course.edge_h
+    begun, over = (
+        course.rows.select(_micros(name)).to_series().to_numpy()
+        for name in ("started_at", "ended_at")
     )
+    edge_us = course.edges(begun, over)
+    at_us = _instant_of(course, edge_h, edge_us, group, at_h)
+    days_us = assumptions.number("exposure.trailing_d") * _US_PER_DAY
+    days_ago_h = looked_up(course.starts, edge_us, edge_h, group, at_us - days_us)
     since = {
         "25h": at_h - assumptions.number("exposure.trailing_h"),
         "28d": np.minimum(days_ago_h, at_h),
         "life": np.zeros(len(at_h)),
     }
-    columns: dict[str, Floats | str | pl.Series] = {
-        "piston_set_id": mine.get_column("piston_set_id")[0],
+    columns: dict[str, Floats | pl.Series] = {
         "at_h": at_h,
         "at": pl.Series(at_us.astype(np.int64)).cast(pl.Datetime("us", "UTC")),
     }
 
     def between(name: str, window: str) -> Floats:
-        after = np.cumsum(mine.get_column(name).to_numpy())
-        course = np.column_stack([np.concatenate([[0.0], after[:-1]]), after]).reshape(-1)
-        gained = np.interp(at_h, edge_h, course) - np.interp(since[window], edge_h, course)
-        return np.asarray(np.maximum(gained, 0.0))
+        return np.maximum(course.gained(name, group, since[window], at_h), 0.0)
 
     for window in _WINDOWS:
         litres = between("litres", window)
@@ -112,6 +103,21 @@ def _windows(mine: pl.DataFrame, at_h: Floats, assumptions: Assumptions) -> pl.D
                 part = between(f"{name}_{origin}", window)
                 columns[f"{name}_{origin}_{window}_{unit}"] = _share(part, over)
     return pl.DataFrame(columns).with_columns(pl.selectors.float().fill_nan(None))
+
+
+def _instant_of(
+    course: Course, edge_h: Floats, edge_us: Floats, group: Ints, at_h: Floats
+) -> Floats:
+    """When each hour was reached; an hour between two rides is the end of the first."""
+    inside = course.session_reaching(group, at_h)
+    final = course.starts[group + 1] - 1
+    row = np.minimum(inside, final)
+    begin_h, end_h = edge_h[2 * row], edge_h[2 * row + 1]
+    part = np.clip((at_h - begin_h) / np.maximum(end_h - begin_h, 1e-12), 0.0, 1.0)
+    at_us = edge_us[2 * row] + part * (edge_us[2 * row + 1] - edge_us[2 * row])
+    before = np.maximum(2 * row - 1, 0)
+    waits = (at_h <= begin_h) & (row > course.starts[group])
+    return np.where(waits, edge_us[before], at_us)
 
 
 def _micros(column: str) -> pl.Expr:
