@@ -257,3 +257,29 @@ def test_no_records_give_no_lives() -> None:
 
     assert piston_lives(known, sessions, AS_OF).is_empty()
     assert unplaced_failures(known, sessions).is_empty()
+
+
+def test_a_ride_that_began_as_the_failure_was_found_has_run_since() -> None:
+    """A bearing failed at 08:00 on a day a ride began at 08:00: the engine is not down."""
+    found = at("08-02 08:00")
+    (row,) = told(lives(failures=[failure(found, "bearing")]))
+
+    assert row[3] == "running"
+    (row,) = told(lives(failures=[failure(found + timedelta(minutes=1), "bearing")]))
+    assert row[3] == "withdrawn"
+
+
+def test_a_rebuild_at_the_moment_of_the_failure_answers_it() -> None:
+    found = at("08-20 08:00")
+    sheet = {"engine_id": "E1", "rebuilt_at": found, "scope": "full"}
+    (row,) = told(lives(failures=[failure(found, "bearing")], rebuilds=[sheet]))
+
+    assert row[3] == "running"
+
+
+def test_an_engine_lifted_out_at_the_very_moment_looked_at_is_withdrawn() -> None:
+    stay = FLEET["installations"][0]
+    (row,) = told(lives(installations=[stay | {"removed_at": AS_OF}]))
+    assert row[3] == "withdrawn"
+    (row,) = told(lives(installations=[stay | {"removed_at": AS_OF + timedelta(minutes=1)}]))
+    assert row[3] == "running"

@@ -81,3 +81,36 @@ def test_a_meter_that_runs_ahead_steadily_probably_counts_with_the_key_on(
     )
 
     assert key_on_flags(line, ASSUMPTIONS)["flag"].to_list() == flags
+
+
+def test_a_ride_that_begins_as_the_meter_is_read_counts_for_that_reading() -> None:
+    start = at("05-08 20:00")
+    late = {"hull_id": "H01", "started_at": start, "running_h": 3.0,
+            "ended_at": start + timedelta(hours=4)}  # fmt: skip
+    line = hour_line(records(hour_readings=[reading(0, 10), reading(1, 20)], sessions=[late]))
+
+    assert line["rentals_h"].to_list() == [0.0, 3.0]
+
+
+@pytest.mark.parametrize(
+    ("settings", "is_flagged"),
+    [
+        ({"meter__key_on_pace": 1.25, "meter__key_on_spread": 0.25}, True),  # just as far as both
+        ({"meter__key_on_pace": 1.2501, "meter__key_on_spread": 0.25}, False),
+        ({"meter__key_on_pace": 1.25, "meter__key_on_spread": 0.2499}, False),
+        ({"meter__key_on_spread": 0.25, "meter__key_on_spans": 5}, False),
+    ],
+)  # fmt: skip
+def test_paces_and_spans_that_just_reach_their_limits_count(
+    settings: dict[str, float], is_flagged: bool
+) -> None:
+    """Paces 1.5, 1.75, 1.25 and 1.5: middle 1.5, a quarter either way, all exact in binary."""
+    shown = [100.0, 112.0, 126.0, 136.0, 148.0]
+    line = hour_line(
+        records(
+            hour_readings=[reading(week, figure) for week, figure in enumerate(shown)],
+            sessions=[ride(week, 8) for week in range(1, len(shown))],
+        )
+    )
+
+    assert (key_on_flags(line, ASSUMPTIONS.changed(**settings)).height == 1) is is_flagged

@@ -117,7 +117,7 @@ def _instant_of(
     at_us = edge_us[2 * row] + part * (edge_us[2 * row + 1] - edge_us[2 * row])
     before = np.maximum(2 * row - 1, 0)
     waits = (at_h <= begin_h) & (row > course.starts[group])
-    return np.where(waits, edge_us[before], at_us)
+    return np.asarray(np.where(waits, edge_us[before], at_us))
 
 
 def _micros(column: str) -> pl.Expr:

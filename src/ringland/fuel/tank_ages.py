@@ -86,7 +86,7 @@ def _ages_of(run: TankRun) -> tuple[Ints, Ints, Floats, Floats, Ints, int]:
     return run.arrived_us, run.born_us, run.keep, run.mantissa, run.block, run.lag_us
 
 
-@njit("f8(f8,i8,f8,i8)", cache=True)
+@njit("f8(f8,i8,f8,i8)", cache=True, nogil=True)
 def _ratio(part, blocks, of_part, of_blocks):  # type: ignore[no-untyped-def]
     apart = blocks - of_blocks
     if apart == 0:
@@ -96,7 +96,7 @@ def _ratio(part, blocks, of_part, of_blocks):  # type: ignore[no-untyped-def]
     return 0.0  # below 2**-512
 
 
-@njit("i8(i8[::1],i8,i8,i8)", cache=True)
+@njit("i8(i8[::1],i8,i8,i8)", cache=True, nogil=True)
 def _first_at_or_after(arrived_us, low, high, at_us):  # type: ignore[no-untyped-def]
     while low < high:
         middle = (low + high) // 2
@@ -110,7 +110,7 @@ def _first_at_or_after(arrived_us, low, high, at_us):  # type: ignore[no-untyped
 _RUN = "i8[::1],i8[::1],f8[::1],f8[::1],i8[::1],i8"
 
 
-@njit(f"f8(i8,i8,i8,{_RUN})", cache=True)
+@njit(f"f8(i8,i8,i8,{_RUN})", cache=True, nogil=True)
 def _born_before(  # type: ignore[no-untyped-def]
     limit_us, first, end, arrived_us, born_us, keep, mantissa, block, lag_us
 ):
@@ -129,7 +129,7 @@ def _born_before(  # type: ignore[no-untyped-def]
     return share
 
 
-@njit(f"f8(i8,i8,i8,{_RUN},i8[::1],i8[::1],i8[::1],{_RUN})", cache=True)
+@njit(f"f8(i8,i8,i8,{_RUN},i8[::1],i8[::1],i8[::1],{_RUN})", cache=True, nogil=True)
 def _born_before_in_series(  # type: ignore[no-untyped-def]
     limit_us,
     first,
@@ -184,6 +184,7 @@ def _born_before_in_series(  # type: ignore[no-untyped-def]
 @njit(
     f"void(i8[::1],i8[::1],i8[::1],i8[::1],{_RUN},i8[::1],i8[::1],i8[::1],{_RUN},f8[:,::1])",
     cache=True,
+    nogil=True,
 )
 def _share_older_rows(  # type: ignore[no-untyped-def]
     ends, firsts, at_us, age_us, arrived_us, born_us, keep, mantissa, block, lag_us,
@@ -213,31 +214,52 @@ def _share_older_rows(  # type: ignore[no-untyped-def]
                 )  # fmt: skip
 
 
+@njit(f"b1(i8,i8,f8,i8,i8,{_RUN},i8[::1],i8[::1],i8[::1],{_RUN})", cache=True, nogil=True)
+def _is_enough(  # type: ignore[no-untyped-def]
+    steps, at_us, older_share, first, end, arrived_us, born_us, keep, mantissa, block, lag_us,
+    source_event, up_so_far, up_first, up_arrived_us, up_born_us, up_keep, up_mantissa, up_block,
+    up_lag_us,
+):  # fmt: skip
+    """Whether no more than a share of the litres is older than so many steps."""
+    older = _born_before_in_series(
+        at_us - steps * _STEP_US, first, end, arrived_us, born_us, keep, mantissa, block, lag_us,
+        source_event, up_so_far, up_first, up_arrived_us, up_born_us, up_keep, up_mantissa,
+        up_block, up_lag_us,
+    )  # fmt: skip
+    return older <= older_share
+
+
 @njit(
     f"void(i8[::1],i8[::1],i8[::1],f8,f8[::1],{_RUN},i8[::1],i8[::1],i8[::1],{_RUN},f8[::1])",
     cache=True,
+    nogil=True,
 )
 def _age_quantile_rows(  # type: ignore[no-untyped-def]
     ends, firsts, at_us, older_share, mean_age_us, arrived_us, born_us, keep, mantissa, block,
     lag_us, source_event, up_so_far, up_first, up_arrived_us, up_born_us, up_keep,
     up_mantissa, up_block, up_lag_us, out,
 ):  # fmt: skip
+    row = -1  # the row before, if its tank has had no fill since: births are the same then
     for i in range(len(ends)):
         if ends[i] == firsts[i] or np.isnan(mean_age_us[i]):
             out[i] = np.nan
+            row = -1
             continue
         low = 0
         high = int(mean_age_us[i] / older_share) // _STEP_US + 1
+        if row >= 0 and ends[row] == ends[i] and firsts[row] == firsts[i]:
+            waited = at_us[i] - at_us[row]
+            high = min(high, (int(out[row]) + waited) // _STEP_US + 1)
+            low = max((int(out[row]) + waited) // _STEP_US - 1, 0)
         while low < high:
             middle = (low + high) // 2
-            older = _born_before_in_series(
-                at_us[i] - middle * _STEP_US, firsts[i], ends[i],
-                arrived_us, born_us, keep, mantissa, block, lag_us, source_event,
-                up_so_far, up_first, up_arrived_us, up_born_us, up_keep, up_mantissa,
-                up_block, up_lag_us,
-            )  # fmt: skip
-            if older <= older_share:
+            if _is_enough(
+                middle, at_us[i], older_share, firsts[i], ends[i], arrived_us, born_us, keep,
+                mantissa, block, lag_us, source_event, up_so_far, up_first, up_arrived_us,
+                up_born_us, up_keep, up_mantissa, up_block, up_lag_us,
+            ):  # fmt: skip
                 high = middle
             else:
                 low = middle + 1
         out[i] = low * _STEP_US
+        row = i
