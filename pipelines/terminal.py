@@ -20,6 +20,8 @@ from pipelines.row_accounting import changes_since, inert
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.store import Made, WeekKey, WeekStore
 from pipelines.weeks import as_of_week
+from ringland.causes.cause_table import default_cause_table
+from ringland.causes.unknown_words import questions_on_words
 from ringland.contracts.record_kinds import RECORD_KINDS
 
 console = Console()
@@ -109,12 +111,20 @@ def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
             f"mend them in {home.folder / 'set-aside.xlsx'} and load it again",
             soft_wrap=True,
         )
+    for question in _questions(home):
+        console.print(question, soft_wrap=True)
     for evaluation in result.get_asset_check_evaluations():
         if not evaluation.passed:
             facts = "; ".join(
                 f"{name}: {value.value}" for name, value in evaluation.metadata.items()
             )
             console.print(f"Check not passed: {evaluation.check_name.replace('_', ' ')}: {facts}")
+
+
+def _questions(home: Home) -> tuple[str, ...]:
+    """What to ask about words of the teardowns that no finding answers to."""
+    teardowns = warehouse_at(home.database).read("select * from shop_records.teardowns")
+    return questions_on_words(teardowns, default_cause_table())
 
 
 def show_changes(home: Home, partition_key: str, told_by: datetime) -> None:

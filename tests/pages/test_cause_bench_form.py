@@ -99,6 +99,7 @@ def test_a_mechanic_fills_the_form_on_a_phone_offline_and_the_file_loads(
     form.get_by_label("Engine serial").fill("E-1")
     assert form.locator("#cylinders").input_value() == "2"  # the engine's own
     form.get_by_label("Opened at").fill("2025-07-01T09:00")
+    form.get_by_label("Looked at by").fill("R. Vane")
     for part in ("piston", "rod"):
         form.locator(f"details[data-part='{part}'] > summary").tap()
     look(form, "second land broken down", "cylinder 1", "seen")
@@ -127,6 +128,7 @@ def test_a_mechanic_fills_the_form_on_a_phone_offline_and_the_file_loads(
         (None, "flywheel", 'a mark, like a "hook"', None, None),
         (1, "piston", "second land broken down", "severe", "a.jpg; b.jpg"),
     ]
+    assert set(seen["examined_by"]) == {"R. Vane"}
     found = engine_findings(intake.loaded, TABLE, "E-1", 2)
     assert found.states["second_land_down"] == "seen"
     assert found.states["rod_bent"] == "not_seen"

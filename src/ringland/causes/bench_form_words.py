@@ -9,6 +9,7 @@ HOW_IT_WORKS = (
     'Everything starts as "not looked at": that is an answer too.'
 )
 ENGINE, OPENED, CYLINDERS = "Engine serial", "Opened at (this device's time)", "Cylinders"
+LOOKED_BY = "Looked at by (your name)"
 
 STATES = {"seen": "seen", "not_seen": "not seen", "not_looked_at": "not looked at"}
 """The states of a finding, by their names in the Teardowns contract."""
