@@ -3,16 +3,18 @@
 import numpy as np
 import polars as pl
 
-from pipelines.asset_figures import Figures
+from pipelines.asset_figures import Figures, rows
 from pipelines.rooms.history import Snapshot
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Pages, step, view
 from ringland.bench.bench_verdicts import default_bench_limits
 from ringland.causes.cause_case import ShopRecord
-from ringland.causes.cause_report import cause_reports
+from ringland.causes.cause_report import CauseReport, cause_reports
 from ringland.causes.cause_table import default_cause_table
 from ringland.causes.comebacks import comebacks
+from ringland.causes.open_sheets import open_sheets as sheets_of
 from ringland.causes.rebuild_comparison import builds_after_rebuild, compare_rebuilds
+from ringland.contracts.record_tables import OpenSheets
 from ringland.decision.action_prices import prices
 from ringland.pages.causes.cause_pages import build_cause_site
 from ringland.risk.fleet_hazard import FleetFits
@@ -60,8 +62,29 @@ def cause_record(
     )
 
 
+@view()
+def reports_of_causes(cause_record: ShopRecord, manner: Manner) -> tuple[CauseReport, ...]:
+    """A cause report per failure, as its page and the open sheets tell it."""
+    with in_manner(manner):
+        return cause_reports(cause_record)
+
+
+@step(ROOM, tables={"rows": OpenSheets}, figures=lambda sheets: rows(sheets.height))
+def open_sheets(
+    cause_record: ShopRecord, reports_of_causes: tuple[CauseReport, ...], manner: Manner
+) -> pl.DataFrame:
+    """Engines that run on a rebuild which is not accepted, one row per engine."""
+    with in_manner(manner):
+        return sheets_of(cause_record, reports_of_causes)
+
+
 @step(ROOM, figures=_figures)
-def cause_pages(cause_record: ShopRecord, spells: pl.DataFrame, manner: Manner) -> Pages:
+def cause_pages(
+    cause_record: ShopRecord,
+    reports_of_causes: tuple[CauseReport, ...],
+    spells: pl.DataFrame,
+    manner: Manner,
+) -> Pages:
     """A cause report and a rebuild sheet per failed engine, the bench form, does it pay."""
     rebuilds, assumptions = cause_record.records["rebuilds"], cause_record.assumptions
     builds, _ = builds_after_rebuild(cause_record.lives, rebuilds, assumptions)
@@ -70,5 +93,6 @@ def cause_pages(cause_record: ShopRecord, spells: pl.DataFrame, manner: Manner) 
     sets = cause_record.records["piston_sets"]
     came_back = comebacks(builds, rebuilds, sets, assumptions)
     with in_manner(manner):
-        reports = cause_reports(cause_record)
-        return build_cause_site(cause_record, reports, comparison, manner.paper, came_back)
+        return build_cause_site(
+            cause_record, reports_of_causes, comparison, manner.paper, came_back
+        )

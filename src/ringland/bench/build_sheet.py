@@ -33,6 +33,12 @@ class BuildSheet:
         return tuple(line.obstacle for line in self.lines if line.obstacle)
 
     @property
+    def open_lines(self) -> tuple[str, ...]:
+        """The same in a few words each, e.g. 'Compression, 2: missing'."""
+        lines = tuple(f"{line.name}: {line.verdict}" for line in self.lines if line.obstacle)
+        return lines if lines or self.is_closed else ("number of cylinders not known",)
+
+    @property
     def waivers(self) -> tuple[str, ...]:
         """What was let go, by whom and why."""
         return tuple(f"{line.name}: {line.waiver}" for line in self.lines if line.waiver)

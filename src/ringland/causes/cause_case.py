@@ -115,7 +115,7 @@ def failure_case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
     basis = RebuildBasis(
         engine,
         before,
-        BuildTime(found_at, shop.as_of, _altitude(records, life)),
+        BuildTime(found_at, shop.as_of, altitude_of(records, life)),
         _until(built, "read_at", next_failed),
         records["build_limits"],
     )
@@ -160,7 +160,9 @@ def _until(rows: pl.DataFrame, column: str, end: datetime | None) -> pl.DataFram
     return rows if end is None else rows.filter(pl.col(column) < end)
 
 
-def _altitude(records: Mapping[str, pl.DataFrame], life: Mapping[str, Any] | None) -> float | None:
+def altitude_of(
+    records: Mapping[str, pl.DataFrame], life: Mapping[str, Any] | None
+) -> float | None:
     """Height of the dock the engine broke at, the nearest to a bench the record holds."""
     if life is None or "docks" not in records:
         return None

@@ -94,6 +94,10 @@ class CauseReport:
     acceptance_form: bytes
     """The acceptance readings as a spreadsheet to fill in."""
     closing: tuple[str, ...]
+    rebuilt_at: datetime | None
+    """When the rebuild after the failure was finished; None: none is on record."""
+    open_lines: tuple[str, ...]
+    """What keeps that rebuild's sheet open, a few words each."""
     evidence: Rows
     evidence_lines: tuple[str, ...]
     signatures: tuple[str, ...]
@@ -187,6 +191,8 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         acceptance=work.acceptance_rows(sheet, case.before),
         acceptance_form=acceptance_workbook(sheet),
         closing=work.closing_lines(sheet, case.rebuild),
+        rebuilt_at=None if case.rebuild is None else case.rebuild["rebuilt_at"],
+        open_lines=sheet.build.open_lines,
         evidence=evidence_rows(case.evidence),
         evidence_lines=evidence_gaps(case.evidence, case.opened, failure),
         signatures=said.SIGNATURES,

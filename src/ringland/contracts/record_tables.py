@@ -219,6 +219,17 @@ class StandingFailures(dy.Schema):
     released_until = dy.Datetime(time_zone="UTC", nullable=True)
 
 
+class OpenSheets(dy.Schema):
+    """One row per engine whose rebuild has not passed its acceptance."""
+
+    engine_id = dy.String(primary_key=True)
+    rebuilt_at = dy.Datetime(time_zone="UTC")
+    open_lines = dy.Int64(
+        min=1, description="of the build sheet: missing, out of limit, not signed"
+    )
+    first_open = dy.String()
+
+
 class RecordQuality(dy.Schema):
     """One row per hull in service: how much of what it did is on record."""
 

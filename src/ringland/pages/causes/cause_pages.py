@@ -223,7 +223,15 @@ def cause_pdf(report: CauseReport, paper: str = "a4", standards: Sequence[str] =
 
 def _as_json(report: CauseReport) -> dict[str, Any]:
     fields = asdict(report)
-    for name in ("photos", "picture", "acceptance_form", "versions", "found_at", "as_of"):
+    for name in (
+        "photos",
+        "picture",
+        "acceptance_form",
+        "versions",
+        "found_at",
+        "as_of",
+        "rebuilt_at",
+    ):
         del fields[name]
     for cause in fields["causes"]:
         cause["standing"] = cause_words.STANDING.format(

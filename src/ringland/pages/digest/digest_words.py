@@ -15,6 +15,7 @@ AS_KNOWN = "As known on {instant}."
 
 SHOP = "Keep off or check"
 DOCK = "Change before the next rental"
+OPEN = "Rebuild sheets still open, and tests let go by name"
 UNASSESSED = "Not assessed: judge by inspection"
 CHANGES = "Since the last report"
 FUEL_RULE = "Fuel rule, dock by dock"

@@ -62,6 +62,7 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
             ]
             or no_hull,
         ),
+        *_open_section(report),
         (
             digest_words.UNASSESSED,
             [
@@ -114,6 +115,16 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
     )
     sections.append((words.CAUTIONS_HEADING, [words.NEVER_CLEARANCE, *words.CAUTIONS]))
     return sections
+
+
+def _open_section(report: WeekReport) -> list[tuple[str, list[str]]]:
+    """Rebuild sheets still open and tests let go by name, hull by hull; left out where none is."""
+    lines = [
+        digest_words.REASON.format(hull=sheet.hull_id, reason=item.line)
+        for sheet in report.hulls
+        for item in sheet.open_items
+    ]
+    return [(digest_words.OPEN, lines)] if lines else []
 
 
 def digest_opening(report: WeekReport, restated: str = "") -> list[str]:

@@ -114,6 +114,7 @@ def hull_table(report: WeekReport) -> pl.DataFrame:
             if sheet.call["action"]
             else None,
             "about its fuel": list_flag(sheet) or None,
+            "still open": " ".join(item.line for item in sheet.open_items) or None,
             "octane need now (AKI)": sheet.at_hand.get("need_aki"),
             "in its dock's tank (AKI)": sheet.at_hand.get("dock_octane_aki"),
             "in its dock's tank, low (AKI)": sheet.at_hand.get("dock_octane_low_aki"),

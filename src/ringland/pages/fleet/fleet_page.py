@@ -92,10 +92,14 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
 
 
 def need_of(sheet: HullSheet) -> str:
-    """What a hull needs this week: 'shop', 'dock' (a change before its next rental) or 'none'."""
+    """What a hull needs this week: 'shop', 'dock' (a change before its next rental) or 'none'.
+
+    One against which something stands open is not among those that need nothing.
+    """
     if sheet.call["call"] in ("keep_off", "book_check"):
         return "shop"
-    return "none" if sheet.call["action"] == NOTHING and not list_flag(sheet) else "dock"
+    is_idle = sheet.call["action"] == NOTHING and not list_flag(sheet) and not sheet.open_items
+    return "none" if is_idle else "dock"
 
 
 def change_title(change: WeekChange) -> str:

@@ -67,12 +67,19 @@ def hull_context(
     return {
         "sheet": sheet,
         "action": with_flag(
-            action_line(
-                sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
+            _and_close_sheets(
+                action_line(
+                    sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
+                ),
+                sheet,
+                report.catalogue,
             ),
             list_flag(sheet),
         ),
-        "step": with_flag(step_line(sheet.call, report.catalogue), list_flag(sheet)),
+        "step": with_flag(
+            _and_close_sheets(step_line(sheet.call, report.catalogue), sheet, report.catalogue),
+            list_flag(sheet),
+        ),
         "facts": cost_facts(
             sheet.call, ahead_text(report.decisions.horizon_d), report.prices.currency
         ),
@@ -123,6 +130,15 @@ def step_line(call: Row, catalogue: Catalogue) -> str:
     """The step alone, without its price; what stands in its place where no step is named."""
     action = call["action"]
     return hull_words.NO_STEP if action is None else f"{catalogue.label(str(action))}."
+
+
+def _and_close_sheets(step: str, sheet: HullSheet, catalogue: Catalogue) -> str:
+    """The step, with what closes what stands open: never 'nothing' beside an open sheet."""
+    remedies = " ".join(dict.fromkeys(item.remedy for item in sheet.open_items if item.remedy))
+    nothing = f"{catalogue.label(NOTHING)}."
+    if remedies and step.startswith(nothing):
+        return f"{remedies}{step.removeprefix(nothing)}"
+    return f"{step} {remedies}".strip()
 
 
 def job_line(action: str, catalogue: Catalogue) -> str:

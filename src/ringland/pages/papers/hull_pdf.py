@@ -121,7 +121,9 @@ def sheet_data(report: WeekReport, sheet: HullSheet) -> dict[str, Any]:
 def _steps(context: Mapping[str, Any]) -> list[tuple[str, str]]:
     """What to do, what it takes, what to fill: a label and its sentence each."""
     advice = " ".join(context.get("advice", ()))
+    still_open = " ".join(item.line for item in context["sheet"].open_items)
     said = (
+        (hull_words.OPEN, still_open),
         (hull_words.DO, context["action"]),
         (hull_words.JOB, context["job"]),
         (hull_words.FUEL_RULE, f"{context['fuel_rule']} {context['age_rule']}"),

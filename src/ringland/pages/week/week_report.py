@@ -9,6 +9,7 @@ from typing import Any
 
 import polars as pl
 
+from ringland.contracts.record_tables import OpenSheets
 from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.action_prices import Prices
 from ringland.decision.bench_lines import latest_tests
@@ -21,6 +22,7 @@ from ringland.decision.what_if import grades_sold
 from ringland.pages.week.fuel_advice_words import fuel_flag
 from ringland.pages.week.hull_lineage import recent_fills
 from ringland.pages.week.hull_timeline import hull_events, known_shares
+from ringland.pages.week.open_items import OpenItem, open_items
 from ringland.pages.week.past_calls import WeekChange, change_since
 from ringland.pages.week.week_records import Restated
 from ringland.risk.fleet_evidence import FleetEvidence
@@ -43,6 +45,7 @@ class HullSheet:
     with `known_shares` (null if it did not run of late); `fuel` its row of `fuel_burned`,
     empty if it did not run of late; `at_hand` its row of `FuelAtHand`.  `lineage` holds the
     record rows of the fills behind its last hours, as `recent_fills` returns them.
+    `open_items` stand against its engine beside the call.
     """
 
     hull_id: str
@@ -58,6 +61,7 @@ class HullSheet:
     exposure: pl.DataFrame
     events: pl.DataFrame
     lineage: pl.DataFrame
+    open_items: tuple[OpenItem, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -144,6 +148,7 @@ def make_week_report(
     season_ends_at: datetime | None = None,
     manner: Manner = DEFAULT_MANNER,
     restated: Restated | None = None,
+    open_sheets: pl.DataFrame | None = None,
 ) -> WeekReport:
     """The report of one week, from what was known at `as_of`.
 
@@ -165,6 +170,7 @@ def make_week_report(
         season_ends_at: the season's last day; None: no chance to its end is given.
         manner: how the pages write their figures.
         restated: that the week is told with what was known later; None: as it was known.
+        open_sheets: `OpenSheets`; None: no rebuild sheet is open.
     """
     calls = _by_hull(decisions.calls)
     chances = _by_hull(tables.chances)
@@ -174,8 +180,10 @@ def make_week_report(
     fuel = _by_hull(fuel_burned(exposure, "hull_id", as_of, assumptions))
     at_hand = _by_hull(tables.at_hand)
     tests = latest_tests(bench).partition_by("engine_id", as_dict=True)
+    sheets_open = OpenSheets.create_empty() if open_sheets is None else open_sheets
     with in_manner(manner):
         all_events = hull_events(records)
+        beside = open_items(tables.standing, sheets_open, records, as_of)
     events = all_events.partition_by("hull_id", as_dict=True)
     ran = exposure.sort("started_at").partition_by("hull_id", as_dict=True)
     lineage = recent_fills(records["fills"], exposure, assumptions).partition_by(
@@ -203,6 +211,7 @@ def make_week_report(
                 exposure=ran.get((hull_id,), exposure.clear()),
                 events=events.get((hull_id,), no_events),
                 lineage=lineage.get((hull_id,), no_fills),
+                open_items=beside.get(state["engine_id"], ()),
             )
         )
     middle = tables.chances.select("chance_7d", "chance_30d").median().row(0, named=True)
@@ -270,11 +279,12 @@ def _list_line(sheet: HullSheet, report: WeekReport) -> tuple[str, ...]:
 
 
 def do_text(sheet: HullSheet, report: WeekReport) -> str:
-    """What to do on a hull this week, what waits for room and what its fuel asks, for a list."""
+    """What to do on a hull, what waits for room, what its fuel asks, what is open; for a list."""
     call = sheet.call
     waits = room_line(call, report.catalogue)
     do = report.catalogue.short(str(call["action"])) if call["action"] else str(call["reason"])
-    return "; ".join(filter(None, (f"{do} ({waits})" if waits else do, list_flag(sheet))))
+    flags = dict.fromkeys(item.flag for item in sheet.open_items)
+    return "; ".join(filter(None, (f"{do} ({waits})" if waits else do, list_flag(sheet), *flags)))
 
 
 def list_flag(sheet: HullSheet) -> str:

@@ -1,0 +1,91 @@
+"""Which engines run on a rebuild whose build sheet is open, by hand."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any
+
+import polars as pl
+
+from ringland.causes.cause_case import ShopRecord
+from ringland.causes.cause_report import cause_reports
+from ringland.causes.open_sheets import open_sheets
+from tests.bench.build_rows import book, good_rows, readings
+from tests.causes.cause_rows import OPENED
+from tests.causes.test_cause_report import frame, shop
+
+REBUILT = OPENED + timedelta(days=9)
+
+
+def sheet_of(rebuilt_at: datetime, **first: Any) -> list[dict[str, Any]]:
+    """A passing row for every line of the engine's sheet, the first changed if asked."""
+    rows = [
+        row | {"engine_id": "E-P0", "read_at": rebuilt_at - timedelta(hours=4)}
+        for row in good_rows(cylinders=2)
+    ]
+    rows[0] |= first
+    return rows
+
+
+def rebuilt(*rebuilds: datetime, built: list[dict[str, Any]], failed: bool = True) -> ShopRecord:
+    made = shop()
+    rows = [{"engine_id": "E-P0", "rebuilt_at": at, "scope": "full"} for at in rebuilds]
+    records = {
+        **made.records,
+        "rebuilds": frame("rebuilds", *rows),
+        "build_readings": readings(built),
+        "build_limits": book(),
+    }
+    if not failed:
+        records["failures"] = frame("failures")
+    return replace(made, records=records)
+
+
+def still_open(of: ShopRecord) -> list[tuple[Any, ...]]:
+    return open_sheets(of, cause_reports(of)).rows()
+
+
+def first_line() -> str:
+    return still_open(rebuilt(REBUILT, built=sheet_of(REBUILT)[1:]))[0][3].partition(":")[0]
+
+
+def test_a_rebuild_with_every_line_passed_and_signed_is_accepted() -> None:
+    assert still_open(rebuilt(REBUILT, built=sheet_of(REBUILT))) == []
+
+
+def test_one_missing_or_unsigned_line_keeps_the_sheet_open() -> None:
+    unsigned = sheet_of(REBUILT, read_by=None)
+
+    assert still_open(rebuilt(REBUILT, built=sheet_of(REBUILT)[1:])) == [
+        ("E-P0", REBUILT, 1, f"{first_line()}: missing")
+    ]
+    assert still_open(rebuilt(REBUILT, built=unsigned))[0][2:] == (1, f"{first_line()}: not signed")
+
+
+def test_a_failure_without_a_rebuild_is_no_open_sheet() -> None:
+    assert still_open(rebuilt(built=[])) == []
+
+
+def test_a_planned_rebuild_is_asked_for_its_lines_too() -> None:
+    """A planned top end with an untested head stood on no sheet at all."""
+    assert still_open(rebuilt(REBUILT, built=sheet_of(REBUILT), failed=False)) == []
+    assert still_open(rebuilt(REBUILT, built=sheet_of(REBUILT)[4:], failed=False))[0][1:3] == (
+        REBUILT,
+        4,
+    )
+    before = sheet_of(REBUILT - timedelta(days=90))  # of an earlier build
+    assert still_open(rebuilt(REBUILT, built=before, failed=False))[0][2] == len(before)
+
+
+def test_an_engine_of_unknown_cylinders_is_not_accepted_unasked() -> None:
+    of = rebuilt(REBUILT, built=sheet_of(REBUILT))
+    unknown = of.records["engines"].with_columns(cylinders=pl.lit(None, pl.Int64))
+    made = still_open(replace(of, records={**of.records, "engines": unknown}))
+
+    assert made == [("E-P0", REBUILT, 1, "number of cylinders not known")]
+
+
+def test_of_two_open_sheets_the_newest_is_told() -> None:
+    later = REBUILT + timedelta(days=200)
+    of = rebuilt(REBUILT, later, built=sheet_of(REBUILT)[1:])
+
+    assert still_open(replace(of, as_of=later + timedelta(days=9)))[0][1] == later
