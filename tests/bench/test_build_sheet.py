@@ -1,5 +1,6 @@
 """The build sheet closes on nothing but good readings, and names whatever keeps it open."""
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -12,6 +13,7 @@ from ringland.bench.build_checks import build_checks, checks_for
 from ringland.bench.build_lines import BuildTime, is_name, is_reason
 from ringland.bench.build_sheet import BuildSheet, build_sheet, readings_of_tests
 from ringland.contracts.records import Inspections
+from ringland.words.manner import DEFAULT_MANNER, in_manner
 from tests.bench.build_rows import AS_OF, ENGINE, FAILED, READ, book, good_rows, readings
 
 AT = BuildTime(FAILED, AS_OF, 0.0)
@@ -213,3 +215,10 @@ def test_a_bench_test_written_as_acceptance_is_a_line_of_the_sheet() -> None:
     ]  # fmt: skip
     made = build_sheet(ENGINE, "full", AT, rows, book())
     assert {line.place for line in made.lines if line.verdict == "pass"} == {"2", "1 exhaust"}
+
+
+def test_a_sheet_writes_its_limits_in_the_shops_own_manner() -> None:
+    with in_manner(replace(DEFAULT_MANNER, number="1.234,5")):
+        made = sheet(GOOD)
+    targets = {line.check.key: line.target for line in made.lines}
+    assert targets["seat_run_out"].startswith("at most 0,05 mm")

@@ -42,7 +42,7 @@ def air_pressure(
     if barometer_kpa is None:
         if altitude_m is None:
             return AirPressure(None, None, "write the air pressure or the altitude of the bench")
-        source = f"standard atmosphere at {altitude_m:.0f} m"
+        source = f"standard atmosphere at {quantity_text(altitude_m, 'm')}"
         return AirPressure(standard_pressure_kpa(altitude_m), source, None)
     if told == "station":
         return _measured(barometer_kpa)
@@ -71,7 +71,7 @@ def _told_apart(barometer_kpa: float, altitude_m: float | None) -> AirPressure:
         return _measured(barometer_kpa)
     if is_weather and not is_station:
         return _reduced(barometer_kpa, altitude_m)
-    at = f"{shown} at {altitude_m:.0f} m"
+    at = f"{shown} at {quantity_text(altitude_m, 'm')}"
     asked = (
         f"{at} may be the air at the bench or a weather report: write which"
         if is_weather

@@ -18,7 +18,7 @@ from typing import Any
 from ringland.bench.air_pressure import air_pressure
 from ringland.bench.build_checks import BuildCheck
 from ringland.units import STANDARD_PRESSURE_KPA, UnitError, in_unit
-from ringland.words.number_words import day_text, number_text, reading_text
+from ringland.words.number_words import day_text, number_text, plain_text, reading_text
 
 PASS = "pass"  # noqa: S105  # a verdict, not a password
 WAIVED = "let go"
@@ -318,8 +318,10 @@ def _target(check: BuildCheck, limit: Limit | None) -> str:
 
 def _span(least: float | None, most: float | None, unit: str) -> str:
     if least is None:
-        return f"at most {most:g} {unit}"
-    return f"at least {least:g} {unit}" if most is None else f"{least:g} to {most:g} {unit}"
+        return f"at most {plain_text(float(most or 0))} {unit}"
+    if most is None:
+        return f"at least {plain_text(least)} {unit}"
+    return f"{plain_text(least)} to {plain_text(most)} {unit}"
 
 
 def _shown(row: Mapping[str, Any] | None) -> str:
