@@ -12,6 +12,7 @@ from ringland.causes.cause_table import (
     default_cause_table,
     read_cause_table,
 )
+from ringland.contracts.record_kinds import RECORD_KINDS
 from tests.causes.cause_rows import OPENED, teardown
 
 TABLE = default_cause_table()
@@ -139,6 +140,13 @@ def test_one_opening_may_take_several_days_and_several_hands() -> None:
         assert found.states["rod_bent"] == "seen"
         assert found.states["oil_milky"] == "seen"
         assert found.contradictions == ()
+
+
+def test_a_second_save_of_the_same_time_is_a_row_of_its_own_and_the_find_stands() -> None:
+    """The key held no state, so the first save's 'not looked at' was kept over the find."""
+    twice = teardown(["1 | rod | bent rod"], not_looked_at=["1 | rod | bent rod"])
+    assert twice.select(RECORD_KINDS["teardowns"].key).is_unique().all()
+    assert engine_findings(twice, TABLE, "E1", 3).states["rod_bent"] == "seen"
 
 
 def test_an_opening_ends_with_the_rebuild_or_before_the_next_failure() -> None:

@@ -122,7 +122,8 @@ RECORD_KINDS: dict[str, RecordKind] = {
         RecordKind(
             "teardowns",
             Teardowns,
-            ("engine_id", "opened_at", "cylinder", "part", "finding"),
+            # with the state: a second save of one time must not keep "not looked at"
+            ("engine_id", "opened_at", "cylinder", "part", "finding", "state"),
             "opened_at",
             _ENGINE,
         ),
