@@ -1,13 +1,17 @@
-"""Steps of the room `bench`: what each reading means."""
+"""Steps of the room `bench`: what each reading means, and what does not fit."""
 
 import polars as pl
 
 from pipelines.asset_figures import Figures, rows, table
-from pipelines.rooms.history import Snapshot
+from pipelines.rooms.history import EngineHours, Snapshot
 from pipelines.weekly.step import step
 from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
-from ringland.contracts.record_tables import BenchVerdicts
+from ringland.contracts.record_tables import BenchVerdicts, RecordFlags
+from ringland.history import engine_history
+from ringland.history import hour_line as hour_lines
+from ringland.history import record_doubts as doubts
+from ringland.settings.assumptions import Assumptions
 from ringland.words.manner import Manner, in_manner
 
 ROOM = "bench"
@@ -27,3 +31,25 @@ def bench_verdicts(snapshot: Snapshot, manner: Manner) -> pl.DataFrame:
     )
     with in_manner(manner):  # verdicts give their reasons with figures
         return judge_bench_tests(known["inspections"], known["engines"], station)
+
+
+def _doubt_figures(found: pl.DataFrame) -> Figures:
+    return {**rows(found.height), "by_flag": table(found["flag"].value_counts(sort=True))}
+
+
+@step(ROOM, tables={"rows": RecordFlags}, figures=_doubt_figures)
+def record_doubts(
+    snapshot: Snapshot,
+    hour_line: pl.DataFrame,
+    bench_verdicts: pl.DataFrame,
+    engine_sessions: EngineHours,
+    assumptions: Assumptions,
+) -> pl.DataFrame:
+    """Records that do not fit each other, bench readings among them, one row per doubt."""
+    return pl.concat(
+        [
+            doubts.record_doubts(snapshot.records, bench_verdicts, assumptions),
+            hour_lines.key_on_flags(hour_line, assumptions),
+            engine_history.unplaced_failures(snapshot.records, engine_sessions.sessions),
+        ]
+    )

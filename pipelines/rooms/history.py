@@ -19,7 +19,6 @@ from ringland.contracts.record_tables import (
 )
 from ringland.history import engine_history, hour_meter
 from ringland.history import hour_line as hour_lines
-from ringland.history import record_doubts as doubts
 from ringland.history import record_quality as quality
 from ringland.history.known_then import known_by, restated
 from ringland.history.operators import with_operators
@@ -111,28 +110,6 @@ def _line_figures(line: pl.DataFrame) -> Figures:
 def hour_line(snapshot: Snapshot) -> pl.DataFrame:
     """Hours of each hull along its meters and by its rentals, one row per good reading."""
     return hour_lines.hour_line(snapshot.records)
-
-
-def _doubt_figures(found: pl.DataFrame) -> Figures:
-    return {**rows(found.height), "by_flag": table(found["flag"].value_counts(sort=True))}
-
-
-@step(ROOM, tables={"rows": RecordFlags}, figures=_doubt_figures)
-def record_doubts(
-    snapshot: Snapshot,
-    hour_line: pl.DataFrame,
-    bench_verdicts: pl.DataFrame,
-    engine_sessions: EngineHours,
-    assumptions: Assumptions,
-) -> pl.DataFrame:
-    """Records that do not fit each other, one row per doubt."""
-    return pl.concat(
-        [
-            doubts.record_doubts(snapshot.records, bench_verdicts, assumptions),
-            hour_lines.key_on_flags(hour_line, assumptions),
-            engine_history.unplaced_failures(snapshot.records, engine_sessions.sessions),
-        ]
-    )
 
 
 @step(ROOM, tables={"rows": RecordQuality}, figures=lambda found: rows(found.height))

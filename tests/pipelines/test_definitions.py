@@ -224,7 +224,7 @@ def test_dagster_dev_serves_the_graph(tmp_path: Path) -> None:
     )  # fmt: skip
     try:
         answer: dict[str, object] = {}
-        deadline = time.monotonic() + 120  # a start takes about 10 s; this is for a busy machine
+        deadline = time.monotonic() + 900  # a start takes about 10 s; this is for a busy machine
         while not answer.get("assetNodes") and time.monotonic() < deadline:
             time.sleep(1)
             try:
