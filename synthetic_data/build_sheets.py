@@ -13,7 +13,7 @@ from synthetic_data.logbook import Cell, Logbook
 from synthetic_data.scenario import MINUTES_PER_DAY
 
 _FAMILIES = ("S3", "S4")
-_BOOK, _HAND, _MECHANICS = "maker's book, invented", "H. Quist", ("R. Vane", "T. Ollander")
+_BOOK, _HAND, _MECHANICS = "maker's book (invented)", "H. Quist", ("R. Vane", "T. Ollander")
 _MACHINISTS = ("Brack & Tolle", "own bench")  # invented
 _FORGOTTEN, _UNSIGNED, _LET_GO = 0.004, 0.003, 0.002
 _WHY = "The maker's service letter allows it for this engine."

@@ -14,8 +14,8 @@ class BuildLimits(dy.Schema):
     family = text("engine family, as in the engines' records")
     line = text("the line's key on the build sheet, e.g. 'ring_1_gap'")
     kind = choice(["new", "wear"], "for a new build, or at which a used part goes")
-    least = number("as in unit", "least that passes; empty: no lower end", -1e5, 1e6, True)
-    most = number("as in unit", "most that passes; empty: no upper end", -1e5, 1e6, True)
+    least = number("as in unit", "least that passes; empty: no lower end", -1000, 100000, True)
+    most = number("as in unit", "most that passes; empty: no upper end", -1000, 100000, True)
     unit = text("unit of the figures")
     source = text("where the maker says so, e.g. the book and its page")
     entered_by = text("the name of whoever entered it")
@@ -39,11 +39,11 @@ class BuildReadings(dy.Schema):
     read_at = instant("when it was measured or done")
     line = text("the line's key on the build sheet, e.g. 'ring_1_gap'")
     place = text("cylinder, '2 intake', 'main 3'; empty: the engine", nullable=True)
-    value = number("as in unit", "the reading; empty: an answer, or let go", -1e5, 1e6, True)
+    value = number("as in unit", "the reading; empty: an answer, or let go", -1000, 100000, True)
     unit = text("unit of the reading", nullable=True)
     answer = text("what was done or chosen, e.g. 'yes', 'new', 'diamond'", nullable=True)
     reference_value = number(
-        "as in unit", "supply of a leak-down, blanked pad of a vacuum", -1e5, 1e6, True
+        "as in unit", "supply of a leak-down, blanked pad of a vacuum", -1000, 100000, True
     )
     barometer_kpa = number("kPa", "air pressure as read, station or weather report", 40, 110, True)
     barometer_is = choice(
