@@ -39,7 +39,10 @@ def test_an_open_rebuild_sheet_is_told_with_why_in_one_line() -> None:
     made = open_items(NO_FAILURE, SHEETS, records(), AS_OF)
 
     assert [item.line for item in made["E5"]] == [LINE]
-    assert made["E5"][0].remedy == "Measure it and sign, or release it by name."
+    assert (
+        made["E5"][0].remedy
+        == "Measure and sign what is open of its rebuild, or release it by name."
+    )
     assert "1 line of its sheet open, Valve-seal" in made["E6"][0].line
 
 

@@ -20,7 +20,7 @@ SHEET_FLAG, RELEASED_SHEET_FLAG = "its rebuild sheet is open", "open rebuild she
 RELEASED_TEST_FLAG = "failed test released by name"
 SHEET_OPEN = "Rebuild of {day} not accepted: {count} of its sheet open, {first}."
 FIRST = "the first {first}"
-SHEET_REMEDY = "Measure it and sign, or release it by name."
+SHEET_REMEDY = "Measure and sign what is open of its rebuild, or release it by name."
 
 
 @dataclass(frozen=True)
