@@ -224,7 +224,7 @@ def drawn_from_prior(rng: np.random.Generator, prior) -> tuple[np.ndarray, Simul
     """A fleet of 14 hulls of three lives each, 250 h long, and its truth."""
     n, lives, spell, watched = 14, 3, 10.0, 250.0
     edges = np.arange(0.0, watched + spell, spell)
-    steps = AgeSteps.over(np.zeros(1), np.array([watched]), 1.0)
+    steps = AgeSteps.over(np.zeros(1), np.array([watched]), 5.0)
     plan = ParameterPlan(len(steps.knots), 1, 0, 0, 0)
     spreads = np.abs(rng.normal(0, prior.spread_scales))[None, :]
     theta = rng.normal(plan.mean(prior), plan.sd(prior, spreads)[0])

@@ -27,12 +27,14 @@ class AgeSteps:
 
     `edge` has one entry more than there are steps, the first 0.  `log_age` is the log of each
     step's middle; `hinge`, shape (steps, knots), what a hinge's coefficient is multiplied by.
+    `middle` is the edge hazards are summed from.
     """
 
     edge: Floats
     log_age: Floats
     hinge: Floats
     knots: Floats
+    middle: int
 
     @classmethod
     def over(cls, start: Floats, stop: Floats, floor: float) -> AgeSteps:
@@ -42,12 +44,13 @@ class AgeSteps:
         edge = np.concatenate(([0.0], floor * STEP ** np.arange(n + 1)))
         log_age = np.log((edge[1:] + edge[:-1]) / 2)
         knots = np.log(top) - np.log(KNOT_RATIO) * np.arange(MOST_KNOTS, 0, -1)
-        knots = knots[knots >= np.log(4.0 * floor)]
+        knots = knots[knots >= np.log(2.0 * floor)]
         hours = stop - start
         middle = float(np.log(np.maximum((start + stop) / 2, floor)) @ hours / hours.sum())
         away = log_age[:, None] - knots[None, :]
         hinge = np.where(knots >= middle, np.maximum(away, 0.0), np.maximum(-away, 0.0))
-        return cls(edge, log_age, np.ascontiguousarray(hinge), np.exp(knots))
+        at = int(np.argmin(np.abs(log_age - middle)))
+        return cls(edge, log_age, np.ascontiguousarray(hinge), np.exp(knots), at)
 
     @property
     def width(self) -> Floats:
@@ -69,9 +72,19 @@ class AgeSteps:
         return np.asarray(line + theta[:, 2 : 2 + self.hinge.shape[1]] @ self.hinge.T)
 
     def cumulative(self, theta: Floats) -> Floats:
-        """Hazard summed up to each edge, shape (rows of theta, edges)."""
-        total = np.cumsum(np.exp(self.log_hazard(theta)) * self.width, axis=1)
-        return np.concatenate([np.zeros((len(theta), 1)), total], axis=1)
+        """Hazard summed from a middle age to each edge, shape (rows of theta, edges).
+
+        Below the middle it is negative.  Summed from 0 the first hours of a draw that has them
+        deadly would swallow the digits of all later ones.
+        """
+        return self.summed(np.exp(self.log_hazard(theta)) * self.width)
+
+    def summed(self, steps: Floats) -> Floats:
+        """What stands by step (last axis) summed from the middle edge to each edge."""
+        before, after = steps[..., : self.middle], steps[..., self.middle :]
+        down = -np.cumsum(before[..., ::-1], axis=-1)[..., ::-1]
+        zero = np.zeros((*steps.shape[:-1], 1))
+        return np.concatenate([down, zero, np.cumsum(after, axis=-1)], axis=-1)
 
     def slopes(self, theta: Floats) -> tuple[Floats, Floats]:
         """Derivatives of the log heights at one theta.

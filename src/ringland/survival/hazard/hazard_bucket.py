@@ -125,10 +125,7 @@ class Bucket:
         first, second = steps.slopes(theta)
         log_height = steps.log_hazard(theta[None, :])[0]
         height = np.exp(log_height) * steps.width
-        weights = np.vstack([np.ones(len(height)), first.T])
-        table = np.concatenate(
-            [np.zeros((1 + n_base, 1)), np.cumsum(height * weights, axis=1)], axis=1
-        )
+        table = steps.summed(height * np.vstack([np.ones(len(height)), first.T]))
         over = gained(table, self.start, self.stop)
         effect = np.exp(self._effects(theta[n_base:]))
         hazard = over[0] * effect

@@ -208,7 +208,7 @@ def fit_joint_hazard(
     prior: HazardPrior,
     n_draws: int,
     rng: np.random.Generator,
-    age_floor: float = 1.0,
+    age_floor: float = 5.0,
 ) -> JointHazard:
     """The posterior of the hazard given spells; works with no event and no factor.
 
