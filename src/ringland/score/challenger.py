@@ -24,7 +24,7 @@ from ringland.survival.forecasts.forecast_scores import censoring_weights, score
 from ringland.words.number_words import count_text, number_text
 
 MODE = "ring_land_fracture"
-CHAMPION, CHALLENGER = "Weibull hazard regression", "gradient-boosted trees"
+CHAMPION, CHALLENGER = "joint hazard", "gradient-boosted trees"
 
 
 class ChallengerChances(dy.Schema):

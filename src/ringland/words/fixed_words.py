@@ -180,8 +180,8 @@ PRICE_METHOD = (
     "whatever that costs."
 )
 
-PRIOR_MODEL = "Weibull hazard, with priors"
-UNAIDED_MODEL = "Weibull hazard, without priors"
+PRIOR_MODEL = "Joint hazard, with priors"
+UNAIDED_MODEL = "Plain Weibull, without priors"
 COX_MODEL = "Cox, without priors"
 """The models whose effects are shown side by side; the first makes the chances."""
 

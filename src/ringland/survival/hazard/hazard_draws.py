@@ -17,10 +17,15 @@ from scipy import linalg, special
 from ringland.survival.hazard.hazard_bucket import NODES, OwnSums
 from ringland.survival.hazard.hazard_grid import SpreadCells, spread_cells
 from ringland.survival.hazard.hazard_problem import HazardProblem
-from ringland.survival.hazard.weighted_draws import effective, resampled, smoothed_weights
+from ringland.survival.hazard.weighted_draws import (
+    TRUSTED_SHAPE,
+    effective,
+    resampled,
+    smoothed_weights,
+)
 from ringland.survival.spell_checks import Floats, Ints
 
-POOL, PROPOSAL_DF, GOOD_SHARE, REFITS, CHUNK = 2, 30, 0.15, 1, 256
+POOL, PROPOSAL_DF, GOOD_SHARE, REFITS, CHUNK = 2, 30, 0.15, 2, 256
 
 
 @dataclass(frozen=True)
@@ -46,7 +51,7 @@ def draw_posterior(problem: HazardProblem, n_draws: int, rng: np.random.Generato
         worth = effective(weight)
         if best is None or worth > best[1]:
             best = (pool, worth, weight, tail_shape)
-        if worth >= GOOD_SHARE * len(weight):
+        if worth >= GOOD_SHARE * len(weight) and tail_shape <= TRUSTED_SHAPE:
             break
         shift = weight @ pool.white
         spread = (pool.white - shift).T @ ((pool.white - shift) * weight[:, None])
