@@ -50,7 +50,7 @@ MODES_AT_STAKE = {"ring_land_fracture": COVARIATES, "ring_wear": ()}
 A mode without covariates has too few failures to tell docks and engines apart either.
 """
 
-CHECK_DRAWS, ROWS_AT_ONCE = 100, 8192
+CHECK_DRAWS, ROWS_AT_ONCE = 40, 8192
 """Draws the fit is held against its own record on, and spells at a time."""
 
 Floats = NDArray[np.float64]

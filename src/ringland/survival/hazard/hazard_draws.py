@@ -25,7 +25,7 @@ from ringland.survival.hazard.weighted_draws import (
 )
 from ringland.survival.spell_checks import Floats, Ints
 
-POOL, PROPOSAL_DF, GOOD_SHARE, REFITS, CHUNK = 2, 30, 0.15, 2, 256
+POOL, PROPOSAL_DF, GOOD_SHARE, REFITS, CHUNK = 1.5, 30, 0.15, 2, 256
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ def draw_posterior(problem: HazardProblem, n_draws: int, rng: np.random.Generato
     shift, shape = np.zeros(problem.plan.size), np.eye(problem.plan.size)
     best = None
     for _ in range(1 + REFITS):
-        pool = _proposed(problem, cells, (shift, shape), POOL * n_draws, rng)
+        pool = _proposed(problem, cells, (shift, shape), round(POOL * n_draws), rng)
         weight, tail_shape = smoothed_weights(pool.log_weight)
         worth = effective(weight)
         if best is None or worth > best[1]:
