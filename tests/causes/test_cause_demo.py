@@ -91,8 +91,10 @@ def test_every_failed_engine_has_its_page_and_its_pdf(
     failures = shop.records["failures"].height
     assert failures > 20
     assert len({report_name(report) for report in reports}) == failures
-    for report in reports:
+    newest = sorted(reports, key=lambda one: one.found_at)
+    for report in newest[-int(ASSUMPTIONS.number("report.cause_files")) :]:
         assert site[f"causes/{report_name(report)}.pdf"].startswith(b"%PDF")
+    for report in reports:
         assert b"Invented demo data" in site[f"causes/{report_name(report)}.html"]
     assert b"Invented demo data" in site["causes/rebuilds.html"]
 
