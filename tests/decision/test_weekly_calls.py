@@ -88,6 +88,28 @@ def test_a_hull_that_waits_for_room_says_for_what() -> None:
     assert call_of("nothing")["waits_for"] is None
 
 
+def test_a_broken_hull_stays_off_the_water_where_nothing_could_be_planned() -> None:
+    """In a fleet without any option an open failure read 'Not enough record to say'."""
+    assert MADE.plan is not None
+    stopped = pl.col("hull_id").is_in(["H00", "H04"])
+    calls = hull_calls(
+        TABLES,
+        drivers=TABLES.drivers.clear(),
+        rules=safety_rules(TABLES.running, TABLES.chances, TABLES.bench_warnings, SETTINGS),
+        options=MADE.options.filter(~stopped),
+        planned=MADE.plan.rows.filter(~stopped),
+        ashore=ASHORE,
+        catalogue=CATALOGUE,
+        horizon_d=30.0,
+        assumptions=SETTINGS,
+    )
+    by_hull = dict(calls.select("hull_id", "call").rows())
+
+    assert by_hull["H00"] == "keep_off"  # an open failure
+    assert by_hull["H04"] == "keep_off"  # a failed test
+    assert by_hull["H01"] == "not_enough_record"
+
+
 def test_fleet_gets_one_call_each_ranked_by_cost_of_waiting() -> None:
     calls = MADE.calls
 

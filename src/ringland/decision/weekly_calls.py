@@ -107,9 +107,10 @@ def _call(row: dict[str, Any], in_shop: set[str], ashore: str) -> dict[str, Any]
     """The call on one hull and what the plan gives it, without its reason."""
     call: dict[str, Any] = dict.fromkeys(HullCalls.column_names()) | {"hull_id": row["hull_id"]}
     option, rule = row["option"], row["rule"]
-    if option is None:
-        return call | {"call": "not_enough_record"}
-    if rule in (OPEN_FAILURE, HIGH_7D, FAILED_TEST) or option == ashore:
+    keeps_off = rule in (OPEN_FAILURE, HIGH_7D, FAILED_TEST)
+    if option is None:  # what keeps a hull off needs no price: it holds without a plan too
+        return call | {"call": "keep_off" if keeps_off else "not_enough_record"}
+    if keeps_off or option == ashore:
         kind = "keep_off"
     elif rule is not None or option in in_shop:
         kind = "book_check"
