@@ -332,10 +332,25 @@ def test_an_own_group_bears_what_the_gamma_posterior_gives_it() -> None:
     means = fit.own_factor[:, fit.own.index([str(h) for h in range(60)])].mean(axis=0)
     assert np.corrcoef(failures, means)[0, 1] > 0.8
     middle, low, high = spread_of(fit, "own", 0.95)
-    assert low < 0.6**0.5 < high
     assert low < middle < high
     one_new = fit.own_factor[:, fit.own.index(["never seen"])]
     assert one_new.mean() == pytest.approx(1.0, abs=0.15)
+
+
+def test_the_range_of_an_own_spread_holds_the_true_one() -> None:
+    """The first grid trusted a parabola past its last climb, so that ranges began too high.
+
+    The range then held the true spread in 21 of 30 made fleets.  Binomial, 30 at 95 %: 26 or
+    more in 98 %; the seeds are fixed.
+    """
+    held = 0
+    for seed in range(201, 231):
+        spells = weibull_spells(
+            np.random.default_rng(seed), n_hulls=60, effect=[], lives_each=6, frailty=0.6
+        )
+        _, low, high = spread_of(fitted(spells, own=True), "own", 0.95)
+        held += low < 0.6**0.5 < high
+    assert held >= 26
 
 
 def test_no_failure_leaves_the_prior_and_says_so() -> None:

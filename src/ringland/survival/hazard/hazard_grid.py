@@ -21,7 +21,7 @@ from ringland.survival.spell_checks import Floats, Ints
 # Cells of the grid of each spread, even in its log, and how far they reach about the scale of
 # its prior: below the lowest end a spread is not told from none.
 CELLS, OWN_CELLS, LOWEST, HIGHEST = 6, 8, 0.05, 5.0
-CLIMBS, LATER_CLIMBS = 3, 5  # own spreads climbed at over the whole reach, then where they lie
+CLIMBS, LATER_CLIMBS = 4, 5  # own spreads climbed at over the whole reach, then where they lie
 FAR_BELOW = 8.0  # log chance below the highest at which a spread is left out of the second grid
 
 
@@ -47,8 +47,8 @@ def spread_cells(problem: HazardProblem) -> SpreadCells:
         else np.log(scale[c] * np.array([0.5, 0.5]))
         for c in range(len(SPREADS))
     ]
-    if OWN in used:
-        for at in np.linspace(edges[OWN][0], edges[OWN][-1], CLIMBS + 2)[1:-1]:
+    if OWN in used:  # up to the top end: past the last climb a parabola promises too much
+        for at in np.linspace(edges[OWN][0], edges[OWN][-1], CLIMBS + 1)[1:]:
             climbs.at(at)
     first = _grid(problem, climbs, edges, used)
     best = int(np.argmax(first.chance))

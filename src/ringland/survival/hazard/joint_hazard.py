@@ -291,7 +291,10 @@ def _age_share(steps: AgeSteps, buckets: Sequence[SpellRows]) -> Floats:
             hours += sign * steps.width * (here.sum() - np.cumsum(here) + inside)
     hours = hours.clip(min=0.0)
     away = steps.log_age - hours @ steps.log_age / hours.sum()
-    return np.asarray((hours * away) @ steps.hinge / (hours @ away**2))
+    reach = float(hours @ away**2)
+    if reach <= 1e-9 * hours.sum():  # all running within one step of age: no line to tell
+        return np.zeros(steps.hinge.shape[1])
+    return np.asarray((hours * away) @ steps.hinge / reach)
 
 
 def _unaided(
