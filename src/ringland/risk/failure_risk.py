@@ -186,6 +186,12 @@ def chances_of(hazard: Floats) -> Floats:
     return np.asarray(-np.expm1(-hazard))
 
 
+AN_AGE_H = 100.0
+"""An age at which every draw has some hazard; a factor's ratio is the same at any."""
+NO_HAZARD = 1e-12
+"""Hazard of a stretch below which a draw of a steep baseline is not told from none."""
+
+
 def hull_drivers(fits: FleetFits, running: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
     """Each factor's part of a hull's log hazard of ring-land fracture, against the fleet's middle.
 
@@ -205,7 +211,8 @@ def hull_drivers(fits: FleetFits, running: pl.DataFrame, assumptions: Assumption
     middle = {name: float(np.median(exposure_values(told, name))) for name in COVARIATES}
     hours = told["use_h_d"].to_numpy() * HORIZONS_D["30d"]
     age = told["age_h"].to_numpy()
-    middle[AGE_FACTOR], middle_hours = float(np.median(age)), float(np.median(hours))
+    # out of season nobody runs: an hour then stands for the month
+    middle[AGE_FACTOR], middle_hours = float(np.median(age)), max(1.0, float(np.median(hours)))
     known_enough = 1 - assumptions.number("record.assumed_beyond_share")
     parts = []
     for name in (*fit.covariates, AGE_FACTOR):
@@ -217,7 +224,7 @@ def hull_drivers(fits: FleetFits, running: pl.DataFrame, assumptions: Assumption
             there = fit.cumulative_hazard(there_age, there_age + middle_hours, base)
         else:
             values = exposure_values(told, name)
-            span = (np.zeros_like(age), np.ones_like(age))
+            span = (np.full_like(age, AN_AGE_H), np.full_like(age, AN_AGE_H + 1.0))
             here = fit.cumulative_hazard(*span, _at(told.height, mean | {name: values}))
             there = fit.cumulative_hazard(*span, _at(told.height, mean | {name: middle[name]}))
         parts.append(
@@ -226,7 +233,7 @@ def hull_drivers(fits: FleetFits, running: pl.DataFrame, assumptions: Assumption
                 factor=pl.lit(name),
                 value=pl.Series(values, dtype=pl.Float64),
                 fleet_middle=pl.lit(middle[name]),
-                log_hazard_part=pl.Series(np.log(here / there).mean(axis=0), dtype=pl.Float64),
+                log_hazard_part=pl.Series(_log_ratio(here, there), dtype=pl.Float64),
                 is_assumed=pl.col(RESTS_ON[name]).fill_null(0) < known_enough
                 if name in RESTS_ON
                 else pl.lit(value=False),
@@ -237,6 +244,12 @@ def hull_drivers(fits: FleetFits, running: pl.DataFrame, assumptions: Assumption
             "hull_id", pl.col("log_hazard_part").abs().neg(), "factor", descending=False
         )
     )
+
+
+def _log_ratio(here: Floats, there: Floats) -> Floats:
+    """Mean over the draws of the log ratio; a hazard below `NO_HAZARD` is not told from it."""
+    least = (np.maximum(hazard, NO_HAZARD) for hazard in (here, there))
+    return np.asarray(np.log(np.divide(*least)).mean(axis=0))
 
 
 def _at(n_rows: int, values: Mapping[str, float | Floats]) -> pl.DataFrame:
