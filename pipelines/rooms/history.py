@@ -64,7 +64,10 @@ def snapshot(warehouse: DuckDBWarehouse, clock: Clock, operator: str) -> Snapsho
         live = {kind: record_rows(con, kind) for kind in ALL_KINDS}
         aside = set_aside_rows(warehouse, clock.as_of)
     told = restated(live, clock.told_by) if clock.is_restated else live
-    known = with_operators(known_by(told, clock.as_of), operator)
+    known = {
+        kind: frame.rechunk()  # sums keep their order whatever came on record later
+        for kind, frame in with_operators(known_by(told, clock.as_of), operator).items()
+    }
     changes = None
     if clock.is_restated:
         then = with_operators(known_by(live, clock.as_of), operator)

@@ -206,7 +206,7 @@ def ask(port: int, query: str) -> dict[str, object]:
         data=json.dumps({"query": query}).encode(),
         headers={"Content-Type": "application/json"},
     )
-    with urllib.request.urlopen(request, timeout=5) as answer:  # noqa: S310 - loopback
+    with urllib.request.urlopen(request, timeout=120) as answer:  # noqa: S310 - loopback
         return dict(json.load(answer)["data"])
 
 

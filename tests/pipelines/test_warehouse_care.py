@@ -271,7 +271,7 @@ def test_a_file_that_was_refused_does_not_stop_a_rebuild_but_one_that_loaded_doe
 def test_a_whole_home_passes_the_check(records: Path, tmp_path: Path) -> None:
     home = full_home(records, tmp_path)
 
-    assert [finding.wrong for finding in check_warehouse(home)] == [()] * 4
+    assert [finding.wrong for finding in check_warehouse(home)] == [()] * 5
 
 
 def test_the_check_names_a_changed_and_a_missing_raw_file(records: Path, tmp_path: Path) -> None:
