@@ -37,7 +37,7 @@ from tests.studies.ledger_world import (
 ASSUMPTIONS = load_assumptions()
 KNOWN = 0.05
 SEEDS = (101, 102, 103, 104, 105)
-"""Others than those the settings were chosen on (17 to 20 and 20261127)."""
+"""Not those the settings were chosen on, but one mend was made after these had been seen."""
 
 
 def ledger_of(book: Written, world: World, assumptions: Assumptions) -> SessionFuelResult:
