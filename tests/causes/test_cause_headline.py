@@ -6,10 +6,12 @@ from typing import Any
 import polars as pl
 import pytest
 
+from ringland.causes.cause_chances import SettledCases
 from ringland.causes.cause_differential import rank_causes
 from ringland.causes.cause_findings import engine_findings
 from ringland.causes.cause_headline import headline, spoken_against
 from ringland.causes.cause_table import (
+    UNDETERMINED,
     CauseTableError,
     default_cause_table,
     read_cause_table,
@@ -126,3 +128,25 @@ def test_an_own_test_that_weighs_nothing_is_refused_with_its_name() -> None:
     """
     with pytest.raises(CauseTableError, match=r"cause\.a names f as its own tests"):
         read_cause_table(text, "t.toml")
+
+
+def test_no_mechanism_is_named_by_habit_where_nothing_seen_speaks_for_it() -> None:
+    """Dents read 'Knock, about 60 %' in a shop that had settled 44 knocks."""
+    opened = ["valve | seats pitted", "fuel system | gum in rail"]
+    findings = engine_findings(teardown(opened), TABLE, "E1", 3)
+    cases = SettledCases.none(TABLE)
+    cases.by_cause[TABLE.outcomes.index("knock_fuel")] = 500
+
+    ranked = rank_causes(findings, TABLE, cases)
+
+    assert ranked.first == UNDETERMINED
+    assert any("Nothing that was seen speaks for knock" in note for note in ranked.notes)
+
+
+def test_scuffing_in_several_cylinders_is_no_sign_of_knock() -> None:
+    opened = [f"{cylinder} | piston | scuff on both faces" for cylinder in (1, 2)]
+    ranked = rank_causes(engine_findings(teardown(opened), TABLE, "E1", 3), TABLE)
+
+    spread = ranked.evidence.filter(pl.col("finding") == "several_cylinders")
+
+    assert "knock_fuel" not in spread["cause"]

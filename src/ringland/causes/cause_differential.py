@@ -14,11 +14,12 @@ causes, and are not frequencies until the shop has settled many cases.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
 
+from ringland.causes import cause_words as said
 from ringland.causes.cause_chains import without_followers
 from ringland.causes.cause_chances import (
     FindingChances,
@@ -26,11 +27,13 @@ from ringland.causes.cause_chances import (
     SettledCases,
     cause_shares,
     finding_chances,
+    finding_weights,
     table_shares,
 )
 from ringland.causes.cause_findings import (
     NOT_LOOKED_AT,
     NOT_SEEN,
+    PISTON_DAMAGE,
     SEEN,
     WORKED_OUT,
     EngineFindings,
@@ -98,9 +101,10 @@ def rank_causes(
     cases = cases or SettledCases.none(table)
     states = [findings.states.get(key, NOT_LOOKED_AT) for key in table.findings]
     counted = without_followers(table, without_implied(table, states))
-    chances, shares = finding_chances(table, cases), cause_shares(table, cases)
+    chances = of_their_damage(finding_chances(table, cases), table, states)
+    shares = cause_shares(table, cases)
     posterior = cause_chances(shares, chances.moved, counted)
-    too_little = _too_little(findings, table)
+    too_little = _too_little(findings, table) or _only_usual(posterior, counted, table)
     notes = findings.notes + ((too_little,) if too_little else ())
     notes += tuple(
         table.findings[key].conflict or ""
@@ -115,6 +119,29 @@ def rank_causes(
         findings.unmatched,
         notes,
     )
+
+
+def of_their_damage(
+    chances: FindingChances, table: CauseTable, states: list[str]
+) -> FindingChances:
+    """The chances, with how far damage is spread saying nothing of causes that leave none of it.
+
+    Scuffed skirts in two cylinders are several cylinders of scuffing, no sign of knock.
+    """
+    keys = list(table.findings)
+    damage = [
+        keys.index(key)
+        for key in PISTON_DAMAGE
+        if key in table.findings and states[keys.index(key)] == SEEN
+    ]
+    if not damage:
+        return chances
+    leaves_none = ~(finding_weights(table)[:, damage] > 0).any(axis=1)
+    opinion, moved = chances.opinion.copy(), chances.moved.copy()
+    for key in set(WORKED_OUT) & set(keys):
+        for p in (opinion, moved):
+            p[leaves_none, keys.index(key)] = p[-1, keys.index(key)]
+    return replace(chances, opinion=opinion, moved=moved)
 
 
 def without_implied(table: CauseTable, states: list[str]) -> list[str]:
@@ -157,6 +184,20 @@ def _too_little(findings: EngineFindings, table: CauseTable) -> str | None:
             "name a cause."
         )
     return None
+
+
+def _only_usual(posterior: Matrix, states: list[str], table: CauseTable) -> str | None:
+    """Why the leading mechanism may not be named: nothing seen speaks for it; None: something does.
+
+    A shop that sees much knock would otherwise find it in every engine whose signs are few.
+    """
+    seen = np.array([state == SEEN for state in states])
+    for_it = (finding_weights(table)[:, seen] > 0).any(axis=1)
+    members = {name: np.isin(table.outcomes, keys) for name, keys in table.mechanisms.items()}
+    leading = max(members, key=lambda name: float(posterior[members[name]].sum()))
+    if for_it[members[leading]].any() or posterior[-1] > posterior[members[leading]].sum():
+        return None
+    return said.ONLY_USUAL.format(mechanism=leading)
 
 
 def _chances_frame(

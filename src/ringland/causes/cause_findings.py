@@ -24,7 +24,7 @@ WHOLE_ENGINE = 0
 WORKED_OUT = ("several_cylinders", "one_cylinder_only")
 """Findings worked out from the cylinders entered, unless somebody enters them."""
 
-_LAND_DAMAGE = (
+PISTON_DAMAGE = (
     "second_land_down",
     "land_broken_up",
     "edge_pitting",
@@ -221,11 +221,13 @@ def _spread_over_cylinders(
     """Work out 'several cylinders' and 'one cylinder only' where nobody entered them."""
     if set(WORKED_OUT) - set(states) or set(WORKED_OUT) & set(slots):
         return
-    most = max((len(set(seen_in.get(key, ())) - {WHOLE_ENGINE}) for key in _LAND_DAMAGE), default=0)
-    damaged = {s for key in _LAND_DAMAGE for s in seen_in.get(key, ())} - {WHOLE_ENGINE}
+    most = max(
+        (len(set(seen_in.get(key, ())) - {WHOLE_ENGINE}) for key in PISTON_DAMAGE), default=0
+    )
+    damaged = {s for key in PISTON_DAMAGE for s in seen_in.get(key, ())} - {WHOLE_ENGINE}
     looked = {
         slot
-        for key in _LAND_DAMAGE
+        for key in PISTON_DAMAGE
         for slot, state in slots.get(key, {}).items()
         if slot and state in (SEEN, NOT_SEEN)
     }

@@ -89,6 +89,10 @@ HOW_FOUND = {
     "teardown": "found when opened",
 }
 MODE = "{mode}, {how} on {day}."
+ONLY_USUAL = (
+    "Nothing that was seen speaks for {mechanism}; it would lead only because the shop sees it "
+    "most: too little to name a cause."
+)
 NO_CAUSE_NAMED = "What was found does not name a cause."
 FIRST_CAUSE = "The findings speak most for {cause!r} ({chance})."
 THEN = ", {second} ({second_chance})."
