@@ -6,8 +6,8 @@ from typing import Any
 import dagster as dg
 import polars as pl
 
-from ringland.causes.plot_panel import Panel, Style, round_ticks
-from ringland.causes.plot_panel import picture as drawing
+from ringland.reports.plot_panel import Panel, Style, round_ticks
+from ringland.reports.plot_panel import picture as drawing
 
 Figures = dict[str, Any]
 """What stands beside an asset, by name."""

@@ -13,8 +13,6 @@ from pipelines.raw_store import taken_in
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.assets import week_at
 from pipelines.weekly.store import StoreError, WeekKey
-from ringland.causes.cause_case import ShopRecord
-from ringland.causes.cause_report import CauseReport, cause_report, shop_memory
 from ringland.pages.causes.proof_bundle import (
     MANIFEST,
     ProofRecords,
@@ -22,6 +20,8 @@ from ringland.pages.causes.proof_bundle import (
     named_photos,
     proof_bundle,
 )
+from ringland.reports.cause_case import ShopRecord
+from ringland.reports.cause_report import CauseReport, cause_report, shop_memory
 from ringland.words.manner import Manner, in_manner
 
 OF_ENGINE = ("engines", "failures", "teardowns", "evidence", "inspections", "rebuilds",

@@ -8,15 +8,15 @@ from pipelines.rooms.history import Snapshot
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Pages, step, view
 from ringland.bench.bench_verdicts import default_bench_limits
-from ringland.causes.cause_case import ShopRecord
-from ringland.causes.cause_report import CauseReport, cause_reports
 from ringland.causes.cause_table import default_cause_table
-from ringland.causes.comebacks import comebacks
-from ringland.causes.open_sheets import open_sheets as sheets_of
-from ringland.causes.rebuild_comparison import builds_after_rebuild, compare_rebuilds
 from ringland.contracts.record_tables import OpenSheets
 from ringland.decision.action_prices import prices
 from ringland.pages.causes.cause_pages import build_cause_site
+from ringland.rebuilds.comebacks import comebacks
+from ringland.rebuilds.rebuild_comparison import builds_after_rebuild, compare_rebuilds
+from ringland.reports.cause_case import ShopRecord
+from ringland.reports.cause_report import CauseReport, cause_reports
+from ringland.reports.open_sheets import open_sheets as sheets_of
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
 from ringland.words.manner import Manner, in_manner

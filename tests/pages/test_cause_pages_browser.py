@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import sync_playwright
 
-from tests.causes.test_cause_report import HOSTILE, shop, whole_site
 from tests.outside_tools import ARGUMENTS, CHROMIUM, needs_chromium
+from tests.reports.test_cause_report import HOSTILE, shop, whole_site
 
 pytestmark = needs_chromium
 

@@ -11,7 +11,6 @@ import polars as pl
 import pytest
 from PIL import Image
 
-from ringland.causes.cause_report import CauseReport, cause_reports
 from ringland.pages.causes.proof_bundle import (
     ProofRecords,
     captured_at,
@@ -19,9 +18,10 @@ from ringland.pages.causes.proof_bundle import (
     named_photos,
     proof_bundle,
 )
+from ringland.reports.cause_report import CauseReport, cause_reports
 from tests.causes.cause_rows import OPENED, teardown
-from tests.causes.test_cause_report import frame, shop
 from tests.outside_tools import program
+from tests.reports.test_cause_report import frame, shop
 
 OTHER = "E-P1"
 SCRIPT = """

@@ -1,1 +1,1 @@
-"""Why an engine broke, and what it must pass before it goes back."""
+"""Why an engine broke: findings, record, and the order of the causes."""

@@ -192,7 +192,7 @@ def _only_usual(posterior: Matrix, states: list[str], table: CauseTable) -> str 
     A shop that sees much knock would otherwise find it in every engine whose signs are few.
     """
     seen = np.array([state == SEEN for state in states])
-    for_it = (finding_weights(table)[:, seen] > 0).any(axis=1)
+    for_it = np.asarray((finding_weights(table)[:, seen] > 0).any(axis=1))
     members = {name: np.isin(table.outcomes, keys) for name, keys in table.mechanisms.items()}
     leading = max(members, key=lambda name: float(posterior[members[name]].sum()))
     if for_it[members[leading]].any() or posterior[-1] > posterior[members[leading]].sum():

@@ -18,13 +18,14 @@ import typst
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
-from ringland.causes import cause_words, rebuild_lines, rebuild_words
-from ringland.causes.cause_case import ShopRecord
-from ringland.causes.cause_photos import shown_photo
-from ringland.causes.cause_report import CauseReport, shop_memory
-from ringland.causes.rebuild_comparison import RebuildComparison
+from ringland.causes import cause_words
 from ringland.pages.causes.cause_bench_form import bench_form_page, bench_form_workbook
 from ringland.pages.frame.page_files import page_file, template_loader
+from ringland.rebuilds import rebuild_lines, rebuild_words
+from ringland.rebuilds.rebuild_comparison import RebuildComparison
+from ringland.reports.cause_case import ShopRecord
+from ringland.reports.cause_photos import shown_photo
+from ringland.reports.cause_report import CauseReport, shop_memory
 from ringland.words import fixed_words, site_words
 from ringland.words.filled_sentence import filled
 from ringland.words.number_words import day_text, instant_text

@@ -20,9 +20,9 @@ from typing import Any
 import polars as pl
 from PIL import ExifTags, Image, UnidentifiedImageError
 
-from ringland.causes.cause_report import CauseReport
 from ringland.pages.causes import proof_words as said
 from ringland.pages.causes.cause_pages import cause_pdf
+from ringland.reports.cause_report import CauseReport
 from ringland.words.number_words import instant_text
 
 ARCHIVE = "a-2b"

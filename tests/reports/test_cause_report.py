@@ -12,13 +12,8 @@ import pytest
 from PIL import Image
 
 from ringland.bench.bench_verdicts import default_bench_limits
-from ringland.causes.cause_case import ShopRecord
-from ringland.causes.cause_charts import date_ticks
-from ringland.causes.cause_photos import shown_photo
-from ringland.causes.cause_report import CauseReport, cause_reports
 from ringland.causes.cause_table import default_cause_table
 from ringland.causes.cause_words import PARTS
-from ringland.causes.rebuild_comparison import builds_after_rebuild, compare_rebuilds
 from ringland.contracts.fuel_tables import Spells
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.contracts.record_tables import BenchVerdicts
@@ -28,6 +23,11 @@ from ringland.pages.causes.cause_pages import (
     cause_page,
     cause_pdf,
 )
+from ringland.rebuilds.rebuild_comparison import builds_after_rebuild, compare_rebuilds
+from ringland.reports.cause_case import ShopRecord
+from ringland.reports.cause_charts import date_ticks
+from ringland.reports.cause_photos import shown_photo
+from ringland.reports.cause_report import CauseReport, cause_reports
 from ringland.settings.assumptions import load_assumptions
 from tests.causes.cause_rows import OPENED, START, lives, sessions, teardown
 from tests.outside_tools import program

@@ -5,13 +5,13 @@ from typing import Any
 
 import polars as pl
 
-from ringland.causes.rebuild_form import acceptance_workbook
-from ringland.causes.rebuild_scope import can_close
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake.intake import Intake, take_in
 from ringland.intake.raw_text import read_raw
+from ringland.rebuilds.rebuild_form import acceptance_workbook
+from ringland.rebuilds.rebuild_scope import can_close
 from tests.bench.build_rows import READ, good_rows
-from tests.causes.test_rebuild_scope import sheet
+from tests.rebuilds.test_rebuild_scope import sheet
 
 TYPED = ("value", "unit", "answer", "barometer_kpa", "barometer_is", "method", "read_by")
 

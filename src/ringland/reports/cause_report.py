@@ -15,27 +15,27 @@ import polars as pl
 
 from ringland.causes import cause_lines as lines
 from ringland.causes import cause_words as said
-from ringland.causes import cause_work_lines as work
 from ringland.causes.cause_agreement import (
     agreement_lines,
     confirmed_line,
     record_speaks,
     reverse_order_line,
 )
-from ringland.causes.cause_case import ShopRecord, failure_case
 from ringland.causes.cause_chains import chain_lines
-from ringland.causes.cause_charts import evidence_picture
 from ringland.causes.cause_differential import CauseRanking
 from ringland.causes.cause_headline import headline, spoken_against
 from ringland.causes.cause_learning import ShopMemory, settled_failures
 from ringland.causes.cause_lines import Rows
-from ringland.causes.cause_photos import shown_photo
 from ringland.causes.cause_table import UNDETERMINED, CauseTable
 from ringland.causes.cause_trends import trend_lines
-from ringland.causes.evidence_lines import evidence_gaps, evidence_rows
-from ringland.causes.rebuild_form import acceptance_workbook
-from ringland.causes.rebuild_sheet_words import PROPOSED_MARK
-from ringland.causes.repair_options import option_rows
+from ringland.rebuilds import rebuild_work_lines as work
+from ringland.rebuilds.rebuild_form import acceptance_workbook
+from ringland.rebuilds.rebuild_sheet_words import PROPOSED_MARK
+from ringland.rebuilds.repair_options import option_rows
+from ringland.reports.cause_case import ShopRecord, failure_case
+from ringland.reports.cause_charts import evidence_picture
+from ringland.reports.cause_photos import shown_photo
+from ringland.reports.evidence_lines import evidence_gaps, evidence_rows
 
 RANKED_SHOWN = 5
 """Causes listed with their evidence, and 'undetermined' always; the rest only as a sum."""

@@ -8,9 +8,9 @@ from typing import Any
 import polars as pl
 
 from ringland.bench.build_sheet import OF_TESTS, place_of
-from ringland.causes import rebuild_sheet_words as said
 from ringland.causes.cause_lines import Rows
-from ringland.causes.rebuild_scope import RebuildSheet
+from ringland.rebuilds import rebuild_sheet_words as said
+from ringland.rebuilds.rebuild_scope import RebuildSheet
 from ringland.words.fixed_words import MARK_WORDS
 from ringland.words.number_words import day_text, number_text, reading_text
 

@@ -88,7 +88,7 @@ class RebuildSheet:
 
 def default_rebuild_table() -> dict[str, Any]:
     """The project's own table of rebuild work."""
-    text = files("ringland.causes").joinpath("rebuild_table.toml").read_text("utf-8")
+    text = files("ringland.rebuilds").joinpath("rebuild_table.toml").read_text("utf-8")
     return tomllib.loads(text)
 
 

@@ -19,10 +19,10 @@ from ringland.causes.cause_readings import with_readings
 from ringland.causes.cause_record import CauseRecord, record_before_failure
 from ringland.causes.cause_table import CauseTable
 from ringland.causes.cause_trends import with_trends
-from ringland.causes.evidence_lines import evidence_of_failure
-from ringland.causes.rebuild_scope import RebuildBasis, RebuildSheet, propose_rebuild
 from ringland.contracts.build_records import BuildReadings
 from ringland.decision.action_prices import Prices
+from ringland.rebuilds.rebuild_scope import RebuildBasis, RebuildSheet, propose_rebuild
+from ringland.reports.evidence_lines import evidence_of_failure
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.hazard.hazard_effects import FactorEffect
 

@@ -13,8 +13,8 @@ from typing import Any
 
 import xlsxwriter
 
-from ringland.causes.rebuild_scope import RebuildSheet
 from ringland.contracts.build_records import BuildReadings
+from ringland.rebuilds.rebuild_scope import RebuildSheet
 
 _SHOWN = ("stage", "words", "limits")
 """Columns to read from, not part of the record; the intake says that it leaves them out."""

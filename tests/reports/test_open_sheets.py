@@ -6,12 +6,12 @@ from typing import Any
 
 import polars as pl
 
-from ringland.causes.cause_case import ShopRecord
-from ringland.causes.cause_report import cause_reports
-from ringland.causes.open_sheets import open_sheets
+from ringland.reports.cause_case import ShopRecord
+from ringland.reports.cause_report import cause_reports
+from ringland.reports.open_sheets import open_sheets
 from tests.bench.build_rows import book, good_rows, readings
 from tests.causes.cause_rows import OPENED
-from tests.causes.test_cause_report import frame, shop
+from tests.reports.test_cause_report import frame, shop
 
 REBUILT = OPENED + timedelta(days=9)
 

@@ -12,14 +12,7 @@ import pytest
 from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
 from ringland.bench.bench_verdicts import default_bench_limits
-from ringland.causes.cause_case import ShopRecord
-from ringland.causes.cause_report import CauseReport, cause_reports
 from ringland.causes.cause_table import default_cause_table
-from ringland.causes.rebuild_comparison import (
-    RebuildComparison,
-    builds_after_rebuild,
-    compare_rebuilds,
-)
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.decision.action_prices import prices
 from ringland.exposure.exposure_spells import spells
@@ -31,6 +24,13 @@ from ringland.history.known_then import known_by
 from ringland.intake.intake import take_in
 from ringland.intake.raw_text import read_raw
 from ringland.pages.causes.cause_pages import build_cause_site, report_name
+from ringland.rebuilds.rebuild_comparison import (
+    RebuildComparison,
+    builds_after_rebuild,
+    compare_rebuilds,
+)
+from ringland.reports.cause_case import ShopRecord
+from ringland.reports.cause_report import CauseReport, cause_reports
 from ringland.settings.assumptions import load_assumptions
 
 DEMO = Path(__file__).parents[2] / "synthetic_data" / "demo"

@@ -5,14 +5,14 @@ import numpy as np
 import polars as pl
 import pytest
 
-from ringland.causes.rebuild_comparison import (
+from ringland.contracts.fuel_tables import Spells
+from ringland.contracts.records import Rebuilds
+from ringland.rebuilds.rebuild_comparison import (
     RebuildComparison,
     builds_after_rebuild,
     compare_rebuilds,
     poisson_limits,
 )
-from ringland.contracts.fuel_tables import Spells
-from ringland.contracts.records import Rebuilds
 from ringland.settings.assumptions import load_assumptions
 from tests.causes.cause_rows import lives
 

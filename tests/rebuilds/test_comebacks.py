@@ -6,7 +6,7 @@ import polars as pl
 import pytest
 from scipy.stats import poisson
 
-from ringland.causes.comebacks import comebacks
+from ringland.rebuilds.comebacks import comebacks
 from ringland.settings.assumptions import load_assumptions
 
 BUILT = datetime(2025, 5, 1, tzinfo=UTC)

@@ -8,15 +8,15 @@ from ringland.bench.bench_verdicts import default_bench_limits
 from ringland.bench.build_lines import BuildTime
 from ringland.causes.cause_findings import engine_findings
 from ringland.causes.cause_table import default_cause_table
-from ringland.causes.cause_work_lines import acceptance_rows, closing_lines
-from ringland.causes.rebuild_scope import (
+from ringland.contracts.records import Inspections
+from ringland.rebuilds.rebuild_scope import (
     RebuildBasis,
     RebuildSheet,
     can_close,
     default_rebuild_table,
     propose_rebuild,
 )
-from ringland.contracts.records import Inspections
+from ringland.rebuilds.rebuild_work_lines import acceptance_rows, closing_lines
 from tests.bench import build_rows
 from tests.bench.build_rows import AS_OF, FAILED
 from tests.causes.cause_rows import OPENED, teardown

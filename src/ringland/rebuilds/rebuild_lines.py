@@ -8,8 +8,8 @@ from typing import Any
 
 import polars as pl
 
-from ringland.causes import rebuild_words as said
-from ringland.causes.rebuild_comparison import RebuildComparison
+from ringland.rebuilds import rebuild_words as said
+from ringland.rebuilds.rebuild_comparison import RebuildComparison
 from ringland.words.fixed_words import MODE_LABELS
 from ringland.words.number_words import (
     UNKNOWN,

@@ -14,9 +14,9 @@ from typing import Any
 
 import polars as pl
 
-from ringland.causes import rebuild_sheet_words as said
 from ringland.causes.cause_lines import Rows
-from ringland.causes.rebuild_scope import RebuildSheet
+from ringland.rebuilds import rebuild_sheet_words as said
+from ringland.rebuilds.rebuild_scope import RebuildSheet
 from ringland.words.number_words import price_text
 
 LEAST_JOBS = 3
@@ -25,7 +25,7 @@ LEAST_JOBS = 3
 
 @cache
 def _table() -> dict[str, Any]:
-    text = files("ringland.causes").joinpath("repair_options.toml").read_text(encoding="utf-8")
+    text = files("ringland.rebuilds").joinpath("repair_options.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 
 

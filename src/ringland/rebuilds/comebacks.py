@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 from scipy.stats import binomtest
 
-from ringland.causes.rebuild_comparison import poisson_limits
+from ringland.rebuilds.rebuild_comparison import poisson_limits
 from ringland.settings.assumptions import Assumptions
 
 KINDS = {"built_by": "mechanic", "machined_by": "machinist", "batch": "part batch"}

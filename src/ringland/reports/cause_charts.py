@@ -11,7 +11,7 @@ import polars as pl
 
 from ringland.causes import cause_words as said
 from ringland.causes.cause_record import CauseRecord
-from ringland.causes.plot_panel import INK, QUIET, Panel, Style, picture, round_ticks
+from ringland.reports.plot_panel import INK, QUIET, Panel, Style, picture, round_ticks
 
 LOOK_BACK_H = 100.0
 """Engine hours drawn before the failure."""

@@ -14,11 +14,11 @@ import polars as pl
 
 from ringland.bench.build_lines import BuildTime
 from ringland.bench.build_sheet import build_sheet, readings_of_tests
-from ringland.causes.cause_case import ShopRecord, altitude_of
-from ringland.causes.cause_report import CauseReport
 from ringland.contracts.build_records import BuildReadings
 from ringland.contracts.record_columns import EARLIEST_INSTANT
 from ringland.contracts.record_tables import OpenSheets
+from ringland.reports.cause_case import ShopRecord, altitude_of
+from ringland.reports.cause_report import CauseReport
 
 
 def open_sheets(shop: ShopRecord, reports: Iterable[CauseReport]) -> pl.DataFrame:

@@ -1,0 +1,1 @@
+"""What must be opened and passed after a failure, what it costs, and whether it held."""
