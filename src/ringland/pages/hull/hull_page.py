@@ -199,7 +199,6 @@ def _what_if(report: WeekReport, sheet: HullSheet, what_ifs: pl.DataFrame) -> di
         choices=choices(report.catalogue),
         grades_aki=report.grades_aki,
         catalogue=report.catalogue,
-        currency=report.prices.currency,
     )
 
 

@@ -5,7 +5,7 @@
   var form = document.getElementById("what-if");
   var holder = document.getElementById("what-if-figures");
   if (!form || !holder) { return; }
-  var week = JSON.parse(holder.textContent), money = week.money;
+  var week = JSON.parse(holder.textContent), shared = window.RINGLAND_SAID, money = shared.money;
 
   function moneyText(amount) { // number_words.money_text, by its own rules
     if (amount > 0 && amount < money.least) { return money.under; }
@@ -31,13 +31,13 @@
   function said(row, extraALitre) {
     var now = answer(0, 0), then = answer(row, extraALitre);
     if (row === 0 && extraALitre === 0) {
-      return filled(week.said.now, Object.assign(then, { left: moneyText(then.left) }));
+      return filled(shared.said.now, Object.assign(then, { left: moneyText(then.left) }));
     }
     var less = now.total - then.total;
-    return filled(week.said.then, Object.assign(then, {
+    return filled(shared.said.then, Object.assign(then, {
       now0: now[0], now3: now[3], sure: moneyText(then.sure), left: moneyText(then.left),
       total: moneyText(then.total), nowTotal: moneyText(now.total),
-      change: filled(less >= 0 ? week.said.less : week.said.more,
+      change: filled(less >= 0 ? shared.said.less : shared.said.more,
         { amount: moneyText(Math.abs(less)) })
     }));
   }
@@ -50,7 +50,7 @@
     var row = boxes.reduce(function (at, box) { return 2 * at + (box.checked ? 1 : 0); }, renewal);
     var extra = fuel === week.fuels[0] ? 0 : Math.max(0, Number(form.elements.extra.value) || 0);
     document.getElementById("what-if-outcome").textContent =
-      said(fuel[0] * week.each + row, extra / week.litresPerUnit);
+      said(fuel[0] * week.each + row, extra / shared.litresPerUnit);
   }
 
   form.addEventListener("submit", function (event) { event.preventDefault(); });

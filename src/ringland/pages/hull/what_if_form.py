@@ -16,6 +16,7 @@ from markupsafe import Markup
 from ringland.contracts.decision_tables import AS_OF_LATE, GRADE
 from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.what_if import Choices, grade_shortfall
+from ringland.pages.frame.page_files import page_file
 from ringland.pages.hull import hull_words
 from ringland.words.number_words import chance_text, money_form
 from ringland.words.shown_units import price_factor
@@ -33,7 +34,6 @@ def what_if_form(
     choices: Choices,
     grades_aki: Sequence[float],
     catalogue: Catalogue,
-    currency: str,
 ) -> dict[str, Any] | None:
     """What the template needs; None where nothing can be told of the hull.
 
@@ -43,7 +43,6 @@ def what_if_form(
         choices: what can be chosen.
         grades_aki: the pump numbers that may be filled.
         catalogue: the words for the steps.
-        currency: e.g. 'USD'.
     """
     if rows.is_empty():
         return None
@@ -62,9 +61,6 @@ def what_if_form(
             name: rows[f"{name}_cost" if name != "litres" else name].cast(pl.Int64).to_list()
             for name in ("sure", "left", "litres")
         },
-        "litresPerUnit": price_factor(),
-        "money": money_form(currency),
-        "said": hull_words.WHAT_IF_ANSWERS,
     }
     return {
         "fuels": [label for label, _, _ in fuels],
@@ -75,6 +71,18 @@ def what_if_form(
         ),
         "figures": Markup(safe_json(figures)),  # noqa: S704  # safe_json
     }
+
+
+def what_if_script(currency: str) -> bytes:
+    """The script of every hull's what-if, with the sentences and the forms it fills."""
+    shared = {
+        "litresPerUnit": price_factor(),
+        "money": money_form(currency),
+        "said": hull_words.WHAT_IF_ANSWERS,
+    }
+    return (
+        b"window.RINGLAND_SAID = " + safe_json(shared).encode() + b";\n" + page_file("what-if.js")
+    )
 
 
 def _fuels(

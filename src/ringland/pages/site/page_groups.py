@@ -28,6 +28,7 @@ from ringland.pages.frame.page_files import page_file
 from ringland.pages.fuel.fuel_page import INDEX as FUEL
 from ringland.pages.fuel.fuel_page import fuel_contexts
 from ringland.pages.hull.hull_page import hull_context
+from ringland.pages.hull.what_if_form import what_if_script
 from ringland.pages.records.record_exports import record_exports
 from ringland.pages.records.records_page import INDEX as RECORDS
 from ringland.pages.records.records_page import record_contexts
@@ -88,7 +89,7 @@ def hull_group(frame: SiteFrame, what_ifs: pl.DataFrame | None = None) -> Pages:
     clear = clear_factors(report.fits, report.assumptions)
     site, answers = {}, {}
     if what_ifs is not None and what_ifs.height:
-        site["what-if.js"] = page_file("what-if.js")
+        site["what-if.js"] = what_if_script(report.prices.currency)
         answers = what_ifs.partition_by("hull_id", as_dict=True)
     for sheet in report.hulls:
         context = hull_context(report, sheet, clear, answers.get((sheet.hull_id,)))
