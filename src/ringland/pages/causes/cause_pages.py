@@ -20,6 +20,7 @@ from markupsafe import Markup
 
 from ringland.causes import cause_words
 from ringland.pages.causes.cause_bench_form import bench_form_page, bench_form_workbook
+from ringland.pages.causes.merged_cells import merged_cells
 from ringland.pages.frame.page_files import page_file, template_loader
 from ringland.rebuilds import rebuild_lines, rebuild_words
 from ringland.rebuilds.rebuild_comparison import RebuildComparison
@@ -234,6 +235,10 @@ def _as_json(report: CauseReport) -> dict[str, Any]:
         "rebuilt_at",
     ):
         del fields[name]
+    fields["acceptance"] = [
+        [{"text": cell.text, "span": cell.span} for cell in row]
+        for row in merged_cells(report.acceptance, together=2)
+    ]
     for cause in fields["causes"]:
         cause["standing"] = cause_words.STANDING.format(
             chance=cause["chance"], share=cause["share"], mechanism=cause["mechanism"]
@@ -252,5 +257,6 @@ def _templates() -> Environment:
     )
     templates.filters["instant"] = instant_text
     templates.filters["filled"] = filled
+    templates.filters["merged_cells"] = merged_cells
     templates.globals |= {"words": fixed_words, "around": site_words}
     return templates
