@@ -12,7 +12,9 @@ from ringland.score.model_card import ModelCard, data_hash, make_model_card
 from ringland.settings.assumptions import load_assumptions
 from tests.risk.made_spells import made_spells, weibull_truth
 
-SETTINGS = load_assumptions().changed(survival__draws=200)
+SETTINGS = load_assumptions().changed(
+    survival__draws=200, prior__log_shape_mean=0.5, prior__log_shape_sd=0.45, prior__effect_sd=0.65
+)
 AS_OF = datetime(2026, 8, 17, tzinfo=UTC)
 UNDECIDED = Contest(0, 0, 0, None, None, None, True, "Not enough scored weeks to say.")
 
@@ -43,8 +45,8 @@ def test_the_card_names_its_data_and_its_prior_of_every_parameter() -> None:
 
     assert made.data.sha256 == data_hash(spells)
     assert made.data.hours == pytest.approx(5 * spells.height)
-    assert (shape["mean"], shape["sd"]) == (0.4, 0.4)  # assumptions.toml, [prior]
-    assert priors["ring_land_fracture", "shortfall_25h_on"]["sd"] == 0.7
+    assert (shape["mean"], shape["sd"]) == (0.5, 0.45)  # as this shop set them, above
+    assert priors["ring_land_fracture", "shortfall_25h_on"]["sd"] == 0.65
     assert all(0 <= row["prior_share"] <= 1.05 for row in priors.values())  # rounding of a ratio
 
 

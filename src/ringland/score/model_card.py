@@ -12,6 +12,7 @@ import polars as pl
 
 from ringland.contracts.fuel_tables import Spells
 from ringland.risk.fleet_hazard import FleetFits
+from ringland.risk.hazard_inputs import hazard_prior
 from ringland.risk.negative_control import NegativeControl, negative_control
 from ringland.score.challenger import Contest
 from ringland.settings.assumptions import Assumptions
@@ -104,17 +105,14 @@ def _suspected(fits: FleetFits, assumptions: Assumptions) -> float | None:
 
 def _priors(fits: FleetFits, assumptions: Assumptions) -> pl.DataFrame:
     rows = []
+    prior = hazard_prior(assumptions)
     for fit in fits.modes:
         if fit.hazard is None:
             continue
-        effect = (0.0, assumptions.number("prior.effect_sd"))
         stated = {
-            name: (
-                assumptions.number(f"prior.log_{name}_mean"),
-                assumptions.number(f"prior.log_{name}_sd"),
-            )
-            for name in ("shape", "scale")
-        } | dict.fromkeys(fit.hazard.names, effect)
+            "shape": (prior.log_shape_mean, prior.log_shape_sd),
+            "scale": (prior.log_scale_mean, prior.log_scale_sd),
+        } | dict.fromkeys(fit.hazard.names, (0.0, prior.effect_sd))
         shares = prior_shares(fit.hazard)
         rows += [
             {
