@@ -18,6 +18,7 @@ from ringland.decision.week_planner import plan_week
 from ringland.risk.fleet_hazard import fit_fleet
 from ringland.risk.negative_control import negative_control
 from ringland.settings.assumptions import load_assumptions
+from ringland.words.manner import Manner, in_manner
 from tests.decision.plan_cases import PRICES, running_hulls
 from tests.risk.made_spells import made_spells
 
@@ -88,6 +89,16 @@ def test_advice_speaks_of_fuel_age_and_record_where_each_applies() -> None:
     assert said["H001", "record"].startswith("20 % of the fuel")
     assert "not enough record to say" in said["H002", "record"]
     assert "not enough record" not in said["H001", "record"]
+
+
+def test_advice_is_in_the_shops_manner_and_none_is_given_on_what_reads_as_zero() -> None:
+    """A page said 'Burned fuel 0.0 octane numbers below need', with a point for a comma."""
+    hulls = HULLS.with_columns(shortfall_25h_on=pl.Series([2.04, 0.04, 1.0, None, 0.0]))
+
+    with in_manner(Manner(number="1 234,5")):
+        fuel = hull_advice(hulls, SETTINGS).filter(pl.col("about") == "fuel")
+
+    assert [advice[:18] for advice in fuel["advice"]] == ["Burned fuel 2,0 oc", "Burned fuel 1,0 oc"]
 
 
 def test_a_hull_without_a_chance_hears_why() -> None:

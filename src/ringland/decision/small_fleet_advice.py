@@ -103,13 +103,14 @@ def hull_advice(running: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame
     """
     old_d = assumptions.number("fuel.old_after_d")
     known = assumptions.number("record.known_fuel_share")
+    shortfall = pl.col("shortfall_25h_on").round(1)  # as told: 0.0 below need is none
     said = {
         "fuel": (
-            pl.col("shortfall_25h_on") > 0,
+            shortfall > 0,
             pl.format(
                 "Burned fuel {} octane numbers below need in hard running of late: fill only "
                 "with fuel that meets the calibration in force.",
-                pl.col("shortfall_25h_on").round(1),
+                shortfall.map_elements(number_text, return_dtype=pl.String),
             ),
         ),
         "fuel age": (
