@@ -53,6 +53,8 @@ def tiny_loaded(tmp_path_factory: pytest.TempPathFactory) -> Home:
     folder = tmp_path_factory.mktemp("tiny")
     home = Home(folder / "home").prepare()
     load(home, write_tiny(folder / "records"))
+    aside = (home.folder / "set-aside.csv").read_text().splitlines()[1:]
+    assert aside == [], "a shop whose own rows are refused tests nothing"
     return home
 
 

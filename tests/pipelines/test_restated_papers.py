@@ -44,7 +44,7 @@ def restated(tiny_loaded: Home, tmp_path_factory: pytest.TempPathFactory) -> Res
     run_week(home, WEEK)
     (folder / "failures late.csv").write_text(
         "engine_id,found_at,mode,how_found,recorded_at\n"
-        "E1,2026-07-04T10:00:00Z,ring_land_fracture,at_teardown,2026-07-24T10:00:00Z\n"
+        "E1,2026-07-04T10:00:00Z,ring_land_fracture,teardown,2026-07-24T10:00:00Z\n"
     )
     with pytest.MonkeyPatch.context() as clock:
         clock.setattr(command_line, "_now", lambda: LATER)

@@ -29,7 +29,7 @@ def tiny_files() -> dict[str, str]:
         "installations.csv": f"engine_id,hull_id,installed_at\nE1,A1,{came}\nE2,A2,{came}\n",
         "piston_sets.csv": "piston_set_id,engine_id,fitted_at,fitted_engine_h,piston_type,"
         "supplier_grade,reason\n"
-        f"P1,E1,{came},0,cast,original,new\nP2,E2,{came},0,cast,original,new\n",
+        f"P1,E1,{came},0,cast,original,factory\nP2,E2,{came},0,cast,original,factory\n",
         "sessions.csv": "\n".join(rides) + "\n",
         "fills.csv": "\n".join(fills) + "\n",
     }
