@@ -103,14 +103,16 @@ def hull_advice(running: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame
     """
     old_d = assumptions.number("fuel.old_after_d")
     known = assumptions.number("record.known_fuel_share")
-    shortfall = pl.col("shortfall_25h_on").round(1)  # as told: 0.0 below need is none
+    below = running["shortfall_25h_on"].round(1)  # as told: 0.0 below need is none
+    told = pl.Series([number_text(numbers) for numbers in below], dtype=pl.String)
+    running = running.with_columns(below=below, below_told=told)
     said = {
         "fuel": (
-            shortfall > 0,
+            pl.col("below") > 0,
             pl.format(
                 "Burned fuel {} octane numbers below need in hard running of late: fill only "
                 "with fuel that meets the calibration in force.",
-                shortfall.map_elements(number_text, return_dtype=pl.String),
+                pl.col("below_told"),
             ),
         ),
         "fuel age": (
