@@ -24,6 +24,7 @@ def in_words(do: Callable[[], T]) -> T:
     from pipelines.weekly.store import StoreError  # noqa: PLC0415 - imports Polars
     from ringland.intake.column_mapping import MappingError  # noqa: PLC0415
     from ringland.intake.raw_file import RecordFileError  # noqa: PLC0415
+    from ringland.settings.assumptions import AssumptionError  # noqa: PLC0415
     from ringland.settings.manner_file import PageSettingError  # noqa: PLC0415
 
     try:
@@ -33,6 +34,7 @@ def in_words(do: Callable[[], T]) -> T:
         MappingError,
         RecordFileError,
         PageSettingError,
+        AssumptionError,
         HomeFileError,
         StoreError,
         OSError,

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from pipelines.home_file import TEMPLATE, HomeFacts, read_home_file
+from ringland.bench.bench_limits import BENCH_LIMITS_FILE
 from ringland.settings.manner_file import page_settings_text, read_manner
 from ringland.words.manner import DEFAULT_MANNER, Manner
 
@@ -85,6 +86,12 @@ class Home:
     def settings(self) -> Path | None:
         """The shop's own assumptions, if it has written any."""
         own = self.folder / "assumptions.toml"
+        return own if own.exists() else None
+
+    @property
+    def bench_limits(self) -> Path | None:
+        """The shop's own limits of the bench tests, if it has written any."""
+        own = self.folder / BENCH_LIMITS_FILE
         return own if own.exists() else None
 
     @property

@@ -13,6 +13,7 @@ from pipelines.raw_store import taken_in
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.assets import week_at
 from pipelines.weekly.store import StoreError, WeekKey
+from ringland.bench.bench_limits import BENCH_LIMITS_FILE
 from ringland.pages.causes.proof_bundle import (
     MANIFEST,
     ProofRecords,
@@ -22,6 +23,7 @@ from ringland.pages.causes.proof_bundle import (
 )
 from ringland.reports.cause_case import ShopRecord
 from ringland.reports.cause_report import CauseReport, cause_report, shop_memory
+from ringland.settings.assumptions import assumptions_text
 from ringland.words.manner import Manner, in_manner
 
 OF_ENGINE = ("engines", "failures", "teardowns", "evidence", "inspections", "rebuilds",
@@ -84,7 +86,7 @@ def proof_records(record: ShopRecord, report: CauseReport, raw: Path) -> ProofRe
     makers = record.records["build_limits"].filter(pl.col("family").is_in(families))
     limits = {
         "cause_table.toml": _own("causes", "cause_table.toml"),
-        "bench_limits.toml": _own("bench", "bench_limits.toml"),
+        BENCH_LIMITS_FILE: assumptions_text(record.limits),
         "build_checks.toml": _own("bench", "build_checks.toml"),
         "makers-limits.csv": makers.write_csv(),
     }

@@ -23,14 +23,14 @@ def _figures(verdicts: pl.DataFrame) -> Figures:
 
 
 @step(ROOM, tables={"rows": BenchVerdicts}, figures=_figures)
-def bench_verdicts(snapshot: Snapshot, manner: Manner) -> pl.DataFrame:
+def bench_verdicts(snapshot: Snapshot, manner: Manner, bench_limits: Assumptions) -> pl.DataFrame:
     """Each inspection reading against its limit, one row per reading."""
     known = snapshot.records
     station = station_pressures(
         known["inspections"], known["installations"], known["hulls"], known["docks"]
     )
     with in_manner(manner):  # verdicts give their reasons with figures
-        return judge_bench_tests(known["inspections"], known["engines"], station)
+        return judge_bench_tests(known["inspections"], known["engines"], station, bench_limits)
 
 
 def _doubt_figures(found: pl.DataFrame) -> Figures:

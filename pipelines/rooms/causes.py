@@ -7,7 +7,6 @@ from pipelines.asset_figures import Figures, rows
 from pipelines.rooms.history import Snapshot
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Pages, step, view
-from ringland.bench.bench_verdicts import default_bench_limits
 from ringland.causes.cause_table import default_cause_table
 from ringland.contracts.record_tables import OpenSheets
 from ringland.decision.action_prices import prices
@@ -42,6 +41,7 @@ def cause_record(
     is_demo: bool,
     clock: Clock,
     assumptions: Assumptions,
+    bench_limits: Assumptions,
 ) -> ShopRecord:
     """All that cause reports and proofs of a week are made from."""
     known = snapshot.records
@@ -55,7 +55,7 @@ def cause_record(
         effects=fleet_fits.ring_land.effects(assumptions.number("survival.confidence")),
         prices=prices(known["costs"], clock.here.year, assumptions),
         table=default_cause_table(),
-        limits=default_bench_limits(),
+        limits=bench_limits,
         assumptions=assumptions,
         photos=photos,
         versions=versions,

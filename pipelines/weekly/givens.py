@@ -13,6 +13,7 @@ from pipelines.weekly.artefact import canonical, taken_apart
 from pipelines.weekly.run import Given
 from pipelines.weekly.store import WeekKey
 from pipelines.weeks import as_of_week
+from ringland.bench.bench_limits import load_bench_limits
 from ringland.decision.action_catalogue import Catalogue
 from ringland.settings.assumptions import Assumption, Assumptions, load_assumptions
 from ringland.words.manner import Manner
@@ -50,6 +51,10 @@ def _assumptions(home: Home, _key: WeekKey) -> Assumptions:
     return load_assumptions(home.settings)
 
 
+def _bench_limits(home: Home, _key: WeekKey) -> Assumptions:
+    return load_bench_limits(home.bench_limits)
+
+
 def _manner(home: Home, _key: WeekKey) -> Manner:
     return home.manner()
 
@@ -85,6 +90,10 @@ _GIVENS: dict[str, tuple[Callable[[Home, WeekKey], Any], Callable[[Any], str]]] 
     "clock": (_clock, partial(_told, hint=Clock)),
     "warehouse": (_warehouse, lambda _: "read afresh"),
     "assumptions": (_assumptions, lambda found: _told(dict(found), dict[str, Assumption])),
+    "bench_limits": (
+        _bench_limits,
+        lambda found: _told(dict(found), dict[str, Assumption]),
+    ),
     "manner": (_manner, partial(_told, hint=Manner)),
     "catalogue": (_catalogue, partial(_told, hint=Catalogue)),
     "week_file": (_week_file, lambda file: _told(file.text, str | None)),

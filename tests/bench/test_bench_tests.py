@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ringland.bench.bench_limits import default_bench_limits
 from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import STANDARD_UNITS, judge_bench_tests
-from ringland.bench.bench_verdicts import default_bench_limits, differential_orifice_in
+from ringland.bench.bench_verdicts import differential_orifice_in
 from ringland.contracts import record_tables as tables
 from ringland.contracts.record_columns import MEASURES
 from ringland.contracts.records import Inspections
@@ -158,10 +159,8 @@ def test_vacuum_without_pad_barometer_or_altitude_cannot_be_judged() -> None:
 def test_80_psi_differential_gives_the_leak_of_aircraft_practice(
     reading_psi: str, leak: float
 ) -> None:
-    rows = cylinders("leak_down", "psi", [float(reading_psi)])
-    got = judged(*rows)["standard_value"][0]
-    # supply 80 psi from the settings is kept to 5 digits, so the leak is good to 0.01 points
-    assert got == pytest.approx(leak, abs=0.01)
+    rows = cylinders("leak_down", "psi", [float(reading_psi)], reference_value=80.0)
+    assert judged(*rows)["standard_value"][0] == pytest.approx(leak, abs=1e-9)  # rounding
     with_supply = judged(*cylinders("leak_down", "psi", [float(reading_psi)], reference_value=80.0))
     assert with_supply["standard_value"][0] == pytest.approx(leak, abs=1e-9)
 

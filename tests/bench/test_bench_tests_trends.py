@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ringland.bench.bench_limits import default_bench_limits
 from ringland.bench.bench_trends import reading_trends, shape_of
-from ringland.bench.bench_verdicts import default_bench_limits
 
 DAYS = np.array([0.0, 30, 60, 90, 120, 150])
 START = datetime(2025, 1, 1, tzinfo=UTC)

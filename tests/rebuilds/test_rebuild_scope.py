@@ -2,9 +2,9 @@ from datetime import timedelta
 
 import polars as pl
 
+from ringland.bench.bench_limits import default_bench_limits
 from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
-from ringland.bench.bench_verdicts import default_bench_limits
 from ringland.bench.build_lines import BuildTime
 from ringland.causes.cause_findings import engine_findings
 from ringland.causes.cause_table import default_cause_table

@@ -9,9 +9,9 @@ import numpy as np
 import polars as pl
 import pytest
 
+from ringland.bench.bench_limits import default_bench_limits
 from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
-from ringland.bench.bench_verdicts import default_bench_limits
 from ringland.causes.cause_table import default_cause_table
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.decision.action_prices import prices

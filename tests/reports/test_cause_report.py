@@ -11,7 +11,7 @@ import polars as pl
 import pytest
 from PIL import Image
 
-from ringland.bench.bench_verdicts import default_bench_limits
+from ringland.bench.bench_limits import default_bench_limits
 from ringland.causes.cause_table import default_cause_table
 from ringland.causes.cause_words import PARTS
 from ringland.contracts.fuel_tables import Spells

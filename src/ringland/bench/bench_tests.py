@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
 
 from ringland.bench import bench_rises as rises
 from ringland.bench import bench_verdicts as verdicts
+from ringland.bench.bench_limits import default_bench_limits
 from ringland.bench.bench_possible import why_it_cannot_be, with_dead_gauges
 from ringland.bench.bench_valve_seal import judge_valve_seal
 from ringland.bench.bench_verdicts import Reading, Verdict, cannot_judge
@@ -53,6 +55,11 @@ _JUDGES: dict[str, Callable[[Reading, Assumptions], Verdict]] = {
     "hull_oil": verdicts.judge_at_most,
 }
 
+NO_SUPPLY = (
+    "the pressure held without the supply it was fed with: write the supply gauge's reading "
+    "beside it, or the leak in %"
+)
+
 _RANKED = ["oil_iron", "oil_aluminium", "oil_silicon", "crankcase_pressure"]
 _KEY = ["engine_id", "inspected_at", "measure", "cylinder", "port"]
 
@@ -69,11 +76,10 @@ def judge_bench_tests(
         inspections: rows of the Inspections contract.
         engines: rows of the Engines contract: induction, bore, journal, maker's figure.
             An engine not among them is judged without what they would tell.
-        station: engine_id, inspected_at, station_kpa, station_source, from
-            `bench_station.station_pressures`.
+        station: from `bench_station.station_pressures`.
         limits: default: the project's own, `default_bench_limits()`.
     """
-    limits = limits or verdicts.default_bench_limits()
+    limits = limits or default_bench_limits()
     rows = _with_neighbours(with_dead_gauges(_in_standard_units(inspections, limits)), limits)
     rows = rows.join(
         engines.select("engine_id", "induction", "bore_mm", "journal_mm", "book_compression_kpa"),
@@ -91,6 +97,7 @@ def judge_bench_tests(
             "limit": pl.Float64,
             "is_limit_least": pl.Boolean,
             "mark": pl.String,
+            "asks": pl.String,
         },
     )
     return (
@@ -113,12 +120,25 @@ def judge_bench_tests(
 
 
 def _judge(row: Reading, limits: Assumptions) -> Verdict:
+    """The verdict, with what has to be asked about its air."""
+    verdict = _judged(row, limits)
+    question = row["station_question"]
+    is_sealed = row["measure"] == "valve_seal_vacuum" and row["reference_value"] is None
+    is_against_air = is_sealed or verdict.judged_unit == "of maker's figure"
+    if question is None or not is_against_air or row["state"] != "measured":
+        return verdict
+    return replace(verdict, reason=f"{verdict.reason}; {question}", asks=question)
+
+
+def _judged(row: Reading, limits: Assumptions) -> Verdict:
     if row["state"] == "not_looked_at":
         return cannot_judge("not looked at")
     if row["state"] == "stated_ok":
         return cannot_judge("stated ok, without a number")
     if row["cannot_be"] is not None:
         return Verdict(verdicts.CANNOT_BE, row["cannot_be"])
+    if row["asks"] is not None:
+        return replace(cannot_judge(row["asks"]), asks=row["asks"])
     if row["standard_value"] is None:
         return cannot_judge(
             f"unit '{row['unit']}' is no unit of {row['measure'].replace('_', ' ')}"
@@ -133,38 +153,41 @@ def _in_standard_units(inspections: pl.DataFrame, limits: Assumptions) -> pl.Dat
         pl.Series("standard_value", [row[0] for row in converted], pl.Float64),
         pl.Series("standard_reference", [row[1] for row in converted], pl.Float64),
         pl.Series("cannot_be", [row[2] for row in converted], pl.String),
+        pl.Series("asks", [row[3] for row in converted], pl.String),
         standard_unit=pl.col("measure").replace_strict(STANDARD_UNITS, return_dtype=pl.String),
     )
 
 
-def _converted(row: Reading, limits: Assumptions) -> tuple[float | None, float | None, str | None]:
-    """Value and reference in the standard unit, and why the reading cannot be.
+_Converted = tuple[float | None, float | None, str | None, str | None]
 
-    A leak-down in pressure becomes percent.
+
+def _converted(row: Reading, limits: Assumptions) -> _Converted:
+    """Value and reference in the standard unit, why the reading cannot be, and what it asks.
+
+    A leak-down in pressure becomes percent, of the supply that was written beside it: testers
+    are fed with 45 to 100 psi, so none is assumed.
     """
     if row["state"] != "measured":
-        return None, None, None
+        return None, None, None, None
     measure, unit, reference = row["measure"], row["unit"], row["reference_value"]
     wanted, supply = STANDARD_UNITS[measure], None
     try:
         if measure == "leak_down" and unit not in ("%", "percent"):
             reading = in_unit(row["value"], unit, "kPa")
-            supply = (
-                limits.number("leak_down.supply_kpa")
-                if reference is None
-                else in_unit(reference, unit, "kPa")
-            )
+            if reference is None:
+                return None, None, None, NO_SUPPLY
+            supply = in_unit(reference, unit, "kPa")
             value = verdicts.leak_percent(reading, supply) if supply > 0 else None
             reference = supply
         else:
             value = in_unit(row["value"], unit, wanted)
             reference = None if reference is None else in_unit(reference, unit, wanted)
     except UnitError:
-        return None, None, None
+        return None, None, None, None
     why = why_it_cannot_be(measure, 0.0 if value is None else value, supply, limits)
     if value is None or not math.isfinite(value):
         value = None
-    return value, reference, why
+    return value, reference, why, None
 
 
 def _with_neighbours(rows: pl.DataFrame, limits: Assumptions) -> pl.DataFrame:

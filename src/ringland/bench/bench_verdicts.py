@@ -9,11 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import Any
 
 from ringland.bench.bench_possible import is_number
-from ringland.settings.assumptions import Assumption, Assumptions, read_assumptions
+from ringland.settings.assumptions import Assumption, Assumptions
 from ringland.units import STANDARD_PRESSURE_KPA
 from ringland.words.number_words import (
     exact_text,
@@ -47,12 +46,8 @@ class Verdict:
     is_limit_least: bool | None = None
     """True: the judged value must reach the limit; False: it must not pass it."""
     mark: str | None = None
-
-
-def default_bench_limits() -> Assumptions:
-    """The project's own limits."""
-    text = files("ringland.bench").joinpath("bench_limits.toml").read_text(encoding="utf-8")
-    return read_assumptions("bench_limits.toml", text)
+    asks: str | None = None
+    """What has to be written before it is sure; None: nothing."""
 
 
 def cannot_judge(reason: str) -> Verdict:

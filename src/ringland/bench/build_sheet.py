@@ -143,10 +143,9 @@ def readings_of_tests(inspections: pl.DataFrame) -> pl.DataFrame:
         "unit",
         "reference_value",
         "barometer_kpa",
+        "barometer_is",
         "recorded_at",
         read_at="inspected_at",
-        # the contract of a test has it not reduced to sea level
-        barometer_is=pl.when(pl.col("barometer_kpa").is_not_null()).then(pl.lit("station")),
         answer=pl.lit(None, pl.String),
         method=pl.lit(None, pl.String),
         read_by="signed_by",

@@ -5,7 +5,14 @@ from __future__ import annotations
 import dataframely as dy
 import polars as pl
 
-from ringland.contracts.record_columns import choice, instant, number, recorded, text
+from ringland.contracts.record_columns import (
+    barometer_told,
+    choice,
+    instant,
+    number,
+    recorded,
+    text,
+)
 
 
 class BuildLimits(dy.Schema):
@@ -46,11 +53,7 @@ class BuildReadings(dy.Schema):
         "as in unit", "supply of a leak-down, blanked pad of a vacuum", -1000, 100000, True
     )
     barometer_kpa = number("kPa", "air pressure as read, station or weather report", 40, 110, True)
-    barometer_is = choice(
-        ["station", "sea_level"],
-        "whether that is the air at the bench or reduced to sea level; empty: not told",
-        nullable=True,
-    )
+    barometer_is = barometer_told()
     method = text("how it was measured, with which tool", nullable=True)
     read_by = text("the name of whoever measured or did it", nullable=True)
     waived_by = text("the name of whoever lets it go", nullable=True)

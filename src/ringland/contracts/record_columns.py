@@ -89,3 +89,9 @@ def recorded() -> dy.Datetime:
 def octane(scale: str) -> dy.Float64:
     """An octane number on a named scale."""
     return number("ON", f"octane number on the {scale} scale", 60, 130, nullable=True)
+
+
+def barometer_told() -> dy.String:
+    """Which of the two pressures a barometer's figure is, where somebody wrote it."""
+    said = "whether that is the air at the bench or reduced to sea level; empty: not told"
+    return choice(["station", "sea_level"], said, nullable=True)

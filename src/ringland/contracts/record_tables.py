@@ -28,6 +28,7 @@ RECORD_FLAGS = [
     "label_off_blend",
     "calibration_gap",
     "reading_cannot_be",
+    "reading_asks",
     "two_engines_in_hull",
     "engine_in_two_hulls",
     "meter_and_sessions_disagree",
@@ -194,6 +195,7 @@ class BenchVerdicts(dy.Schema):
     limit = dy.Float64(nullable=True)
     is_limit_least = dy.Bool(nullable=True, description="the judged value must reach the limit")
     mark = dy.String(nullable=True, description="how well founded the limit is")
+    asks = dy.String(nullable=True, description="what has to be written before it is sure")
     rebuilt_at = dy.Datetime(
         time_zone="UTC", nullable=True, description="the rebuild this reading accepts"
     )

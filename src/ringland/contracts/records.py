@@ -19,6 +19,7 @@ from ringland.contracts.record_columns import (
     MEASURES,
     PISTON_TYPES,
     REBUILD_SHEET,
+    barometer_told,
     choice,
     instant,
     number,
@@ -214,10 +215,9 @@ class Inspections(dy.Schema):
     state = choice(["measured", "stated_ok", "not_looked_at"], "a number, only an 'ok', or nothing")
     value = number("as in unit", "the raw reading", -1000, 100000, True)
     unit = text("unit of the reading", nullable=True)
-    reference_value = number(
-        "as in unit", "same-day reading with the gauge on a blanked pad", -1000, 100000, True
-    )
-    barometer_kpa = number("kPa", "station pressure, not reduced to sea level", 40, 110, True)
+    reference_value = number("as in unit", "leak-down's supply, vacuum's pad", -1000, 100000, True)
+    barometer_kpa = number("kPa", "air pressure as read, station or weather report", 40, 110, True)
+    barometer_is = barometer_told()
     is_warm = dy.Bool(description="engine warm when tested", nullable=True)
     rebuilt_at = instant("the rebuild this reading accepts; empty: no acceptance", nullable=True)
     signed_by = text("who signed an acceptance reading", nullable=True)

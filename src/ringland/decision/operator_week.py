@@ -59,7 +59,10 @@ class OperatorWeek:
 
 
 def week_record(
-    records: Mapping[str, pl.DataFrame], as_of: datetime, settings: Assumptions
+    records: Mapping[str, pl.DataFrame],
+    as_of: datetime,
+    settings: Assumptions,
+    bench_limits: Assumptions | None = None,
 ) -> WeekRecord:
     """Lives and exposure from loaded records.
 
@@ -67,6 +70,7 @@ def week_record(
         records: loaded rows by record kind, every kind among them.
         as_of: an instant with time zone; what was not known then is left out.
         settings: assumptions.
+        bench_limits: of the bench tests; None: the project's own.
     """
     known = known_by(records, as_of)
     sessions, _ = engine_sessions(known, settings)
@@ -79,7 +83,7 @@ def week_record(
     return WeekRecord(
         known=known,
         lives=lives,
-        bench=judge_bench_tests(known["inspections"], known["engines"], station),
+        bench=judge_bench_tests(known["inspections"], known["engines"], station, bench_limits),
         exposure=exposure,
         spells=spells(exposure, lives, settings),
         exposure_now=current_exposure(exposure, lives, settings),
@@ -93,6 +97,7 @@ def operator_week(
     settings: Assumptions,
     *,
     fits: FleetFits | None = None,
+    bench_limits: Assumptions | None = None,
 ) -> OperatorWeek:
     """The week's fits and the chance of every hull.
 
@@ -101,8 +106,9 @@ def operator_week(
         as_of: an instant with time zone.
         settings: assumptions.
         fits: those of an earlier week to go on with; None: fitted to this week's record.
+        bench_limits: of the bench tests; None: the project's own.
     """
-    record = week_record(records, as_of, settings)
+    record = week_record(records, as_of, settings, bench_limits)
     if fits is None:
         fits = fit_fleet(record.spells, settings, np.random.default_rng(FIT_SEED))
     tables = make_week_tables(

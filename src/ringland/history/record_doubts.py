@@ -37,6 +37,7 @@ def record_doubts(
         fills_above_tank(records, assumptions),
         calibration_gaps(records),
         readings_that_cannot_be(records, bench_verdicts),
+        readings_that_ask(records, bench_verdicts),
         engines_in_two_places(records),
     ]
     return pl.concat(found).sort("noted_at", "flag", "hull_id", "engine_id", "sentence")
@@ -188,6 +189,20 @@ def calibration_gaps(records: Records) -> pl.DataFrame:
 def readings_that_cannot_be(records: Records, bench_verdicts: pl.DataFrame) -> pl.DataFrame:
     """Bench readings that no engine gives and no instrument shows, each with its file and row."""
     rows = bench_verdicts.filter(pl.col("verdict") == "cannot be")
+    said = "{}. The reading counts neither as passed nor as failed."
+    return _of_readings(records, rows, "reading_cannot_be", said, "reason")
+
+
+def readings_that_ask(records: Records, bench_verdicts: pl.DataFrame) -> pl.DataFrame:
+    """Bench readings whose supply or air has to be asked about, each with its file and row."""
+    rows = bench_verdicts.filter(pl.col("asks").is_not_null() & (pl.col("verdict") != "cannot be"))
+    return _of_readings(records, rows, "reading_asks", "{}.", "asks")
+
+
+def _of_readings(
+    records: Records, rows: pl.DataFrame, flag: str, said: str, why: str
+) -> pl.DataFrame:
+    """Flags of bench readings: where they were taken, why, and the row behind each."""
     inspections, key = records["inspections"], list(RECORD_KINDS["inspections"].key)
     row = pl.lit("")
     if "source_file" in inspections.columns:  # frames made by hand have no file behind them
@@ -200,15 +215,15 @@ def readings_that_cannot_be(records: Records, bench_verdicts: pl.DataFrame) -> p
         )
         row = sentence(" ({}, row {})", "source_file", "source_row").fill_null("")
     words = sentence(
-        "Engine {}, {}{}{}: {}. The reading counts neither as passed nor as failed.{}",
+        f"Engine {{}}, {{}}{{}}{{}}: {said}{{}}",
         "engine_id",
         pl.col("measure").replace_strict(MEASURE_LABELS, return_dtype=pl.String).str.to_lowercase(),
         sentence(", cylinder {}", "cylinder").fill_null(""),
         sentence(", {}", "port").fill_null(""),
-        pl.col("reason").str.strip_chars_end("."),
+        pl.col(why).str.strip_chars_end("."),
         row,
     )
-    return record_flags(rows, "reading_cannot_be", "inspected_at", words, "inspections")
+    return record_flags(rows, flag, "inspected_at", words, "inspections")
 
 
 def engines_in_two_places(records: Records) -> pl.DataFrame:

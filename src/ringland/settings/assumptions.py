@@ -6,9 +6,12 @@ over them.  Nothing else in the project holds a threshold, a coefficient or a pr
 
 from __future__ import annotations
 
+import json
+import math
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 from importlib.resources import files
 from pathlib import Path
 
@@ -73,17 +76,39 @@ def load_assumptions(own_file: Path | None = None) -> Assumptions:
         AssumptionError: an entry lacks a field, has an unknown mark, or the shop's own
             file names an entry the project does not have.
     """
-    default = files("ringland.settings").joinpath("assumptions.toml")
-    entries = _read("assumptions.toml", default.read_text(encoding="utf-8"))
-    if own_file is not None:
-        own = _read(str(own_file), own_file.read_text(encoding="utf-8"))
-        if unknown := sorted(set(own) - set(entries)):
+    text = files("ringland.settings").joinpath("assumptions.toml").read_text(encoding="utf-8")
+    default = read_assumptions("assumptions.toml", text)
+    if own_file is None:
+        return default
+    return laid_over(default, str(own_file), own_file.read_text(encoding="utf-8"))
+
+
+def laid_over(default: Assumptions, file: str, text: str) -> Assumptions:
+    """The project's settings with a shop's own laid over them.
+
+    Args:
+        default: the project's.
+        file: name of the shop's file, for messages.
+        text: what it holds.
+
+    Raises:
+        AssumptionError: an entry lacks a field, has an unknown mark, an unknown name or a unit
+            that is not the project's.
+    """
+    own = _read(file, text)
+    for name, entry in own.items():
+        if name not in default:
+            near = get_close_matches(name, list(default), n=1)
+            nearest = f" Did you mean {near[0]!r}?" if near else ""
             raise AssumptionError(
-                f"{own_file}: no such setting: {', '.join(unknown)}. "
-                f"Known settings are listed in assumptions.toml."
+                f"{file}: no such setting: {name}.{nearest} Known settings are listed in "
+                f"{Path(file).name} of the project."
             )
-        entries |= own
-    return Assumptions(entries)
+        if entry.unit != default[name].unit:
+            raise AssumptionError(
+                f"{file}: {name} is in {entry.unit!r}; write it in {default[name].unit!r}."
+            )
+    return Assumptions({**default, **own})
 
 
 def read_assumptions(file: str, text: str) -> Assumptions:
@@ -95,6 +120,19 @@ def read_assumptions(file: str, text: str) -> Assumptions:
     return Assumptions(_read(file, text))
 
 
+def assumptions_text(settings: Assumptions) -> str:
+    """The settings as a file of the form of assumptions.toml, as they are in force."""
+    lines: dict[str, list[str]] = {}
+    for name, entry in settings.items():
+        group, _, key = name.partition(".")
+        words = ", ".join(
+            f"{field} = {json.dumps(getattr(entry, field), ensure_ascii=False)}"
+            for field in ("value", "unit", "mark", "source")
+        )
+        lines.setdefault(group, []).append(f"{key} = {{ {words} }}")
+    return "\n\n".join("\n".join([f"[{group}]", *own]) for group, own in lines.items()) + "\n"
+
+
 def _read(file: str, text: str) -> dict[str, Assumption]:
     try:
         groups = tomllib.loads(text)
@@ -102,6 +140,8 @@ def _read(file: str, text: str) -> dict[str, Assumption]:
         raise AssumptionError(f"{file}: not valid TOML: {error}") from error
     entries = {}
     for group, members in groups.items():
+        if not isinstance(members, dict):
+            raise AssumptionError(f"{file}: {group} stands alone; put it under its [group].")
         for key, fields in members.items():
             name = f"{group}.{key}"
             entries[name] = _entry(file, name, fields)
@@ -116,7 +156,8 @@ def _entry(file: str, name: str, fields: object) -> Assumption:
         raise AssumptionError(
             f"{file}: {name} has mark {fields['mark']!r}; use one of {', '.join(MARKS)}."
         )
-    if isinstance(fields["value"], bool) or not isinstance(fields["value"], int | float):
+    value = fields["value"]
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise AssumptionError(f"{file}: {name} has value {fields['value']!r}; give a number.")
     return Assumption(
         name, float(fields["value"]), fields["unit"], fields["mark"], fields["source"]

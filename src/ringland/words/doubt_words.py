@@ -26,6 +26,7 @@ DOUBT_LABELS = {
     "label_off_blend": "Fill labelled as what the dock's tank did not hold",
     "calibration_gap": "Time without a calibration on record",
     "reading_cannot_be": "Bench reading that cannot be",
+    "reading_asks": "Bench reading that leaves a question",
     "two_engines_in_hull": "Two engines in one hull",
     "engine_in_two_hulls": "One engine in two hulls",
     "no_engine_in_hull": "Rentals of a hull without an engine",
@@ -68,6 +69,8 @@ DOUBT_REMEDIES = {
     "reading_cannot_be": "Check the gauge's zero, the unit and the decimal point; for a vacuum, "
     "that the pressure is the station's own, not the weather report's. Test again, or put it "
     "right in a file of corrections.",
+    "reading_asks": "Write down what is asked, in a file of corrections: the supply of a "
+    "leak-down, the altitude of the dock, or whether the air pressure was read at the bench.",
     "two_engines_in_hull": "Correct the earlier engine's row: write when it came out.",
     "engine_in_two_hulls": "Correct the earlier stay's row: write when it came out.",
     "no_engine_in_hull": "Write down which engine sat in the hull, and from when.",
