@@ -84,7 +84,7 @@ def below_need_picture(exposure: pl.DataFrame) -> bytes:
     """Share of each month's rentals whose fuel fell short of the need, where that is known."""
     months = (
         exposure.filter(pl.col("shortfall_on").is_not_null())
-        .group_by(month=pl.col("started_at").dt.truncate("1mo"))
+        .group_by(month=pl.col("started_at").dt.truncate("1mo"), maintain_order=True)
         .agg(share=(pl.col("shortfall_on") > 0).mean())
         .sort("month")
     )

@@ -97,7 +97,7 @@ def proof_records(record: ShopRecord, report: CauseReport, raw: Path) -> ProofRe
 
 def _of_hulls(records: Mapping[str, pl.DataFrame], fuel: pl.DataFrame) -> dict[str, pl.DataFrame]:
     """Fills, drains and rentals of the hulls it ran in, over its last tanks."""
-    span = fuel.group_by("hull_id").agg(
+    span = fuel.group_by("hull_id", maintain_order=True).agg(
         first=pl.col("started_at").min(), last=pl.col("ended_at").max()
     )
     # what was in the tank when these hours began came with the fills of the weeks before

@@ -69,7 +69,7 @@ def site_sizes(site: Pages) -> pl.DataFrame:
     ]
     return (
         pl.DataFrame(rows)
-        .group_by("kind")
+        .group_by("kind", maintain_order=True)
         .agg(files=pl.len(), mb=(pl.col("b").sum() / 1e6).round(2))
         .sort("mb", "kind", descending=[True, False])
     )

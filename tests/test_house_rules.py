@@ -1,5 +1,6 @@
 """The rules every file keeps: lint, format, types, imports, pins without hosts, module sizes."""
 
+import ast
 import re
 import subprocess
 import sys
@@ -100,6 +101,21 @@ def test_no_module_is_longer_than_one_idea() -> None:
         if (lines := len(path.read_text(encoding="utf-8").splitlines())) > 350
     }
     assert long == {}
+
+
+def test_what_is_added_up_by_groups_is_added_in_the_order_of_its_rows() -> None:
+    """A week made twice differed in the last digit: Polars adds up the groups of a frame in
+    parts, and in any order of these, unless told to keep the rows' own."""
+    free = [
+        f"{path.relative_to(ROOT)}:{call.lineno}"
+        for path in CODE
+        for call in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(call, ast.Call)
+        and isinstance(call.func, ast.Attribute)
+        and call.func.attr == "group_by"
+        and not any(named.arg == "maintain_order" for named in call.keywords)
+    ]
+    assert free == []
 
 
 def test_readme_opens_with_the_job() -> None:

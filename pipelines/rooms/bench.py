@@ -18,7 +18,11 @@ ROOM = "bench"
 
 
 def _figures(verdicts: pl.DataFrame) -> Figures:
-    counted = verdicts.group_by("measure", "verdict").len().sort("measure", "verdict")
+    counted = (
+        verdicts.group_by("measure", "verdict", maintain_order=True)
+        .len()
+        .sort("measure", "verdict")
+    )
     return {**rows(verdicts.height), "verdicts": table(counted)}
 
 

@@ -124,7 +124,7 @@ def record_quality(snapshot: Snapshot, engine_sessions: EngineHours, clock: Cloc
 def row_counts(found: Snapshot) -> pl.DataFrame:
     """Rows known then by kind: rows_in = loaded + set_aside."""
     aside = dict(
-        found.set_aside.group_by("kind")
+        found.set_aside.group_by("kind", maintain_order=True)
         .agg(pl.struct("source_file", "source_row").n_unique())
         .iter_rows()
     )

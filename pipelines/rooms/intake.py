@@ -90,7 +90,11 @@ def set_aside(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeRe
     aside = set_aside_rows(warehouse)
     shop.mend_book.write_bytes(mend_workbook(all_set_aside(warehouse)))
     inert(aside).write_csv(shop.set_aside_file)
-    by_fault = aside.group_by("kind", "fault").len().sort("len", "fault", descending=[True, False])
+    by_fault = (
+        aside.group_by("kind", "fault", maintain_order=True)
+        .len()
+        .sort("len", "fault", descending=[True, False])
+    )
     return dg.MaterializeResult(
         metadata={
             **rows(aside.select("source_file", "source_row").n_unique()),

@@ -37,7 +37,7 @@ def reading_trends(
             of another set.
         limits: repeatability per measure and the least number of readings.
     """
-    fitted = piston_sets.group_by("engine_id").agg(pl.col("fitted_at").max())
+    fitted = piston_sets.group_by("engine_id", maintain_order=True).agg(pl.col("fitted_at").max())
     rows = (
         judged.filter(pl.col("standard_value").is_not_null() & (pl.col("verdict") != "cannot be"))
         .join(fitted, on="engine_id", how="left")

@@ -53,7 +53,7 @@ def complete_passes(bench: pl.DataFrame, engines: pl.DataFrame) -> pl.DataFrame:
     ).otherwise(1)
     passed = is_place & (pl.col("verdict") == "pass")
     return (
-        rows.group_by(_TEST)
+        rows.group_by(_TEST, maintain_order=True)
         .agg(
             _passed=pl.struct("cylinder", "port").filter(passed).n_unique(),
             _wanted=wanted.first(),
@@ -97,8 +97,12 @@ def standing_failures(
             _accepted=pl.when("_let_go").then("accepted_because"),
         )
     )
-    last_pass = passes.group_by(_OF_MEASURE).agg(_passed_at=pl.col("inspected_at").max())
-    last_test = bench.group_by(_OF_MEASURE).agg(_tested_at=pl.col("inspected_at").max())
+    last_pass = passes.group_by(_OF_MEASURE, maintain_order=True).agg(
+        _passed_at=pl.col("inspected_at").max()
+    )
+    last_test = bench.group_by(_OF_MEASURE, maintain_order=True).agg(
+        _tested_at=pl.col("inspected_at").max()
+    )
     standing = (
         failed.join(last_pass, on=_OF_MEASURE, how="left")
         .filter(pl.col("_passed_at").is_null() | (pl.col("_passed_at") < pl.col("failed_at")))
@@ -134,12 +138,12 @@ def _built_and_passed(passes: pl.DataFrame, records: Mapping[str, pl.DataFrame])
                 records["piston_sets"].select("engine_id", _built_at="fitted_at"),
             ]
         )
-        .group_by("engine_id")
+        .group_by("engine_id", maintain_order=True)
         .agg(pl.col("_built_at").max())
     )
     tight = (
         passes.filter(pl.col("measure") == "leak_down")
-        .group_by("engine_id")
+        .group_by("engine_id", maintain_order=True)
         .agg(_tight_at=pl.col("inspected_at").max())
     )
     return (

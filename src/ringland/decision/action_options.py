@@ -216,7 +216,11 @@ def _least_per_l(columns: Sequence[_Column], n: int) -> Floats:
 
 def _with_looks(told: pl.DataFrame, held: pl.DataFrame) -> pl.DataFrame:
     """The sets with the looks at the record that still stand."""
-    looks = held.filter(~pl.col("is_rule")).group_by("hull_id").agg(pl.col("action").alias(DONE))
+    looks = (
+        held.filter(~pl.col("is_rule"))
+        .group_by("hull_id", maintain_order=True)
+        .agg(pl.col("action").alias(DONE))
+    )
     return told.join(looks, on="hull_id", how="left", maintain_order="left").with_columns(
         pl.col(DONE).fill_null(pl.lit([], dtype=pl.List(pl.String)))
     )

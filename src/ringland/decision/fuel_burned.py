@@ -96,7 +96,7 @@ def one_grade_docks(exposure: pl.DataFrame, assumptions: Assumptions) -> tuple[s
     There an effect of fuel cannot be told from an effect of the dock.
     """
     least = assumptions.number("record.one_grade_sd_on")
-    spread = exposure.group_by("dock_id").agg(sd_on=pl.col("octane_aki").std())
+    spread = exposure.group_by("dock_id", maintain_order=True).agg(sd_on=pl.col("octane_aki").std())
     return tuple(spread.filter(pl.col("sd_on") < least)["dock_id"].sort())
 
 

@@ -108,7 +108,9 @@ def price_step(bought: pl.DataFrame, dock: str, grade: float) -> float | None:
         better = priced.filter(pl.col("aki") >= grade)
     if low.is_empty() or better.is_empty():
         return None
-    by_dock: list[float] = better.group_by("dock_id").agg(paid.alias("paid"))["paid"].to_list()
+    by_dock: list[float] = (
+        better.group_by("dock_id", maintain_order=True).agg(paid.alias("paid"))["paid"].to_list()
+    )
     own: float = low.select(paid).item()
     return float(min(by_dock) - own)
 

@@ -247,7 +247,9 @@ def _with_break_even(table: pl.DataFrame, prices: Prices) -> pl.DataFrame:
 
 def _one_grade_docks(sessions: pl.DataFrame, assumptions: Assumptions) -> set[str]:
     """Docks whose hulls burned one grade: the octane on record hardly varies there."""
-    spread = sessions.group_by("dock_id").agg(pl.col("octane_aki").std().fill_null(0.0))
+    spread = sessions.group_by("dock_id", maintain_order=True).agg(
+        pl.col("octane_aki").std().fill_null(0.0)
+    )
     least = assumptions.number("record.one_grade_sd_on")
     return set(spread.filter(pl.col("octane_aki") < least)["dock_id"])
 

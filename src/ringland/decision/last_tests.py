@@ -31,7 +31,7 @@ def with_days_since_test(
     """
     last = (
         passes.filter(pl.col("measure").is_in(list(MEASURES)) & (pl.col("inspected_at") <= as_of))
-        .group_by("engine_id")
+        .group_by("engine_id", maintain_order=True)
         .agg(tested_at=pl.col("inspected_at").max())
     )
     joined = running.join(last, on="engine_id", how="left", maintain_order="left")

@@ -183,7 +183,7 @@ def _what_ran(used: pl.DataFrame) -> pl.DataFrame:
         pl.col("mode").is_in(list(MODES_AT_STAKE)).sum().cast(pl.Int64).alias("failures_seen"),
         (pl.col("stop_h") - pl.col("start_h")).sum().alias("running_h"),
     ]
-    by_dock = used.group_by("dock_id").agg(counts)
+    by_dock = used.group_by("dock_id", maintain_order=True).agg(counts)
     return pl.concat([by_dock, used.select(pl.lit(WHOLE_FLEET).alias("dock_id"), *counts)])
 
 
@@ -231,7 +231,8 @@ def _price_step(bought: pl.DataFrame, dock: str, grade: float) -> float | None:
         better = priced.filter(pl.col("octane_aki") >= grade)
     if low.is_empty() or better.is_empty():
         return None
-    cheapest: float = better.group_by("dock_id").agg(paid.alias("paid"))["paid"].min()  # type: ignore[assignment]
+    by_dock = better.group_by("dock_id", maintain_order=True).agg(paid.alias("paid"))
+    cheapest: float = by_dock["paid"].min()  # type: ignore[assignment]
     return cheapest - float(low.select(paid).item())
 
 

@@ -122,7 +122,7 @@ def _sold(fuel: WeekLedger, exposure: pl.DataFrame, since: datetime) -> pl.DataF
     )
     litres = pl.col("moved_l")
     below = pl.col("poured_octane_aki") < pl.col("octane_need_aki") - ROUNDING_ON
-    return sold.group_by(dock_id="source_dock_id").agg(
+    return sold.group_by(dock_id="source_dock_id", maintain_order=True).agg(
         sold_l=litres.sum(),
         sold_below_need_l=litres.filter(below).sum(),
         sold_octane_aki=(litres * pl.col("poured_octane_aki")).sum() / litres.sum(),
@@ -136,14 +136,14 @@ def _turnover(fuel: WeekLedger, since: datetime, as_of: datetime) -> pl.DataFram
     left = pl.col("moved_l").filter(pl.col("event") == "draw").sum()
     return (
         fuel.dock_events.filter(pl.col("at") > since)
-        .group_by("dock_id")
+        .group_by("dock_id", maintain_order=True)
         .agg(turnover_d=pl.when(left > 0).then(pl.col("after_l").mean() * days / left))
     )
 
 
 def _needs(at_hand: pl.DataFrame) -> pl.DataFrame:
     need, is_below = pl.col("need_aki"), pl.col("is_dock_short")
-    return at_hand.group_by("dock_id").agg(
+    return at_hand.group_by("dock_id", maintain_order=True).agg(
         hulls=pl.len(),
         need_low_aki=need.min(),
         need_high_aki=need.max(),

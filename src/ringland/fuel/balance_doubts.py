@@ -80,7 +80,7 @@ def unexplained_doubts(
     litres, event = pl.col("moved_l"), pl.col("event")
     rows = (
         tank_events.filter(pl.col("at") > since)
-        .group_by("hull_id")
+        .group_by("hull_id", maintain_order=True)
         .agg(
             came_l=litres.filter(event == "unrecorded_fill").sum(),
             went_l=litres.filter(event == "unexplained_outflow").sum(),

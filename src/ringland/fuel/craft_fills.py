@@ -118,7 +118,7 @@ def hull_habits(
     )
     litres, is_known = pl.col("volume_l"), pl.col("best").is_not_null()
     known_l = litres.filter(is_known).sum()
-    by_hull = rows.group_by("hull").agg(
+    by_hull = rows.group_by("hull", maintain_order=True).agg(
         home_share=litres.filter(pl.col("source_dock_id") == pl.col("dock_id")).sum()
         / litres.sum(),
         low=pl.col("low").min(),
@@ -131,7 +131,7 @@ def hull_habits(
         draws.filter(pl.col("tank").is_not_null())
         .join(rows.select("fill_row", "hull", home="dock_id"), on="fill_row", how="inner")
         .filter(pl.col("dock_id") == pl.col("home"))
-        .group_by("hull", "tank")
+        .group_by("hull", "tank", maintain_order=True)
         .agg(pl.col("volume_l").sum())
         .sort("hull", "volume_l", "tank", descending=[False, True, False])
         .unique("hull", keep="first")
@@ -142,7 +142,7 @@ def hull_habits(
         dock_id=pl.Series(docks.dock_of, dtype=pl.String),
         tank=pl.int_range(pl.len()).cast(pl.Int64),
     )
-    of_dock = blend.group_by("dock_id").agg(
+    of_dock = blend.group_by("dock_id", maintain_order=True).agg(
         pl.col("blend_low").min(), pl.col("blend_high").max(), first_tank=pl.col("tank").min()
     )
     low, high = (assumptions.number(f"fuel.outside_{edge}_aki") for edge in ("low", "high"))

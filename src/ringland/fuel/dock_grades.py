@@ -31,7 +31,7 @@ def tanks_of(records: Records, assumptions: Assumptions) -> pl.DataFrame:
     sizes = rows_of(records, "dock_tanks").select("dock_id", "tank_id", "tank_l")
     whole = records["docks"].select("dock_id", "bulk_tank_l")
     return (
-        deliveries.group_by("dock_id", "tank_id")
+        deliveries.group_by("dock_id", "tank_id", maintain_order=True)
         .agg(grade_aki=pl.when(litres.sum() > 0).then(mean))
         .join(sizes, on=["dock_id", "tank_id"], how="left")
         .join(whole, on="dock_id", how="left")
@@ -68,7 +68,7 @@ def drawn_from(records: Records, tanks: pl.DataFrame, assumptions: Assumptions) 
         "fill_row", "volume_l", dock_id="source_dock_id", tank_id="source_tank_id",
         at="filled_at", label_aki="octane_best_aki",
     )  # fmt: skip
-    several = tanks.group_by("dock_id").agg(tanks=pl.len())
+    several = tanks.group_by("dock_id", maintain_order=True).agg(tanks=pl.len())
     only = tanks.unique("dock_id", keep="first").select("dock_id", only="tank")
     named = tanks.filter(pl.col("tank_id").is_not_null())
     rows = (
@@ -120,7 +120,7 @@ def sold_bounds(records: Records, assumptions: Assumptions) -> pl.DataFrame:
     seen = (
         with_aki(records["deliveries"], assumptions)
         .join(docks, on="dock_id", how="left")
-        .group_by("country")
+        .group_by("country", maintain_order=True)
         .agg(_low=pl.col("octane_low_aki").min(), _high=pl.col("octane_high_aki").max())
     )
     return (
@@ -150,7 +150,7 @@ def _named_deliveries(records: Records, assumptions: Assumptions) -> pl.DataFram
     lone = filled.filter(pl.col("tank_id").is_null() & pl.col("octane_best_aki").is_not_null())
     named = (
         filled.filter(pl.col("tank_id").is_not_null() & pl.col("octane_best_aki").is_not_null())
-        .group_by("dock_id", "tank_id")
+        .group_by("dock_id", "tank_id", maintain_order=True)
         .agg(grade_aki=pl.col("octane_best_aki").mean())
     )
     if lone.is_empty() or named.is_empty():
@@ -178,7 +178,7 @@ def _docks_by_grade(graded: pl.DataFrame, records: Records, assumptions: Assumpt
     both = labels.join(delivered, on="dock_id").filter(
         (pl.col("label") - pl.col("grade")).abs() < _LIKE_ON
     )
-    counts = both.group_by("dock_id").agg(n=pl.col("label").n_unique())
+    counts = both.group_by("dock_id", maintain_order=True).agg(n=pl.col("label").n_unique())
     return sorted(counts.filter(pl.col("n") > 1).get_column("dock_id"))
 
 

@@ -92,7 +92,7 @@ def run_dock_tanks(
     frame = _dock_record(records, tanks, graded, draws, tests)
     number = tanks.height
     most = np.full(number, 0.0)
-    by_tank = graded.group_by("tank").agg(pl.col("volume_l").max())
+    by_tank = graded.group_by("tank", maintain_order=True).agg(pl.col("volume_l").max())
     most[by_tank.get_column("tank").to_numpy()] = by_tank.get_column("volume_l").to_numpy()
     usual = median_by(graded, "tank", "volume_l", number)
     capacity = tanks.get_column("tank_l").cast(pl.Float64).fill_null(np.inf).to_numpy().copy()
@@ -211,7 +211,7 @@ def _beyond_the_fills(totals: pl.DataFrame, draws: pl.DataFrame) -> pl.DataFrame
     written = (
         recorded.join(spans, on="tank")
         .filter((pl.col("drawn_at") > pl.col("from_at")) & (pl.col("drawn_at") <= pl.col("at")))
-        .group_by("tank", "at")
+        .group_by("tank", "at", maintain_order=True)
         .agg(pl.col("volume_l").sum())
     )
     left = pl.col("counted_l") - pl.col("volume_l").fill_null(0.0)

@@ -37,7 +37,7 @@ def scale_chances(records: Mapping[str, pl.DataFrame], assumptions: Assumptions)
     ).join(country, on="dock_id", how="left", maintain_order="left")
     neighbours = (
         rows.filter(pl.col("is_at_dock"))
-        .group_by("dock_id")
+        .group_by("dock_id", maintain_order=True)
         .agg(
             pl.col(f"octane_{scale}").is_not_null().sum().cast(pl.Float64).alias(f"_n_{scale}")
             for scale in SCALES

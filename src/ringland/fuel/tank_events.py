@@ -156,6 +156,6 @@ def _expand(  # type: ignore[no-untyped-def]  # numba types it by the signature
 def median_by(frame: pl.DataFrame, by: str, column: str, number: int) -> Floats:
     """Median of a column per number of a tank; NaN for one without a row."""
     out = np.full(number, np.nan)
-    medians = frame.group_by(by).agg(pl.col(column).median())
+    medians = frame.group_by(by, maintain_order=True).agg(pl.col(column).median())
     out[medians.get_column(by).to_numpy()] = medians.get_column(column).to_numpy()
     return out

@@ -199,11 +199,17 @@ def _down_since(
     failures: pl.DataFrame, records: Mapping[str, pl.DataFrame], sessions: pl.DataFrame
 ) -> pl.DataFrame:
     """Sets whose engine's last failure was followed by neither a rental nor a rebuild."""
-    last_run = sessions.group_by("engine_id").agg(_last_run=pl.col("started_at").max())
-    last_rebuilt = (
-        records["rebuilds"].group_by("engine_id").agg(_last_rebuilt=pl.col("rebuilt_at").max())
+    last_run = sessions.group_by("engine_id", maintain_order=True).agg(
+        _last_run=pl.col("started_at").max()
     )
-    last = failures.group_by("engine_id", "piston_set_id").agg(down_at=pl.col("found_at").max())
+    last_rebuilt = (
+        records["rebuilds"]
+        .group_by("engine_id", maintain_order=True)
+        .agg(_last_rebuilt=pl.col("rebuilt_at").max())
+    )
+    last = failures.group_by("engine_id", "piston_set_id", maintain_order=True).agg(
+        down_at=pl.col("found_at").max()
+    )
     return (
         last.join(last_run, on="engine_id", how="left")
         .join(last_rebuilt, on="engine_id", how="left")

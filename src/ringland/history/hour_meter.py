@@ -97,7 +97,9 @@ def _stretch(
     is_in_span = pl.col("_middle") < pl.col("to_at")
     span = ["hull_id", "meter_id", "from_at", "to_at", "gained_h"]
     recorded = (
-        placed.filter(is_in_span).group_by(span).agg(recorded_h=pl.col("running_h").sum())
+        placed.filter(is_in_span)
+        .group_by(span, maintain_order=True)
+        .agg(recorded_h=pl.col("running_h").sum())
     ).with_columns(_factor=pl.col("gained_h") / pl.col("recorded_h"))
     is_plausible = pl.col("_factor").is_between(low, high)
     placed = placed.join(

@@ -67,13 +67,13 @@ def rides_and_fills_apart(records: Records, assumptions: Assumptions) -> pl.Data
     rides = (
         records["sessions"]
         .with_columns(_month=pl.col("started_at").dt.truncate("1mo"))
-        .group_by("hull_id", "_month")
+        .group_by("hull_id", "_month", maintain_order=True)
         .agg(_ran_h=pl.col("running_h").sum(), _last_ride=pl.col("started_at").max())
     )
     fills = (
         records["fills"]
         .with_columns(_month=pl.col("filled_at").dt.truncate("1mo"))
-        .group_by("hull_id", "_month")
+        .group_by("hull_id", "_month", maintain_order=True)
         .agg(_took_l=pl.col("volume_l").sum(), _last_fill=pl.col("filled_at").max())
     )
     both = rides.join(fills, on=["hull_id", "_month"], how="full", coalesce=True)
@@ -124,7 +124,7 @@ def written_in_batches(records: Records, assumptions: Assumptions) -> pl.DataFra
         rows = (
             records[kind]
             .with_columns(_late=late)
-            .group_by("hull_id", "recorded_at")
+            .group_by("hull_id", "recorded_at", maintain_order=True)
             .agg(_rows=pl.len(), _late=pl.col("_late").max(), _first=pl.col(at).min())
             .filter(pl.col("recorded_at").is_not_null())
             .filter(pl.col("_rows") >= least, pl.col("_late") >= late_d)
@@ -163,7 +163,11 @@ def fills_above_tank(records: Records, assumptions: Assumptions) -> pl.DataFrame
 
 def calibration_gaps(records: Records) -> pl.DataFrame:
     """Engines that stood in a hull before their first calibration on record, or have none."""
-    first = records["calibrations"].group_by("engine_id").agg(_first=pl.col("in_force_at").min())
+    first = (
+        records["calibrations"]
+        .group_by("engine_id", maintain_order=True)
+        .agg(_first=pl.col("in_force_at").min())
+    )
     rows = (
         records["installations"]
         .sort("engine_id", "installed_at")

@@ -31,11 +31,11 @@ def record_quality(
     is_there = pl.col("out_of_service_at").is_null() | (pl.col("out_of_service_at") > as_of)
     hulls = records["hulls"].filter(is_there).select("hull_id")
     readings, _ = good_readings(records["hour_readings"])
-    rentals = engine_sessions.group_by("hull_id").agg(
+    rentals = engine_sessions.group_by("hull_id", maintain_order=True).agg(
         days_since_session=_days_since(pl.col("ended_at").max(), as_of),
         on_meter_share=pl.col("running_h").filter("is_on_meter").sum() / pl.col("running_h").sum(),
     )
-    read = readings.group_by("hull_id").agg(
+    read = readings.group_by("hull_id", maintain_order=True).agg(
         days_since_reading=_days_since(pl.col("read_at").max(), as_of)
     )
     rows = (
@@ -61,14 +61,14 @@ def _labelled_fuel(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:
     first = (
         records["deliveries"]
         .filter(is_labelled)
-        .group_by("dock_id")
+        .group_by("dock_id", maintain_order=True)
         .agg(_first=pl.col("delivered_at").min())
     )
     dock_is_known = (pl.col("_first") <= pl.col("filled_at")).fill_null(value=False)
     return (
         records["fills"]
         .join(first, left_on="source_dock_id", right_on="dock_id", how="left")
-        .group_by("hull_id")
+        .group_by("hull_id", maintain_order=True)
         .agg(
             labelled_fuel_share=pl.col("volume_l").filter(is_labelled | dock_is_known).sum()
             / pl.col("volume_l").sum()
@@ -99,7 +99,11 @@ def _engine_in_hull(records: Mapping[str, pl.DataFrame], as_of: datetime) -> pl.
 
 
 def _tested_engines(records: Mapping[str, pl.DataFrame]) -> pl.Series:
-    fitted = records["piston_sets"].group_by("engine_id").agg(pl.col("fitted_at").max())
+    fitted = (
+        records["piston_sets"]
+        .group_by("engine_id", maintain_order=True)
+        .agg(pl.col("fitted_at").max())
+    )
     return (
         records["inspections"]
         .filter(pl.col("measure").is_in(_BENCH_TESTS) & (pl.col("state") == "measured"))

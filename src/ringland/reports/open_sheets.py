@@ -37,7 +37,7 @@ def open_sheets(shop: ShopRecord, reports: Iterable[CauseReport]) -> pl.DataFram
             faults[one.engine_id] = (one.rebuilt_at, one.open_lines)
     rebuilds = shop.records["rebuilds"].sort("engine_id", "rebuilt_at")
     engines = {row["engine_id"]: row for row in shop.records["engines"].iter_rows(named=True)}
-    for rebuild in rebuilds.group_by("engine_id").last().iter_rows(named=True):
+    for rebuild in rebuilds.group_by("engine_id", maintain_order=True).last().iter_rows(named=True):
         engine_id, rebuilt_at = rebuild["engine_id"], rebuild["rebuilt_at"]
         if engine_id not in engines or rebuilt_at <= faults.get(engine_id, (EARLIEST_INSTANT,))[0]:
             continue

@@ -156,7 +156,7 @@ def _fuel(sessions: pl.DataFrame, one_grade_sd_on: float) -> pl.DataFrame:
         return pl.when(weight > 0).then((litres * pl.col(name)).filter(known).sum() / weight)
 
     known_l = litres.filter(margin.is_not_null()).sum()
-    return sessions.group_by("dock_id").agg(
+    return sessions.group_by("dock_id", maintain_order=True).agg(
         burned_l=litres.sum(),
         below_need_l=litres.filter(is_short).sum(),
         below_need_share=pl.when(known_l > 0).then(litres.filter(is_short).sum() / known_l),

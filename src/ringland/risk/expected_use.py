@@ -47,7 +47,7 @@ def expected_use(
     """
     look_back_d = assumptions.number("record.recent_sessions_d")
     of_late = pl.col("started_at") > as_of - timedelta(days=look_back_d)
-    last = exposure.group_by("hull_id").agg(
+    last = exposure.group_by("hull_id", maintain_order=True).agg(
         last_session_at=pl.col("ended_at").max(),
         throttle_known_share=1 - pl.col("is_throttle_assumed").filter(of_late).mean(),
     )
@@ -121,7 +121,7 @@ def _hours_by_block(
     return (
         exposure.filter(ago_d.is_between(0.0, YEAR_D, closed="left"))
         .with_columns(block=(ago_d / block_d).floor())
-        .group_by("hull_id", "block")
+        .group_by("hull_id", "block", maintain_order=True)
         .agg(ran_h=(pl.col("engine_h_stop") - pl.col("engine_h_start")).sum())
         .filter(pl.col("ran_h") > 0)
         .join(fleet.select("hull_id", "dock_id", "in_service_at"), on="hull_id")

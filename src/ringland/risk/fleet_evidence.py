@@ -90,7 +90,7 @@ def fleet_evidence(
     incidence, problem = _incidence(columns)
     counts = (
         lives.filter(pl.col("mode").is_not_null())
-        .group_by("mode")
+        .group_by("mode", maintain_order=True)
         .agg(n_failures=pl.len().cast(pl.Int64))
         .sort("n_failures", "mode", descending=[True, False])
     )

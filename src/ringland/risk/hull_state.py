@@ -27,7 +27,7 @@ def open_failures(
                 piston_sets.select("engine_id", repaired_at="fitted_at"),
             ]
         )
-        .group_by("engine_id")
+        .group_by("engine_id", maintain_order=True)
         .agg(pl.col("repaired_at").max())
     )
     return (

@@ -143,7 +143,7 @@ def followed(
             weeks.select(keys)
             .join(ends.select("hull_id", column), on="hull_id")
             .filter((pl.col(column) > pl.col("as_of")) & (pl.col(column) <= followed_to))
-            .group_by(keys)
+            .group_by(keys, maintain_order=True)
             .agg(pl.col(column).min())
         )
         weeks = weeks.join(after, on=keys, how="left")

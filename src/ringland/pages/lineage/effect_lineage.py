@@ -57,7 +57,7 @@ def sets_behind(
     keys = ["piston_set_id"]
     last = (
         spells.sort("start_h")
-        .group_by(keys)
+        .group_by(keys, maintain_order=True)
         .agg(
             n_spells=pl.len().cast(pl.Int64),
             is_in=pl.col("mode").is_in(list(MODES_AT_STAKE)).any(),

@@ -62,7 +62,9 @@ def record_contexts(
     since = _since(report)
     quality = {row["hull_id"]: row for row in records.quality.iter_rows(named=True)}
     to_mend = _rows_to_mend(records.set_aside)
-    mend_of = dict(to_mend.group_by("hull_id").agg(_place().n_unique()).iter_rows())
+    mend_of = dict(
+        to_mend.group_by("hull_id", maintain_order=True).agg(_place().n_unique()).iter_rows()
+    )
     no_set = {
         sheet.hull_id
         for sheet in report.hulls
@@ -140,7 +142,7 @@ def _index(
     hulls_doubted = dict(
         _with_hull(records.doubts, quality)
         .filter(pl.col("noted_at") > since)
-        .group_by("hull_id")
+        .group_by("hull_id", maintain_order=True)
         .len()
         .iter_rows()
     )
@@ -263,7 +265,7 @@ def _told(doubts: pl.DataFrame) -> list[dict[str, Any]]:
 def _scales(chances: pl.DataFrame) -> list[dict[str, Any]]:
     """Unlabelled numbers by dock, the most frequent first."""
     return (
-        chances.group_by("dock_id", "octane_unlabelled")
+        chances.group_by("dock_id", "octane_unlabelled", maintain_order=True)
         .agg(
             pl.len().alias("rows"),
             pl.col("chance_aki", "chance_ron", "chance_mon").mean(),

@@ -33,7 +33,7 @@ def recent_fills(
         exposure.sort("hull_id", "started_at")
         .with_columns(left_h=run_h.cum_sum(reverse=True).over("hull_id"), run_h=run_h)
         .filter(pl.col("left_h") - pl.col("run_h") < window_h)
-        .group_by("hull_id")
+        .group_by("hull_id", maintain_order=True)
         .agg(since=pl.col("started_at").min())
     )
     placed = fills.with_columns(

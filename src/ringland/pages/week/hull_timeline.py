@@ -131,7 +131,7 @@ def known_shares(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptio
     litres = pl.col("burn_l").sum()
     return (
         exposure.filter(pl.col("started_at") > since)
-        .group_by("hull_id")
+        .group_by("hull_id", maintain_order=True)
         .agg(
             n_sessions=pl.len().cast(pl.Int64),
             fuel_known_share=pl.when(litres > 0).then(

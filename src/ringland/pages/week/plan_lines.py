@@ -148,7 +148,7 @@ def order_lines(decisions: WeekDecisions, catalogue: Catalogue, currency: str) -
     ordered = (
         rows.filter(pl.col("fuel_way").str.starts_with(DOCK_WAY))
         .join(homes, on="hull_id")
-        .group_by("dock_id", "fuel_way")
+        .group_by("dock_id", "fuel_way", maintain_order=True)
         .agg(n=pl.len(), per_l=pl.col("fuel_per_l").first())
         .sort("dock_id")
     )
