@@ -41,7 +41,7 @@ def test_best_weibull_age_agrees_with_barlow_and_proschan(shape, ratio):
 def test_uniform_life_agrees_with_its_closed_form(ratio, costs, density):
     """Check F3: T* = -k + sqrt(k^2 + 2k), k = planned / (failure - planned)."""
     expected = CHECKS["F3"]["values"][f"uniform(0,1).cp/(cf-cp)={ratio}.T*"]
-    got = replacement_age(lambda t: max(0.0, 1.0 - t), 1.0, *costs, density=density)
+    got = replacement_age(lambda t: np.maximum(0.0, 1.0 - t), 1.0, *costs, density=density)
     assert got.age == pytest.approx(expected, rel=1e-9)
     assert got.run_to_failure_rate == pytest.approx(costs[1] / 0.5, rel=1e-9)
 
@@ -66,7 +66,7 @@ def test_no_rising_hazard_means_no_planned_replacement(shape):
 
 @pytest.mark.parametrize("longest", [3.0, 30.0])
 def test_constant_hazard_has_no_plan_in_the_general_search_either(longest):
-    got = replacement_age(lambda t: float(np.exp(-t)), longest, 1.0, 5.0)
+    got = replacement_age(lambda t: np.exp(-t), longest, 1.0, 5.0)
     assert got.age is None
     assert "no planned replacement" in got.reason
 
@@ -76,7 +76,7 @@ def test_cheap_failure_means_no_planned_replacement(failure_cost):
     got = weibull_replacement_age(3.0, 100.0, 1.0, failure_cost)
     assert got.age is None
     assert "costs no more" in got.reason
-    general = replacement_age(lambda t: max(0.0, 1.0 - t), 1.0, 1.0, failure_cost)
+    general = replacement_age(lambda t: np.maximum(0.0, 1.0 - t), 1.0, 1.0, failure_cost)
     assert general.age is None
 
 
@@ -98,7 +98,7 @@ def test_cost_at_the_best_age_is_the_hazard_times_the_extra_cost(shape, scale, p
 
 @pytest.mark.parametrize(("shape", "ratio"), [(1.8, 4.0), (3.0, 10.0)])
 def test_general_search_agrees_with_the_weibull_answer(shape, ratio):
-    got = replacement_age(lambda t: float(np.exp(-((t / 400) ** shape))), 2500.0, 1.0, ratio)
+    got = replacement_age(lambda t: np.exp(-((t / 400) ** shape)), 2500.0, 1.0, ratio)
     expected = weibull_replacement_age(shape, 400.0, 1.0, ratio)
     assert got.age == pytest.approx(expected.age, rel=1e-8)
     assert got.cost_rate == pytest.approx(expected.cost_rate, rel=1e-10)

@@ -55,14 +55,8 @@ def renewal_age(
     ages = np.linspace(0.0, longest, GRID + 1)
     survival = np.exp(-_from_new(hazard, exposure, ages))
 
-    # What the search looks at first, in one call of the hazard.
-    asked = np.concatenate([ages, 0.5 * (ages[:-1] + ages[1:])])
-    known = dict(zip(asked, np.exp(-_from_new(hazard, exposure, asked)).mean(axis=0), strict=True))
-
-    def mean_survival(age: float) -> float:
-        if age in known:
-            return float(known[age])
-        return float(np.exp(-_from_new(hazard, exposure, np.array([age]))).mean())
+    def mean_survival(asked: Floats) -> Floats:
+        return np.asarray(np.exp(-_from_new(hazard, exposure, asked)).mean(axis=0))
 
     costs = prices.planned_renewal, prices.unplanned
     best = replacement_age(mean_survival, longest, *costs, n_grid=GRID)
