@@ -8,7 +8,7 @@ from pipelines.rooms.history import Snapshot
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Pages, step, view
 from ringland.causes.cause_table import default_cause_table
-from ringland.contracts.record_tables import OpenSheets
+from ringland.contracts.record_tables import OpenSheets, SheetWaivers
 from ringland.decision.action_prices import prices
 from ringland.pages.causes.cause_pages import build_cause_site
 from ringland.rebuilds.comebacks import comebacks
@@ -16,6 +16,7 @@ from ringland.rebuilds.rebuild_comparison import builds_after_rebuild, compare_r
 from ringland.reports.cause_case import ShopRecord
 from ringland.reports.cause_report import CauseReport, cause_reports
 from ringland.reports.open_sheets import open_sheets as sheets_of
+from ringland.reports.open_sheets import sheet_waivers as waivers_of
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
 from ringland.words.manner import Manner, in_manner
@@ -76,6 +77,15 @@ def open_sheets(
     """Engines that run on a rebuild which is not accepted, one row per engine."""
     with in_manner(manner):
         return sheets_of(cause_record, reports_of_causes)
+
+
+@step(ROOM, tables={"rows": SheetWaivers}, figures=lambda waivers: rows(waivers.height))
+def sheet_waivers(
+    cause_record: ShopRecord, reports_of_causes: tuple[CauseReport, ...], manner: Manner
+) -> pl.DataFrame:
+    """Lines of rebuild sheets that a named person let go, one row per engine and line."""
+    with in_manner(manner):
+        return waivers_of(cause_record, reports_of_causes)
 
 
 @step(ROOM, figures=_figures)

@@ -8,7 +8,7 @@ import polars as pl
 
 from ringland.reports.cause_case import ShopRecord
 from ringland.reports.cause_report import cause_reports
-from ringland.reports.open_sheets import open_sheets
+from ringland.reports.open_sheets import open_sheets, sheet_waivers
 from tests.bench.build_rows import book, good_rows, readings
 from tests.causes.cause_rows import OPENED
 from tests.reports.test_cause_report import frame, shop
@@ -89,3 +89,31 @@ def test_of_two_open_sheets_the_newest_is_told() -> None:
     of = rebuilt(REBUILT, later, built=sheet_of(REBUILT)[1:])
 
     assert still_open(replace(of, as_of=later + timedelta(days=9)))[0][1] == later
+
+
+def let_go(of: ShopRecord) -> list[tuple[Any, ...]]:
+    return sheet_waivers(of, cause_reports(of)).rows()
+
+
+WAIVED = {"waived_by": "H. Quist", "waived_because": "Figure not in the book, asked the maker"}
+
+
+def test_a_line_let_go_by_name_stays_until_a_later_sheet_passes_it() -> None:
+    """A waiver stood on the report only; list and hull page showed an accepted rebuild."""
+    first = first_line()
+    waived = sheet_of(REBUILT, value=None, answer=None, **WAIVED)
+    said = "missing, let go by H. Quist: Figure not in the book, asked the maker"
+    later = REBUILT + timedelta(days=200)
+    passed = replace(rebuilt(REBUILT, later, built=waived + sheet_of(later)), as_of=later)
+
+    assert let_go(rebuilt(REBUILT, built=waived)) == [("E-P0", first, REBUILT, said)]
+    assert let_go(rebuilt(REBUILT, built=waived, failed=False)) == [("E-P0", first, REBUILT, said)]
+    assert still_open(rebuilt(REBUILT, built=waived)) == []
+    assert let_go(passed) == []
+
+
+def test_a_line_let_go_with_no_sentence_is_open_and_not_let_go() -> None:
+    short = sheet_of(REBUILT, value=None, answer=None, waived_by="H. Quist", waived_because="ok")
+
+    assert let_go(rebuilt(REBUILT, built=short)) == []
+    assert still_open(rebuilt(REBUILT, built=short))[0][2] == 1

@@ -232,6 +232,15 @@ class OpenSheets(dy.Schema):
     first_open = dy.String()
 
 
+class SheetWaivers(dy.Schema):
+    """One row per line of a rebuild's sheet that somebody let go and no later sheet passed."""
+
+    engine_id = dy.String(primary_key=True)
+    line = dy.String(primary_key=True, description="the check and its place")
+    rebuilt_at = dy.Datetime(time_zone="UTC")
+    waiver = dy.String(description="what was wrong, who let it go and why")
+
+
 class RecordQuality(dy.Schema):
     """One row per hull in service: how much of what it did is on record."""
 

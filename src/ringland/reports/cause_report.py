@@ -13,6 +13,7 @@ from typing import Any
 
 import polars as pl
 
+from ringland.bench.build_sheet import BuildSheet
 from ringland.causes import cause_lines as lines
 from ringland.causes import cause_words as said
 from ringland.causes.cause_agreement import (
@@ -96,8 +97,8 @@ class CauseReport:
     closing: tuple[str, ...]
     rebuilt_at: datetime | None
     """When the rebuild after the failure was finished; None: none is on record."""
-    open_lines: tuple[str, ...]
-    """What keeps that rebuild's sheet open, a few words each."""
+    build: BuildSheet
+    """What that rebuild must pass, and how each line stands."""
     evidence: Rows
     evidence_lines: tuple[str, ...]
     signatures: tuple[str, ...]
@@ -192,7 +193,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         acceptance_form=acceptance_workbook(sheet),
         closing=work.closing_lines(sheet, case.rebuild),
         rebuilt_at=None if case.rebuild is None else case.rebuild["rebuilt_at"],
-        open_lines=sheet.build.open_lines,
+        build=sheet.build,
         evidence=evidence_rows(case.evidence),
         evidence_lines=evidence_gaps(case.evidence, case.opened, failure),
         signatures=said.SIGNATURES,

@@ -1,4 +1,4 @@
-"""Which engines run on a rebuild whose build sheet is open.
+"""How the sheets of engines' rebuilds stand: which is open, and what was let go.
 
 A rebuild after a failure is judged as the failure's report judges it.  One that no failure
 went before has no report; it is asked for what its own scope asks for.
@@ -7,18 +7,20 @@ went before has no report; it is asked for what its own scope asks for.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import polars as pl
 
-from ringland.bench.build_lines import BuildTime
-from ringland.bench.build_sheet import build_sheet, readings_of_tests
+from ringland.bench.build_lines import PASS, BuildTime
+from ringland.bench.build_sheet import BuildSheet, build_sheet, readings_of_tests
 from ringland.contracts.build_records import BuildReadings
 from ringland.contracts.record_columns import EARLIEST_INSTANT
-from ringland.contracts.record_tables import OpenSheets
+from ringland.contracts.record_tables import OpenSheets, SheetWaivers
 from ringland.reports.cause_case import ShopRecord, altitude_of
 from ringland.reports.cause_report import CauseReport
+
+_Built = tuple[datetime, BuildSheet]
 
 
 def open_sheets(shop: ShopRecord, reports: Iterable[CauseReport]) -> pl.DataFrame:
@@ -31,32 +33,67 @@ def open_sheets(shop: ShopRecord, reports: Iterable[CauseReport]) -> pl.DataFram
         shop: what the reports were made from.
         reports: as `cause_reports` returns them.
     """
-    faults = {}
+    after, planned = _after_failures(reports), _planned(shop, reports)
+    rows = []
+    for engine in sorted({*after, *planned}):
+        built = [*after.get(engine, [])[-1:], *planned.get(engine, [])]
+        standing = [(at, lines) for at, sheet in built if (lines := sheet.open_lines)]
+        rows += [(engine, at, len(lines), lines[0]) for at, lines in standing[-1:]]
+    return OpenSheets.validate(_typed(OpenSheets, rows))
+
+
+def sheet_waivers(shop: ShopRecord, reports: Iterable[CauseReport]) -> pl.DataFrame:
+    """`SheetWaivers`: every line that a named person let go, until a later sheet passes it.
+
+    Args:
+        shop: what the reports were made from.
+        reports: as `cause_reports` returns them.
+    """
+    after, planned = _after_failures(reports), _planned(shop, reports)
+    rows: list[tuple[Any, ...]] = []
+    for engine in sorted({*after, *planned}):
+        let_go: dict[str, tuple[Any, ...]] = {}
+        for rebuilt_at, sheet in [*after.get(engine, []), *planned.get(engine, [])]:
+            for line in sheet.lines:
+                if line.verdict == PASS:
+                    let_go.pop(line.name, None)
+                elif line.waiver:
+                    let_go[line.name] = (engine, line.name, rebuilt_at, line.waiver)
+        rows += let_go.values()
+    return SheetWaivers.validate(_typed(SheetWaivers, rows))
+
+
+def _after_failures(reports: Iterable[CauseReport]) -> dict[str, list[_Built]]:
+    """By engine, the sheets of rebuilds after its failures, oldest first."""
+    sheets: dict[str, list[_Built]] = {}
     for one in sorted(reports, key=lambda one: one.found_at):
         if one.rebuilt_at is not None:
-            faults[one.engine_id] = (one.rebuilt_at, one.open_lines)
+            sheets.setdefault(one.engine_id, []).append((one.rebuilt_at, one.build))
+    return sheets
+
+
+def _planned(shop: ShopRecord, reports: Iterable[CauseReport]) -> dict[str, list[_Built]]:
+    """By engine, the sheet of its last rebuild where no failure went before it."""
+    answered = {
+        one.engine_id: one.rebuilt_at
+        for one in sorted(reports, key=lambda one: one.found_at)
+        if one.rebuilt_at is not None
+    }
     rebuilds = shop.records["rebuilds"].sort("engine_id", "rebuilt_at")
     engines = {row["engine_id"]: row for row in shop.records["engines"].iter_rows(named=True)}
-    for rebuild in rebuilds.group_by("engine_id", maintain_order=True).last().iter_rows(named=True):
-        engine_id, rebuilt_at = rebuild["engine_id"], rebuild["rebuilt_at"]
-        if engine_id not in engines or rebuilt_at <= faults.get(engine_id, (EARLIEST_INSTANT,))[0]:
-            continue
-        planned = _planned_faults(shop, engines[engine_id], rebuild)
-        if planned:
-            faults[engine_id] = (rebuilt_at, planned)
-    rows = [
-        (engine, rebuilt_at, len(own), own[0])
-        for engine, (rebuilt_at, own) in sorted(faults.items())
-        if own
-    ]
-    types = {name: column.dtype for name, column in OpenSheets.columns().items()}
-    return OpenSheets.validate(pl.DataFrame(rows, schema=types, orient="row"))
+    return {
+        row["engine_id"]: [
+            (row["rebuilt_at"], _planned_sheet(shop, engines[row["engine_id"]], row))
+        ]
+        for row in rebuilds.group_by("engine_id", maintain_order=True).last().iter_rows(named=True)
+        if row["engine_id"] in engines
+        and row["rebuilt_at"] > answered.get(row["engine_id"], EARLIEST_INSTANT)
+    }
 
 
-def _planned_faults(
+def _planned_sheet(
     shop: ShopRecord, engine: Mapping[str, Any], rebuild: Mapping[str, Any]
-) -> tuple[str, ...]:
-    """What keeps a rebuild open that no failure went before."""
+) -> BuildSheet:
     records, rebuilt_at = shop.records, rebuild["rebuilt_at"]
     begun = rebuilt_at - timedelta(days=shop.assumptions.number("rebuild.set_within_d"))
     readings = pl.concat(
@@ -67,11 +104,15 @@ def _planned_faults(
     )
     of_engine = shop.lives.filter(pl.col("engine_id") == engine["engine_id"]).sort("fitted_at")
     life = of_engine.row(-1, named=True) if of_engine.height else None
-    sheet = build_sheet(
+    return build_sheet(
         engine,
         rebuild["scope"],
         BuildTime(begun, shop.as_of, altitude_of(records, life)),
         readings,
         records["build_limits"],
     )
-    return sheet.open_lines
+
+
+def _typed(table: type[OpenSheets | SheetWaivers], rows: list[tuple[Any, ...]]) -> pl.DataFrame:
+    types = {name: column.dtype for name, column in table.columns().items()}
+    return pl.DataFrame(rows, schema=types, orient="row")
