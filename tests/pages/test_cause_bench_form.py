@@ -3,7 +3,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Download, Page, expect, sync_playwright
 
 from ringland.causes.cause_differential import rank_causes
 from ringland.causes.cause_findings import engine_findings
@@ -23,9 +23,9 @@ TABLE = default_cause_table()
 HOSTILE = '</script><img src=x onerror=alert(1)> =1+1, "so"'
 
 
-def loaded(file_name: str, content: bytes) -> Intake:
+def loaded(file_name: str, content: bytes, kind: str = "teardowns") -> Intake:
     known = {"engines": ["E-1", HOSTILE]}
-    return take_in(RECORD_KINDS["teardowns"], read_raw(file_name, content), known)
+    return take_in(RECORD_KINDS[kind], read_raw(file_name, content), known)
 
 
 def test_the_filled_spreadsheet_loads_with_every_row_not_looked_at() -> None:
@@ -88,6 +88,12 @@ def form(tmp_path: Path) -> Iterator[Page]:
         assert faults == []
 
 
+def open_part(page: Page, part: str) -> None:
+    if page.locator("#all:not([open])").count():
+        page.locator("#all > summary").tap()
+    page.locator(f"details[data-part='{part}'] > summary").tap()
+
+
 def look(page: Page, finding: str, place: str, state: str) -> None:
     page.get_by_label(f"{finding}, {place}: {state}", exact=True).check()
 
@@ -101,7 +107,7 @@ def test_a_mechanic_fills_the_form_on_a_phone_offline_and_the_file_loads(
     form.get_by_label("Opened at").fill("2025-07-01T09:00")
     form.get_by_label("Looked at by").fill("R. Vane")
     for part in ("piston", "rod"):
-        form.locator(f"details[data-part='{part}'] > summary").tap()
+        open_part(form, part)
     look(form, "second land broken down", "cylinder 1", "seen")
     form.get_by_label("second land broken down, cylinder 1: extent").select_option("severe")
     form.get_by_label("second land broken down, cylinder 1: photo file names").fill("a.jpg; b.jpg")
@@ -139,12 +145,88 @@ def test_a_mechanic_fills_the_form_on_a_phone_offline_and_the_file_loads(
 @pytest.mark.browser
 def test_what_was_entered_is_still_there_after_the_page_was_closed(form: Page) -> None:
     form.get_by_label("Engine serial").fill("E-1")
-    form.locator("details[data-part='rod'] > summary").tap()
+    open_part(form, "rod")
     look(form, "bent rod", "cylinder 2", "seen")
     form.reload()
-    form.locator("details[data-part='rod'] > summary").tap()
+    open_part(form, "rod")
     assert form.get_by_label("Engine serial").input_value() == "E-1"
     assert form.get_by_label("bent rod, cylinder 2: seen", exact=True).is_checked()
+
+
+PICTURE = b"\xff\xd8\xff\xe0 a picture as the camera made it"
+
+
+@pytest.mark.browser
+def test_readings_and_photos_taken_offline_load_as_records(form: Page, tmp_path: Path) -> None:
+    """The form took findings only; readings were typed into another sheet, from memory."""
+    form.get_by_label("Engine serial").fill("E-1")
+    form.get_by_label("Looked at by").fill("R. Vane")
+    form.locator("#readings > summary").tap()
+    form.get_by_label("Read at").fill("2025-07-01T10:00")
+    form.get_by_label("Air pressure", exact=True).first.fill("978,5")
+    form.get_by_label("That figure is").select_option("from a weather report")
+    form.get_by_label("Leak-down, cylinder 1", exact=True).fill("76")
+    form.get_by_label("Leak-down, cylinder 1: unit").select_option("psi")
+    form.get_by_label("Leak-down, cylinder 1: supply").fill("100")
+    form.get_by_label("Valve-seal vacuum, cylinder 2, exhaust", exact=True).fill("27.5")
+    form.get_by_label("These readings are").select_option("together")
+    form.get_by_label("Ring 1 end gap, cylinder 2", exact=True).fill("0.55")
+    form.get_by_label(
+        "Hone used, diamond only on plated bores, cylinder 1", exact=True
+    ).select_option("diamond")
+    assert form.evaluate("document.documentElement.scrollWidth") == 390
+    open_part(form, "piston")
+    look(form, "second land broken down", "cylinder 1", "seen")
+    form.get_by_label("second land broken down, cylinder 1: pick photos").set_input_files(
+        [{"name": "image.jpg", "mimeType": "image/jpeg", "buffer": PICTURE}] * 2
+    )
+
+    came: list[Download] = []
+    form.on("download", lambda one: came.append(one))  # noqa: PLW0108  # a built-in cannot be marked
+    form.get_by_role("button", name="Save the file").tap()
+    expect(form.locator("a.file")).to_have_count(5)
+    for _ in range(500):
+        if len(came) < 5:
+            form.wait_for_timeout(20)
+    files = {}
+    for one in came:
+        one.save_as(tmp_path / one.suggested_filename)
+        files[one.suggested_filename] = (tmp_path / one.suggested_filename).read_bytes()
+
+    of_kind = {name.rpartition("_E-1")[0]: name for name in files if name.endswith(".csv")}
+    tests, built, found = (
+        loaded(of_kind[kind], files[of_kind[kind]], kind)
+        for kind in ("inspections", "build_readings", "teardowns")
+    )
+    assert tests.rows_set_aside == built.rows_set_aside == found.rows_set_aside == 0
+    assert tests.loaded.select(
+        "measure", "cylinder", "port", "value", "unit", "reference_value", "barometer_kpa",
+        "barometer_is",
+    ).rows() == [
+        ("leak_down", 1, None, 76.0, "psi", 100.0, 97.85, "sea_level"),
+        ("valve_seal_vacuum", 2, "exhaust", 27.5, "inHg", None, 97.85, "sea_level"),
+    ]  # fmt: skip
+    assert built.loaded.select("line", "place", "value", "unit", "answer", "read_by").rows() == [
+        ("hone_tool", "1", None, None, "diamond", "R. Vane"),
+        ("ring_1_gap", "2", 0.55, "mm", None, "R. Vane"),
+    ]
+    photos = found.loaded.filter(pl.col("state") == "seen")["photo_files"][0].split("; ")
+    assert len(set(photos)) == 2
+    assert [files[name] for name in photos] == [PICTURE] * 2
+
+
+@pytest.mark.browser
+def test_a_reading_that_is_no_number_or_unsigned_saves_nothing(form: Page) -> None:
+    form.get_by_label("Engine serial").fill("E-1")
+    form.locator("#readings > summary").tap()
+    form.get_by_label("Compression, cylinder 1", exact=True).fill("1O5")
+    form.get_by_label("These readings are").select_option("together")
+    form.get_by_label("Ring 1 end gap, cylinder 2", exact=True).fill("0.55")
+    form.get_by_role("button", name="Save the file").tap()
+    trouble = form.get_by_role("alert").inner_text()
+    assert "Compression, cylinder 1: '1O5' is no number." in trouble
+    assert "needs your name" in trouble
+    assert form.locator("a.file").count() == 0
 
 
 @pytest.mark.browser

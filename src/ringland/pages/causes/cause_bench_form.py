@@ -1,7 +1,8 @@
-"""The bench form: a page for a phone without network, and the same as a spreadsheet.
+"""The bench form: a page for a phone without network, and its findings as a spreadsheet.
 
-Both give rows of the Teardowns contract that the intake loads.  Every finding of the cause
-table is on them by part and, where it has one, by cylinder; all start as 'not looked at'.
+Both give rows of the Teardowns contract that the intake loads; the page gives rows of readings
+beside them (`bench_form_readings`).  Every finding of the cause table is on them by part and,
+where it has one, by cylinder; all start as 'not looked at'.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from ringland.causes.cause_findings import NOT_LOOKED_AT, WORKED_OUT
 from ringland.causes.cause_table import CauseTable, Finding
 from ringland.contracts.record_columns import LOOKED_AT
 from ringland.contracts.records import Teardowns
+from ringland.pages.causes.bench_form_readings import readings_asked
 from ringland.pages.frame.page_files import template_loader
 from ringland.words import fixed_words, site_words
 
@@ -60,6 +62,7 @@ def bench_form_page(
         "extents": EXTENTS,
         "engines": dict(sorted(engines.items())),
         "words": said.SCRIPT,
+        "readings": readings_asked(),
         "next": _what_tells_most(table, cases or SettledCases.none(table)),
         "parts": [{"name": name, "findings": findings} for name, findings in parts.items()],
     }
