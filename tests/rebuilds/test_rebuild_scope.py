@@ -127,6 +127,20 @@ def test_a_broken_land_opens_the_bottom_end_and_tests_every_port() -> None:
     assert sheet().scope == "full"
 
 
+def test_flat_decks_and_tight_ports_spare_no_work_after_a_broken_land() -> None:
+    """A deck that was flat two years before the failure took its facing off the sheet."""
+    good = [row | {"rebuilt_at": None} for row in readings()]
+    since, before = (
+        [row | {"inspected_at": at} for row in good]
+        for at in (FAILED + timedelta(hours=5), FAILED - timedelta(days=700))
+    )
+    cut = {"valves_and_seats_cut", "decks_faced"}
+
+    assert keys(sheet(before=since)) >= cut
+    assert keys(sheet("ring_wear", before=before)) >= cut
+    assert not keys(sheet("ring_wear", before=since)) & cut
+
+
 def test_a_leaking_seat_alone_leaves_the_bottom_end_closed() -> None:
     head = sheet("valve_seal", ["valve | valve seal poor on the vacuum test"])
     assert head.scope == "top_end"
@@ -153,7 +167,10 @@ def test_a_failed_test_is_a_reason() -> None:
 
 
 def test_ports_that_all_passed_spare_the_valve_work_but_one_untested_port_does_not() -> None:
-    before = [row | {"inspected_at": OPENED, "rebuilt_at": None} for row in readings()]
+    before = [
+        row | {"inspected_at": FAILED + timedelta(hours=5), "rebuilt_at": None}
+        for row in readings()
+    ]
     assert "valves_and_seats_cut" not in keys(sheet("ring_wear", before=before))
     one_short = [
         row

@@ -50,7 +50,7 @@ HEADINGS = {
         "Share of log hazard",
     ),
     "work": ("Work", "Why", "Because of", "Parts", "Hours", "Basis"),
-    "options": ("Option", "Price", "Range", "What it leaves", "What neglect adds"),
+    "options": ("Option", "Price now", "Such jobs cost", "What it leaves", "What neglect adds"),
     "evidence": ("What", "Number", "Of", "Seal, result", "Kept, calibrated", "By"),
     "acceptance": (
         "Stage",

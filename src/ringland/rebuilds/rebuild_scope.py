@@ -182,11 +182,16 @@ def _item(key: str, fields: Mapping[str, Any], because: tuple[str, ...]) -> Scop
 
 
 def _is_spared(fields: Mapping[str, Any], basis: RebuildBasis) -> bool:
-    """Whether every wanted reading of the item's measure passed before the work."""
+    """Whether every wanted reading of the item's measure passed since the failure.
+
+    A deck that was flat when the engine was built says nothing of it after it broke.
+    """
     measure = fields.get("unless_passed")
     if measure is None:
         return False
-    rows = basis.before.filter(pl.col("measure") == measure)
+    rows = basis.before.filter(
+        (pl.col("measure") == measure) & (pl.col("inspected_at") >= basis.at.since)
+    )
     if rows.is_empty():
         return False
     latest = rows.filter(pl.col("inspected_at") == pl.col("inspected_at").max())
