@@ -233,6 +233,7 @@ def _as_json(report: CauseReport) -> dict[str, Any]:
         "found_at",
         "as_of",
         "rebuilt_at",
+        "build",
     ):
         del fields[name]
     fields["acceptance"] = [

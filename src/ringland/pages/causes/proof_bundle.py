@@ -1,9 +1,9 @@
 """One failure's evidence as one folder that anyone can verify with standard commands.
 
-The report as PDF/A, the record rows it rests on with file, row and hash, the photos as they
-came, the fuel of the last tanks, the limits and the table used, and a manifest in the form
-that `sha256sum -c` reads.  No other engine is named: where a record's own words do, they
-are blacked out and the read-me says so.
+The report as a PDF made to PDF/A-2b, the record rows it rests on with file, row and hash, the
+photos as they came, the fuel of the last tanks, the limits and the table used, and a manifest
+in the form that `sha256sum -c` reads.  No other engine is named: where a record's own words
+do, they are blacked out and the read-me says so.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from ringland.reports.cause_report import CauseReport
 from ringland.words.number_words import instant_text
 
 ARCHIVE = "a-2b"
-"""PDF/A-2b, ISO 19005-2."""
+"""PDF/A-2b, ISO 19005-2: the typesetter keeps it; what standard tools can see is tested."""
 MANIFEST = "manifest.sha256"
 
 
