@@ -79,6 +79,20 @@ def test_gradient_and_hessian_equal_finite_differences(seed: int, own_spread: fl
         )
 
 
+def test_the_hessian_of_a_steep_hazard_holds_nothing_of_ages_never_seen() -> None:
+    """What rounding left beyond the oldest age was multiplied by the hazard there.
+
+    At a shape of ten that is a billion times today's: no fit of one fleet in twenty came about.
+    """
+    problem = problem_of(awkward_rows(5, 60))
+    theta = some_theta(problem, 5, 1)[0]
+    theta[0] = 2.3
+    here = problem.derivatives(theta, 0.3)
+    up, down = (problem.derivatives(theta + s * 1e-5 * np.eye(len(theta))[0], 0.3) for s in (1, -1))
+    numeric = (up.gradient - down.gradient) / 2e-5
+    np.testing.assert_allclose(here.hessian[0], numeric, rtol=1e-5, atol=1e-5 * abs(numeric[0]))
+
+
 def test_compiled_values_equal_the_plain_ones() -> None:
     problem = problem_of(awkward_rows())
     theta = some_theta(problem, 3, 20)

@@ -19,7 +19,8 @@ from ringland.settings.assumptions import Assumptions
 
 DAY_S = 86_400.0
 YEAR_D = 364
-"""Whole weeks, so that a weekend is held against a weekend."""
+"""Days looked back over for a hull's share: whole weeks, so that every weekday counts alike."""
+SOLAR_YEAR_D = 365.2425
 AHEAD_D = 30
 """Days ahead that the season's turn speaks of; shorter and longer horizons take it too."""
 
@@ -175,8 +176,10 @@ def season_turn(
     Expected ahead is what earlier years ran in these days, times how far this year stands
     above them in the same days before (only days on record in both).  Where little ran, that
     ratio is mostly chance: `record.season_level_h` hours of "as in earlier years" are added
-    on both sides.  Held within `record.season_turn_most` and its inverse.  1 where no earlier
-    year is on record, or where nothing ran in those weeks.
+    on both sides.  A weekend is held against a weekend and yet the day of the year kept: a year
+    ago is the nearest whole weeks on either side of it, weighed to its length.  Held within
+    `record.season_turn_most` and its inverse.  1 where no earlier year is on record, or where
+    nothing ran in those weeks.
 
     Args:
         exposure: started_at, engine_h_start and engine_h_stop of the rentals known at `as_of`.
@@ -196,16 +199,16 @@ def season_turn(
         return float(exposure.select(ran_h.filter(inside).sum()).item())
 
     of_late_h = hours_between(as_of - timedelta(days=look_back_d), as_of)
-    ahead_h = before_h = now_h = 0.0
-    n_years = 0
-    then = as_of - timedelta(days=YEAR_D)
-    while then > first:
+    ahead_h = before_h = now_h = n_years = 0.0
+    for ago_d, weight in _years_ago((as_of - first).total_seconds() / DAY_S):
+        then = as_of - timedelta(days=ago_d)
         covered = min(timedelta(days=look_back_d), then - first)
-        ahead_h += hours_between(then + timedelta(days=begin_d), then + timedelta(days=end_d))
-        before_h += hours_between(then - covered, then)
-        now_h += hours_between(as_of - covered, as_of)
-        n_years += 1
-        then -= timedelta(days=YEAR_D)
+        ahead_h += weight * hours_between(
+            then + timedelta(days=begin_d), then + timedelta(days=end_d)
+        )
+        before_h += weight * hours_between(then - covered, then)
+        now_h += weight * hours_between(as_of - covered, as_of)
+        n_years += weight
     if of_late_h <= 0.0 or ahead_h + before_h <= 0.0:
         return 1.0
     level_h = assumptions.number("record.season_level_h")
@@ -213,6 +216,15 @@ def season_turn(
     most = assumptions.number("record.season_turn_most")
     turn = rise * (ahead_h / n_years / (end_d - begin_d)) / (of_late_h / look_back_d)
     return min(max(turn, 1.0 / most), most)
+
+
+def _years_ago(record_d: float) -> list[tuple[int, float]]:
+    """Whole weeks on either side of each year back, in days, with their weights; in the record."""
+    found = []
+    for years in range(1, int(record_d / YEAR_D) + 1):
+        weeks, over = divmod(years * SOLAR_YEAR_D, 7.0)
+        found += [(7 * int(weeks), 1 - over / 7.0), (7 * int(weeks) + 7, over / 7.0)]
+    return [(ago_d, weight) for ago_d, weight in found if ago_d < record_d]
 
 
 def in_service(hulls: pl.DataFrame, as_of: datetime) -> pl.DataFrame:

@@ -226,6 +226,8 @@ class Bucket:
         for sign, (at, part) in ((1.0, self.stop), (-1.0, self.start)):
             here = np.bincount(at, weight, n_steps)
             total += sign * (here.sum() - np.cumsum(here) + np.bincount(at, weight * part, n_steps))
+        # what rounding leaves beyond the oldest would be multiplied by hazards of no age seen
+        total[self.stop[0].max() + 1 :] = 0.0
         return total
 
 

@@ -3,12 +3,13 @@
 The spreads are proposed from the grid on which `hazard_mode` tells their posterior, evenly
 within each cell; the parameters, given the spreads, from a Student distribution about where
 they then lie.  Every proposal is weighted by the exact posterior, which has the open exposure
-in it.  While the weights are uneven the proposal is shifted and reshaped to the weighted draws
-(Cappe and others 2004, population Monte Carlo).
+in it.  While they are worth too few independent ones the proposal is shifted and reshaped to the
+weighted draws and more are proposed (Cappe and others 2004, population Monte Carlo).
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,7 +26,7 @@ from ringland.survival.hazard.weighted_draws import (
 )
 from ringland.survival.spell_checks import Floats, Ints
 
-POOL, PROPOSAL_DF, GOOD_SHARE, REFITS, CHUNK = 1.5, 30, 0.15, 2, 256
+POOL, PROPOSAL_DF, GOOD_SHARE, REFITS, CHUNK = 1.5, 30, 0.1, 2, 256
 
 
 @dataclass(frozen=True)
@@ -41,38 +42,63 @@ class Posterior:
 
 
 def draw_posterior(problem: HazardProblem, n_draws: int, rng: np.random.Generator) -> Posterior:
-    """Draws of the posterior, resampled from the best pool."""
+    """Draws of the posterior, resampled from all pools proposed."""
     cells = spread_cells(problem)
     shift, shape = np.zeros(problem.plan.size), np.eye(problem.plan.size)
-    best = None
+    pools: list[_Pool] = []
     for _ in range(1 + REFITS):
-        pool = _proposed(problem, cells, (shift, shape), round(POOL * n_draws), rng)
-        weight, tail_shape = smoothed_weights(pool.log_weight)
-        worth = effective(weight)
-        if best is None or worth > best[1]:
-            best = (pool, worth, weight, tail_shape)
-        if worth >= GOOD_SHARE * len(weight) and tail_shape <= TRUSTED_SHAPE:
+        pools.append(_proposed(problem, cells, (shift, shape), round(POOL * n_draws), rng))
+        pool = _Pool.joined(pools)
+        if pool.worth >= GOOD_SHARE * POOL * n_draws and pool.tail_shape <= TRUSTED_SHAPE:
             break
-        shift = weight @ pool.white
-        spread = (pool.white - shift).T @ ((pool.white - shift) * weight[:, None])
+        last = pools[-1]
+        shift = last.weight @ last.white
+        away = last.white - shift
+        spread = away.T @ (away * last.weight[:, None])
         # few draws bear the weight: their spread is drawn towards what was proposed
-        believed = worth / (worth + 2.0 * problem.plan.size)
+        believed = last.worth / (last.worth + 2.0 * problem.plan.size)
         shift = believed * shift
         shape = linalg.cholesky(believed * spread + (1 - believed) * np.eye(len(shift)), lower=True)
-    assert best is not None  # the loop runs at least once
-    pool, worth, weight, tail_shape = best
-    chosen = resampled(weight, n_draws, rng)
+    chosen = resampled(pool.weight, n_draws, rng)
     factor, open_part = _own_draws(problem, pool, chosen, rng)
-    return Posterior(pool.theta[chosen], pool.spreads[chosen], factor, open_part, worth, tail_shape)
+    return Posterior(
+        pool.theta[chosen], pool.spreads[chosen], factor, open_part, pool.worth, pool.tail_shape
+    )
 
 
 @dataclass(frozen=True)
 class _Pool:
+    """Proposals with their weights, which sum to one; `sums` by chunk and bucket."""
+
     theta: Floats
     spreads: Floats
     white: Floats
-    log_weight: Floats
+    weight: Floats
+    tail_shape: float
     sums: list[list[OwnSums]]
+
+    @property
+    def worth(self) -> float:
+        """Independent draws that the weighted ones are worth."""
+        return effective(self.weight)
+
+    @classmethod
+    def joined(cls, pools: Sequence[_Pool]) -> _Pool:
+        """Several as one, each counting as much as it is worth; so their worths add up.
+
+        Those whose tail cannot be trusted are left out while another one's can.
+        """
+        kept = [pool for pool in pools if pool.tail_shape <= TRUSTED_SHAPE] or pools
+        worths = np.array([pool.worth for pool in kept])
+        share = worths / worths.sum()
+        return cls(
+            theta=np.concatenate([pool.theta for pool in kept]),
+            spreads=np.concatenate([pool.spreads for pool in kept]),
+            white=np.concatenate([pool.white for pool in kept]),
+            weight=np.concatenate([s * pool.weight for s, pool in zip(share, kept, strict=True)]),
+            tail_shape=max(pool.tail_shape for pool in kept),
+            sums=[chunk for pool in kept for chunk in pool.sums],
+        )
 
 
 def _proposed(
@@ -111,7 +137,8 @@ def _proposed(
             log_proposal[begin + here] += np.log(np.einsum("npp->np", root)).sum(axis=1)
         target[rows], found = problem.evaluated(theta[rows], spreads[rows])
         sums.append(found)
-    return _Pool(theta, spreads, white, target - log_proposal, sums)
+    weight, tail_shape = smoothed_weights(target - log_proposal)
+    return _Pool(theta, spreads, white, weight, tail_shape, sums)
 
 
 def _own_draws(
