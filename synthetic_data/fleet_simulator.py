@@ -91,7 +91,7 @@ def simulate_fleet(scenario: Scenario, rng_seed: int) -> Fleet:
     craft.drain_withdrawn()
     shop.close_book()
     write_costs(scenario, book)
-    write_releases(book)
+    write_releases(scenario, book)
     write_build_limits(book)
     write_build_sheets(book, sheets)
     write_evidence(book, sheets)

@@ -34,6 +34,7 @@ WRITTEN: dict[str, str] = {
     "teardowns": "engine_id opened_at cylinder part finding state extent photo_files examined_by",
     "rebuilds": "engine_id rebuilt_at scope scope_items is_head_tested cost built_by machined_by",
     "releases": "released_at engine_id hull_id what released_by why until",
+    "jobs_done": "job_id done_at done_by result note",
     "evidence": "engine_id taken_at kind item about cylinder seal result kept_where calibrated_at "
     "taken_by",
     "build_limits": "family line kind least most unit source entered_by",

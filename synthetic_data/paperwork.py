@@ -48,8 +48,17 @@ def write_costs(scenario: Scenario, book: Logbook) -> None:
         )
 
 
-def write_releases(book: Logbook) -> None:
-    """What the foreman let go by name: high silicon that came from sealant, the day after."""
+def write_releases(scenario: Scenario, book: Logbook) -> None:
+    """What the foreman let go by name.
+
+    High silicon that came from sealant, the day after; and, on the day the shop took up build
+    sheets, those of every rebuild before, which nobody had written then.
+    """
+    adopted = scenario.day_of(scenario.seasons[-1], 6, 1) * MINUTES_PER_DAY
+    book["releases"].append(
+        (adopted, None, None, "rebuild_sheet", _FOREMAN,
+         "rebuilt before this shop kept build sheets", None)
+    )  # fmt: skip
     columns = WRITTEN["inspections"].split()
     for cells in list(book["inspections"]):
         row = dict(zip(columns, cells, strict=True))

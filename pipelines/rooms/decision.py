@@ -11,13 +11,14 @@ from pipelines.rooms.history import Snapshot
 from pipelines.shop_week import shop_week
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Earlier, Keep, step
-from ringland.contracts.decision_tables import HullCalls
+from ringland.contracts.decision_tables import HullCalls, HullJobs
 from ringland.contracts.risk_tables import HullChances, HullDrivers
 from ringland.decision.action_catalogue import NOTHING, Catalogue
 from ringland.decision.action_prices import prices
 from ringland.decision.fuel_rules import WHOLE_FLEET
 from ringland.decision.hazard_ahead import planning_hazard
 from ringland.decision.horizons import season_end
+from ringland.decision.open_jobs import StandsNow, asked_jobs
 from ringland.decision.season_rules import SeasonRuleOutcomes, SeasonRules, season_rules
 from ringland.decision.standing_rules import GivenOut, standing_from
 from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
@@ -29,6 +30,7 @@ from ringland.words.manner import Manner, in_manner
 ROOM = "decision"
 CHANCES = Earlier("week_tables", "chances", HullChances)
 CALLS = Earlier("week_decisions", "calls", HullCalls)
+JOBS = Earlier("week_decisions", "jobs", HullJobs)
 PLAY_SEED = 19140629  # any fixed number: the same week must play the same season
 
 
@@ -50,6 +52,7 @@ def week_tables(
     session_fuel: LedgerTables,
     bench_verdicts: pl.DataFrame,
     fleet_fits: FleetFits,
+    open_sheets: pl.DataFrame,
     clock: Clock,
     assumptions: Assumptions,
     manner: Manner,
@@ -65,6 +68,7 @@ def week_tables(
             fits=fleet_fits,
             as_of=clock.as_of,
             assumptions=assumptions,
+            open_sheets=open_sheets,
         )
 
 
@@ -89,14 +93,16 @@ def _decision_figures(decisions: WeekDecisions) -> Figures:
 
 @step(
     ROOM,
-    tables={"calls": HullCalls},
-    earlier={"past_calls": CALLS},
+    tables={"calls": HullCalls, "jobs": HullJobs},
+    earlier={"past_calls": CALLS, "past_jobs": JOBS},
     keep=Keep.SAID,
     figures=_decision_figures,
 )
 def week_decisions(
     past_calls: pl.DataFrame,
+    past_jobs: pl.DataFrame,
     snapshot: Snapshot,
+    bench_verdicts: pl.DataFrame,
     week_tables: WeekTables,
     fleet_fits: FleetFits,
     piston_lives: pl.DataFrame,
@@ -132,6 +138,14 @@ def week_decisions(
             assumptions=assumptions,
             rng=np.random.default_rng(PLAY_SEED),
             standing=standing_from(given_out, catalogue, clock.as_of),
+            earlier_jobs=asked_jobs(
+                past_jobs,
+                snapshot.records,
+                bench_verdicts,
+                StandsNow(week_tables.standing, week_tables.sheets, week_tables.at_hand),
+                catalogue=catalogue,
+                as_of=clock.as_of,
+            ),
         )
 
 

@@ -77,7 +77,6 @@ def report(
     week_decisions: WeekDecisions,
     fleet_fits: FleetFits,
     evidence: FleetEvidence,
-    open_sheets: pl.DataFrame,
     earlier_calls: pl.DataFrame,
     versions: dict[str, str],
     is_demo: bool,
@@ -105,7 +104,6 @@ def report(
         season_ends_at=season_end(clock.here, assumptions),
         manner=manner,
         restated=None if changes is None else Restated(clock.told_by, changes),
-        open_sheets=open_sheets,
     )
 
 

@@ -47,7 +47,10 @@ def test_the_list_is_the_plan() -> None:
 
     assert both.height == made.calls["rank"].drop_nulls().len()
     assert (both["action"] == both["option"]).all()
-    assert (both["action_cost"] == both["sure_cost"]).all()
+    beside = made.jobs.filter(because="own_fuel").select("hull_id", more="price")
+    cost = both.join(beside, on="hull_id", how="left").with_columns(pl.col("more").fill_null(0.0))
+    assert beside.height > 2
+    assert (cost["action_cost"] - cost["more"] - cost["sure_cost"]).abs().max() < 1e-9
     assert (both["cost_of_waiting"] == both["left"]).all()
 
 
@@ -76,7 +79,7 @@ def test_a_pin_that_a_safety_rule_overrules_is_set_aside_and_said() -> None:
     pinned = decisions(changes=HandChanges(pins={"H04": "fuel_rule", "H01": "leak_down_check"}))
 
     call = pinned.calls.filter(hull_id="H04").row(0, named=True)
-    assert call["action"] == "leak_down_check"  # its last test failed
+    assert call["action"] == "find_the_leak"  # its last test failed
     assert pinned.set_aside == (
         "H04 pinned to 'fuel rule' is set aside: a safety rule comes first.",
         "H01 pinned to 'leak-down check' is set aside: nothing is planned on it this week.",
@@ -111,10 +114,10 @@ def test_where_no_hull_has_a_chance_safety_still_speaks() -> None:
     made = decisions(tables=replace(TABLES, running=unknown, chances=empty))
     by_hull = {row["hull_id"]: row for row in made.calls.to_dicts()}
 
-    assert (by_hull["H00"]["call"], by_hull["H00"]["action"]) == ("keep_off", "repair")
-    assert (by_hull["H04"]["call"], by_hull["H04"]["action"]) == ("keep_off", "leak_down_check")
+    assert (by_hull["H00"]["call"], by_hull["H00"]["action"]) == ("do_not_rent", "repair")
+    assert (by_hull["H04"]["call"], by_hull["H04"]["action"]) == ("do_not_rent", "find_the_leak")
     assert by_hull["H04"]["cost_of_waiting"] is None
-    assert by_hull["H03"]["call"] == "not_enough_record"
+    assert by_hull["H06"]["call"] == "not_enough_record"
     assert made.outlook is None
     assert set(made.advice["about"]) >= {"fuel", "record", "chance"}
 
@@ -123,8 +126,8 @@ def test_no_room_for_a_check_or_a_repair_keeps_the_hull_ashore() -> None:
     made = decisions(limits=replace(default_limits(CATALOGUE, SETTINGS), mechanic_h=1.0))
     by_hull = {row["hull_id"]: row for row in made.calls.to_dicts()}
 
-    for hull, wants in (("H00", "repair"), ("H04", "leak_down_check")):
+    for hull, wants in (("H00", "repair"), ("H04", "find_the_leak")):
         row = by_hull[hull]
-        assert (row["call"], row["action"]) == ("keep_off", "take_out_of_use")
+        assert (row["call"], row["action"]) == ("do_not_rent", "take_out_of_use")
         assert (row["waits_for"], row["no_room_in"]) == (wants, "mechanic hours")
         assert "room" in row["reason"]

@@ -6,15 +6,20 @@ from typing import Any
 import polars as pl
 import pytest
 
+from ringland.contracts.decision_tables import HullJobs
+from ringland.decision.hull_state import Week
+from ringland.decision.new_jobs import Asker
 from ringland.decision.safety_rules import safety_rules
 from ringland.decision.weekly_calls import hull_calls
-from tests.decision.small_fleet import CATALOGUE, SETTINGS, small_fleet
+from tests.decision.small_fleet import AS_OF, CATALOGUE, SETTINGS, small_fleet
 
 FLEET = small_fleet()
 FITS = FLEET.fits()
 TABLES = FLEET.tables(FITS)
 MADE = FLEET.decisions(FITS)
 ASHORE = "take_out_of_use"
+ASKER = Asker(Week(AS_OF, CATALOGUE), 5.0, TABLES.prices, ASHORE)
+NO_JOBS = HullJobs.create_empty()
 
 
 def call_of(option: str, chance_7d: float = 0.01, short_of: tuple[str, ...] = ()) -> dict[str, Any]:
@@ -24,7 +29,9 @@ def call_of(option: str, chance_7d: float = 0.01, short_of: tuple[str, ...] = ()
         chance_7d=pl.when(is_h03).then(chance_7d).otherwise("chance_7d"),
         chance_30d=pl.when(is_h03).then(0.05).otherwise("chance_30d"),  # below the rule's limit
     )
-    tables = replace(TABLES, chances=chances)
+    wrong = [name for name in TABLES.at_hand.columns if name.startswith("is_")]
+    fine = TABLES.at_hand.with_columns(pl.lit(value=False).alias(name) for name in wrong)
+    tables = replace(TABLES, chances=chances, at_hand=fine)  # its fuel would hold it back besides
     rules = safety_rules(tables.running, chances, tables.bench_warnings, SETTINGS)
     assert MADE.plan is not None
     way = MADE.options.filter(hull_id="H03", option=option)["fuel_way"][0]
@@ -37,14 +44,14 @@ def call_of(option: str, chance_7d: float = 0.01, short_of: tuple[str, ...] = ()
         .otherwise("short_of"),
         is_bound=pl.col("hull_id").is_in(rules["hull_id"].implode()),
     )
-    calls = hull_calls(
+    calls, _ = hull_calls(
         tables,
         drivers=tables.drivers.clear(),
         rules=rules,
         options=MADE.options,
         planned=planned,
-        ashore=ASHORE,
-        catalogue=CATALOGUE,
+        asker=ASKER,
+        earlier=NO_JOBS,
         horizon_d=30.0,
         assumptions=SETTINGS,
     )
@@ -54,20 +61,24 @@ def call_of(option: str, chance_7d: float = 0.01, short_of: tuple[str, ...] = ()
 @pytest.mark.parametrize(
     ("option", "call"),
     [
-        ("nothing", "rent_as_normal"),
-        ("drain_refill", "rent_as_normal"),
-        ("fuel_and_throttle", "rent_as_normal"),
-        ("leak_down_check", "book_check"),
-        ("fuel_and_check", "book_check"),
-        ("planned_top_end", "book_check"),
-        (ASHORE, "keep_off"),
+        ("nothing", "No open job known"),
+        ("drain_refill", "Rent only with drain and refill by Sat 8 Aug"),
+        (
+            "fuel_and_throttle",
+            "Rent only with 91 AKI or better; no more than three-quarter throttle",
+        ),
+        ("leak_down_check", "Rent only with leak-down check by Sat 8 Aug"),
+        ("fuel_and_check", "Rent only with 91 AKI or better; leak-down check by Sat 8 Aug"),
+        ("planned_top_end", "Rent only with planned top end by Sat 8 Aug"),
+        (ASHORE, "Do not rent until Mon 10 Aug, when it is decided again"),
     ],
 )
-def test_the_call_follows_from_the_plans_action(option: str, call: str) -> None:
+def test_the_state_follows_from_the_plans_action(option: str, call: str) -> None:
+    """'Book a check by Saturday' left open whether the hull may be rented today."""
     made = call_of(option)
     priced = MADE.options.filter(hull_id="H03", option=option).row(0, named=True)
 
-    assert (made["call"], made["action"]) == (call, option)
+    assert (made["says"], made["action"]) == (call, option)
     assert made["action_cost"] == priced["sure_cost"]
     assert made["decided_by"] == "cost"
 
@@ -76,9 +87,10 @@ def test_a_chance_at_the_limit_keeps_a_hull_off_whatever_its_action() -> None:
     limit = SETTINGS.number("call.keep_off_chance_7d")
     made = call_of("leak_down_check", chance_7d=limit)
 
-    assert (made["call"], made["decided_by"]) == ("keep_off", "safety")
+    assert (made["call"], made["decided_by"]) == ("do_not_rent", "safety")
+    assert made["says"] == "Do not rent until its leak-down check is passed"
     assert "at or over the 20 % from which a hull is kept off the water" in made["reason"]
-    assert call_of("leak_down_check", chance_7d=limit - 0.001)["call"] == "book_check"
+    assert call_of("leak_down_check", chance_7d=limit - 0.001)["call"] == "rent_only"
 
 
 def test_a_hull_that_waits_for_room_says_for_what() -> None:
@@ -92,22 +104,22 @@ def test_a_broken_hull_stays_off_the_water_where_nothing_could_be_planned() -> N
     """In a fleet without any option an open failure read 'Not enough record to say'."""
     assert MADE.plan is not None
     stopped = pl.col("hull_id").is_in(["H00", "H04"])
-    calls = hull_calls(
+    calls, _ = hull_calls(
         TABLES,
         drivers=TABLES.drivers.clear(),
         rules=safety_rules(TABLES.running, TABLES.chances, TABLES.bench_warnings, SETTINGS),
         options=MADE.options.filter(~stopped),
         planned=MADE.plan.rows.filter(~stopped),
-        ashore=ASHORE,
-        catalogue=CATALOGUE,
+        asker=ASKER,
+        earlier=NO_JOBS,
         horizon_d=30.0,
         assumptions=SETTINGS,
     )
     by_hull = dict(calls.select("hull_id", "call").rows())
 
-    assert by_hull["H00"] == "keep_off"  # an open failure
-    assert by_hull["H04"] == "keep_off"  # a failed test
-    assert by_hull["H01"] == "not_enough_record"
+    assert by_hull["H00"] == "do_not_rent"  # an open failure
+    assert by_hull["H04"] == "do_not_rent"  # a failed test
+    assert by_hull["H02"] == "not_enough_record"
 
 
 def test_fleet_gets_one_call_each_ranked_by_cost_of_waiting() -> None:
@@ -118,6 +130,7 @@ def test_fleet_gets_one_call_each_ranked_by_cost_of_waiting() -> None:
     assert ranked["rank"].to_list() == list(range(1, 11))
     assert ranked["cost_of_waiting"].is_sorted(descending=True)
     by_hull = {row["hull_id"]: row for row in calls.to_dicts()}
-    assert (by_hull["H00"]["call"], by_hull["H00"]["action"]) == ("keep_off", "repair")
-    assert by_hull["H01"]["call"] == by_hull["H02"]["call"] == "not_enough_record"
-    assert (by_hull["H04"]["call"], by_hull["H04"]["action"]) == ("keep_off", "leak_down_check")
+    assert (by_hull["H00"]["call"], by_hull["H00"]["action"]) == ("do_not_rent", "repair")
+    assert by_hull["H02"]["call"] == "not_enough_record"
+    assert by_hull["H01"]["do"] == ["drain_refill"]  # no engine, but the fuel in it is known
+    assert (by_hull["H04"]["call"], by_hull["H04"]["action"]) == ("do_not_rent", "find_the_leak")

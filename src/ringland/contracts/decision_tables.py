@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import dataframely as dy
 
-CALLS = ["keep_off", "book_check", "rent_as_normal", "not_enough_record"]
+DO_NOT_RENT, RENT_ONLY, NO_OPEN_JOB = "do_not_rent", "rent_only", "no_open_job"
+NOT_FOR_RENT, NOT_ENOUGH = "not_for_rent", "not_enough_record"
+STATES = [DO_NOT_RENT, RENT_ONLY, NO_OPEN_JOB, NOT_FOR_RENT, NOT_ENOUGH]
+"""The plain states of a hull, the most careful first; `decision.hull_state` says when which."""
 
 
 class HullCalls(dy.Schema):
@@ -15,9 +18,16 @@ class HullCalls(dy.Schema):
 
     hull_id = dy.String(primary_key=True)
     rank = dy.Int64(nullable=True, description="1 costs most to leave; null: not assessed")
-    call = dy.String(check=lambda col: col.is_in(CALLS))
+    call = dy.String(check=lambda col: col.is_in(STATES), description="its plain state")
+    says = dy.String(description="the state in words, the same wherever it is shown")
     action = dy.String(
-        nullable=True, description="an option of the catalogue, 'repair' or 'nothing'"
+        nullable=True,
+        description="what the plan gives it: an option of the catalogue, 'repair' or 'nothing'",
+    )
+    do = dy.List(dy.String(), description="the plan's actions and all open jobs, musts first")
+    is_flagged = dy.Bool(
+        description="warned of: broken, kept off for its chance or a failed test, or to be opened "
+        "or looked at"
     )
     reason = dy.String()
     action_cost = dy.Float64(
@@ -38,6 +48,31 @@ class HullCalls(dy.Schema):
     decided_by = dy.String(
         nullable=True, description="'safety' or 'hand' where not cost; null: no plan on it"
     )
+
+
+OPEN, DONE, PASSED, RELEASED, OVERTAKEN = "open", "done", "passed", "released", "overtaken"
+JOB_STATES = [OPEN, DONE, PASSED, RELEASED, OVERTAKEN]
+SHEET_JOB = "rebuild_sheet"
+"""The job to measure and sign what is open of a rebuild; the others are named by the catalogue."""
+
+
+class HullJobs(dy.Schema):
+    """One row per job this list asks for, and per job of an earlier list given out."""
+
+    job_id = dy.String(primary_key=True)
+    hull_id = dy.String(description="where its engine sits now")
+    engine_id = dy.String(nullable=True, description="null: of the hull, whatever its engine")
+    what = dy.String(description="an action of the catalogue, 'repair' or 'rebuild_sheet'")
+    because = dy.String(description="a safety rule, 'open_sheet', 'own_fuel', 'cost' or 'hand'")
+    why = dy.String(description="the rule and reading, or the money, in words")
+    is_must = dy.Bool(description="the hull is not rented before it is done")
+    asked_at = dy.Datetime(time_zone="UTC", description="the week of the list that first asked")
+    due_at = dy.Datetime(time_zone="UTC")
+    price = dy.Float64(nullable=True, description="paid for sure, lost rental included")
+    state = dy.String(check=lambda col: col.is_in(JOB_STATES))
+    answered_at = dy.Datetime(time_zone="UTC", nullable=True)
+    answered_by = dy.String(nullable=True)
+    answer = dy.String(nullable=True, description="what answers it, in words")
 
 
 AS_OF_LATE, GRADE = "as_of_late", "grade"

@@ -33,7 +33,7 @@ MEASURES = [
     "crankcase_pressure",
     "hull_oil",
 ]
-REBUILD_SHEET, ALL_OPEN = "rebuild_sheet", "all_open"
+REBUILD_SHEET, ONE_JOB, ALL_OPEN = "rebuild_sheet", "job", "all_open"
 """What a release may name beside a measure."""
 LOOKED_AT = ["seen", "not_seen", "not_looked_at"]
 # Outside these years an instant is a slip of the pen ("0205", "2205"), not a record.

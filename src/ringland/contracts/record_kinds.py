@@ -17,6 +17,7 @@ from ringland.contracts.fuel_records import (
     PumpTotals,
     Transfers,
 )
+from ringland.contracts.job_records import JobsDone, Releases
 from ringland.contracts.records import (
     Calibrations,
     Corrections,
@@ -32,7 +33,6 @@ from ringland.contracts.records import (
     Installations,
     PistonSets,
     Rebuilds,
-    Releases,
     Sessions,
     Teardowns,
 )
@@ -131,10 +131,11 @@ RECORD_KINDS: dict[str, RecordKind] = {
         RecordKind(
             "releases",
             Releases,
-            ("released_at", "engine_id", "hull_id", "what"),
+            ("released_at", "engine_id", "hull_id", "what", "job_id"),
             "released_at",
             _ENGINE | _HULL,
         ),
+        RecordKind("jobs_done", JobsDone, ("job_id", "done_at"), "done_at"),
         RecordKind(
             "evidence",
             Evidence,

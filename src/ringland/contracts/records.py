@@ -12,13 +12,11 @@ import dataframely as dy
 import polars as pl
 
 from ringland.contracts.record_columns import (
-    ALL_OPEN,
     FAILURE_MODES,
     INDUCTIONS,
     LOOKED_AT,
     MEASURES,
     PISTON_TYPES,
-    REBUILD_SHEET,
     barometer_told,
     choice,
     instant,
@@ -295,41 +293,6 @@ class Costs(dy.Schema):
     currency = text("ISO 4217 code, e.g. 'USD'")
     mechanic_h = number("h", "mechanic's hours it takes", 0, 1000, True)
     recorded_at = recorded()
-
-
-class Releases(dy.Schema):
-    """One row per release by name: somebody lets an engine run on what stands open against it.
-
-    It answers what had happened by then; a later failure it does not.
-    """
-
-    released_at = instant("when it was released")
-    engine_id = text("the engine released; empty: the engine then in the hull", nullable=True)
-    hull_id = text("the hull released; empty: told by the engine", nullable=True)
-    what = choice(
-        [*MEASURES, REBUILD_SHEET, ALL_OPEN],
-        f"what is let go: the failed test of a measure, '{REBUILD_SHEET}', or '{ALL_OPEN}': every "
-        "failed test and open rebuild sheet there was then, of the whole fleet where neither "
-        "engine nor hull is named",
-    )
-    released_by = text("the name of whoever answers for it")
-    why = text("why, in their words")
-    until = instant("from when it no longer holds; empty: until a later failure", nullable=True)
-    recorded_at = recorded()
-
-    @dy.rule()
-    def a_release_names_its_engine(cls) -> pl.Expr:
-        """engine_id and hull_id are empty, and what is not 'all_open'"""
-        return (
-            cls.engine_id.col.is_not_null()
-            | cls.hull_id.col.is_not_null()
-            | (cls.what.col == ALL_OPEN)
-        )
-
-    @dy.rule()
-    def ends_after_it_began(cls) -> pl.Expr:
-        """Until is not after released_at"""
-        return cls.until.col.is_null() | (cls.until.col > cls.released_at.col)
 
 
 class Corrections(dy.Schema):

@@ -60,7 +60,8 @@ class Test:
     """How well a test tells a set that will fail from one that will not, and what follows.
 
     `sensitivity` is the chance of a bad reading on a set that would fail within `reach_d`
-    days, `specificity` that of a good reading on one that would not.
+    days, `specificity` that of a good reading on one that would not.  `measures` are what
+    is written down of it: a complete test of one of them answers a job that asks for it.
     """
 
     __test__ = False  # pytest is not to collect it
@@ -69,6 +70,7 @@ class Test:
     specificity: MarkedNumber
     reach_d: MarkedNumber
     follow_up: str
+    measures: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -92,7 +94,8 @@ class Action:
     `short` is the label for lists.  One that is not `offered` is in no option, but what others
     name it for (a follow-up, the hours of a repair) still holds.  `cost_item` and
     `days_off_item` name items of the price list that stand for `cost` and `days_off`.
-    `lasts_h` None: its effect holds as long as we look ahead.
+    `lasts_h` None: its effect holds as long as we look ahead.  One with `after_failed` tells
+    more where a test of those measures failed, and is meant for no other hull.
     """
 
     name: str
@@ -114,6 +117,7 @@ class Action:
     effects: tuple[Effect, ...] = ()
     test: Test | None = None
     finding: Finding | None = None
+    after_failed: tuple[str, ...] = ()
     numbers: Mapping[str, MarkedNumber] = field(default_factory=dict)
     """The numbers as the file gives them, for the page."""
 

@@ -14,6 +14,12 @@ Actions = Sequence[Action]
 TESTED = "tested_d_ago"
 """Optional column: days since the last compression or leak-down test, null where none."""
 
+FAILED = "failed_measures"
+"""Optional column: measures of the failed tests that stand against the engine, by hull."""
+
+FOUND_OUT = "looked_further"
+"""Optional column: names of what was done since a test failed, by hull."""
+
 DONE = "looked_at"
 """Optional column: names of the looks at the record that still stand, by hull."""
 
@@ -31,10 +37,21 @@ def is_meant_for(actions: Actions, told: pl.DataFrame) -> pl.Series:
             for action in actions
             if action.test
         ]
+    failed = pl.col(FAILED) if FAILED in told.columns else pl.lit([], pl.List(pl.String))
+    for action in actions:
+        if action.after_failed:  # it tells more, but not twice
+            wanted += [_has_any(failed, action.after_failed)]
+            wanted += [~pl.col(FOUND_OUT).list.contains(action.name)] * (FAILED in told.columns)
+        elif action.test:  # what failed is not read again before something else was tried
+            wanted += [~_has_any(failed, action.test.measures)]
     if DONE in told.columns:
         wanted += [~pl.col(DONE).list.contains(a.name) for a in actions if a.finding]
     always = pl.repeat(True, pl.len())  # a literal alone would give one row
     return told.select(pl.all_horizontal(always, *wanted).alias("meant"))["meant"]
+
+
+def _has_any(listed: pl.Expr, names: Sequence[str]) -> pl.Expr:
+    return listed.list.set_intersection(list(names)).list.len() > 0
 
 
 def job_price(action: Action, prices: Prices) -> float:

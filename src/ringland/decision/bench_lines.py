@@ -15,8 +15,9 @@ from ringland.words.fixed_words import (
     RELEASED,
     STANDS_UNTIL,
 )
-from ringland.words.number_words import day_text, plain_text, reading_text
+from ringland.words.number_words import count_text, day_text, plain_text, reading_text
 from ringland.words.shown_units import shown_reading
+from ringland.words.state_words import FIRST, SHEET_OPEN
 
 
 def latest_tests(bench: pl.DataFrame) -> pl.DataFrame:
@@ -44,8 +45,8 @@ def bench_warnings(standing: pl.DataFrame) -> pl.DataFrame:
         standing: `StandingFailures`.
 
     Returns:
-        One row per engine with a warning: engine_id, warning.  Leak-down and compression come
-        first; other measures are named after it.
+        One row per engine with a warning: engine_id, warning, failed_measures.  Leak-down and
+        compression come first; other measures are named after it.
     """
     binding = standing.filter(pl.col("released_by").is_null()).sort(
         "engine_id", ~pl.col("measure").is_in(list(_MOST_TELLING)), "measure", descending=False
@@ -56,10 +57,12 @@ def bench_warnings(standing: pl.DataFrame) -> pl.DataFrame:
             "engine_id", as_dict=True, maintain_order=True
         ).items()
     }
-    return pl.DataFrame(
+    said = pl.DataFrame(
         {"engine_id": list(warnings), "warning": list(warnings.values())},
         schema={"engine_id": pl.String, "warning": pl.String},
     )
+    measures = binding.group_by("engine_id").agg(failed_measures=pl.col("measure").sort())
+    return said.join(measures, on="engine_id", how="left", maintain_order="left")
 
 
 def _warning(rows: list[dict[str, Any]]) -> str:
@@ -78,17 +81,31 @@ def _what_failed(row: Mapping[str, Any]) -> str:
     return f"{MEASURE_LABELS[row['measure']]}{place}{port} on {day_text(row['failed_at'])}"
 
 
-def release_lines(standing: pl.DataFrame) -> dict[str, list[str]]:
-    """By engine, the failed tests that somebody released by name: who, when, why, until when.
+def release_lines(standing: pl.DataFrame, sheets: pl.DataFrame) -> dict[str, list[str]]:
+    """By engine, the failed tests and open sheets that somebody released: who, when, why.
 
     Args:
         standing: `StandingFailures`.
+        sheets: `WeekTables.sheets`.
     """
     lines: dict[str, list[str]] = {}
     for row in standing.filter(pl.col("released_by").is_not_null()).iter_rows(named=True):
         failed = FAILED_TEST.format(what=_what_failed(row))
         lines.setdefault(row["engine_id"], []).append(f"{failed} {released_text(row)}")
+    for row in sheets.filter(pl.col("released_by").is_not_null()).iter_rows(named=True):
+        line = f"{sheet_line(row)} {released_text(row)}"
+        lines.setdefault(row["engine_id"], []).append(line)
     return lines
+
+
+def sheet_line(row: Mapping[str, Any]) -> str:
+    """What is open of a rebuild's sheet, a row of `OpenSheets`."""
+    first = row["first_open"]
+    return SHEET_OPEN.format(
+        day=day_text(row["rebuilt_at"]),
+        count=count_text(row["open_lines"], "line"),
+        first=first if row["open_lines"] == 1 else FIRST.format(first=first),
+    )
 
 
 def released_text(row: Mapping[str, Any]) -> str:

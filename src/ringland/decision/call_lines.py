@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from ringland.decision.action_catalogue import NOTHING, REPAIR, Catalogue
 from ringland.decision.action_terms import TESTED
+from ringland.decision.hull_state import job_label
 from ringland.decision.safety_rules import HIGH_7D, HIGH_30D
 from ringland.decision.week_limits import LIFT_SLOTS, MECHANIC_H, RENTAL_DAYS
 from ringland.risk.failure_risk import HORIZONS_D
 from ringland.settings.assumptions import Assumptions
-from ringland.words.fixed_words import CALL_LABELS, FACTOR_LABELS, MODE_LABELS
+from ringland.words.fixed_words import FACTOR_LABELS, MODE_LABELS
 from ringland.words.number_words import (
     chance_text,
     count_text,
@@ -23,14 +24,7 @@ from ringland.words.number_words import (
     price_text,
     range_text,
     share_text,
-    weekday_text,
 )
-
-
-def call_label(call: str, as_of: datetime, assumptions: Assumptions) -> str:
-    """The wording of a call, with the day a check is due."""
-    due = as_of + timedelta(days=assumptions.number("call.check_within_d"))
-    return CALL_LABELS[call].format(day=weekday_text(due))
 
 
 def call_reason(facts: Mapping[str, Any], assumptions: Assumptions) -> str:
@@ -124,18 +118,17 @@ def action_line(
         horizon_d: days the plan looks ahead.
         currency: e.g. 'USD'.
     """
-    action = facts["action"]
-    if action is None:
+    label, ahead = do_label(facts, catalogue), ahead_text(horizon_d)
+    if label is None:
         return "Complete the record; until then judge this hull by inspection."
-    label, ahead = catalogue.label(str(action)), ahead_text(horizon_d)
     if facts["cost_of_waiting"] is None:
-        cost = price_text(facts["action_cost"], currency)
-        return f"{label}: {cost}. Its chance cannot be told; the test alone speaks for it."
+        cost = price_text(facts["action_cost"], currency) if facts["action_cost"] else ""
+        return f"{label}{': ' if cost else ''}{cost}. Its chance cannot be told."
     waiting = (
         f"Left as it is, it is expected to cost "
         f"{money_text(facts['cost_of_waiting'], currency)} over {ahead}."
     )
-    if action == NOTHING:
+    if not facts["action_cost"]:
         return f"{label}. {waiting}"
     line = f"{label}: {price_text(facts['action_cost'], currency)}. {waiting}"
     saving = facts["saving"]
@@ -144,6 +137,19 @@ def action_line(
         return f"{line} Expected saving against doing without: {saved}."
     by_hand = facts["decided_by"] == "hand"
     return f"{line} {'A decision by hand' if by_hand else 'Safety'}, not money, speaks for it."
+
+
+def do_label(facts: Mapping[str, Any], catalogue: Catalogue) -> str | None:
+    """What is to be done on a hull; None where the record does not even say that it is nothing.
+
+    Args:
+        facts: a row of `HullCalls`.
+        catalogue: what can be done.
+    """
+    labels = [job_label(what, catalogue) for what in facts["do"]]
+    if labels or facts["action"] is None:
+        return "; ".join(labels) or None
+    return catalogue.label(str(facts["action"]))
 
 
 def room_line(facts: Mapping[str, Any], catalogue: Catalogue) -> str:

@@ -10,6 +10,7 @@ from math import isfinite
 from typing import Any
 
 from ringland.contracts.fuel_tables import ExposureCovariates
+from ringland.contracts.record_columns import MEASURES
 from ringland.decision.action_catalogue import (
     HOWS,
     NOTHING,
@@ -29,7 +30,7 @@ DEFAULT_FILE = "action_catalogue.toml"
 _NUMBERS = ("cost", "cost_per_l", "cost_per_d", "mechanic_h", "lift_slots", "days_off", "lasts_h")
 _OTHERS = (
     "label", "short", "offered", "cost_item", "days_off_item", "parts", "renews_age", "only_where",
-    "effect", "test", "finding",
+    "effect", "test", "finding", "after_failed",
 )  # fmt: skip
 _COVARIATES = frozenset(ExposureCovariates.column_names())
 
@@ -224,6 +225,7 @@ def _action(name: str, entry: _Entry) -> Action:
         ),
         test=_test(entry.at("test")) if "test" in content else None,
         finding=_finding(entry.at("finding")) if "finding" in content else None,
+        after_failed=_measures(f"{entry.where}.after_failed", content.get("after_failed", [])),
         numbers=numbers,
         **values,
     )
@@ -242,7 +244,8 @@ def _effect(entry: _Entry) -> Effect:
 
 
 def _test(entry: _Entry) -> Test:
-    entry.must_have_exactly("sensitivity", "specificity", "reach_d", "follow_up")
+    wanted = ("sensitivity", "specificity", "reach_d", "follow_up")
+    entry.must_have_exactly(*wanted, *({"measures"} & set(entry.content)))
     rates = {key: entry.marked(key) for key in ("sensitivity", "specificity")}
     for key, rate in rates.items():
         if rate.value > 1:
@@ -252,7 +255,15 @@ def _test(entry: _Entry) -> Test:
         rates["specificity"],
         entry.marked("reach_d"),
         str(entry.content["follow_up"]),
+        _measures(f"{entry.where}.measures", entry.content.get("measures", [])),
     )
+
+
+def _measures(where: str, names: Any) -> tuple[str, ...]:
+    if not isinstance(names, list) or (unknown := [n for n in names if n not in MEASURES]):
+        found = f"no such measure: {unknown[0]!r}" if isinstance(names, list) else "is no list"
+        raise CatalogueError(f"{where}: {found}; list some of {', '.join(MEASURES)}.")
+    return tuple(names)
 
 
 def _finding(entry: _Entry) -> Finding:

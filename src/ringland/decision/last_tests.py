@@ -6,7 +6,8 @@ from datetime import datetime
 
 import polars as pl
 
-from ringland.decision.action_terms import TESTED
+from ringland.contracts.decision_tables import DONE
+from ringland.decision.action_terms import FAILED, FOUND_OUT, TESTED
 from ringland.risk.expected_use import DAY_S
 
 MEASURES = ("compression", "leak_down")
@@ -39,3 +40,32 @@ def with_days_since_test(
     if "set_fitted_at" in running.columns:
         days = pl.when(pl.col("tested_at") >= pl.col("set_fitted_at")).then(days)
     return joined.with_columns(days.alias(TESTED)).drop("tested_at")
+
+
+def with_failed_tests(
+    running: pl.DataFrame, warnings: pl.DataFrame, standing: pl.DataFrame, jobs: pl.DataFrame
+) -> pl.DataFrame:
+    """The running sets with what failed and what was done since: the next look must tell more.
+
+    Args:
+        running: one row per hull, with engine_id.
+        warnings: as `bench_warnings` returns them.
+        standing: `StandingFailures`.
+        jobs: `HullJobs` of earlier lists.
+    """
+    since = standing.group_by("engine_id").agg(_since=pl.col("failed_at").max())
+    looked = (
+        jobs.filter(pl.col("state") == DONE)
+        .join(since, on="engine_id")
+        .filter(pl.col("answered_at") >= pl.col("_since"))
+        .group_by("engine_id")
+        .agg(pl.col("what").unique().sort().alias(FOUND_OUT))
+    )
+    none = pl.lit([], dtype=pl.List(pl.String))
+    return (
+        running.join(
+            warnings.select("engine_id", FAILED), on="engine_id", how="left", maintain_order="left"
+        )
+        .join(looked, on="engine_id", how="left", maintain_order="left")
+        .with_columns(pl.col(FAILED, FOUND_OUT).fill_null(none))
+    )

@@ -9,7 +9,7 @@ whether the record shows an effect of fuel.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import dataframely as dy
 import polars as pl
@@ -20,8 +20,8 @@ from ringland.decision.action_terms import TESTED, job_days_off
 from ringland.decision.week_limits import WEEK_D
 from ringland.settings.assumptions import Assumptions
 
-OPEN_FAILURE, HIGH_7D, FAILED_TEST, HIGH_30D = (
-    "open_failure", "chance_7d", "failed_test", "chance_30d",
+OPEN_FAILURE, HIGH_7D, FAILED_TEST, HIGH_30D, OPEN_JOB = (
+    "open_failure", "chance_7d", "failed_test", "chance_30d", "open_job",
 )  # fmt: skip
 
 Bound = Mapping[str, frozenset[str]]
@@ -32,7 +32,9 @@ class SafetyRules(dy.Schema):
     """One row per hull that a rule binds, with the rule that comes first."""
 
     hull_id = dy.String(primary_key=True)
-    rule = dy.String(check=lambda col: col.is_in([OPEN_FAILURE, HIGH_7D, FAILED_TEST, HIGH_30D]))
+    rule = dy.String(
+        check=lambda col: col.is_in([OPEN_FAILURE, HIGH_7D, FAILED_TEST, HIGH_30D, OPEN_JOB])
+    )
 
 
 def safety_rules(
@@ -40,8 +42,9 @@ def safety_rules(
     chances: pl.DataFrame,
     bench_warnings: pl.DataFrame,
     assumptions: Assumptions,
+    must_look: Collection[str] = (),
 ) -> pl.DataFrame:
-    """The rule that binds each hull, in this order: open failure, 7 days, failed test, 30 days.
+    """The rule that binds each hull: open failure, 7 days, failed test, 30 days, an open job.
 
     A check passed within `call.checked_stands_d` days answers a high chance in 30 days, so
     that a hull looked at last week is not sent back; nothing answers one in 7 days.
@@ -51,6 +54,8 @@ def safety_rules(
         chances: `HullChances` made from the same `running`.
         bench_warnings: engine_id, warning: the failed tests that stand against an engine.
         assumptions: settings.
+        must_look: hulls that an earlier list asked to look at before they are rented, and that
+            nobody looked at yet.
 
     Returns:
         `SafetyRules`, in order of hull.
@@ -73,6 +78,8 @@ def safety_rules(
         .then(pl.lit(FAILED_TEST))
         .when(is_high & ~was_checked)
         .then(pl.lit(HIGH_30D))
+        .when(pl.col("hull_id").is_in(list(must_look)))
+        .then(pl.lit(OPEN_JOB))
     )
     return SafetyRules.validate(
         facts.select("hull_id", rule=rule).drop_nulls("rule").sort("hull_id")
@@ -99,12 +106,12 @@ def bound_options(rules: pl.DataFrame, catalogue: Catalogue, prices: Prices) -> 
 def answering_options(catalogue: Catalogue) -> tuple[str, ...]:
     """Options that answer a rule: those that renew, and those with the test that finds most."""
     offered = [action for action in catalogue.actions.values() if action.offered]
-    finds = [action.test.sensitivity.value for action in offered if action.test]
+    finds = [a.test.sensitivity.value for a in offered if a.test and not a.after_failed]
     most = max(finds, default=0.0)
 
     def answers(action: Action) -> bool:
         is_best = action.test is not None and action.test.sensitivity.value >= most
-        return action.renews_age or is_best
+        return action.renews_age or is_best or bool(action.after_failed)
 
     return tuple(
         name for name, actions in catalogue.bundles().items() if any(map(answers, actions))

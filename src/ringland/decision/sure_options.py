@@ -22,7 +22,7 @@ from ringland.decision.action_catalogue import (
 )
 from ringland.decision.action_options import what_it_takes
 from ringland.decision.action_prices import Prices
-from ringland.decision.action_terms import job_days_off, job_price
+from ringland.decision.action_terms import is_meant_for, job_days_off, job_price
 from ringland.decision.safety_rules import (
     FAILED_TEST,
     OPEN_FAILURE,
@@ -56,6 +56,7 @@ def sure_options(
     unknown = running.filter(pl.col("why_not").is_not_null())["hull_id"].to_list()
     bound = rules.filter(pl.col("hull_id").is_in(unknown))
     ashore = week_ashore(catalogue, prices)
+    bundles = catalogue.bundles()
     parts = [
         *_rows(_repair_costs(prices, horizon_d, ashore), _of(bound, OPEN_FAILURE), 1.0),
         *_rows(_test_costs(catalogue, prices, ashore), _of(bound, FAILED_TEST), None),
@@ -63,7 +64,16 @@ def sure_options(
     if not parts:
         return WeekOptions.create_empty()
     takes = _what_each_takes(catalogue, prices)
-    table = pl.concat(part.with_columns(**takes[part["option"][0]]) for part in parts)
+    # A test that failed is not read again next: what tells more is.
+    meant = {
+        option: running.filter(is_meant_for(bundles.get(option, ()), running))["hull_id"]
+        for option in {part["option"][0] for part in parts}
+    }
+    table = pl.concat(
+        part.with_columns(**takes[option]).filter(pl.col("hull_id").is_in(meant[option].implode()))
+        for part in parts
+        for option in [part["option"][0]]
+    )
     return WeekOptions.validate(
         table.select(WeekOptions.column_names()).sort(
             "hull_id", "expected_cost", maintain_order=True

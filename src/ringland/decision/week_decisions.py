@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from ringland.contracts.decision_tables import HullJobs
 from ringland.contracts.plan_tables import NO_FUEL
 from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.action_options import option_table, spare_day_worth
@@ -22,6 +23,9 @@ from ringland.decision.fuel_beliefs import Belief, readings_of
 from ringland.decision.fuel_trial import FuelTrial, best_trial
 from ringland.decision.hand_changes import NO_CHANGES, HandChanges, usable_changes
 from ringland.decision.hazard_ahead import CumulativeHazard
+from ringland.decision.hull_state import Week
+from ringland.decision.last_tests import with_failed_tests
+from ringland.decision.new_jobs import Asker, must_look
 from ringland.decision.option_outcome import World
 from ringland.decision.renewal_age import renewal_age
 from ringland.decision.safety_rules import bound_options, safety_rules, week_ashore
@@ -55,7 +59,7 @@ class WeekDecisions:
     """What is decided for the week, and what the pages on it are made from.
 
     `calls` are the week's `HullCalls`: the plan's actions, from `catalogue`, with the safety
-    rules' calls.
+    rules' calls; `jobs` the `HullJobs` behind them, and what became of those asked before.
     `plan` is None where no hull has an option; `options` is then empty.  `set_aside` says
     which changes by hand this week could not keep.  `slots` are the plans with a few more and
     a few fewer lift slots.  `alternatives` prices the simple policies beside the plan;
@@ -66,6 +70,7 @@ class WeekDecisions:
     """
 
     calls: pl.DataFrame
+    jobs: pl.DataFrame
     catalogue: Catalogue
     horizon_d: float
     options: pl.DataFrame
@@ -107,6 +112,7 @@ def make_week_decisions(
     rng: np.random.Generator,
     changes: HandChanges = NO_CHANGES,
     standing: pl.DataFrame | None = None,
+    earlier_jobs: pl.DataFrame | None = None,
 ) -> WeekDecisions:
     """Calls, options, plan, outlook and advice of one week.
 
@@ -124,14 +130,19 @@ def make_week_decisions(
         rng: plays the rest of the season.
         changes: pins and forbids of the user.
         standing: `Standing`, what earlier weeks gave out that still holds; None: nothing.
+        earlier_jobs: `HullJobs`, as `asked_jobs` returns them; None: no list was given out.
 
     Raises:
         LimitError, CatalogueError: as `plan_week`, `option_table` and `bound_options`.
     """
-    running, prices = tables.running, tables.prices
+    jobs = HullJobs.create_empty() if earlier_jobs is None else earlier_jobs
+    running = with_failed_tests(tables.running, tables.bench_warnings, tables.standing, jobs)
+    prices = tables.prices
     days_left = (season_ends_at - as_of).total_seconds() / DAY_S
     horizon_d = days_left if days_left > 0 else HORIZONS_D["30d"]
-    rules = safety_rules(running, tables.chances, tables.bench_warnings, assumptions)
+    rules = safety_rules(
+        running, tables.chances, tables.bench_warnings, assumptions, must_look(jobs, catalogue)
+    )
     bound = bound_options(rules, catalogue, prices)
     told = running.filter(pl.col("why_not").is_null())
     readings = readings_of(fits, told, horizon_d, assumptions) if told.height else ()
@@ -183,14 +194,20 @@ def make_week_decisions(
         if len(priced) > 1:
             other_plan = plan_week(priced[1], limits, **asked)
     clear = clear_factors(fits, assumptions)
-    calls = hull_calls(
+    ended_at = season_ends_at if days_left <= 0 else None
+    calls, jobs = hull_calls(
         tables,
         drivers=tables.drivers.filter(pl.col("factor").is_in(clear)),
         rules=rules,
         options=options,
         planned=None if plan is None else plan.rows,
-        ashore=week_ashore(catalogue, prices),
-        catalogue=catalogue,
+        asker=Asker(
+            Week(as_of, catalogue, ended_at),
+            assumptions.number("call.check_within_d"),
+            prices,
+            week_ashore(catalogue, prices),
+        ),
+        earlier=jobs,
         horizon_d=horizon_d,
         assumptions=assumptions,
     )
@@ -222,6 +239,7 @@ def make_week_decisions(
     observed = lives.filter(pl.col("exit_h") > pl.col("entry_h"))
     return WeekDecisions(
         calls=calls,
+        jobs=jobs,
         catalogue=catalogue,
         horizon_d=horizon_d,
         options=options,

@@ -11,7 +11,9 @@ from datetime import datetime
 
 import polars as pl
 
-from ringland.bench.standing_tests import complete_passes, standing_failures
+from ringland.bench.standing_tests import complete_passes, standing_failures, with_releases
+from ringland.contracts.record_columns import REBUILD_SHEET
+from ringland.contracts.record_tables import OpenSheets
 from ringland.decision.action_prices import Prices, prices
 from ringland.decision.bench_lines import bench_warnings
 from ringland.decision.fuel_burned import dock_fuel
@@ -35,6 +37,7 @@ class WeekTables:
     `running` has one row per hull in service, as `running_sets` returns it, with
     `tested_d_ago`; `standing` (`StandingFailures`) what failed tests speak against each
     engine and who released them, `bench_warnings` one sentence per engine that they bind;
+    `sheets` the `OpenSheets` with who released them;
     `dock_fuel` has one row per dock, `fuel_offers` the better grades docks can order, as the
     functions of those names return them; `at_hand` is `FuelAtHand`.
     """
@@ -44,6 +47,7 @@ class WeekTables:
     drivers: pl.DataFrame
     bench_warnings: pl.DataFrame
     standing: pl.DataFrame
+    sheets: pl.DataFrame
     dock_fuel: pl.DataFrame
     at_hand: pl.DataFrame
     prices: Prices
@@ -60,6 +64,7 @@ def make_week_tables(
     fits: FleetFits,
     as_of: datetime,
     assumptions: Assumptions,
+    open_sheets: pl.DataFrame | None = None,
 ) -> WeekTables:
     """This week's tables from what was known at `as_of`.
 
@@ -72,6 +77,7 @@ def make_week_tables(
         fits: as `fit_fleet` returns them.
         as_of: the instant the report speaks of, UTC.
         assumptions: settings.
+        open_sheets: `OpenSheets`; None: no rebuild sheet is open.
     """
     use = expected_use(exposure, records["hulls"], as_of, assumptions)
     later = later_use(use, exposure, as_of, season_end(as_of, assumptions), assumptions)
@@ -93,6 +99,13 @@ def make_week_tables(
         drivers=hull_drivers(fits, running, assumptions),
         bench_warnings=bench_warnings(standing),
         standing=standing,
+        sheets=with_releases(
+            OpenSheets.create_empty() if open_sheets is None else open_sheets,
+            records,
+            as_of,
+            since="rebuilt_at",
+            what=pl.lit(REBUILD_SHEET),
+        ),
         dock_fuel=dock_fuel(exposure, tanks, records["docks"], as_of, assumptions),
         at_hand=fuel_at_hand(tanks, exposure, records, as_of, assumptions),
         prices=prices(records["costs"], as_of.year, assumptions),

@@ -37,7 +37,8 @@ from ringland.survival.lives.life_data import LifeDataError
 
 TOOL = "this tool"
 HORIZON_D = HORIZONS_D["30d"]
-FLAGS = ("keep_off", "book_check")
+EARLIER_FLAGS = ("keep_off", "book_check")
+"""Calls by which a ringland before `HullCalls.is_flagged` warned of a hull."""
 
 Floats = NDArray[np.float64]
 
@@ -101,8 +102,8 @@ def score_history(
         ).height,
     }
     called = weeks.filter(is_whole)
-    flagged = called.filter(pl.col("call").is_in(FLAGS))
-    unflagged = called.filter(~pl.col("call").is_in(FLAGS))
+    flagged = called.filter("is_flag")
+    unflagged = called.filter(~pl.col("is_flag"))
     line, no_line = _line(scored)
     return ScoreHistory(
         scores=_scores(scored, assumptions, rng),
@@ -123,10 +124,18 @@ def _weeks(chances: pl.DataFrame, calls: pl.DataFrame, fuel_ages: pl.DataFrame) 
     keys = ["hull_id", "as_of"]
     return (
         chances.select(*keys, "age_h", "chance_30d", expected_h="expected_h_30d")
-        .join(calls.select(*keys, "call"), on=keys, how="left")
+        .join(calls.select(*keys, is_flag=_is_flag(calls)), on=keys, how="left")
         .join(fuel_ages.select(*keys, fuel_age_d="fuel_age_25h_d"), on=keys, how="left")
         .sort("as_of", "hull_id")
     )
+
+
+def _is_flag(calls: pl.DataFrame) -> pl.Expr:
+    """Whether a call warned of its hull."""
+    earlier = pl.col("call").is_in(EARLIER_FLAGS)
+    if "is_flagged" not in calls.columns:
+        return earlier
+    return pl.coalesce("is_flagged", earlier)
 
 
 def followed(
@@ -222,11 +231,7 @@ def _against(
 def _warnings(called: pl.DataFrame) -> pl.DataFrame:
     """Flags of one hull in reports in a row, as one warning each."""
     reports = called.select(pl.col("as_of").unique().sort()).with_row_index("report")
-    flags = (
-        called.filter(pl.col("call").is_in(FLAGS))
-        .join(reports, on="as_of")
-        .sort("hull_id", "as_of")
-    )
+    flags = called.filter("is_flag").join(reports, on="as_of").sort("hull_id", "as_of")
     is_new = (pl.col("report").cast(pl.Int64).diff().over("hull_id") != 1).fill_null(True)
     found = (
         flags.with_columns(run=is_new.cum_sum().over("hull_id"))
@@ -245,7 +250,7 @@ def _warnings(called: pl.DataFrame) -> pl.DataFrame:
 def _leads(called: pl.DataFrame, failures: pl.DataFrame) -> pl.DataFrame:
     """Each failure with the reports in the horizon before it."""
     lead_d = (pl.col("failed_at") - pl.col("as_of")).dt.total_seconds() / DAY_S
-    is_flag = pl.col("call").is_in(FLAGS).fill_null(False)
+    is_flag = pl.col("is_flag").fill_null(False)
     found = (
         called.filter("failed")
         .with_columns(lead_d=lead_d)

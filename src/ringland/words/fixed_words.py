@@ -1,4 +1,4 @@
-"""Every fixed wording an operator reads: calls, actions, factors, modes, cautions.
+"""Every fixed wording an operator reads: actions, factors, modes, cautions.
 
 One place, so that the words can be weighed, and later translated, together.  Sentences
 that carry numbers are made in `report_words`; nothing here knows HTML.
@@ -7,29 +7,6 @@ that carry numbers are made in `report_words`; nothing here knows HTML.
 from __future__ import annotations
 
 DEMO_LABEL = "Invented demo data"
-
-CALL_LABELS = {
-    "keep_off": "Keep off the water",
-    "book_check": "Book a check by {day}",
-    "rent_as_normal": "Rent as normal, fuel rule below",
-    "not_enough_record": "Not enough record to say",
-}
-
-CALL_SHORT = {
-    "keep_off": "keep off the water",
-    "book_check": "book a check",
-    "rent_as_normal": "rent as normal",
-    "not_enough_record": "not enough record",
-}
-"""The calls without a day, for lists, exports and past weeks."""
-
-CALL_MARKS = {
-    "keep_off": "\N{HEAVY MULTIPLICATION X}",
-    "book_check": "\N{BLACK UP-POINTING TRIANGLE}",
-    "rent_as_normal": "\N{BLACK CIRCLE}",
-    "not_enough_record": "?",
-}
-"""A shape for each call, so that colour is never the only carrier."""
 
 REPAIR_LABEL = "Open, repair and measure before it runs again"
 REPAIR_SHORT = "open and repair"

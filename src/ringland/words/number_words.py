@@ -49,6 +49,11 @@ def weekday_text(day: date) -> str:
     return order.format(day.day, WEEKDAYS[day.weekday()], MONTHS[day.month - 1])
 
 
+def day_key(instant: datetime) -> str:
+    """The day of an instant on our clock as part of an id, e.g. '2026-08-17'."""
+    return _on_our_clock(instant).date().isoformat()
+
+
 def instant_text(instant: datetime) -> str:
     """An instant to the minute with its zone, e.g. 'Mon 7 Sep 2026, 06:00 UTC'."""
     here = _on_our_clock(instant)

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 from collections import Counter
 
-from ringland.decision.action_catalogue import NOTHING
-from ringland.decision.call_lines import action_line, call_label, summary_line
+from ringland.contracts.decision_tables import RENT_ONLY
+from ringland.decision.call_lines import action_line, summary_line
 from ringland.pages.digest import digest_words
 from ringland.pages.fleet.fleet_page import change_title, need_of
-from ringland.pages.week.fuel_advice_words import age_rule_line, dock_rule_line, with_flag
-from ringland.pages.week.plan_lines import hand_lines, kit_lines, plan_groups, waiting_groups
-from ringland.pages.week.week_report import HullSheet, WeekReport, hulls_at, list_flag
+from ringland.pages.week.fuel_advice_words import age_rule_line, dock_rule_line
+from ringland.pages.week.plan_lines import hand_lines, kit_lines, waiting_groups
+from ringland.pages.week.week_report import HullSheet, WeekReport, hulls_at
 from ringland.words import fixed_words as words
 from ringland.words import site_words
 from ringland.words.number_words import (
     chance_text,
     day_text,
     instant_text,
-    price_text,
     range_text,
 )
 
@@ -40,11 +39,10 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
     """The digest as headings with their lines, in the order of what matters."""
     currency = report.prices.currency
     shop = [sheet for sheet in report.assessed if need_of(sheet) == "shop"]
-    dock = [
-        sheet.call
-        for sheet in report.assessed
-        if need_of(sheet) == "dock" and sheet.call["action"] != NOTHING
-    ]
+    dock: dict[str, list[str]] = {}
+    for sheet in report.assessed:
+        if sheet.call["call"] == RENT_ONLY:
+            dock.setdefault(str(sheet.call["says"]), []).append(sheet.hull_id)
     unassessed = report.not_assessed
     no_hull = [digest_words.NO_HULL]
     change = report.change
@@ -53,20 +51,18 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
         (
             digest_words.DOCK,
             [
-                digest_words.GROUP.format(
-                    job=group["label"],
-                    hulls=", ".join(group["hulls"]),
-                    cost=price_text(group["cost"], currency),
-                )
-                for group in plan_groups(report.decisions, dock, report.catalogue)
+                digest_words.GROUP.format(says=says, hulls=", ".join(hulls))
+                for says, hulls in dock.items()
             ]
             or no_hull,
         ),
-        *_open_section(report),
+        *_released_section(report),
         (
             digest_words.UNASSESSED,
             [
-                digest_words.REASON.format(hull=sheet.hull_id, reason=sheet.call["reason"])
+                digest_words.REASON.format(
+                    hull=sheet.hull_id, reason=f"{sheet.call['says']}. {sheet.call['reason']}"
+                )
                 for sheet in unassessed
             ]
             or no_hull,
@@ -94,7 +90,6 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
                     )
                     for row in report.dock_fuel.iter_rows(named=True)
                 ),
-                *_flag_lines(report),
             ],
         ),
     ]
@@ -117,14 +112,14 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
     return sections
 
 
-def _open_section(report: WeekReport) -> list[tuple[str, list[str]]]:
-    """Rebuild sheets still open and tests let go by name, hull by hull; left out where none is."""
+def _released_section(report: WeekReport) -> list[tuple[str, list[str]]]:
+    """Tests and rebuild sheets let go by name, hull by hull; left out where none is."""
     lines = [
-        digest_words.REASON.format(hull=sheet.hull_id, reason=item.line)
+        digest_words.REASON.format(hull=sheet.hull_id, reason=line)
         for sheet in report.hulls
-        for item in sheet.open_items
+        for line in sheet.released
     ]
-    return [(digest_words.OPEN, lines)] if lines else []
+    return [(digest_words.RELEASED, lines)] if lines else []
 
 
 def digest_opening(report: WeekReport, restated: str = "") -> list[str]:
@@ -149,20 +144,7 @@ def digest_text(report: WeekReport, restated: str = "") -> str:
     return "\n".join(out) + "\n"
 
 
-def _flag_lines(report: WeekReport) -> list[str]:
-    """What hulls' fuel asks before their next rental, alike hulls together."""
-    by_flag: dict[str, list[str]] = {}
-    for sheet in report.hulls:
-        if flag := list_flag(sheet):
-            by_flag.setdefault(flag, []).append(sheet.hull_id)
-    return [
-        digest_words.FLAGGED.format(flag=flag, hulls=", ".join(hulls))
-        for flag, hulls in sorted(by_flag.items())
-    ]
-
-
 def _hull_line(sheet: HullSheet, report: WeekReport) -> str:
-    label = call_label(str(sheet.call["call"]), report.as_of, report.assumptions)
     chance = sheet.chance
     odds = (
         digest_words.FAILED_ALREADY
@@ -175,7 +157,7 @@ def _hull_line(sheet: HullSheet, report: WeekReport) -> str:
     return digest_words.HULL.format(
         hull=sheet.hull_id,
         dock=sheet.dock_id,
-        call=label,
+        call=sheet.call["says"],
         odds=odds,
         reason=sheet.call["reason"],
         action=_action(sheet, report),
@@ -183,10 +165,9 @@ def _hull_line(sheet: HullSheet, report: WeekReport) -> str:
 
 
 def _action(sheet: HullSheet, report: WeekReport) -> str:
-    line = action_line(
+    return action_line(
         sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
     )
-    return with_flag(line, list_flag(sheet))
 
 
 def _wrapped(line: str, mark: str) -> list[str]:

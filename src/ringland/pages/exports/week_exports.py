@@ -17,11 +17,12 @@ import polars as pl
 import xlsxwriter
 
 from ringland.decision.call_lines import ahead_text, room_line
-from ringland.pages.week.week_report import WeekReport, list_flag
+from ringland.pages.week.week_report import WeekReport, jobs_text
 from ringland.units import UNIT_NAMES
-from ringland.words.fixed_words import CALL_SHORT, DEMO_LABEL, FACTOR_LABELS
+from ringland.words.fixed_words import DEMO_LABEL, FACTOR_LABELS
 from ringland.words.manner import in_manner, manner
 from ringland.words.shown_units import shown_factor, shown_unit
+from ringland.words.state_words import STATE_SHORT
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 """What a spreadsheet takes for the start of a formula (after OWASP, 'CSV Injection')."""
@@ -108,13 +109,13 @@ def hull_table(report: WeekReport) -> pl.DataFrame:
             "dock": sheet.dock_id,
             "engine": sheet.state["engine_id"],
             "piston set": sheet.chance["piston_set_id"],
-            "this week": CALL_SHORT[str(sheet.call["call"])],
+            "this week": STATE_SHORT[str(sheet.call["call"])],
+            "state": sheet.call["says"],
             "reason": sheet.call["reason"],
-            "do": report.catalogue.short(str(sheet.call["action"]))
-            if sheet.call["action"]
-            else None,
-            "about its fuel": list_flag(sheet) or None,
-            "still open": " ".join(item.line for item in sheet.open_items) or None,
+            "do": None
+            if sheet.call["action"] is None and not sheet.call["do"]
+            else jobs_text(sheet, report),
+            "let go by name": " ".join(sheet.released) or None,
             "octane need now (AKI)": sheet.at_hand.get("need_aki"),
             "in its dock's tank (AKI)": sheet.at_hand.get("dock_octane_aki"),
             "in its dock's tank, low (AKI)": sheet.at_hand.get("dock_octane_low_aki"),

@@ -10,7 +10,7 @@ from typing import Any
 import plotly.graph_objects as go
 import polars as pl
 
-from ringland.decision.action_catalogue import NOTHING
+from ringland.contracts.decision_tables import DO_NOT_RENT, NO_OPEN_JOB, NOT_FOR_RENT, STATES
 from ringland.decision.call_lines import ahead_text, over_text, room_line, summary_line
 from ringland.pages.fleet import fleet_words
 from ringland.pages.fleet.risk_charts import fleet_chances
@@ -38,8 +38,7 @@ from ringland.pages.week.report_words import (
     one_grade_line,
     unpriced_line,
 )
-from ringland.pages.week.week_report import HullSheet, WeekReport, hulls_at, list_flag
-from ringland.words import fixed_words as words
+from ringland.pages.week.week_report import HullSheet, WeekReport, hulls_at, jobs_text
 from ringland.words.number_words import (
     day_text,
     number_text,
@@ -60,7 +59,7 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
         figures["fleet"] = fleet_chances(chances)
     change = report.change
     return {
-        "tally": [(call, counts[call]) for call in words.CALL_LABELS if counts[call]],
+        "tally": [(call, counts[call]) for call in STATES if counts[call]],
         "summary": summary_line(
             [sheet.call for sheet in report.assessed],
             report.decisions.horizon_d,
@@ -81,7 +80,7 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
         "docks": [_dock(row, report) for row in report.dock_fuel.iter_rows(named=True)],
         "dock_ids": sorted({sheet.dock_id for sheet in report.hulls}),
         "need_of": need_of,
-        "fuel_flags": {sheet.hull_id: list_flag(sheet) for sheet in report.hulls},
+        "do_of": lambda sheet: jobs_text(sheet, report),
         "age_rule": age_rule_line(report.assumptions),
         "figures": figures,
         "finder": json.dumps(fleet_words.FINDER),
@@ -92,13 +91,13 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
 
 
 def need_of(sheet: HullSheet) -> str:
-    """What a hull needs this week: 'shop', 'dock' (a change before its next rental) or 'none'.
+    """What a hull needs this week: 'shop' (not rented first), 'dock' (rented only so) or 'none'.
 
-    One against which something stands open is not among those that need nothing.
+    One that somebody let go by name is not among those that need nothing.
     """
-    if sheet.call["call"] in ("keep_off", "book_check"):
+    if sheet.call["call"] == DO_NOT_RENT:
         return "shop"
-    is_idle = sheet.call["action"] == NOTHING and not list_flag(sheet) and not sheet.open_items
+    is_idle = sheet.call["call"] in (NO_OPEN_JOB, NOT_FOR_RENT) and not sheet.released
     return "none" if is_idle else "dock"
 
 

@@ -6,12 +6,13 @@ import plotly.graph_objects as go
 import polars as pl
 
 from ringland.pages.frame.chart_look import BLUE, GREY, ORANGE, VERMILION, inert, layout
-from ringland.words.fixed_words import CALL_LABELS
+from ringland.words.state_words import STATE_SHORT
 
-CALL_COLOURS = {
-    "keep_off": (VERMILION, "x"),
-    "book_check": (ORANGE, "triangle-up"),
-    "rent_as_normal": (BLUE, "circle"),
+STATE_COLOURS = {
+    "do_not_rent": (VERMILION, "x"),
+    "rent_only": (ORANGE, "triangle-up"),
+    "no_open_job": (BLUE, "circle"),
+    "not_for_rent": (GREY, "line-ew-open"),
     "not_enough_record": (GREY, "diamond-open"),
 }
 
@@ -25,7 +26,7 @@ def fleet_chances(chances: pl.DataFrame) -> go.Figure:
     """
     ordered = chances.sort("chance_30d", "hull_id")
     figure = go.Figure()
-    for call, (colour, symbol) in CALL_COLOURS.items():
+    for call, (colour, symbol) in STATE_COLOURS.items():
         part = ordered.filter(pl.col("call") == call)
         if part.is_empty():
             continue
@@ -42,7 +43,7 @@ def fleet_chances(chances: pl.DataFrame) -> go.Figure:
                     "thickness": 1.5,
                     "width": 3,
                 },
-                name=CALL_LABELS[call].replace(" by {day}", ""),
+                name=STATE_SHORT[call],
                 mode="markers",
                 marker={"color": colour, "symbol": symbol, "size": 9},
                 hovertemplate="%{y}: %{x:.1f} %<extra></extra>",

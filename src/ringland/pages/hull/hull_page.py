@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 import polars as pl
 
-from ringland.decision.action_catalogue import NOTHING, Catalogue
+from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.bench_lines import WORST_FIRST, bench_rows
-from ringland.decision.call_lines import action_line, ahead_text
+from ringland.decision.call_lines import action_line, ahead_text, do_label
 from ringland.decision.what_if import choices
 from ringland.pages.hull import hull_words
 from ringland.pages.hull.hull_words import cost_facts
@@ -17,9 +17,8 @@ from ringland.pages.hull.timeline_chart import TIMELINE, timeline_points
 from ringland.pages.hull.what_if_form import what_if_form
 from ringland.pages.week.fuel_advice_words import (
     age_rule_line,
-    fuel_flag,
     hull_rule_line,
-    with_flag,
+    is_fuel_wrong,
 )
 from ringland.pages.week.past_calls import call_history
 from ringland.pages.week.plan_lines import hull_plan_line
@@ -33,7 +32,7 @@ from ringland.pages.week.report_words import (
     quality_line,
     use_line,
 )
-from ringland.pages.week.week_report import HullSheet, WeekReport, list_flag
+from ringland.pages.week.week_report import HullSheet, WeekReport
 from ringland.words.number_words import (
     UNKNOWN,
     instant_text,
@@ -66,26 +65,16 @@ def hull_context(
         figures[TIMELINE] = timeline_points(sheet.exposure, sheet.events)
     return {
         "sheet": sheet,
-        "action": with_flag(
-            _and_close_sheets(
-                action_line(
-                    sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
-                ),
-                sheet,
-                report.catalogue,
-            ),
-            list_flag(sheet),
+        "action": action_line(
+            sheet.call, report.catalogue, report.decisions.horizon_d, report.prices.currency
         ),
-        "step": with_flag(
-            _and_close_sheets(step_line(sheet.call, report.catalogue), sheet, report.catalogue),
-            list_flag(sheet),
-        ),
+        "step": step_line(sheet.call, report.catalogue),
         "facts": cost_facts(
             sheet.call, ahead_text(report.decisions.horizon_d), report.prices.currency
         ),
         "engine": hull_words.engine_line(sheet.state, sheet.chance),
         "said": hull_words,
-        "job": job_line(str(sheet.call["action"] or NOTHING), report.catalogue),
+        "job": job_line(sheet.call["do"], report.catalogue),
         "plan": hull_plan_line(sheet.call, report.catalogue),
         "advice": []
         if sheet.chance["chance_30d"] is not None
@@ -94,7 +83,7 @@ def hull_context(
         )["advice"].to_list(),
         "fuel_rule": hull_rule_line(sheet.at_hand, settings),
         "age_rule": age_rule_line(settings),
-        "is_fuel_wrong": bool(fuel_flag(sheet.at_hand)),
+        "is_fuel_wrong": is_fuel_wrong(sheet.at_hand),
         "quality": quality_line(sheet.quality),
         "use": use_line(sheet.state, settings),
         "behind": failure_count_line(
@@ -127,23 +116,14 @@ def hull_context(
 
 
 def step_line(call: Row, catalogue: Catalogue) -> str:
-    """The step alone, without its price; what stands in its place where no step is named."""
-    action = call["action"]
-    return hull_words.NO_STEP if action is None else f"{catalogue.label(str(action))}."
+    """What is to be done, without its price; what stands in its place where nothing is named."""
+    label = do_label(call, catalogue)
+    return hull_words.NO_STEP if label is None else f"{label}."
 
 
-def _and_close_sheets(step: str, sheet: HullSheet, catalogue: Catalogue) -> str:
-    """The step, with what closes what stands open: never 'nothing' beside an open sheet."""
-    remedies = " ".join(dict.fromkeys(item.remedy for item in sheet.open_items if item.remedy))
-    nothing = f"{catalogue.label(NOTHING)}."
-    if remedies and step.startswith(nothing):
-        return f"{remedies}{step.removeprefix(nothing)}"
-    return f"{step} {remedies}".strip()
-
-
-def job_line(action: str, catalogue: Catalogue) -> str:
-    """What the job takes: mechanic's hours, lift slots, kits; empty where there is none."""
-    jobs = catalogue.jobs(action)
+def job_line(do: Sequence[str], catalogue: Catalogue) -> str:
+    """What the jobs take: mechanic's hours, lift slots, kits; empty where there is none."""
+    jobs = [job for what in do for job in catalogue.jobs(what)]
     if not jobs:
         return ""
     return hull_words.job_words(

@@ -21,7 +21,7 @@ TESTS = "Last tests, by cylinder"
 CHANGES = "What would change this"
 LAST_CALL = "Last call and what came of it"
 
-OPEN = "Still open"
+RELEASED = "Let go by name"
 DO, JOB, FUEL_RULE, ROOM, ADVICE = "Do", "Job", "Fuel rule", "The week's room", "Fuel and record"
 
 CHANCE_30D, RANGE, PICTURE = "Chance in 30 days", "95 % range", "Picture"

@@ -13,7 +13,6 @@ from typing import Any
 
 import typst
 
-from ringland.decision.call_lines import call_label
 from ringland.pages.frame.page_files import page_file
 from ringland.pages.hull import hull_words
 from ringland.pages.hull.hull_page import hull_context
@@ -24,17 +23,19 @@ from ringland.risk.fleet_hazard import clear_factors
 from ringland.words import fixed_words, site_words
 from ringland.words.manner import in_manner
 from ringland.words.number_words import chance_text, instant_text, range_text, share_text
+from ringland.words.state_words import STATE_MARKS
 
 FONTS = ("Libertinus Serif",)
 """Within the typesetter itself: the same letters on every machine."""
 
-CALL_INKS = {
-    "keep_off": "#9f2f0b",
-    "book_check": "#754c00",
-    "rent_as_normal": "#0a5a78",
+STATE_INKS = {
+    "do_not_rent": "#9f2f0b",
+    "rent_only": "#754c00",
+    "no_open_job": "#0a5a78",
+    "not_for_rent": "#46525a",
     "not_enough_record": "#46525a",
 }
-"""The inks of the pages' stylesheet; each call says itself in words as well."""
+"""The inks of the pages' stylesheet; each state says itself in words as well."""
 
 
 def hull_pdf(report: WeekReport, hull_id: str) -> bytes:
@@ -75,9 +76,9 @@ def sheet_data(report: WeekReport, sheet: HullSheet) -> dict[str, Any]:
         "demo": site_words.INVENTED.format(label=fixed_words.DEMO_LABEL) if report.is_demo else "",
         "restated": "" if report.restated is None else restated_line(report.restated),
         "record": f"{hull_words.engine_line(sheet.state, sheet.chance)} {context['quality']}",
-        "call": call_label(str(sheet.call["call"]), report.as_of, report.assumptions),
-        "mark": fixed_words.CALL_MARKS[str(sheet.call["call"])],
-        "ink": CALL_INKS[str(sheet.call["call"])],
+        "call": sheet.call["says"],
+        "mark": STATE_MARKS[str(sheet.call["call"])],
+        "ink": STATE_INKS[str(sheet.call["call"])],
         "reason": sheet.call["reason"],
         "steps": _steps(context),
         "chance_headings": hull_words.CHANCE_HEADINGS,
@@ -121,9 +122,9 @@ def sheet_data(report: WeekReport, sheet: HullSheet) -> dict[str, Any]:
 def _steps(context: Mapping[str, Any]) -> list[tuple[str, str]]:
     """What to do, what it takes, what to fill: a label and its sentence each."""
     advice = " ".join(context.get("advice", ()))
-    still_open = " ".join(item.line for item in context["sheet"].open_items)
+    released = " ".join(context["sheet"].released)
     said = (
-        (hull_words.OPEN, still_open),
+        (hull_words.RELEASED, released),
         (hull_words.DO, context["action"]),
         (hull_words.JOB, context["job"]),
         (hull_words.FUEL_RULE, f"{context['fuel_rule']} {context['age_rule']}"),

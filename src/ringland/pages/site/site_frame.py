@@ -16,7 +16,6 @@ from typing import Any
 
 from jinja2 import Environment, StrictUndefined
 
-from ringland.decision.call_lines import call_label
 from ringland.pages.frame.page_files import template_loader
 from ringland.pages.frame.site_map import navigation
 from ringland.pages.fuel.fuel_page import INDEX as FUEL
@@ -27,7 +26,7 @@ from ringland.pages.site.page_pictures import embedded
 from ringland.pages.site.proof_pages import PROOF_PAGES
 from ringland.pages.week.week_report import WeekReport
 from ringland.words import fixed_words as words
-from ringland.words import site_words
+from ringland.words import site_words, state_words
 from ringland.words.filled_sentence import filled
 from ringland.words.number_words import (
     chance_text,
@@ -143,7 +142,7 @@ def hull_pages(hull_ids: Iterable[str]) -> dict[str, str]:
 
 
 def _templates(report: WeekReport) -> Environment:
-    currency, settings = report.prices.currency, report.assumptions
+    currency = report.prices.currency
     templates = Environment(
         loader=template_loader(),
         autoescape=True,
@@ -164,12 +163,12 @@ def _templates(report: WeekReport) -> Environment:
         "quantity": quantity_text,
         "plain": plain_text,
         "filled": filled,
-        "call_label": lambda call: call_label(call, report.as_of, settings),
         "at": lambda value, top, shift=0.0: round(BAR_W * min(1.0, value / top) + shift, 2),
     }
     templates.globals |= {
         "words": words,
         "around": site_words,
+        "states": state_words,
         "report": report,
         "currency": currency_text(currency),
         "unit": unit_text,

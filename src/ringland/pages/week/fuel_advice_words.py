@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from ringland.decision.fuel_lines import blend_text
 from ringland.settings.assumptions import Assumptions
-from ringland.words.number_words import UNKNOWN, count_text, number_text, quantity_text
+from ringland.words.number_words import count_text, number_text, quantity_text
 
 NO_NEED = (
     "The octane need of its calibration is not on record: ask for it before the next fill, and "
@@ -32,8 +33,6 @@ IT_HOLDS = {
     "may miss": "it holds {blend}, and what the record leaves open may bring it below the need",
 }
 IT_IS_OLD = "its fuel is {age} days old on average"
-BLEND = "{middle} AKI ({low} to {high})"
-BLEND_BOUNDS = "{low} to {high} AKI by the bounds, none of it on record"
 
 WAY_OUT = {
     "throttle": (
@@ -70,38 +69,20 @@ TANK_EMPTY = "Its tank is empty by the record: see the grade of its next deliver
 TANK_NOT_KNOWN = "What its tank holds is not on record: see its grade first, or fill outside."
 DOCK_NO_NEED = "What its hulls need is not on record."
 
-OUTSIDE_FLAG = "fill outside: {need} AKI or better"
-OUTSIDE_OLD_FLAG = "fill outside: the dock's fuel is too old"
-DRAIN_FLAG = "drain its tank first"
-WITH_FLAG = "{step} Fuel: {flag}."
-
 
 def age_rule_line(assumptions: Assumptions) -> str:
     """From what age fuel is not used, for every tank; said once on a page."""
     return AGE_RULE.format(days=_old_d(assumptions))
 
 
-def fuel_flag(at_hand: Mapping[str, Any]) -> str:
-    """What must be done about a hull's fuel, in a few words for a list; empty where nothing.
+def is_fuel_wrong(at_hand: Mapping[str, Any]) -> bool:
+    """Whether a hull's dock or its own tank holds fuel that will not do.
 
     Args:
         at_hand: its row of `FuelAtHand`; empty if it has none.
     """
-    if not at_hand:
-        return ""
-    flags = []
-    if at_hand["is_dock_short"]:
-        flags.append(OUTSIDE_FLAG.format(need=number_text(at_hand["need_aki"], 0)))
-    elif at_hand["is_dock_old"]:
-        flags.append(OUTSIDE_OLD_FLAG)
-    if at_hand["is_own_short"] or at_hand["is_own_old"]:
-        flags.append(DRAIN_FLAG)
-    return "; ".join(flags)
-
-
-def with_flag(step: str, flag: str) -> str:
-    """A step, a sentence, with what `fuel_flag` says must be done about the fuel besides."""
-    return WITH_FLAG.format(step=step, flag=flag) if flag else step
+    names = ("is_dock_short", "is_dock_old", "is_own_short", "is_own_old")
+    return any(at_hand.get(name) for name in names)
 
 
 def hull_rule_line(at_hand: Mapping[str, Any], assumptions: Assumptions) -> str:
@@ -237,21 +218,3 @@ def _old_reason(age_d: float | None, assumptions: Assumptions) -> str:
 
 def _old_d(assumptions: Assumptions) -> str:
     return number_text(assumptions.number("fuel.old_after_d"), 0)
-
-
-def blend_text(tank: Mapping[str, Any], whose: str = "") -> str:
-    """A tank's octane with its bounds, e.g. '89.4 AKI (88.8 to 90.0)'.
-
-    Args:
-        tank: octane_aki, octane_low_aki, octane_high_aki; None is said.
-        whose: what stands before those names, e.g. 'dock_'.
-    """
-    middle, low, high = (tank[f"{whose}octane_{part}aki"] for part in ("", "low_", "high_"))
-    if low is None or high is None:
-        return f"{UNKNOWN} AKI"
-    said = {"low": number_text(low), "high": number_text(high)}
-    return (
-        BLEND_BOUNDS.format(**said)
-        if middle is None
-        else BLEND.format(middle=number_text(middle), **said)
-    )

@@ -14,8 +14,8 @@ from ringland.decision.action_catalogue import Catalogue
 from ringland.pages.week.report_words import AFTERWARDS
 from ringland.risk.failure_risk import HORIZONS_D
 from ringland.settings.assumptions import Assumptions
-from ringland.words.fixed_words import CALL_SHORT
 from ringland.words.number_words import chance_text, day_text
+from ringland.words.state_words import STATE_SHORT
 
 Row = Mapping[str, Any]
 
@@ -135,7 +135,7 @@ def call_history(
     return [
         {
             "week": day_text(row["as_of"]) + ("" if row["is_given_out"] else AFTERWARDS),
-            "call": CALL_SHORT[row["call"]],
+            "call": STATE_SHORT[row["call"]],
             "action": catalogue.short(row["action"]) if row["action"] else "none named",
             "chance": chance_text(row["chance_30d"]),
             "outcome": _outcome(row["as_of"], found, as_of),
@@ -156,7 +156,7 @@ def _change(old: Row, new: Row, catalogue: Catalogue, ratio: float) -> str:
     """The change in words; empty where nothing worth telling changed."""
     parts = []
     if old["call"] != new["call"]:
-        parts.append(f"from '{CALL_SHORT[old['call']]}' to '{CALL_SHORT[str(new['call'])]}'")
+        parts.append(f"from '{STATE_SHORT[old['call']]}' to '{STATE_SHORT[str(new['call'])]}'")
     elif old["action"] != new["action"]:
         was, now = (
             catalogue.short(row["action"]) if row["action"] else "no action" for row in (old, new)

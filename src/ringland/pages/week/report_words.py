@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from ringland.contracts.decision_tables import NOT_ENOUGH, NOT_FOR_RENT
 from ringland.settings.assumptions import Assumptions
 from ringland.words.fixed_words import FACTOR_LABELS, MODE_LABELS
 from ringland.words.number_words import (
@@ -141,7 +142,7 @@ def change_lines(
         quality: its row of `RecordQuality` with `known_shares`.
     """
     lines = []
-    if call["call"] == "not_enough_record":
+    if call["call"] == NOT_ENOUGH:
         lines.append(f"A record that answers this: {state['why_not']}.")
     if state["found_at"] is not None:
         lines.append("A rebuild entered with its acceptance measurements.")
@@ -157,7 +158,7 @@ def change_lines(
             f"Full-throttle time logged: {share_text(1 - throttle)} of the rentals are taken "
             "at the fleet's middle."
         )
-    if call["call"] in ("rent_as_normal", "book_check", "keep_off") and state["found_at"] is None:
+    if call["call"] not in (NOT_ENOUGH, NOT_FOR_RENT) and state["found_at"] is None:
         lines.append(
             "A leak-down or compression reading with cylinders apart, an alarm, or oil in the hull."
         )

@@ -9,20 +9,18 @@ from typing import Any
 
 import polars as pl
 
-from ringland.contracts.record_tables import OpenSheets
-from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.action_catalogue import NOTHING, Catalogue
 from ringland.decision.action_prices import Prices
-from ringland.decision.bench_lines import latest_tests
-from ringland.decision.call_lines import call_label, room_line
+from ringland.decision.bench_lines import latest_tests, release_lines
+from ringland.decision.call_lines import room_line
 from ringland.decision.fuel_burned import fuel_burned, one_grade_docks
 from ringland.decision.horizons import Horizon, page_horizons
+from ringland.decision.hull_state import job_short
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_tables import WeekTables
 from ringland.decision.what_if import grades_sold
-from ringland.pages.week.fuel_advice_words import fuel_flag
 from ringland.pages.week.hull_lineage import recent_fills
 from ringland.pages.week.hull_timeline import hull_events, known_shares
-from ringland.pages.week.open_items import OpenItem, open_items
 from ringland.pages.week.past_calls import WeekChange, change_since
 from ringland.pages.week.week_records import Restated
 from ringland.risk.fleet_evidence import FleetEvidence
@@ -32,6 +30,7 @@ from ringland.words.fixed_words import FACTOR_LABELS, SECOND_CURVE, SECOND_FIT_D
 from ringland.words.manner import DEFAULT_MANNER, Manner, in_manner
 from ringland.words.number_words import chance_text, money_text, price_text, range_text
 from ringland.words.record_check_words import against_record_line
+from ringland.words.state_words import RELEASED_FLAG
 
 Row = Mapping[str, Any]
 
@@ -45,7 +44,7 @@ class HullSheet:
     with `known_shares` (null if it did not run of late); `fuel` its row of `fuel_burned`,
     empty if it did not run of late; `at_hand` its row of `FuelAtHand`.  `lineage` holds the
     record rows of the fills behind its last hours, as `recent_fills` returns them.
-    `open_items` stand against its engine beside the call.
+    `released` tells, by name, what stands against its engine and was let go.
     """
 
     hull_id: str
@@ -61,7 +60,7 @@ class HullSheet:
     exposure: pl.DataFrame
     events: pl.DataFrame
     lineage: pl.DataFrame
-    open_items: tuple[OpenItem, ...] = ()
+    released: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -148,7 +147,6 @@ def make_week_report(
     season_ends_at: datetime | None = None,
     manner: Manner = DEFAULT_MANNER,
     restated: Restated | None = None,
-    open_sheets: pl.DataFrame | None = None,
 ) -> WeekReport:
     """The report of one week, from what was known at `as_of`.
 
@@ -170,7 +168,6 @@ def make_week_report(
         season_ends_at: the season's last day; None: no chance to its end is given.
         manner: how the pages write their figures.
         restated: that the week is told with what was known later; None: as it was known.
-        open_sheets: `OpenSheets`; None: no rebuild sheet is open.
     """
     calls = _by_hull(decisions.calls)
     chances = _by_hull(tables.chances)
@@ -180,10 +177,9 @@ def make_week_report(
     fuel = _by_hull(fuel_burned(exposure, "hull_id", as_of, assumptions))
     at_hand = _by_hull(tables.at_hand)
     tests = latest_tests(bench).partition_by("engine_id", as_dict=True)
-    sheets_open = OpenSheets.create_empty() if open_sheets is None else open_sheets
     with in_manner(manner):
         all_events = hull_events(records)
-        beside = open_items(tables.standing, sheets_open, records, as_of)
+        released = release_lines(tables.standing, tables.sheets)
     events = all_events.partition_by("hull_id", as_dict=True)
     ran = exposure.sort("started_at").partition_by("hull_id", as_dict=True)
     lineage = recent_fills(records["fills"], exposure, assumptions).partition_by(
@@ -211,7 +207,7 @@ def make_week_report(
                 exposure=ran.get((hull_id,), exposure.clear()),
                 events=events.get((hull_id,), no_events),
                 lineage=lineage.get((hull_id,), no_fills),
-                open_items=beside.get(state["engine_id"], ()),
+                released=tuple(released.get(state["engine_id"], ())),
             )
         )
     middle = tables.chances.select("chance_7d", "chance_30d").median().row(0, named=True)
@@ -269,7 +265,7 @@ def _list_line(sheet: HullSheet, report: WeekReport) -> tuple[str, ...]:
         "-" if call["rank"] is None else str(call["rank"]),
         sheet.hull_id,
         sheet.dock_id,
-        call_label(str(call["call"]), report.as_of, report.assumptions),
+        str(call["says"]),
         chance_text(chance["chance_30d"]),
         range_text(chance["chance_30d_low"], chance["chance_30d_high"]),
         do_text(sheet, report),
@@ -279,17 +275,19 @@ def _list_line(sheet: HullSheet, report: WeekReport) -> tuple[str, ...]:
 
 
 def do_text(sheet: HullSheet, report: WeekReport) -> str:
-    """What to do on a hull, what waits for room, what its fuel asks, what is open; for a list."""
+    """What to do on a hull, what waits for room, whether something was let go; for a list."""
     call = sheet.call
     waits = room_line(call, report.catalogue)
-    do = report.catalogue.short(str(call["action"])) if call["action"] else str(call["reason"])
-    flags = dict.fromkeys(item.flag for item in sheet.open_items)
-    return "; ".join(filter(None, (f"{do} ({waits})" if waits else do, list_flag(sheet), *flags)))
+    has_none = call["action"] is None and not call["do"]
+    do = str(call["reason"]) if has_none else jobs_text(sheet, report)
+    flag = RELEASED_FLAG if sheet.released else ""
+    return "; ".join(filter(None, (f"{do} ({waits})" if waits else do, flag)))
 
 
-def list_flag(sheet: HullSheet) -> str:
-    """What must be done about a hull's fuel before it is rented; empty for one kept ashore."""
-    return "" if sheet.call["call"] == "keep_off" else fuel_flag(sheet.at_hand)
+def jobs_text(sheet: HullSheet, report: WeekReport) -> str:
+    """What is to be done on a hull in few words; 'nothing' where there is nothing."""
+    shorts = [job_short(what, report.catalogue) for what in sheet.call["do"]]
+    return " + ".join(shorts) or report.catalogue.short(str(sheet.call["action"] or NOTHING))
 
 
 def hulls_at(report: WeekReport, dock_id: str) -> list[Row]:
