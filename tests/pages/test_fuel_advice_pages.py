@@ -38,8 +38,11 @@ def test_a_hull_page_warns_of_the_docks_tank_and_says_what_to_do_with_its_own() 
     assert "Do not fill" not in read(f"hulls/{WELL}.html")
 
 
-def test_list_terminal_mail_paper_and_tables_carry_the_same_flag(report: WeekReport) -> None:
-    flag = "fill outside: 91 AKI or better; drain its tank first"
+def test_list_terminal_mail_paper_and_tables_say_the_same_of_its_fuel(report: WeekReport) -> None:
+    """'Rent as normal' stood beside 'drain it and refill before the next rental'."""
+    state = (
+        "Do not rent until its tank is drained and refilled with 91 AKI or better, filled outside"
+    )
     (line,) = (line for line in week_list_lines(report) if line[1] == LOW)
     (sheet,) = (sheet for sheet in report.hulls if sheet.hull_id == LOW)
     row = re.search(rf'<tr[^>]*data-hull="{LOW}".*?</tr>', SITE["index.html"].decode(), re.DOTALL)
@@ -47,12 +50,13 @@ def test_list_terminal_mail_paper_and_tables_carry_the_same_flag(report: WeekRep
     mail = " ".join(digest_text(report).split())
     steps = " ".join(text for _, text in sheet_data(report, sheet)["steps"])
 
-    assert flag in line[6]
+    assert line[3] == state
     assert row is not None
-    assert flag in row[0].replace("Fill outside", "fill outside")
-    assert table["about its fuel"].to_list() == [flag]
-    assert re.search(rf"Before the next rental, {flag}: [^.]*{LOW}", mail)
-    assert f"Fuel: {flag}." in steps
+    assert state in row[0]
+    assert table["state"].to_list() == [state]
+    assert f"{LOW} (south): {state};" in mail
+    assert sheet_data(report, sheet)["call"] == state
+    assert "drain it and refill before the next rental" in steps
     assert "Do not fill from south's tank" in steps
 
 

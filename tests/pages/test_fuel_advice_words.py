@@ -7,8 +7,8 @@ import pytest
 from ringland.pages.week.fuel_advice_words import (
     age_rule_line,
     dock_rule_line,
-    fuel_flag,
     hull_rule_line,
+    is_fuel_wrong,
 )
 from ringland.settings.assumptions import load_assumptions
 
@@ -48,7 +48,8 @@ def test_fuel_that_meets_the_need_is_said_without_a_warning() -> None:
         "Fill with 91 AKI or better (stock calibration). north's tank holds 93.0 AKI (92.5 to "
         "93.5). In its own tank: 40 l of 93.0 AKI (92.5 to 93.5), 8 days old on average."
     )
-    assert fuel_flag(FINE) == ""
+    assert not is_fuel_wrong(FINE)
+    assert not is_fuel_wrong({})
 
 
 def test_a_dock_below_the_need_is_not_to_be_filled_from() -> None:
@@ -60,7 +61,7 @@ def test_a_dock_below_the_need_is_not_to_be_filled_from() -> None:
         "outside with 91 AKI or better (stock calibration). No throttle limit makes up for less "
         "than 90 AKI (common practice, no source)."
     )
-    assert fuel_flag(FINE | LOW_DOCK) == "fill outside: 91 AKI or better"
+    assert is_fuel_wrong(FINE | LOW_DOCK)
 
 
 def test_three_quarter_throttle_is_named_with_its_mark_where_it_does() -> None:
@@ -90,7 +91,7 @@ def test_fuel_in_its_own_tank_below_need_or_too_old_is_drained_first(
     changed: dict[str, Any], why: str
 ) -> None:
     assert f"; {why}: drain it and refill before the next rental." in rule(**changed)
-    assert fuel_flag(FINE | changed) == "drain its tank first"
+    assert is_fuel_wrong(FINE | changed)
 
 
 def test_low_fuel_may_be_burned_at_three_quarter_throttle_but_never_old_fuel() -> None:

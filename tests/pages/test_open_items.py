@@ -1,15 +1,19 @@
-"""What stands open beside a call, by hand, and that everything which shows the call shows it."""
+"""What stands open against a hull, by hand, and that everything which shows its state shows it."""
 
+import html
 from dataclasses import replace
 from typing import Any
 
 import polars as pl
 
+from ringland.bench.standing_tests import with_releases
+from ringland.contracts.record_columns import REBUILD_SHEET
 from ringland.contracts.record_tables import OpenSheets, StandingFailures
+from ringland.decision.bench_lines import release_lines, sheet_line
 from ringland.pages.papers.hull_pdf import sheet_data
+from ringland.pages.papers.week_bundle import customer_copy
 from ringland.pages.site.report_page import build_site
-from ringland.pages.week.open_items import open_items
-from ringland.pages.week.week_report import week_list_lines
+from ringland.pages.week.week_report import WeekReport, week_list_lines
 from tests.decision.small_fleet import frame, small_fleet
 from tests.history.record_rows import at, records
 
@@ -20,7 +24,7 @@ SHEETS = frame(
     [
         {"engine_id": engine, "rebuilt_at": REBUILT, "open_lines": count}
         | {"first_open": "Valve-seal vacuum, cylinder 1, intake: missing"}
-        for engine, count in (("E5", 6), ("E6", 1))
+        for engine, count in (("E6", 6), ("E8", 1))
     ],
 )
 NO_FAILURE = StandingFailures.create_empty()
@@ -30,55 +34,74 @@ LINE = (
 )
 
 
-def release(**fields: Any) -> dict[str, pl.DataFrame]:
+def held(**release: Any) -> pl.DataFrame:
+    """The sheets, with a release on record."""
     usual = {"released_at": at("06-01 08:00"), "released_by": "H. Quist", "why": "head not off"}
-    return records(releases=[usual | fields])
+    known = records(releases=[usual | release]) if release else records()
+    return with_releases(SHEETS, known, AS_OF, since="rebuilt_at", what=pl.lit(REBUILD_SHEET))
+
+
+def released(**release: Any) -> set[str]:
+    rows = held(**release).filter(pl.col("released_by").is_not_null())
+    return set(rows["engine_id"])
+
+
+def report_with(sheets: pl.DataFrame) -> WeekReport:
+    fleet = small_fleet()
+    return fleet.report(tables=replace(fleet.tables(fleet.fits()), sheets=sheets))
 
 
 def test_an_open_rebuild_sheet_is_told_with_why_in_one_line() -> None:
-    made = open_items(NO_FAILURE, SHEETS, records(), AS_OF)
+    told = {row["engine_id"]: sheet_line(row) for row in SHEETS.iter_rows(named=True)}
 
-    assert [item.line for item in made["E5"]] == [LINE]
-    assert (
-        made["E5"][0].remedy
-        == "Measure and sign what is open of its rebuild, or release it by name."
-    )
-    assert "1 line of its sheet open, Valve-seal" in made["E6"][0].line
+    assert told["E6"] == LINE
+    assert "1 line of its sheet open, Valve-seal" in told["E8"]
 
 
 def test_a_sheet_released_by_name_says_by_whom_and_why() -> None:
-    held = open_items(NO_FAILURE, SHEETS, release(engine_id="E5", what="rebuild_sheet"), AS_OF)
-    other = open_items(NO_FAILURE, SHEETS, release(engine_id="E5", what="leak_down"), AS_OF)
-    before = release(engine_id="E5", what="all_open", released_at=at("05-01 08:00"))
+    lines = release_lines(NO_FAILURE, held(engine_id="E6", what="rebuild_sheet"))
 
-    assert [(item.line, item.is_released, item.remedy) for item in held["E5"]] == [
-        (f"{LINE} Released by H. Quist on Sun 1 Jun 2025: head not off.", True, "")
-    ]
-    assert not held["E6"][0].is_released
-    assert not other["E5"][0].is_released
-    assert not open_items(NO_FAILURE, SHEETS, before, AS_OF)["E5"][0].is_released
+    assert lines == {"E6": [f"{LINE} Released by H. Quist on Sun 1 Jun 2025: head not off."]}
+    assert released(engine_id="E6", what="leak_down") == set()
+    assert released(engine_id="E6", what="all_open", released_at=at("05-01 08:00")) == set()
 
 
-def test_whatever_shows_the_call_shows_what_stands_open_beside_it() -> None:
+def test_one_signature_takes_over_all_sheets_of_before_a_shops_first_list() -> None:
+    """A shop that began with years of records was grounded for papers that did not exist then."""
+    assert released(engine_id=None, what="rebuild_sheet") == {"E6", "E8"}
+    assert released(engine_id=None, what="all_open") == {"E6", "E8"}
+    # what is rebuilt after that day is not taken over
+    assert released(engine_id=None, what="all_open", released_at=REBUILT.replace(day=1)) == set()
+
+
+def test_an_open_rebuild_sheet_keeps_its_hull_from_rent_wherever_the_week_is_read() -> None:
     """Engines ran on rebuilds that could not be closed; neither list nor page said so."""
-    report = small_fleet().report()
-    items = open_items(NO_FAILURE, SHEETS, records(), AS_OF)["E5"]
-    sheets = tuple(
-        replace(sheet, open_items=items if sheet.hull_id == "H05" else ()) for sheet in report.hulls
-    )
-    report = replace(report, hulls=sheets)
-    site = {path: body.decode() for path, body in build_site(report).items()
+    report = report_with(held())
+    site = {path: html.unescape(body.decode()) for path, body in build_site(report).items()
             if path.endswith((".html", ".txt", ".csv"))}  # fmt: skip
-    row = next(part for part in site["index.html"].split("<tr") if 'data-hull="H05"' in part)
-    own = next(sheet for sheet in report.hulls if sheet.hull_id == "H05")
+    row = next(part for part in site["index.html"].split("<tr") if 'data-hull="H06"' in part)
+    own = next(sheet for sheet in report.hulls if sheet.hull_id == "H06")
+    state = "Do not rent until its rebuild sheet is measured and signed"
+    mail = " ".join(site["mail/digest.txt"].split())
 
-    assert LINE in row
-    assert site["index.html"].count(LINE) == 1
-    assert LINE in site["hulls/H05.html"]
-    assert f"Do:</strong> {items[0].remedy}" in site["hulls/H05.html"]
-    assert LINE in " ".join(site["mail/digest.txt"].split())
-    assert LINE in site["tables/hulls.csv"]
-    assert any(LINE in text for _, text in sheet_data(report, own)["steps"])
-    assert [line[1] for line in week_list_lines(report) if "rebuild sheet is open" in line[6]] == [
-        "H05"
-    ]
+    assert own.call["says"] == state
+    assert "Rent" not in own.call["reason"]
+    (line,) = (line for line in week_list_lines(report) if line[1] == "H06")
+    assert (line[3], line[6]) == (state, "measure and sign the rebuild sheet")
+    for text in (row, site["hulls/H06.html"], mail, site["tables/hulls.csv"],
+                 html.unescape(customer_copy(report, "H06").decode())):  # fmt: skip
+        assert state in text
+        assert LINE in text
+    assert "Do:</strong> Measure and sign what is open of its rebuild" in site["hulls/H06.html"]
+    assert (sheet_data(report, own)["call"], sheet_data(report, own)["reason"]) == (state, LINE)
+
+
+def test_a_released_sheet_binds_no_longer_and_stays_in_sight() -> None:
+    report = report_with(held(engine_id=None, what="rebuild_sheet"))
+    own = next(sheet for sheet in report.hulls if sheet.hull_id == "H06")
+    (line,) = (line for line in week_list_lines(report) if line[1] == "H06")
+
+    assert own.call["says"] == "No open job known"
+    assert "Released by H. Quist" in own.released[0]
+    assert line[6] == "nothing; something let go by name"
+    assert "Released by H. Quist" in build_site(report)["index.html"].decode()

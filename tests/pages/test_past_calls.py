@@ -64,7 +64,7 @@ def test_changes_are_told_against_the_latest_earlier_week_only() -> None:
     change = change_since(
         before,
         [
-            now("A", "book_check", "check", 0.12),
+            now("A", "do_not_rent", "check", 0.12),
             now("B", "rent_as_normal", "nothing", 0.029),  # 1.45 times: not worth telling
             now("C", "rent_as_normal", "nothing", 0.03),  # 1.5 times
             now("D", "rent_as_normal", "nothing", None),
@@ -79,7 +79,7 @@ def test_changes_are_told_against_the_latest_earlier_week_only() -> None:
     assert change.lines == (
         (
             "A",
-            "from 'rent as normal' to 'book a check'; chance in 30 days 2.0 % before, 12 % now",
+            "from 'rent as normal' to 'do not rent'; chance in 30 days 2.0 % before, 12 % now",
         ),
         ("C", "chance in 30 days 2.0 % before, 3.0 % now"),
         ("D", "nothing instead of drain and refill"),

@@ -5,13 +5,13 @@ from typing import Any
 
 import pytest
 
+from ringland.contracts.decision_tables import STATES
 from ringland.contracts.record_columns import FAILURE_MODES, MEASURES
 from ringland.contracts.record_tables import BENCH_VERDICTS, BenchVerdicts
 from ringland.decision.action_catalogue import REPAIR
 from ringland.decision.bench_lines import bench_rows
 from ringland.decision.call_lines import (
     action_line,
-    call_label,
     call_reason,
     room_line,
     summary_line,
@@ -33,7 +33,9 @@ from ringland.words.number_words import (
     number_text,
     range_text,
     share_text,
+    weekday_text,
 )
+from ringland.words.state_words import STATE_MARKS, STATE_SAYS, STATE_SHORT, STATE_TALLY
 from tests.decision.small_fleet import CATALOGUE, SETTINGS, frame
 
 MONDAY = datetime(2026, 8, 31, 6, tzinfo=UTC)
@@ -68,13 +70,15 @@ def test_money_is_rounded_as_an_estimate_and_shares_and_nulls_are_said() -> None
 
 def test_days_read_the_same_under_every_locale() -> None:
     assert day_text(MONDAY) == "Mon 31 Aug 2026"
-    assert call_label("book_check", MONDAY, SETTINGS) == "Book a check by Sat 5 Sep"
+    assert weekday_text(MONDAY) == "Mon 31 Aug"
 
 
 def test_every_fixed_choice_has_its_words() -> None:
     assert set(FAILURE_MODES) <= set(words.MODE_LABELS)
     assert set(MEASURES) <= set(words.MEASURE_LABELS)
-    assert set(words.CALL_LABELS) == set(words.CALL_MARKS)
+    for said in (STATE_SAYS, STATE_TALLY, STATE_MARKS):
+        assert list(said) == STATES
+    assert set(STATES) <= set(STATE_SHORT)
     for option in (*CATALOGUE.bundles(), REPAIR):
         assert CATALOGUE.label(option)
         assert len(CATALOGUE.short(option)) <= len(CATALOGUE.label(option))
@@ -83,7 +87,7 @@ def test_every_fixed_choice_has_its_words() -> None:
 
 def facts(**values: Any) -> dict[str, Any]:
     return {
-        "call": "rent_as_normal",
+        "call": "no_open_job",
         "action": "nothing",
         "ashore": "take_out_of_use",
         "waits_for": None,
@@ -150,7 +154,7 @@ def facts(**values: Any) -> dict[str, Any]:
             "Nothing on the list is expected to cost less than doing without.",
         ),
         (
-            {"call": "keep_off", "rule": "chance_7d", "chance_7d": 0.25, "chance_7d_high": 0.4},
+            {"call": "do_not_rent", "rule": "chance_7d", "chance_7d": 0.25, "chance_7d_high": 0.4},
             "Chance of failure in 7 days 25 % (0.5 % to 40 %), at or over the 20 % from which a "
             "hull is kept off the water.",
         ),
@@ -171,8 +175,8 @@ def test_reason_is_the_first_thing_that_matters(given: dict[str, Any], reason: s
 
 def test_action_line_says_price_waiting_and_saving_or_that_safety_speaks() -> None:
     call = {
-        "action": "leak_down_check", "action_cost": 380.0, "cost_of_waiting": 900.0,
-        "saving": 120.0, "decided_by": "safety",
+        "action": "leak_down_check", "do": ["leak_down_check"], "action_cost": 380.0,
+        "cost_of_waiting": 900.0, "saving": 120.0, "decided_by": "safety",
     }  # fmt: skip
 
     def line(**changed: Any) -> str:
@@ -182,9 +186,9 @@ def test_action_line_says_price_waiting_and_saving_or_that_safety_speaks() -> No
     assert f"USD 380. {waiting} Expected saving against doing without: USD 120." in line()
     assert "Safety, not money" in line(saving=-50.0)
     assert "A decision by hand, not money" in line(saving=-50.0, decided_by="hand")
-    assert "Complete the record" in line(action=None)
-    assert "the test alone speaks for it" in line(cost_of_waiting=None, saving=None)
-    assert line(action="nothing").endswith(waiting)
+    assert "Complete the record" in line(action=None, do=[])
+    assert "Its chance cannot be told" in line(cost_of_waiting=None, saving=None)
+    assert line(action="nothing", do=[], action_cost=0.0).endswith(waiting)
 
 
 def test_a_hull_that_waits_for_room_says_for_what_and_which_room() -> None:
@@ -315,7 +319,7 @@ def test_what_would_change_a_call_follows_the_gaps_of_its_record() -> None:
     state = {"found_at": None, "why_not": "no rental on record"}
     gaps = {"fuel_known_share": 0.7, "throttle_known_share": 1.0}
     unknown = change_lines({"call": "not_enough_record"}, state, gaps)
-    broken = change_lines({"call": "keep_off"}, state | {"found_at": MONDAY}, gaps)
+    broken = change_lines({"call": "do_not_rent"}, state | {"found_at": MONDAY}, gaps)
 
     assert unknown[0] == "A record that answers this: no rental on record."
     assert any("30 % of the litres" in line for line in unknown)

@@ -107,12 +107,12 @@ def test_text_in_a_csv_comes_back_but_for_the_mark_that_makes_it_inert(text: str
 
 def test_the_mail_says_what_to_do_first_and_leaves_nobody_out(report: WeekReport) -> None:
     text = digest_text(report)
-    first = text.index("KEEP OFF OR CHECK")
+    first = text.index("DO NOT RENT")
 
     assert text.startswith(digest_subject(report))
     assert "Invented demo data" in text[:first]
     for sheet in report.hulls:
-        if sheet.call["call"] in ("keep_off", "book_check", "not_enough_record"):
+        if sheet.call["call"] != "no_open_job":
             assert sheet.hull_id in text[first:]
     # The first line is the subject, which a mail program folds.
     assert max(len(line) for line in text.splitlines()[1:]) <= WIDTH

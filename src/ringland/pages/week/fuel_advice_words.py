@@ -48,7 +48,7 @@ OWN_SHORT = {"misses": "below its need", "may miss": "which may be below its nee
 OWN_OLD = "too old"
 DRAIN_FIRST = "{tank}; {why}: drain it and refill before the next rental."
 OWN_WAY_OUT = {
-    "throttle": "Or rent it at no more than three-quarter throttle until that fuel is burned.",
+    "throttle": "Or fit a stop at three-quarter throttle until that fuel is burned.",
     "stock": "Or go back to the stock calibration, for which that fuel will do.",
 }
 OLD_SOON = "{tank}: burn it within {days} days, or drain it."
