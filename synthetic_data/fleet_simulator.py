@@ -22,7 +22,13 @@ from synthetic_data.engine_shop import Engine, EngineShop
 from synthetic_data.fuel_supply import MixedTank
 from synthetic_data.logbook import Logbook, empty_logbook
 from synthetic_data.operator_calendar import Hull, OperatorCalendar, enrol_hulls
-from synthetic_data.paperwork import as_frames, at_minutes, write_costs, write_releases
+from synthetic_data.paperwork import (
+    as_frames,
+    at_minutes,
+    write_costs,
+    write_jobs_done,
+    write_releases,
+)
 from synthetic_data.rental_demand import draw_habits, plan_rentals
 from synthetic_data.scenario import MINUTES_PER_DAY, Scenario
 from synthetic_data.true_account import TRUTH_SCHEMA, account_of_truth, causes_of
@@ -92,6 +98,7 @@ def simulate_fleet(scenario: Scenario, rng_seed: int) -> Fleet:
     shop.close_book()
     write_costs(scenario, book)
     write_releases(scenario, book)
+    write_jobs_done(scenario, book)
     write_build_limits(book)
     write_build_sheets(book, sheets)
     write_evidence(book, sheets)

@@ -72,6 +72,16 @@ def write_releases(scenario: Scenario, book: Logbook) -> None:
             )  # fmt: skip
 
 
+def write_jobs_done(scenario: Scenario, book: Logbook) -> None:
+    """What the foreman wrote down as done of the list of 15 June."""
+    hull = min(str(cells[0]) for cells in book["hulls"])
+    asked = scenario.day_of(scenario.seasons[-1], 6, 15)
+    job = f"{hull}/borescope/{scenario.instant(asked * MINUTES_PER_DAY):%Y-%m-%d}"
+    book["jobs_done"].append(
+        (job, (asked + 2) * MINUTES_PER_DAY, _FOREMAN, "done", "nothing to be seen")
+    )
+
+
 def as_frames(
     scenario: Scenario, book: Logbook, rng: np.random.Generator
 ) -> dict[str, pl.DataFrame]:

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.bench.standing_tests import complete_passes, standing_failures
-from ringland.contracts.record_tables import BenchVerdicts
+from ringland.bench.standing_tests import complete_passes, standing_failures, with_releases
+from ringland.contracts.record_tables import BenchVerdicts, OpenSheets
 from ringland.decision.bench_lines import bench_warnings, latest_tests, release_lines
 from tests.history.record_rows import records
 
@@ -186,9 +186,17 @@ def test_the_warning_names_the_place_the_day_and_what_answers_it() -> None:
             "Thu 4 Jun 2026. A test since then was not complete or not passed, and answers "
             "nothing. A failed test stands until a complete one of the same measure passes, or "
             "somebody releases it by name",
+            ["leak_down", "oil_iron"],
         )
     ]
-    assert release_lines(made) == {
+    no_sheets = with_releases(
+        OpenSheets.create_empty(),
+        records(),
+        AS_OF,
+        since="rebuilt_at",
+        what=pl.lit("rebuild_sheet"),
+    )
+    assert release_lines(made, no_sheets) == {
         "E2": [
             "Leak-down, cylinder 1 on Sat 25 Jul 2026: failed. Released by R. Vane on Wed 29 Jul "
             "2026: seen."

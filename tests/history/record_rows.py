@@ -46,6 +46,8 @@ VALID_TEXT: dict[str, dict[str, str]] = {
     "releases": {"released_at": "2025-07-02T08:00:00Z", "engine_id": "E1", "what": "leak_down",
                  "released_by": "R. Vane", "why": "wet test shows the valves",
                  "until": "2025-08-01T08:00:00Z"},
+    "jobs_done": {"job_id": "A1/leak_down_check/2025-07-07", "done_at": "2025-07-09T08:00:00Z",
+                  "done_by": "R. Vane", "result": "passed"},
     "costs": {"item": "top_end_planned", "season": "2025", "amount": "3500", "currency": "USD"},
     "evidence": {"engine_id": "E1", "taken_at": "2025-05-25T08:00:00Z", "kind": "photo",
                  "item": "p1.jpg", "taken_by": "A. Smith"},

@@ -94,6 +94,7 @@ IMPOSSIBLE = {
     "teardowns": ("state", "maybe"),
     "rebuilds": ("cost", "-1"),
     "releases": ("until", "2025-01-01T08:00:00Z"),
+    "jobs_done": ("result", "maybe"),
     "costs": ("season", "25"),
     "evidence": ("cylinder", "99"),
     "build_limits": ("kind", "maybe"),

@@ -61,7 +61,9 @@ def bench_warnings(standing: pl.DataFrame) -> pl.DataFrame:
         {"engine_id": list(warnings), "warning": list(warnings.values())},
         schema={"engine_id": pl.String, "warning": pl.String},
     )
-    measures = binding.group_by("engine_id").agg(failed_measures=pl.col("measure").sort())
+    measures = binding.group_by("engine_id", maintain_order=True).agg(
+        failed_measures=pl.col("measure").sort()
+    )
     return said.join(measures, on="engine_id", how="left", maintain_order="left")
 
 

@@ -81,8 +81,7 @@ def _default_text() -> str:
 
 
 def _with_mark(key: str, value: Any, file: str) -> Any:
-    is_number = isinstance(value, int | float) and not isinstance(value, bool)
-    if key in _NUMBERS and is_number:
+    if key in _NUMBERS and isinstance(value, int | float) and not isinstance(value, bool):
         return {"value": value, "mark": "A", "source": f"the shop's own, {file}"}
     return value
 
@@ -244,8 +243,8 @@ def _effect(entry: _Entry) -> Effect:
 
 
 def _test(entry: _Entry) -> Test:
-    wanted = ("sensitivity", "specificity", "reach_d", "follow_up")
-    entry.must_have_exactly(*wanted, *({"measures"} & set(entry.content)))
+    told = {"measures"} & set(entry.content)
+    entry.must_have_exactly("sensitivity", "specificity", "reach_d", "follow_up", *told)
     rates = {key: entry.marked(key) for key in ("sensitivity", "specificity")}
     for key, rate in rates.items():
         if rate.value > 1:
@@ -260,9 +259,8 @@ def _test(entry: _Entry) -> Test:
 
 
 def _measures(where: str, names: Any) -> tuple[str, ...]:
-    if not isinstance(names, list) or (unknown := [n for n in names if n not in MEASURES]):
-        found = f"no such measure: {unknown[0]!r}" if isinstance(names, list) else "is no list"
-        raise CatalogueError(f"{where}: {found}; list some of {', '.join(MEASURES)}.")
+    if not isinstance(names, list) or not set(names) <= set(MEASURES):
+        raise CatalogueError(f"{where}: is {names!r}; list some of {', '.join(MEASURES)}.")
     return tuple(names)
 
 

@@ -53,12 +53,14 @@ def with_failed_tests(
         standing: `StandingFailures`.
         jobs: `HullJobs` of earlier lists.
     """
-    since = standing.group_by("engine_id").agg(_since=pl.col("failed_at").max())
+    since = standing.group_by("engine_id", maintain_order=True).agg(
+        _since=pl.col("failed_at").max()
+    )
     looked = (
         jobs.filter(pl.col("state") == DONE)
         .join(since, on="engine_id")
         .filter(pl.col("answered_at") >= pl.col("_since"))
-        .group_by("engine_id")
+        .group_by("engine_id", maintain_order=True)
         .agg(pl.col("what").unique().sort().alias(FOUND_OUT))
     )
     none = pl.lit([], dtype=pl.List(pl.String))
