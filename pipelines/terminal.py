@@ -31,6 +31,7 @@ if not console.is_terminal:
 
 _WIDE = 140
 _LEFT_OUT_IF_NARROW = {"Dock", "Range", "Cost"}
+_WRAPPED = {"This week", "Do"}
 
 
 def watched_run(
@@ -162,8 +163,8 @@ def show_week(home: Home, key: WeekKey) -> None:
     ]
     for place in shown:
         heading = listed.headings[place]
-        # Only what to do may run over two lines: a cut name or price tells nothing.
-        table.add_column(heading, no_wrap=not narrow and heading != "Do", overflow="fold")
+        # Only sentences may run over several lines: a cut name or price tells nothing.
+        table.add_column(heading, no_wrap=not narrow and heading not in _WRAPPED, overflow="fold")
     for row in listed.rows:
         table.add_row(*(escape(row[place]) for place in shown))
     console.print(table)

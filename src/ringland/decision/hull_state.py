@@ -30,6 +30,9 @@ from ringland.decision.week_limits import WEEK_D
 from ringland.words import state_words as said
 from ringland.words.number_words import number_text, weekday_text
 
+DRAIN = "drain_refill"
+"""The action, and the item of the price list, that empties a hull's tank."""
+
 OPEN_SHEET, OWN_FUEL = "open_sheet", "own_fuel"
 """Why a job must be done, beside the safety rules."""
 
@@ -116,9 +119,10 @@ def _until(job: Row, facts: Row, at_hand: Row, week: Week) -> str:
     """What a hull waits for."""
     short = job_short(job["what"], week.catalogue)
     because = "open_failure" if job["what"] == REPAIR else job["because"]
-    if because in said.UNTIL:
+    is_drain = job["what"] == DRAIN
+    if because in said.UNTIL and (is_drain or because != OWN_FUEL):
         until = said.UNTIL[because].format(job=short, grade=_filled(at_hand))
-        if because == OWN_FUEL and not at_hand["is_own_old"]:
+        if is_drain and at_hand and not at_hand["is_own_old"]:
             until += {"throttle": said.OR_THROTTLE, "stock": said.OR_STOCK}.get(
                 at_hand["own_way"], ""
             )

@@ -21,8 +21,15 @@ from ringland.decision.action_prices import Prices
 from ringland.decision.action_terms import FAILED, FOUND_OUT, job_days_off, job_price
 from ringland.decision.bench_lines import sheet_line
 from ringland.decision.fuel_lines import own_fuel_line
-from ringland.decision.hull_state import OPEN_SHEET, OWN_FUEL, Week, is_overdue, job_short
-from ringland.decision.open_jobs import DRAIN
+from ringland.decision.hull_state import (
+    DRAIN,
+    OPEN_SHEET,
+    OWN_FUEL,
+    THROTTLE_RULE,
+    Week,
+    is_overdue,
+    job_short,
+)
 from ringland.decision.safety_rules import (
     FAILED_TEST,
     HIGH_7D,
@@ -34,6 +41,9 @@ from ringland.words import state_words as said
 from ringland.words.number_words import count_text, day_key, day_text
 
 Row = Mapping[str, Any]
+STOCK_AGAIN = "mild_calibration"
+"""The action that takes a raised calibration off."""
+
 LOOKS = (HIGH_7D, FAILED_TEST, HIGH_30D, OPEN_JOB)
 """The rules that ask for a look, or a renewal."""
 
@@ -104,12 +114,13 @@ class Asker:
         sheet = row["sheet"]
         if sheet is not None and sheet["released_by"] is None:
             yield _Asked(SHEET_JOB, OPEN_SHEET, sheet_line(sheet), is_must=True)
-        at_hand = row["at_hand"]
-        if at_hand and (at_hand["is_own_short"] or at_hand["is_own_old"]):
-            yield _Asked(DRAIN, OWN_FUEL, own_fuel_line(at_hand), is_must=True)
+        at_hand, planned = row["at_hand"], [action.name for action in own]
+        about_fuel = fuel_job(at_hand, planned)
+        if about_fuel is not None:
+            yield _Asked(about_fuel, OWN_FUEL, own_fuel_line(at_hand), is_must=True)
         because = "hand" if row["is_pinned"] else "cost"
         for action in own:
-            if not action.is_rule and action.name not in looks:
+            if not action.is_rule and action.name not in (*looks, about_fuel):
                 yield _Asked(action.name, because, reason, is_must=False)
 
     def _look(self, row: Row) -> str:
@@ -141,7 +152,7 @@ class Asker:
             fresh["is_must"] = one.is_must or before["is_must"]
             if before["is_must"] and not one.is_must:
                 fresh["because"] = before["because"]
-        is_of_hull = one.because == OWN_FUEL
+        is_of_hull = one.what == DRAIN
         return fresh | {
             "hull_id": row["hull_id"],
             "engine_id": None if is_of_hull else row["engine_id"],
@@ -165,6 +176,26 @@ class Asker:
             job_price(a, self.prices) + job_days_off(a, self.prices) * self.prices.lost_rental_day
             for a in jobs
         )
+
+
+def fuel_job(at_hand: Row, planned: Sequence[str]) -> str | None:
+    """What must be done about the fuel in a hull's own tank; None: it will do.
+
+    Fuel below the need is drained, unless the plan goes back to a calibration for which it
+    will do, or holds the hull to a throttle at which it will; old fuel always is.
+
+    Args:
+        at_hand: its row of `FuelAtHand`; empty if it has none.
+        planned: names of the plan's actions.
+    """
+    if not at_hand or not (at_hand["is_own_short"] or at_hand["is_own_old"]):
+        return None
+    if not at_hand["is_own_old"]:
+        if at_hand["own_way"] == "stock" and STOCK_AGAIN in planned:
+            return STOCK_AGAIN
+        if at_hand["own_way"] == "throttle" and THROTTLE_RULE in planned:
+            return None
+    return DRAIN
 
 
 def next_look(failed: Sequence[str], looked: Sequence[str], catalogue: Catalogue) -> str:

@@ -26,7 +26,7 @@ from ringland.contracts.decision_tables import (
 )
 from ringland.contracts.record_columns import ALL_OPEN, ONE_JOB
 from ringland.decision.action_catalogue import REPAIR, Action, Catalogue
-from ringland.decision.hull_state import OWN_FUEL
+from ringland.decision.hull_state import DRAIN, OWN_FUEL
 from ringland.decision.safety_rules import FAILED_TEST
 from ringland.history.engine_history import installed_engines
 from ringland.words import state_words as said
@@ -229,10 +229,6 @@ class _Answers:
             if row[at] >= job["asked_at"]:
                 text = said.ANSWERS[words].format(day=day_text(row[at]))
                 yield Answer(DONE, row[at], None, text)
-
-
-DRAIN = "drain_refill"
-"""The item of the price list by which a drain is known."""
 
 
 def _opens_or_looks(action: Action) -> bool:
