@@ -15,12 +15,20 @@ import click
 from pipelines.care_commands import CARE
 from pipelines.command_parts import AS_OF, in_words
 from pipelines.home import Home
+from pipelines.job_commands import JOBS, newest_jobs, take_in
 from pipelines.reading_commands import READING
 from pipelines.weeks import current_week, week_of
 
 DEMO_AS_OF = date(2026, 8, 17)
 DEMO_PAST = ("2026-06-15", "2026-07-13", "2026-08-10")
-"""Weeks the demo works out first: two whose 30 days are over, and the one before its week."""
+"""Weeks the demo works out first: two whose 30 days are over, and the one before its week.
+
+The last counts as given out, so that a newcomer meets jobs that were done and jobs that were
+not.
+"""
+DEMO_DONE, DEMO_DONE_BY = "read_calibration", "H. Quist"
+DEMO_DONE_ON = datetime(2026, 8, 13, 12, tzinfo=UTC)
+"""The one job of that list which the invented shop wrote down as done."""
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -50,12 +58,19 @@ def demo(home: Home) -> None:
     Some weeks before it are worked out as well, so that there is advice to be scored.
     """
     from pipelines.terminal import watched_run  # noqa: PLC0415 - imports Dagster
+    from pipelines.weekly.store import Made  # noqa: PLC0415 - imports Polars
+    from ringland.decision.job_answers import done_rows  # noqa: PLC0415
 
     home = Home(home.folder / "demo").prepare()
     home.mark_as_demo()
     _load(home, Path(str(files("synthetic_data"))) / "demo")
     for monday in DEMO_PAST:
-        watched_run(home, "past_advice", f"Week of {monday}", partition_key=monday)
+        made = Made(_now().isoformat(timespec="seconds"), "the demo", monday == DEMO_PAST[-1])
+        watched_run(home, "past_advice", f"Week of {monday}", partition_key=monday, made=made)
+    asked = newest_jobs(home).filter(what=DEMO_DONE, state="open").sort("job_id").head(1)
+    for job in asked.iter_rows(named=True):
+        rows = done_rows(job, DEMO_DONE_ON, DEMO_DONE_BY, note="stock, as written")
+        take_in(home, rows, job["job_id"])
     _week(home, week_of(DEMO_AS_OF), _now())
 
 
@@ -216,5 +231,5 @@ def _week(
     show_week(home, WeekKey(monday, told_by))
 
 
-for command in (*READING, *CARE):
+for command in (*JOBS, *READING, *CARE):
     main.add_command(command)

@@ -6,6 +6,7 @@ from typing import Any, cast
 
 import click
 import dagster as dg
+import polars as pl
 from rich import box
 from rich.console import Console
 from rich.markup import escape
@@ -22,7 +23,11 @@ from pipelines.weekly.store import Made, WeekKey, WeekStore
 from pipelines.weeks import as_of_week
 from ringland.causes.cause_table import default_cause_table
 from ringland.causes.unknown_words import questions_on_words
+from ringland.contracts.decision_tables import OPEN
 from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.decision.new_jobs import job_state_text
+from ringland.words.manner import in_manner
+from ringland.words.number_words import day_text
 
 console = Console()
 _CHANGES_SHOWN = 20
@@ -170,6 +175,25 @@ def show_week(home: Home, key: WeekKey) -> None:
     console.print(table)
     console.print("A low-risk line is never clearance to run.")
     console.print(f"Report: {home.site / key.name / 'index.html'}", soft_wrap=True)
+
+
+def show_jobs(home: Home, jobs: pl.DataFrame, now: datetime, *, every: bool) -> None:
+    """The open jobs, those that must be done first on top; all of them if asked."""
+    shown = jobs if every else jobs.filter(pl.col("state") == OPEN)
+    if shown.is_empty():
+        console.print("No open job.")
+        return
+    with in_manner(home.manner()):
+        table = Table(title="Jobs", title_justify="left", box=box.SIMPLE)
+        for heading in ("job", "of", "asked on", "due", "state"):
+            table.add_column(heading, overflow="fold")
+        for row in shown.sort(~pl.col("is_must"), "due_at", "job_id").iter_rows(named=True):
+            must = "before it is rented" if row["is_must"] else "by its day"
+            table.add_row(
+                escape(row["job_id"]), must, day_text(row["asked_at"]), day_text(row["due_at"]),
+                escape(job_state_text(row, now)),
+            )  # fmt: skip
+    console.print(table)
 
 
 def _counts(materialization: dg.AssetMaterialization) -> list[dict[str, Any]]:

@@ -36,6 +36,17 @@ NEED_AKI = 91.0
 DOCK_AKI = {"north": 91.5, "south": 88.0}
 
 
+TABLE_ROW: dict[str, Any] = {
+    "hull_id": "H1",
+    "need_aki": NEED_AKI,
+    "own_level_l": 40.0,
+    "own_way": None,
+    "dock_way": None,
+    **{f"is_{whose}_{what}": False for whose in ("dock", "own") for what in ("short", "old")},
+}
+"""Of a row of `FuelAtHand` what a hull's state asks, where all is well."""
+
+
 def frame(schema: Any, rows: list[dict[str, Any]]) -> pl.DataFrame:
     """Rows in a dataframely schema's types; columns not given are null."""
     types = {column: spec.dtype for column, spec in schema.columns().items()}

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 import polars as pl
@@ -241,6 +241,21 @@ def why_text(job: Row, week: Week) -> str:
         late=late if is_overdue(job, week.as_of) else "",
         why=job["why"],
     )
+
+
+def job_state_text(job: Row, now: datetime) -> str:
+    """Whether a job is open and how late, or what answered it.
+
+    Args:
+        job: a row of `HullJobs`.
+        now: the instant spoken of.
+    """
+    if job["state"] != OPEN:
+        return f"{job['state']}: {job['answer']}" if job["answer"] else str(job["state"])
+    if not is_overdue(job, now):
+        return said.OPEN_JOB
+    days = count_text(max((now - job["due_at"]).days, 1), "day")
+    return said.OPEN_JOB + said.LATE.format(days=days)
 
 
 def _answers(action: Action) -> bool:

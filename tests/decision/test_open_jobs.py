@@ -1,0 +1,299 @@
+"""A job of a list stays open until a record answers it, by hand."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+import polars as pl
+import pytest
+
+from ringland.bench.standing_tests import standing_failures, with_releases
+from ringland.contracts.decision_tables import HullJobs
+from ringland.contracts.fuel_tables import FuelAtHand
+from ringland.contracts.record_columns import REBUILD_SHEET
+from ringland.contracts.record_tables import OpenSheets
+from ringland.decision.action_terms import FAILED, FOUND_OUT
+from ringland.decision.hull_state import Week
+from ringland.decision.job_answers import (
+    JobError,
+    answered_since,
+    done_rows,
+    release_rows,
+    takeover_rows,
+    the_job,
+)
+from ringland.decision.new_jobs import Asker, job_state_text, must_look, next_look, why_text
+from ringland.decision.open_jobs import StandsNow, asked_jobs
+from tests.bench.test_standing_tests import PASSED, SHOP, bench, reading
+from tests.decision.plan_cases import PRICES
+from tests.decision.small_fleet import AS_OF, CATALOGUE, TABLE_ROW, frame
+from tests.history.record_rows import records
+
+ASKED = AS_OF - timedelta(days=7)
+LISTED = [{"hull_id": "H1"}, {"hull_id": "H2"}]
+
+
+def ago(days: float) -> datetime:
+    return AS_OF - timedelta(days=days)
+
+
+def job(what: str, because: str = "cost", **more: Any) -> dict[str, Any]:
+    usual = {
+        "job_id": f"H1/{what}/2026-07-27", "hull_id": "H1", "engine_id": "E1", "what": what,
+        "because": because, "why": "It pays.", "is_must": because != "cost", "asked_at": ASKED,
+        "due_at": ASKED + timedelta(days=5), "price": 180.0, "state": "open",
+    }  # fmt: skip
+    return usual | more
+
+
+def lists(*jobs: dict[str, Any], is_given_out: bool = True, at: datetime = ASKED) -> pl.DataFrame:
+    """The jobs as an earlier list held them."""
+    return frame(HullJobs, list(jobs)).with_columns(
+        as_of=pl.lit(at).cast(pl.Datetime("us", "UTC")), is_given_out=pl.lit(is_given_out)
+    )
+
+
+def answered(
+    *jobs: dict[str, Any],
+    tests: tuple[list[dict[str, Any]], ...] = (),
+    sheets: tuple[dict[str, Any], ...] = (),
+    at_hand: dict[str, Any] | None = None,
+    said: pl.DataFrame | None = None,
+    **rows: Any,
+) -> dict[str, Any]:
+    """What became of the (last) job by the week after."""
+    known = records(**(SHOP | {"hulls": LISTED} | rows))
+    verdicts = bench(*tests)
+    open_sheets = with_releases(
+        frame(OpenSheets, list(sheets)), known, AS_OF, since="rebuilt_at",
+        what=pl.lit(REBUILD_SHEET),
+    )  # fmt: skip
+    own = frame(FuelAtHand, [] if at_hand is None else [TABLE_ROW | at_hand])
+    stands = StandsNow(standing_failures(verdicts, known, AS_OF), open_sheets, own)
+    found = asked_jobs(
+        lists(*jobs) if said is None else said, known, verdicts, stands,
+        catalogue=CATALOGUE, as_of=AS_OF,
+    )  # fmt: skip
+    return found.row(-1, named=True)
+
+
+CHECK = job("leak_down_check")
+DONE = {"job_id": CHECK["job_id"], "done_at": ago(3), "done_by": "R. Vane", "result": "passed"}
+RELEASE = {"released_at": ago(2), "released_by": "H. Quist", "why": "sold on Friday"}
+BY_JOB = RELEASE | {"what": "job", "job_id": CHECK["job_id"]}
+BUILT = {"engine_id": "E1", "rebuilt_at": ago(1), "scope": "full"}
+SHEET = {"engine_id": "E1", "rebuilt_at": ago(90), "open_lines": 2, "first_open": "a gap"}
+FAILED_OLD = reading(40, "pass", "fail", "pass")
+
+
+def test_a_job_nothing_answers_is_open_with_its_id_and_its_days() -> None:
+    """A check asked for on one Monday and not done was gone from the next list."""
+    found = answered(CHECK)
+
+    assert (found["state"], found["job_id"]) == ("open", CHECK["job_id"])
+    assert (found["asked_at"], found["due_at"]) == (CHECK["asked_at"], CHECK["due_at"])
+    assert job_state_text(found, AS_OF) == "open: 2 days overdue"
+    assert why_text(found, Week(AS_OF, CATALOGUE)) == (
+        "Asked for by the list of Mon 27 Jul 2026, due Sat 1 Aug 2026, not done on record: 2 days "
+        "overdue. It pays."
+    )
+
+
+@pytest.mark.parametrize(
+    ("asked", "records_of", "state", "answer"),
+    [
+        (CHECK, {"jobs_done": [DONE]}, "done", "done on Fri 31 Jul 2026 by R. Vane, and passed"),
+        (CHECK, {"tests": (reading(2, *PASSED),)}, "passed",
+         "a complete test passed on Sat 1 Aug 2026"),
+        (CHECK, {"tests": (reading(2, "pass", "fail", "pass"),)}, "done",
+         "tested on Sat 1 Aug 2026, and failed"),
+        (CHECK, {"rebuilds": [BUILT]}, "done",
+         "rebuilt, or a piston set fitted, on Sun 2 Aug 2026"),
+        (CHECK, {"releases": [BY_JOB]}, "released",
+         "released on Sat 1 Aug 2026 by H. Quist: sold on Friday"),
+        (CHECK, {"releases": [RELEASE | {"what": "all_open"}]}, "released",
+         "released on Sat 1 Aug 2026 by H. Quist: sold on Friday"),
+        (CHECK, {"hulls": [{"hull_id": "H1", "out_of_service_at": ago(3)}]}, "overtaken",
+         "the hull left service on Fri 31 Jul 2026"),
+        (job("repair", "open_failure"), {"rebuilds": [BUILT]}, "done",
+         "rebuilt, or a piston set fitted, on Sun 2 Aug 2026"),
+        (job("mild_calibration"),
+         {"calibrations": [{"engine_id": "E1", "in_force_at": ago(2), "calibration": "stock"}]},
+         "done", "its calibration of Sat 1 Aug 2026 is on record"),
+        (job("drain_refill", "own_fuel", engine_id=None),
+         {"drains": [{"hull_id": "H1", "drained_at": ago(4)}]}, "done",
+         "drained on Thu 30 Jul 2026"),
+        (job("drain_refill", "own_fuel", engine_id=None), {"at_hand": {}}, "overtaken",
+         "other fuel is in its tank by now"),
+        (job("test_fuel"), {"fuel_tests": [{"hull_id": "H1", "tested_at": ago(4)}]}, "done",
+         "its fuel was tested on Thu 30 Jul 2026"),
+        (job("find_the_leak", "failed_test"), {"tests": (FAILED_OLD, reading(2, *PASSED))},
+         "passed", "nothing that failed stands against it any more"),
+        (job("find_the_leak", "failed_test"),
+         {"tests": (FAILED_OLD,),
+          "releases": [RELEASE | {"what": "leak_down", "engine_id": "E1"}]},
+         "released", "released on Sat 1 Aug 2026 by H. Quist: sold on Friday"),
+        (job("rebuild_sheet", "open_sheet"), {}, "done",
+         "nothing of its rebuild sheet is open any more"),
+        (job("rebuild_sheet", "open_sheet"),
+         {"sheets": (SHEET,), "releases": [RELEASE | {"what": "rebuild_sheet"}]},
+         "released", "released on Sat 1 Aug 2026 by H. Quist: sold on Friday"),
+    ],
+)  # fmt: skip
+def test_each_kind_of_record_that_answers_a_job_does(
+    asked: dict[str, Any], records_of: dict[str, Any], state: str, answer: str
+) -> None:
+    found = answered(asked, **records_of)
+
+    assert (found["state"], found["answer"]) == (state, answer)
+
+
+@pytest.mark.parametrize(
+    ("asked", "records_of"),
+    [
+        (CHECK, {"tests": (reading(8, *PASSED),)}),  # before it was asked for
+        (CHECK, {"tests": (reading(2, "pass", "pass"),)}),  # two cylinders of three
+        (CHECK, {"releases": [BY_JOB | {"until": ago(1)}]}),
+        (CHECK, {"releases": [RELEASE | {"what": "all_open", "released_at": ago(30)}]}),
+        (CHECK, {"rebuilds": [BUILT | {"rebuilt_at": ago(30)}]}),
+        (CHECK, {"jobs_done": [DONE | {"job_id": "another"}]}),
+        (job("find_the_leak", "failed_test"), {"tests": (FAILED_OLD, reading(2, "pass", "pass"))}),
+        (job("rebuild_sheet", "open_sheet"), {"sheets": (SHEET,)}),
+        (job("drain_refill", "own_fuel", engine_id=None), {"at_hand": {"is_own_old": True}}),
+    ],
+)  # fmt: skip
+def test_what_is_too_early_half_done_or_run_out_answers_nothing(
+    asked: dict[str, Any], records_of: dict[str, Any]
+) -> None:
+    assert answered(asked, **records_of)["state"] == "open"
+
+
+def test_only_lists_given_out_ask_for_anything() -> None:
+    backfilled = asked_jobs(
+        lists(CHECK, is_given_out=False), records(), bench(),
+        StandsNow(*(frame(kind, []) for kind in (OpenSheets, OpenSheets, FuelAtHand))),
+        catalogue=CATALOGUE, as_of=AS_OF,
+    )  # fmt: skip
+
+    assert backfilled.is_empty()
+
+
+def test_a_job_goes_with_its_engine_into_another_hull() -> None:
+    moved = [
+        {"engine_id": "E1", "hull_id": "H2", "installed_at": ago(3)},
+        {"engine_id": "E1", "hull_id": "H1", "installed_at": ago(90), "removed_at": ago(4)},
+    ]
+
+    assert answered(CHECK, installations=moved)["hull_id"] == "H2"
+    drain = job("drain_refill", "own_fuel", engine_id=None)
+    assert answered(drain, installations=moved)["hull_id"] == "H1"
+
+
+def test_an_answer_taken_back_opens_the_job_again() -> None:
+    later = lists(CHECK | {"state": "done", "answer": "done"}, at=ago(1))
+
+    assert answered(said=later)["state"] == "open"
+    assert answered(said=later, jobs_done=[DONE])["state"] == "done"
+
+
+ASKER = Asker(Week(AS_OF, CATALOGUE), 5.0, PRICES, "take_out_of_use")
+ROW = {
+    "hull_id": "H1", "engine_id": "E1", "found_at": None, "warning": None, "rule": None,
+    "option": "nothing", "wanted": "nothing", "is_pinned": False, FAILED: [], FOUND_OUT: [],
+    "sheet": None, "at_hand": TABLE_ROW,
+}  # fmt: skip
+
+
+def this_week(*earlier: dict[str, Any], **facts: Any) -> list[tuple[Any, ...]]:
+    full = [dict.fromkeys(HullJobs.column_names()) | one for one in earlier]
+    made = ASKER.jobs(ROW | facts, "It pays.", full)
+    return [(one["job_id"], one["state"], one["is_must"]) for one in made]
+
+
+def test_what_is_asked_for_again_keeps_its_id_and_the_rest_stays_open() -> None:
+    borescope = job("borescope")
+
+    assert this_week(CHECK, borescope, option="calibration_and_check") == [
+        ("H1/borescope/2026-07-27", "open", False),
+        ("H1/leak_down_check/2026-07-27", "open", False),
+        ("H1/mild_calibration/2026-08-03", "open", False),
+    ]
+
+
+def test_a_bigger_job_overtakes_a_smaller_one_and_what_must_be_done_stays_a_must() -> None:
+    must = job("leak_down_check", "chance_30d")
+
+    assert this_week(must, option="planned_top_end") == [
+        ("H1/planned_top_end/2026-08-03", "open", True),
+        ("H1/leak_down_check/2026-07-27", "overtaken", True),
+    ]
+    assert this_week(must, found_at=AS_OF)[0][0] == "H1/repair/2026-08-03"
+
+
+def test_a_must_that_nobody_did_binds_though_its_reason_went() -> None:
+    """A check asked for on 17 August was not done; on the 24th the hull read 'Rent as normal'."""
+    must = job("leak_down_check", "chance_30d")
+
+    assert this_week(must) == [("H1/leak_down_check/2026-07-27", "open", True)]
+    assert must_look(frame(HullJobs, [must, job("borescope")]), CATALOGUE) == ["H1"]
+
+
+def test_after_a_failed_test_comes_one_that_tells_more_and_never_the_same_again() -> None:
+    """A hull that failed a leak-down twice was told to do the same leak-down every week."""
+    failed = ["leak_down"]
+
+    assert next_look(failed, [], CATALOGUE) == "find_the_leak"
+    assert next_look(failed, ["find_the_leak"], CATALOGUE) == "planned_top_end"
+    assert next_look(["oil_iron"], [], CATALOGUE) == "leak_down_check"
+    assert next_look([], [], CATALOGUE) == "leak_down_check"
+
+
+def test_a_planned_calibration_or_throttle_stop_answers_for_fuel_it_makes_do() -> None:
+    short = TABLE_ROW | {
+        "is_own_short": True, "own_standing": "misses", "own_octane_aki": 91.2,
+        "own_octane_low_aki": 91.0, "own_octane_high_aki": 91.4, "own_fuel_age_d": 5.0,
+    }  # fmt: skip
+    stock = short | {"own_way": "stock"}
+
+    assert this_week(at_hand=short) == [("H1/drain_refill/2026-08-03", "open", True)]
+    assert this_week(at_hand=stock, option="mild_calibration") == [
+        ("H1/mild_calibration/2026-08-03", "open", True)
+    ]
+    stopped = short | {"own_way": "throttle"}
+    assert this_week(at_hand=stopped, option="restrict_throttle") == []
+    old = stock | {"is_own_old": True}
+    assert this_week(at_hand=old, option="mild_calibration")[0][0] == "H1/drain_refill/2026-08-03"
+
+
+def test_the_command_finds_a_job_by_enough_of_its_id_or_says_which_there_are() -> None:
+    jobs = frame(HullJobs, [CHECK, job("borescope"), job("repair", hull_id="H2", job_id="H2/r/1")])
+
+    assert the_job(jobs, "H1/leak")["job_id"] == CHECK["job_id"]
+    assert the_job(jobs, "H2")["job_id"] == "H2/r/1"
+    with pytest.raises(JobError, match="'H1' may mean H1/borescope"):
+        the_job(jobs, "H1")
+    with pytest.raises(JobError, match="Did you mean H1/borescope"):
+        the_job(jobs, "H1/boroscope/2026-07-27")
+
+
+def test_an_answer_is_a_row_of_a_record_kind_and_a_release_lets_go_what_is_behind_it() -> None:
+    drain = job("drain_refill", "own_fuel")
+    failed = job("find_the_leak", "failed_test")
+
+    assert done_rows(CHECK, AS_OF, "R. Vane", result="passed")["jobs_done"][0] == {
+        "job_id": CHECK["job_id"], "done_at": "2026-08-03T06:00:00Z", "done_by": "R. Vane",
+        "result": "passed", "note": "",
+    }  # fmt: skip
+    assert done_rows(drain, AS_OF, "R. Vane")["drains"][0]["hull_id"] == "H1"
+    let_go = release_rows(failed, AS_OF, "H. Quist", why="seen", failed=["leak_down", "oil_iron"])
+    assert [row["what"] for row in let_go["releases"]] == ["job", "leak_down", "oil_iron"]
+    assert takeover_rows(AS_OF, "H. Quist", "day one")["releases"][0]["what"] == "all_open"
+
+
+def test_what_was_written_down_since_the_list_shows_at_once() -> None:
+    jobs = frame(HullJobs, [CHECK, job("borescope")])
+    known = records(jobs_done=[DONE], releases=[BY_JOB | {"job_id": job("borescope")["job_id"]}])
+    now = answered_since(jobs, known["jobs_done"], known["releases"])
+
+    assert dict(now.select("what", "state").iter_rows()) == {
+        "leak_down_check": "done", "borescope": "released",
+    }  # fmt: skip
