@@ -135,28 +135,40 @@ def rows_met(con: duckdb.DuckDBPyConnection, kind: str, incoming: pl.DataFrame) 
 
 def ensure_record_tables(con: duckdb.DuckDBPyConnection) -> None:
     """Make the table of every record kind and of the rows set aside, where they are missing."""
+    there = _columns_there(con)
     for name, kind in ALL_KINDS.items():
-        ensure_table(con, f"shop_records.{name}", kind.schema, PROVENANCE)
-    ensure_table(con, SET_ASIDE, SetAside, {"content_sha256": "varchar not null"})
+        ensure_table(con, f"shop_records.{name}", kind.schema, PROVENANCE, there)
+    ensure_table(con, SET_ASIDE, SetAside, {"content_sha256": "varchar not null"}, there)
+
+
+def _columns_there(con: duckdb.DuckDBPyConnection, name: str = "%") -> dict[str, dict[str, str]]:
+    """The type of each column of each table, or of those of one name."""
+    tables: dict[str, dict[str, str]] = {}
+    for table, column, kind in con.sql(
+        "select schema_name || '.' || table_name, column_name, data_type from duckdb_columns() "
+        "where not internal and schema_name || '.' || table_name like ?",
+        params=[name],
+    ).fetchall():
+        tables.setdefault(table, {})[column] = kind
+    return tables
 
 
 def ensure_table(
-    con: duckdb.DuckDBPyConnection, table: str, schema: type[dy.Schema], extra: dict[str, str]
+    con: duckdb.DuckDBPyConnection,
+    table: str,
+    schema: type[dy.Schema],
+    extra: dict[str, str],
+    there: dict[str, dict[str, str]] | None = None,
 ) -> None:
     """Make a contract's table with its column comments, or add the columns it lacks.
+
+    `there` are the columns of the tables there are, where they were asked for already.
 
     Raises:
         WarehouseError: the table has a column the contract no longer knows, or of another type.
     """
     wanted = {name: _SQL_TYPES[type(column)] for name, column in schema.columns().items()} | extra
-    room, name = table.split(".")
-    present = dict(
-        con.sql(
-            "select column_name, data_type from duckdb_columns() "
-            "where schema_name = ? and table_name = ?",
-            params=[room, name],
-        ).fetchall()
-    )
+    present = (_columns_there(con, table) if there is None else there).get(table, {})
     if not present:
         columns = ", ".join(f'"{column}" {sql}' for column, sql in wanted.items())
         con.execute(f"create table {table} ({columns})")

@@ -36,10 +36,13 @@ def load_mended(
     Raises:
         RecordFileError: a workbook cannot be read, or lost a column it needs.
     """
-    counts = []
+    counts: list[FileCount] = []
+    books = mended_files(folder)
+    if not books:
+        return counts
     with warehouse.connect() as con:
         ensure_record_tables(con)
-        for path in mended_files(folder):
+        for path in books:
             content = path.read_bytes()
             there = con.sql(f"select * exclude (content_sha256) from {SET_ASIDE}").pl()
             sheet = read_mended(path.name, content, there).get(kind)
