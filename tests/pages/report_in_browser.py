@@ -7,31 +7,38 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 from ringland.pages.site.report_page import build_site
+from tests.built_once import BuiltOnce, write_site
 from tests.decision.small_fleet import small_fleet
 from tests.outside_tools import ARGUMENTS, CHROMIUM
+from tests.pages.small_fuel import site_with_fuel
 from tests.pages.small_proof import small_proof
 from tests.pages.small_score import history
 from tests.pages.small_state import small_state
 
 
-@pytest.fixture(scope="module")
-def site_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The site of the small fleet, as its operator gets it."""
-    folder = tmp_path_factory.mktemp("site")
-    fleet = small_fleet()
-    report = fleet.report()
-    site = build_site(
-        report,
-        what_ifs=fleet.what_ifs(report),
-        score=history(40, followed_d=90),
-        proof=small_proof(fleet),
-        records=small_state(fleet),
-    )
-    for path, content in site.items():
-        file = folder / path
-        file.parent.mkdir(exist_ok=True)
-        file.write_bytes(content)
-    return folder
+@pytest.fixture(scope="session")
+def site_folder(built_once: BuiltOnce) -> Path:
+    """The site of the small fleet."""
+
+    def make(folder: Path) -> None:
+        fleet = small_fleet()
+        report = fleet.report()
+        site = build_site(
+            report,
+            what_ifs=fleet.what_ifs(report),
+            score=history(40, followed_d=90),
+            proof=small_proof(fleet),
+            records=small_state(fleet),
+        )
+        write_site(folder, site)
+
+    return built_once("small-site", make)
+
+
+@pytest.fixture(scope="session")
+def fuel_folder(built_once: BuiltOnce) -> Path:
+    """The site of the small fleet with its fuel pages."""
+    return built_once("fuel-site", lambda folder: write_site(folder, site_with_fuel()))
 
 
 @pytest.fixture(scope="module")

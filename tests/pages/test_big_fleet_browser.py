@@ -4,12 +4,12 @@ How fast it answers is timed in `tests/benchmarks/test_site_speed.py`.
 """
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page
 
 from ringland.pages.site.report_page import build_site
+from tests.built_once import BuiltOnce, write_site
 from tests.decision.small_fleet import small_fleet
 from tests.outside_tools import needs_chromium
 from tests.pages.report_in_browser import browser
@@ -21,15 +21,13 @@ pytestmark = needs_chromium
 N_HULLS = 500
 
 
-@pytest.fixture(scope="module")
-def fleet_page(tmp_path_factory: pytest.TempPathFactory) -> str:
+@pytest.fixture(scope="session")
+def fleet_page(built_once: BuiltOnce) -> str:
     """The address of the page on disk, with the hulls' own pages beside it."""
-    folder = tmp_path_factory.mktemp("fleet")
-    for path, content in build_site(small_fleet(N_HULLS).report()).items():
-        file = folder / path
-        file.parent.mkdir(exist_ok=True)
-        file.write_bytes(content)
-    return Path(folder / "index.html").as_uri()
+    folder = built_once(
+        "big-fleet", lambda folder: write_site(folder, build_site(small_fleet(N_HULLS).report()))
+    )
+    return (folder / "index.html").as_uri()
 
 
 @pytest.fixture(params=[1280, 390], ids=["laptop", "phone"])

@@ -2,10 +2,9 @@
 
 from pathlib import Path
 
-import pytest
 from playwright.sync_api import Page
 
-from tests.pages.small_fuel import site_with_fuel
+from tests.pages.report_in_browser import fuel_folder
 from tests.pages.test_report_browser import (
     assert_no_sideways_scroll,
     browser,
@@ -13,17 +12,7 @@ from tests.pages.test_report_browser import (
     pytestmark,
 )
 
-__all__ = ["browser", "page", "pytestmark"]
-
-
-@pytest.fixture(scope="module")
-def fuel_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("site")
-    for path, content in site_with_fuel().items():
-        file = folder / path
-        file.parent.mkdir(exist_ok=True)
-        file.write_bytes(content)
-    return folder
+__all__ = ["browser", "fuel_folder", "page", "pytestmark"]
 
 
 def test_fuel_page_draws_each_dock_and_leads_to_a_tank_and_back(

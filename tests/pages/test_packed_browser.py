@@ -12,25 +12,15 @@ from ringland.exposure.octane_margin import ROUNDING_ON
 from ringland.pages.fuel.fuel_charts import POURED
 from tests.decision.small_fleet import small_fleet
 from tests.outside_tools import needs_chromium
-from tests.pages.report_in_browser import browser
-from tests.pages.small_fuel import fuel_of, site_with_fuel
+from tests.pages.report_in_browser import browser, fuel_folder
+from tests.pages.small_fuel import fuel_of
 
-__all__ = ["browser"]  # fixture of this module's tests
+__all__ = ["browser", "fuel_folder"]  # fixtures of this module's tests
 
 pytestmark = needs_chromium
 
 HULL = "H05"  # on fuel below its need, so that it has rides of more than one class
 AT = "%Y-%m-%d %H:%M"
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    made = tmp_path_factory.mktemp("site")
-    for path, content in site_with_fuel().items():
-        file = made / path
-        file.parent.mkdir(exist_ok=True)
-        file.write_bytes(content)
-    return made
 
 
 @pytest.fixture
@@ -52,9 +42,9 @@ def drawn(page: Page, file: Path, chart: str) -> dict[str, dict[str, Any]]:
     return {trace["name"]: trace for trace in traces}
 
 
-def test_the_time_line_shows_every_ride_and_every_event(page: Page, folder: Path) -> None:
+def test_the_time_line_shows_every_ride_and_every_event(page: Page, fuel_folder: Path) -> None:
     sheet = next(sheet for sheet in small_fleet().report().hulls if sheet.hull_id == HULL)
-    traces = drawn(page, folder / f"hulls/{HULL}.html", "chart-timeline")
+    traces = drawn(page, fuel_folder / f"hulls/{HULL}.html", "chart-timeline")
     margin = pl.col("octane_margin_on")
     classes = {
         "meets the need": margin >= -ROUNDING_ON,
@@ -84,9 +74,11 @@ def test_the_time_line_shows_every_ride_and_every_event(page: Page, folder: Path
     )
 
 
-def test_a_tank_shows_every_event_and_the_bounds_of_its_octane(page: Page, folder: Path) -> None:
+def test_a_tank_shows_every_event_and_the_bounds_of_its_octane(
+    page: Page, fuel_folder: Path
+) -> None:
     course = fuel_of(small_fleet()).tank_course.filter(pl.col("hull_id") == HULL)
-    traces = drawn(page, folder / f"fuel/{HULL}.html", "chart-tank")
+    traces = drawn(page, fuel_folder / f"fuel/{HULL}.html", "chart-tank")
     level = [litres for row in course.select("before_l", "after_l").rows() for litres in row]
 
     assert traces["level"]["y"] == pytest.approx(level, abs=0.05001)  # tenths of a litre

@@ -1,0 +1,76 @@
+"""How a run of tests spreads over the cores, and what it makes once for all of them."""
+
+import os
+import sys
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from tests.built_once import BuiltOnce, build_once
+
+FEW_FILES = 4
+"""A run of so few files is over before a second process has imported what they need."""
+
+HEAVY = (
+    "pipelines/test_demo_week.py",
+    "pages/test_report_access.py",
+    "pages/test_what_if_browser.py",
+    "pages/test_report_browser.py",
+    "pipelines/test_warehouse_care.py",
+    "pages/test_big_fleet_browser.py",
+    "pipelines/test_retention.py",
+    "pipelines/test_restated_weeks.py",
+    "pipelines/test_shop_week.py",
+    "pipelines/test_restated_papers.py",
+)
+"""The files that take longest: begun first, so that none of them is left for one core alone."""
+
+DEMO = (
+    "pipelines/test_definitions.py",
+    "pipelines/test_demo_pages.py",
+    "pipelines/test_hull_papers.py",
+    "pipelines/test_demo_open_items.py",
+    "pipelines/test_operator_week.py",
+    "pipelines/test_site_sizes.py",
+)
+"""The files that read the demo's home: begun last, so that no process waits for another's."""
+
+if "PYTEST_XDIST_WORKER" in os.environ:
+    # The processes share the cores already; threads within them would only wait for each other.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS"):
+        os.environ.setdefault(name, "1")
+# Programs that tests start find what was compiled for the one before.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """One process a core; none for a few files, for what is timed and for what is watched."""
+    option = config.option
+    is_watched = option.capture == "no" or option.usepdb
+    is_timed = option.markexpr.strip() in ("benchmark", "study")
+    if is_watched or is_timed or n_files(config) <= FEW_FILES:
+        return 0
+    return min(os.cpu_count() or 1, 8)
+
+
+def n_files(config: pytest.Config) -> int:
+    """How many files of tests the command line names, itself or by their folders."""
+    named = [config.invocation_params.dir / arg.split("::")[0] for arg in config.args]
+    return sum(len(list(at.rglob("test_*.py"))) if at.is_dir() else 1 for at in set(named))
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What takes long first, what reads the demo last; the rest between, as collected."""
+    tests = Path(__file__).parent
+    place = {name: at - len(HEAVY) for at, name in enumerate(HEAVY)}
+    place |= {name: at + 1 for at, name in enumerate(DEMO)}
+    items.sort(key=lambda item: place.get(item.path.relative_to(tests).as_posix(), 0))
+
+
+@pytest.fixture(scope="session")
+def built_once(tmp_path_factory: pytest.TempPathFactory) -> BuiltOnce:
+    """Makes a folder once for the run, whichever of its processes asks first."""
+    own = tmp_path_factory.getbasetemp()
+    return partial(build_once, own.parent if "PYTEST_XDIST_WORKER" in os.environ else own)
