@@ -29,6 +29,7 @@ from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.intake.column_mapping import MappingError
 from ringland.intake.mend_book import mend_workbook
 from ringland.intake.raw_file import RecordFileError
+from tests.built_once import BuiltOnce
 from tests.intake.test_mend_book import mended
 from tests.pipelines.load_worker import load_all
 
@@ -194,9 +195,10 @@ def test_a_reader_of_the_published_copy_never_holds_up_a_load(
     fresh.close()
 
 
-def full_home(records: Path, tmp_path: Path) -> Home:
-    """A home with plain and mapped files, mended rows and corrections."""
-    home = home_at(tmp_path / "full")
+def fill_home(folder: Path) -> None:
+    """A home with plain and mapped files, mended rows and corrections, beside its records."""
+    home, records = home_at(folder / "full"), folder / "records"
+    write_records(records)
     for name in ("dock_log.csv", "dock_log.toml"):
         (records / name).write_bytes((FIXTURES / name).read_bytes())
     load_all(home, records)
@@ -213,11 +215,24 @@ def full_home(records: Path, tmp_path: Path) -> Home:
         "fills,A0; 2025-06-01T10:00:00Z,corrected,volume_l,35,misread,2025-07-20T00:00:00Z\n"
     )
     load_all(home, records)
-    return home
 
 
-def test_a_rebuild_from_the_raw_files_gives_the_same_tables(records: Path, tmp_path: Path) -> None:
-    home = full_home(records, tmp_path)
+@pytest.fixture
+def full_home(built_once: BuiltOnce, tmp_path: Path) -> Home:
+    """A copy of that home, to be changed."""
+    made = built_once("full-home", fill_home)
+    return Home(Path(shutil.copytree(made / "full", tmp_path / "full")))
+
+
+@pytest.fixture
+def full_records(full_home: Home, built_once: BuiltOnce, tmp_path: Path) -> Path:
+    """A copy of the records that home was loaded from."""
+    made = built_once("full-home", fill_home)
+    return Path(shutil.copytree(made / "records", tmp_path / "full-records"))
+
+
+def test_a_rebuild_from_the_raw_files_gives_the_same_tables(full_home: Home) -> None:
+    home = full_home
     before = record_tables(warehouse_at(home.database))
     listed = list(taken_in(home.raw))
     assert all(before[f"shop_records.{name}"].height for name in ("mended", "corrections", "fills"))
@@ -232,10 +247,8 @@ def test_a_rebuild_from_the_raw_files_gives_the_same_tables(records: Path, tmp_p
     assert list(taken_in(home.raw)) == listed
 
 
-def test_a_lost_warehouse_is_rebuilt_and_a_damaged_one_is_named(
-    records: Path, tmp_path: Path
-) -> None:
-    home = full_home(records, tmp_path)
+def test_a_lost_warehouse_is_rebuilt_and_a_damaged_one_is_named(full_home: Home) -> None:
+    home = full_home
     before = record_tables(warehouse_at(home.database))
     home.database.write_bytes(b"not a database" * 100)
     assert "ringland rebuild" in " ".join(check_warehouse(home)[0].wrong)
@@ -249,14 +262,14 @@ def test_a_lost_warehouse_is_rebuilt_and_a_damaged_one_is_named(
 
 
 def test_a_file_that_was_refused_does_not_stop_a_rebuild_but_one_that_loaded_does(
-    records: Path, tmp_path: Path
+    full_home: Home, full_records: Path
 ) -> None:
     """Found in use: one page of HTML saved as .xlsx, and no rebuild came to its end any more."""
-    home = full_home(records, tmp_path)
+    home = full_home
     before = record_tables(warehouse_at(home.database))
-    (records / "fills web.csv").write_text("<html><table>\n")
+    (full_records / "fills web.csv").write_text("<html><table>\n")
     with pytest.raises(RecordFileError):
-        load_all(home, records)
+        load_all(home, full_records)
 
     (refused,) = rebuild(home).passed_over
 
@@ -268,14 +281,14 @@ def test_a_file_that_was_refused_does_not_stop_a_rebuild_but_one_that_loaded_doe
         rebuild(home)
 
 
-def test_a_whole_home_passes_the_check(records: Path, tmp_path: Path) -> None:
-    home = full_home(records, tmp_path)
+def test_a_whole_home_passes_the_check(full_home: Home) -> None:
+    home = full_home
 
     assert [finding.wrong for finding in check_warehouse(home)] == [()] * 5
 
 
-def test_the_check_names_a_changed_and_a_missing_raw_file(records: Path, tmp_path: Path) -> None:
-    home = full_home(records, tmp_path)
+def test_the_check_names_a_changed_and_a_missing_raw_file(full_home: Home) -> None:
+    home = full_home
     taken = {entry.file_name: entry.content_sha256 for entry in taken_in(home.raw)}
     (home.raw / f"{taken['docks.csv']}.csv").write_text("changed")
     (home.raw / f"{taken['fills 1.csv']}.csv").unlink()
@@ -289,10 +302,8 @@ def test_the_check_names_a_changed_and_a_missing_raw_file(records: Path, tmp_pat
     assert "is missing" in wrong[1]
 
 
-def test_the_check_finds_rows_that_went_missing_or_broke_their_contract(
-    records: Path, tmp_path: Path
-) -> None:
-    home = full_home(records, tmp_path)
+def test_the_check_finds_rows_that_went_missing_or_broke_their_contract(full_home: Home) -> None:
+    home = full_home
     with warehouse_at(home.database).connect() as con:
         con.execute("delete from shop_records.sessions where hull_id = 'A1'")
         con.execute("update shop_records.fills set volume_l = 9000 where hull_id = 'A2'")
@@ -311,9 +322,9 @@ def test_a_cut_off_last_line_of_the_list_is_passed_over(tmp_path: Path) -> None:
 
 
 def test_a_backup_holds_the_raw_files_and_a_warehouse_that_opens(
-    records: Path, tmp_path: Path
+    full_home: Home, tmp_path: Path
 ) -> None:
-    home = full_home(records, tmp_path)
+    home = full_home
     target = tmp_path / "backup.zip"
 
     back_up(home, target)
@@ -328,8 +339,8 @@ def test_a_backup_holds_the_raw_files_and_a_warehouse_that_opens(
         back_up(home, target)
 
 
-def test_the_commands_check_backup_publish_and_rebuild(records: Path, tmp_path: Path) -> None:
-    home = full_home(records, tmp_path)
+def test_the_commands_check_backup_publish_and_rebuild(full_home: Home, tmp_path: Path) -> None:
+    home = full_home
 
     def run(*arguments: str) -> str:
         result = CliRunner().invoke(main, ["--home", str(home.folder), *arguments])
