@@ -5,6 +5,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from importlib import metadata
 from pathlib import Path
 
 import pytest
@@ -77,6 +78,25 @@ def test_every_dependency_is_needed_by_a_module(wanted: str) -> None:
     line = re.compile(rf"^\s*(?:import|from) {name}\b", re.MULTILINE)
     modules = [path for path in CODE if line.search(path.read_text(encoding="utf-8"))]
     assert modules or wanted in WITHOUT_IMPORT
+
+
+def test_every_large_package_of_an_install_has_its_reason_in_developers_md() -> None:
+    told = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    reasons = told.partition("## What an install takes")[2].partition("\n## ")[0]
+    sizes = {name: installed_mb(name) for pin in pins("run.txt") if (name := pin.split("==")[0])}
+
+    assert sum(sizes.values()) > 500  # it did look
+    for name, megabytes in sizes.items():
+        assert megabytes <= 20 or f"`{name}`" in reasons, f"{name}: {megabytes:.0f} MB"
+
+
+def installed_mb(package: str) -> float:
+    """By the package's own list of its files; 0 where this machine does not need it."""
+    try:
+        listed = metadata.files(package) or []
+    except metadata.PackageNotFoundError:
+        return 0.0
+    return sum(file.size or 0 for file in listed) / 1e6
 
 
 def test_no_lock_or_settings_file_holds_an_address() -> None:
