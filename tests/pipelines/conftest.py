@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from pipelines.command_line import main
 from pipelines.home import Home
+from ringland.settings.assumptions import Assumptions
 from synthetic_data.fleet_simulator import simulate_fleet
 from synthetic_data.record_files import write_records
 from tests.built_once import BuiltOnce
@@ -27,12 +28,29 @@ def do_not_wait_for_the_disk(connection: object, _: object) -> None:
 @pytest.fixture(scope="session")
 def demo(built_once: BuiltOnce) -> DemoRun:
     def make(folder: Path) -> None:
-        run = CliRunner().invoke(main, ["--home", str(folder), "demo"], catch_exceptions=False)
+        asked: set[str] = set()
+        with pytest.MonkeyPatch.context() as listening:
+            listening.setattr(Assumptions, "number", noted(Assumptions.number, asked))
+            run = CliRunner().invoke(main, ["--home", str(folder), "demo"], catch_exceptions=False)
         assert run.exit_code == 0, run.output
         (folder / "printed.txt").write_text(run.output, encoding="utf-8")
+        (folder / "asked.txt").write_text("\n".join(sorted(asked)), encoding="utf-8")
 
     folder = built_once("demo", make)
-    return DemoRun(Home(folder / "demo"), (folder / "printed.txt").read_text(encoding="utf-8"))
+    printed, asked = (
+        (folder / name).read_text(encoding="utf-8") for name in ("printed.txt", "asked.txt")
+    )
+    return DemoRun(Home(folder / "demo"), printed, frozenset(asked.splitlines()))
+
+
+def noted(number: Callable[[Assumptions, str], float], asked: set[str]) -> Callable[..., float]:
+    """The same, noting the name of every setting whose value somebody asks for."""
+
+    def note(settings: Assumptions, name: str) -> float:
+        asked.add(name)
+        return number(settings, name)
+
+    return note
 
 
 @pytest.fixture(scope="session")

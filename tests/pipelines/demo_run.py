@@ -23,10 +23,14 @@ FEW_HULLS = Scenario(hulls=9)
 
 @dataclass(frozen=True)
 class DemoRun:
-    """The home that `ringland demo` made, and what it printed.  Not to be changed."""
+    """The home that `ringland demo` made, what it printed and the settings it asked for.
+
+    Not to be changed.
+    """
 
     home: Home
     printed: str
+    settings_asked: frozenset[str]
 
     @property
     def site(self) -> Path:
