@@ -32,6 +32,7 @@ DEMO = (
     "pipelines/test_hull_papers.py",
     "pipelines/test_demo_open_items.py",
     "pipelines/test_operator_week.py",
+    "pipelines/test_settings_read.py",
     "pipelines/test_site_sizes.py",
 )
 """The files that read the demo's home: begun last, so that no process waits for another's."""

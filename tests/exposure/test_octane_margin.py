@@ -7,7 +7,6 @@ import pytest
 from ringland.contracts.fuel_tables import SessionFuel
 from ringland.exposure.octane_margin import (
     chance_need_unmet,
-    corrected_need,
     octane_index_trials,
     on_octane_index,
     session_exposure,
@@ -102,19 +101,6 @@ def test_missing_throttle_share_is_the_hulls_middle_then_the_fleets_then_the_set
 def test_a_session_without_fuel_is_an_error_not_a_gap() -> None:
     with pytest.raises(ValueError, match="1 sessions have no row of fuel"):
         session_exposure(fuel().clear(), engine_sessions(session(3)), ASSUMPTIONS)
-
-
-def test_need_rises_by_the_published_guideline() -> None:
-    """SAE 960497 (abstract): +1 a degree of spark, +1 per 7 K intake air, +5 a compression unit."""
-    need = corrected_need(
-        91.0, {"spark_advance_deg": 2.0, "intake_air_k": 14.0, "compression_ratio": 0.2},
-        ASSUMPTIONS,
-    )  # fmt: skip
-
-    assert need == pytest.approx(91.0 + 2.0 + 2.0 + 1.0, abs=1e-4)  # 1/7 stands to six digits
-    assert corrected_need(91.0, {}, ASSUMPTIONS) == 91.0
-    with pytest.raises(ValueError, match="moon"):
-        corrected_need(91.0, {"moon": 1.0}, ASSUMPTIONS)
 
 
 def test_octane_index_moves_the_margin_only_by_a_gap_in_sensitivity() -> None:

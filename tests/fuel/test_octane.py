@@ -1,17 +1,11 @@
 import json
 from pathlib import Path
 
-import numpy as np
 import polars as pl
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from ringland.fuel.octane import (
-    blend_by_volume,
-    blend_with_ethanol,
     boosted_on,
-    ethanol_mole_fraction,
     octane_index,
     with_aki,
 )
@@ -67,36 +61,6 @@ def test_octane_index_is_aki_at_half_and_ron_at_none(row: dict[str, float]) -> N
     assert octane_index(row["aki"], row["sensitivity"], 1.0) == pytest.approx(row["mon"])
 
 
-def test_twenty_litres_of_93_and_forty_of_87_make_89() -> None:
-    """Linear by volume, by hand: (20 * 93 + 40 * 87) / 60."""
-    assert blend_by_volume([20, 40], [93, 87]) == 89.0
-
-
-def test_nothing_blended_has_no_octane() -> None:
-    assert np.isnan(blend_by_volume([], []))
-    assert np.isnan(blend_by_volume([10, 10], [91, np.nan]))
-
-
 def test_thirty_booster_points_are_three_numbers() -> None:
     """Common practice, no source: ten points are one octane number."""
     assert boosted_on(30.0, ASSUMPTIONS) == 3.0
-
-
-def test_ten_percent_ethanol_by_volume_is_about_a_fifth_by_moles() -> None:
-    """DOMAIN.md section 2 computes 10 % volume as about 20 mol %."""
-    assert ethanol_mole_fraction(0.10, ASSUMPTIONS) == pytest.approx(0.20, abs=0.01)
-
-
-@settings(derandomize=True, deadline=None)
-@given(share=st.floats(0, 1))
-def test_ethanol_mole_fraction_runs_from_none_to_all(share: float) -> None:
-    fraction = float(ethanol_mole_fraction(share, ASSUMPTIONS))
-
-    assert share - 1e-12 <= fraction <= 1.0  # ethanol is the lighter molecule
-
-
-def test_ethanol_blend_is_gasoline_at_none_ethanol_at_all_and_bent_between() -> None:
-    """By hand, Z = 10 at x = 0.5: (88 + 108) / 2 + 10 / 4."""
-    assert blend_with_ethanol(88, 108, 0.0, 10) == 88
-    assert blend_with_ethanol(88, 108, 1.0, 10) == 108
-    assert blend_with_ethanol(88, 108, 0.5, 10) == 100.5

@@ -109,6 +109,28 @@ def tune(engine: str, day: str) -> dict[str, object]:
     return {"engine_id": engine, "in_force_at": at(f"{day} 08:00")}
 
 
+def test_a_need_below_what_the_spark_advance_asks_is_doubted() -> None:
+    """SAE 960497 (abstract): one octane number a degree of spark; 91 for stock is common practice,
+    no source."""
+    found = doubts(
+        installations=[stay("E1", "H01", "05-01", None)],
+        calibrations=[
+            tune("E1", "05-01") | {"octane_need_aki": 93.0, "spark_advance_change_deg": 2.0},
+            tune("E1", "05-20") | {"octane_need_aki": 91.0, "spark_advance_change_deg": 3.0},
+            tune("E1", "05-30") | {"octane_need_aki": 91.0, "spark_advance_change_deg": None},
+        ],
+    )
+
+    assert found == [
+        (
+            "need_below_spark",
+            "Engine E1: its calibration of 2025-05-20 is written with an octane need of 91.0 AKI "
+            "and 3.0 degrees of spark advance over stock, which asks for about 94.0 AKI "
+            "(SAE 960497: one number a degree).",
+        )
+    ]
+
+
 def test_an_engine_is_without_calibration_until_its_first() -> None:
     found = doubts(
         installations=[stay("E1", "H01", "05-01", None), stay("E2", "H02", "05-01", None),

@@ -27,6 +27,7 @@ RECORD_FLAGS = [
     "fuel_unexplained",
     "label_off_blend",
     "calibration_gap",
+    "need_below_spark",
     "reading_cannot_be",
     "reading_asks",
     "two_engines_in_hull",

@@ -6,8 +6,6 @@ beside it.  An unknown need gives an unknown margin, never zero.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import dataframely as dy
 import numpy as np
 import numpy.typing as npt
@@ -20,38 +18,6 @@ from ringland.settings.assumptions import Assumptions
 
 ROUNDING_ON = 1e-6
 """A blend of one grade is that grade to about 1e-13: less than this is no shortfall."""
-
-NEED_RULES = (
-    "spark_advance_deg",
-    "intake_air_k",
-    "intake_pressure_kpa",
-    "compression_ratio",
-    "coolant_k",
-    "back_pressure_kpa",
-)
-"""What a need is corrected for: departures from the state the need was stated for."""
-
-
-def corrected_need(
-    need_aki: float, departures: Mapping[str, float], assumptions: Assumptions
-) -> float:
-    """Octane need at conditions that depart from those the need was stated for.
-
-    Args:
-        need_aki: the stated need, e.g. 91.0.
-        departures: departure by name (one of `NEED_RULES`), in its unit, e.g.
-            {"intake_air_k": 14.0}; only what the record gives.
-        assumptions: the published guideline's coefficients (SAE 960497), group need_per.
-
-    Raises:
-        ValueError: a departure the guideline has no coefficient for.
-    """
-    unknown = sorted(set(departures) - set(NEED_RULES))
-    if unknown:
-        raise ValueError(f"no published coefficient for {', '.join(unknown)}.")
-    return need_aki + sum(
-        amount * assumptions.number(f"need_per.{name}") for name, amount in departures.items()
-    )
 
 
 def with_octane_need(engine_sessions: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:

@@ -16,9 +16,6 @@ import polars as pl
 from ringland.fuel.octane_scale import scale_chances
 from ringland.settings.assumptions import Assumptions
 
-ETHANOL_KG_L = 0.789  # density and molar mass of ethanol: handbook constants, from memory
-ETHANOL_KG_MOL = 0.04607
-
 
 def with_aki(frame: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
     """Add the fuel's AKI with bounds and how it was come by: octane_{low,best,high}_aki, scale.
@@ -122,13 +119,6 @@ def octane_index(
     return np.asarray(np.asarray(aki, float) + s / 2 - weight_k * s)
 
 
-def blend_by_volume(volume_l: npt.ArrayLike, octane_aki: npt.ArrayLike) -> float:
-    """Octane of gasolines mixed by volume; NaN if there is no litre or an octane is unknown."""
-    volume, octane = np.asarray(volume_l, float), np.asarray(octane_aki, float)
-    total = volume.sum()
-    return float((volume * octane).sum() / total) if total > 0 else float("nan")
-
-
 def boosted_on(booster_points: npt.ArrayLike, assumptions: Assumptions) -> npt.NDArray[np.float64]:
     """Octane numbers a booster adds to the litres it was poured with, as labelled.
 
@@ -136,37 +126,3 @@ def boosted_on(booster_points: npt.ArrayLike, assumptions: Assumptions) -> npt.N
     """
     points = np.asarray(booster_points, float)
     return np.asarray(points / assumptions.number("octane.points_per_number"))
-
-
-def ethanol_mole_fraction(
-    ethanol_share_vol: npt.ArrayLike, assumptions: Assumptions
-) -> npt.NDArray[np.float64]:
-    """Mole fraction of ethanol in gasoline from its share of the volume, e.g. 0.10 -> about 0.2."""
-    v = np.asarray(ethanol_share_vol, float)
-    ethanol = v * ETHANOL_KG_L / ETHANOL_KG_MOL
-    gasoline = (
-        (1 - v)
-        * assumptions.number("octane.gasoline_density_kg_l")
-        / assumptions.number("octane.gasoline_molar_mass_kg_mol")
-    )
-    return np.asarray(ethanol / (ethanol + gasoline))
-
-
-def blend_with_ethanol(
-    base_on: npt.ArrayLike,
-    ethanol_on: npt.ArrayLike,
-    mole_fraction: npt.ArrayLike,
-    interaction_on: npt.ArrayLike,
-) -> npt.NDArray[np.float64]:
-    """Octane of gasoline blended with neat ethanol: (1-x) ONg + x ONe + Z x (1-x).
-
-    Linear in moles with an interaction term Z (Anderson et al., through Anderson &
-    Wallington 2020).  For fuel made up with neat ethanol; pump gasolines that already
-    hold some are blended by volume.
-    """
-    x = np.asarray(mole_fraction, float)
-    return np.asarray(
-        (1 - x) * np.asarray(base_on, float)
-        + x * np.asarray(ethanol_on, float)
-        + np.asarray(interaction_on, float) * x * (1 - x)
-    )

@@ -36,6 +36,7 @@ def record_doubts(
         written_in_batches(records, assumptions),
         fills_above_tank(records, assumptions),
         calibration_gaps(records),
+        needs_below_their_spark(records, assumptions),
         readings_that_cannot_be(records, bench_verdicts),
         readings_that_ask(records, bench_verdicts),
         engines_in_two_places(records),
@@ -188,6 +189,29 @@ def calibration_gaps(records: Records) -> pl.DataFrame:
         until,
     )
     return record_flags(rows, "calibration_gap", "installed_at", words)
+
+
+def needs_below_their_spark(records: Records, assumptions: Assumptions) -> pl.DataFrame:
+    """Calibrations written with less octane than the stock need and their spark advance ask."""
+    asks = assumptions.number("octane.need_stock_aki") + pl.col(
+        "spark_advance_change_deg"
+    ) * assumptions.number("need_per.spark_advance_deg")
+    rows = (
+        records["calibrations"]
+        .with_columns(_asks=asks)
+        .filter(pl.col("octane_need_aki") < pl.col("_asks"))
+    )
+    words = sentence(
+        "Engine {}: its calibration of {} is written with an octane need of {} AKI and {} degrees "
+        "of spark advance over stock, which asks for about {} AKI (SAE 960497: one number a "
+        "degree).",
+        "engine_id",
+        pl.col("in_force_at").dt.strftime(_DAY),
+        pl.col("octane_need_aki").round(1),
+        pl.col("spark_advance_change_deg").round(1),
+        pl.col("_asks").round(1),
+    )
+    return record_flags(rows, "need_below_spark", "in_force_at", words, "calibrations")
 
 
 def readings_that_cannot_be(records: Records, bench_verdicts: pl.DataFrame) -> pl.DataFrame:

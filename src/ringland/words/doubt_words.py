@@ -25,6 +25,7 @@ DOUBT_LABELS = {
     "fuel_unexplained": "Litres that came or went without a note",
     "label_off_blend": "Fill labelled as what the dock's tank did not hold",
     "calibration_gap": "Time without a calibration on record",
+    "need_below_spark": "Octane need below what the spark advance asks",
     "reading_cannot_be": "Bench reading that cannot be",
     "reading_asks": "Bench reading that leaves a question",
     "two_engines_in_hull": "Two engines in one hull",
@@ -66,6 +67,8 @@ DOUBT_REMEDIES = {
     "or correct the label, or the delivery's.",
     "calibration_gap": "Write down which calibration was in force from then on, and the octane "
     "it needs.",
+    "need_below_spark": "Ask who made the calibration what it needs, and fill for the higher of "
+    "the two until then. Correct the need or the advance, whichever is wrong.",
     "reading_cannot_be": "Check the gauge's zero, the unit and the decimal point; for a vacuum, "
     "that the pressure is the station's own, not the weather report's. Test again, or put it "
     "right in a file of corrections.",
