@@ -99,7 +99,7 @@ def write_build_limits(book: Logbook) -> None:
 
 def write_build_sheets(book: Logbook, rng: np.random.Generator) -> None:
     """What was measured, chosen and done on every rebuild of the book."""
-    cylinders = {str(row[0]): row[4] for row in book["engines"]}
+    cylinders = {str(row[0]): row[3] for row in book["engines"]}
     hands: dict[tuple[str, int], str] = {}
     asked = {check: line[:2] for check, line in _MEASURED.items()}
     asked |= {check: line[:2] for check, line in _ANSWERED.items()}

@@ -107,7 +107,7 @@ class EngineShop:
         )  # fmt: skip
         self.engines.append(engine)
         self._book["engines"].append(
-            (engine.engine_id, family, "supercharged", "standard", cylinders, cruise, full,
+            (engine.engine_id, family, "supercharged", cylinders, cruise, full,
              bore, journal, _BOOK_COMPRESSION_KPA, minute, hours)
         )  # fmt: skip
         reason = "factory" if pistons.age_h == hours else "unknown"
@@ -121,22 +121,8 @@ class EngineShop:
         names = [name for name, _ in self.scenario.need_aki]
         name = to or str(rng.choice(names, p=self.scenario.calibration_weights))
         engine.calibration, engine.need_aki = name, self._need[name]
-        boost, spark, rev = {
-            "stock": (62, 0, 8000),
-            "raised": (78, 2, 8300),
-            "mild": (50, -2, 7600),
-        }[name]
-        self._book["calibrations"].append(
-            (
-                engine.engine_id,
-                minute,
-                name,
-                engine.need_aki,
-                float(boost),
-                float(spark),
-                float(rev),
-            )
-        )
+        spark = {"stock": 0.0, "raised": 2.0, "mild": -2.0}[name]
+        self._book["calibrations"].append((engine.engine_id, minute, name, engine.need_aki, spark))
 
     def install(self, engine: Engine, hull: int, minute: int) -> None:
         """Fit an engine to a hull."""

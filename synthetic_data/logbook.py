@@ -12,7 +12,7 @@ Logbook = dict[str, list[tuple[Cell, ...]]]
 WRITTEN: dict[str, str] = {
     "docks": "dock_id bulk_tank_l altitude_m time_zone",
     "hulls": "hull_id dock_id tank_l in_service_at out_of_service_at",
-    "engines": "engine_id family induction compression_ratio_class cylinders cruise_burn_l_h "
+    "engines": "engine_id family induction cylinders cruise_burn_l_h "
     "full_burn_l_h bore_mm journal_mm book_compression_kpa first_recorded_at "
     "first_recorded_engine_h",
     "installations": "engine_id hull_id installed_at removed_at",
@@ -25,8 +25,7 @@ WRITTEN: dict[str, str] = {
     "octane_ron octane_mon ethanol_pct price_per_l booster_points",
     "drains": "hull_id drained_at volume_l why",
     "sessions": "hull_id started_at ended_at running_h full_throttle_share burned_l",
-    "calibrations": "engine_id in_force_at calibration octane_need_aki boost_kpa "
-    "spark_advance_change_deg rev_limit_rpm",
+    "calibrations": "engine_id in_force_at calibration octane_need_aki spark_advance_change_deg",
     "inspections": "engine_id inspected_at measure cylinder port state value unit "
     "reference_value barometer_kpa is_warm rebuilt_at signed_by",
     "failures": "engine_id found_at mode how_found last_good_at complaint confirmed_cause "

@@ -22,7 +22,7 @@ PRICES = {
 
 COMPRESSION_PSI = 176.0
 _MORNING = 12 * 60
-_TUNES = {"stock": (62.0, 0.0, 8000.0), "raised": (78.0, 2.0, 8300.0), "mild": (50.0, -2.0, 7600.0)}
+_SPARK_DEG = {"stock": 0.0, "raised": 2.0, "mild": -2.0}
 
 
 @dataclass
@@ -69,7 +69,7 @@ class ShopFloor:
         self.engine_ids[at] = f"E-{1000 + self._engines}"
         self._installed[at] = minute
         name, cylinders, cruise, full = rated_burn(int(state.family[at]))
-        book.write("engines", minute, self.engine_ids[at], name, "supercharged", "standard",
+        book.write("engines", minute, self.engine_ids[at], name, "supercharged",
                    float(cylinders), cruise, full, 100.0, 50.0, 1215.0, book.instant(minute),
                    round(float(state.engine_h[at]), 1))  # fmt: skip
         book.write("installations", minute, self.engine_ids[at], self.hull_ids[at],
@@ -89,7 +89,7 @@ class ShopFloor:
         self.written_calibration[at] = name
         off = self.world.faults.need_written_sd_on * float(self.luck.standard_normal())
         self.book.write("calibrations", minute, self.engine_ids[at], self.book.instant(minute),
-                        name, round(NEED[name] + off, 1), *_TUNES[name], None)  # fmt: skip
+                        name, round(NEED[name] + off, 1), _SPARK_DEG[name], None)  # fmt: skip
 
     def _write_set(self, at: int, minute: int, fitted_h: float, reason: str) -> None:
         self._sets += 1

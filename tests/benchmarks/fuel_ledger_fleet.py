@@ -66,7 +66,6 @@ def network(events: int, seed: int = 1) -> dict[str, pl.DataFrame]:
                   "in_service_at": np.full(hulls, BEGIN_US)},
         "engines": {"engine_id": engines, "family": ["A"] * hulls,
                     "induction": ["supercharged"] * hulls,
-                    "compression_ratio_class": ["standard"] * hulls,
                     "cylinders": np.full(hulls, 3), "cruise_burn_l_h": np.full(hulls, 20.0),
                     "full_burn_l_h": np.full(hulls, 60.0),
                     "first_recorded_at": np.full(hulls, BEGIN_US),

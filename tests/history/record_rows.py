@@ -13,7 +13,7 @@ VALID_TEXT: dict[str, dict[str, str]] = {
     "hulls": {"hull_id": "H01", "dock_id": "north", "tank_l": "70",
               "in_service_at": "2024-05-01T08:00:00Z"},
     "engines": {"engine_id": "E1", "family": "A", "induction": "supercharged",
-                "compression_ratio_class": "standard", "cylinders": "3",
+                "cylinders": "3",
                 "first_recorded_at": "2024-05-01T08:00:00Z", "first_recorded_engine_h": "120.5"},
     "installations": {"engine_id": "E1", "hull_id": "H01", "installed_at": "2024-05-01T08:00:00Z",
                       "removed_at": "2025-06-01T08:00:00Z"},

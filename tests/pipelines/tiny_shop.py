@@ -23,9 +23,9 @@ def tiny_files() -> dict[str, str]:
         "docks.csv": "dock_id,time_zone\nnorth,UTC\n",
         "hulls.csv": "hull_id,dock_id,tank_l,in_service_at\n"
         f"A1,north,70,{came}\nA2,north,70,{came}\n",
-        "engines.csv": "engine_id,family,induction,compression_ratio_class,cylinders,"
+        "engines.csv": "engine_id,family,induction,cylinders,"
         "first_recorded_at,first_recorded_engine_h\n"
-        f"E1,S3,supercharged,standard,3,{came},0\nE2,S3,supercharged,standard,3,{came},0\n",
+        f"E1,S3,supercharged,3,{came},0\nE2,S3,supercharged,3,{came},0\n",
         "installations.csv": f"engine_id,hull_id,installed_at\nE1,A1,{came}\nE2,A2,{came}\n",
         "piston_sets.csv": "piston_set_id,engine_id,fitted_at,fitted_engine_h,piston_type,"
         "supplier_grade,reason\n"

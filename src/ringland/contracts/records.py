@@ -65,7 +65,6 @@ class Engines(dy.Schema):
     engine_id = text("engine serial")
     family = text("the shop's name for engines alike in design")
     induction = choice(INDUCTIONS, "how the engine breathes")
-    compression_ratio_class = choice(["low", "standard", "high"], "class of compression ratio")
     cylinders = whole("number of cylinders", 1, 12)
     cruise_burn_l_h = number("l/h", "rated consumption at cruise", 1, 200, True)
     full_burn_l_h = number("l/h", "rated consumption at full throttle", 1, 300, True)
@@ -196,9 +195,7 @@ class Calibrations(dy.Schema):
     in_force_at = instant("in force from")
     calibration = choice(["stock", "raised", "mild"], "the shop's class of the calibration")
     octane_need_aki = number("AKI", "minimum octane it needs", 80, 110)
-    boost_kpa = number("kPa", "boost over ambient", 0, 300, True)
     spark_advance_change_deg = number("deg", "spark advance against stock", -20, 20, True)
-    rev_limit_rpm = number("1/min", "rev limit", 3000, 15000, True)
     recorded_at = recorded()
 
 
