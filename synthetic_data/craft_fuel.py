@@ -28,7 +28,6 @@ FILL_MINUTES_BEFORE = 5
 _PUMP_GRADES = (87.0, 89.0, 91.0, 93.0)
 _TASTES = ((0.65, 0.35, 0.0, 0.0), (0.25, 0.25, 0.25, 0.25), (0.0, 0.0, 0.4, 0.6))
 _RON_MON = {87.0: (92.0, 82.0), 89.0: (94.0, 84.0), 91.0: (96.0, 86.0), 93.0: (98.0, 88.0)}
-_E10 = 10.0
 _LEAST_FILL_L = 4.0
 _TOPPED_UP = 0.10
 """Chance that a tank with enough in it is filled all the same."""
@@ -110,7 +109,6 @@ class CraftFuel:
                         load.minute,
                         load.litres,
                         *octane,
-                        _E10,
                         price,
                     )
                 )
@@ -245,7 +243,7 @@ class CraftFuel:
             place = ("dock", supply.plan.dock_id, name)
             price = supply.plan.price_per_l
             self._book["fills"].append(
-                (hull_id, minute, litres, *place, None, None, None, None, price, points)
+                (hull_id, minute, litres, *place, None, None, None, price, points)
             )
 
     def _outside(
@@ -261,7 +259,7 @@ class CraftFuel:
         price = None if is_can else round(1.08 + 0.05 * (label - 87) / 2, 2)
         place = ("outside", None, None)
         return (
-            self._hulls[hull].hull_id, minute, litres, *place, label, None, None, _E10, price, None
+            self._hulls[hull].hull_id, minute, litres, *place, label, None, None, price, None
         )  # fmt: skip
 
     def _fill_from_side(self, hull: int, minute: int, litres: float, side: SideTank) -> None:
@@ -272,8 +270,7 @@ class CraftFuel:
         place = ("dock", side.plan.dock_id, None if self._open_rng.random() < 0.5 else side.name)
         price = round(side.plan.price_per_l * 0.85, 2)
         self._book["fills"].append(
-            (self._hulls[hull].hull_id, minute, litres, *place, label, None, None, None, price,
-             None)
+            (self._hulls[hull].hull_id, minute, litres, *place, label, None, None, price, None)
         )  # fmt: skip
 
     def _wrong_nozzle(self, hull: int, minute: int, litres: float, side: SideTank) -> float:

@@ -282,12 +282,9 @@ class EngineShop:
     def _rebuild(self, engine: Engine, minute: int, is_full: bool, reason: str) -> None:
         rng = self._rng
         is_head_tested = bool(rng.random() < (0.8 if is_full else 0.55))
-        items = ["pistons and rings", "head gasket", "valves and seats cut and lapped"]
-        if is_full:
-            items += ["rod and main bearings", "oil pump", "relief valve"]
         cost = float(rng.normal(6800 if is_full else 3700, 400))
         self._book["rebuilds"].append(
-            (engine.engine_id, minute, "full" if is_full else "top_end", ";".join(items),
+            (engine.engine_id, minute, "full" if is_full else "top_end",
              is_head_tested, round(cost, -1))
         )  # fmt: skip
         sheet = Sheet(self._book, engine.engine_id, minute, engine.cylinders, mechanic(rng))

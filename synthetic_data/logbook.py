@@ -20,9 +20,9 @@ WRITTEN: dict[str, str] = {
     "supplier_grade reason batch",
     "hour_readings": "hull_id meter_id read_at meter_h",
     "deliveries": "dock_id tank_id delivered_at volume_l octane_aki octane_ron octane_mon "
-    "ethanol_pct price_per_l",
+    "price_per_l",
     "fills": "hull_id filled_at volume_l source source_dock_id source_tank_id octane_aki "
-    "octane_ron octane_mon ethanol_pct price_per_l booster_points",
+    "octane_ron octane_mon price_per_l booster_points",
     "drains": "hull_id drained_at volume_l why",
     "sessions": "hull_id started_at ended_at running_h full_throttle_share burned_l",
     "calibrations": "engine_id in_force_at calibration octane_need_aki spark_advance_change_deg",
@@ -31,7 +31,7 @@ WRITTEN: dict[str, str] = {
     "failures": "engine_id found_at mode how_found last_good_at complaint confirmed_cause "
     "cause_confirmed_at settled_by",
     "teardowns": "engine_id opened_at cylinder part finding state extent photo_files examined_by",
-    "rebuilds": "engine_id rebuilt_at scope scope_items is_head_tested cost built_by machined_by",
+    "rebuilds": "engine_id rebuilt_at scope is_head_tested cost built_by machined_by",
     "releases": "released_at engine_id hull_id what released_by why until",
     "jobs_done": "job_id done_at done_by result note",
     "evidence": "engine_id taken_at kind item about cylinder seal result kept_where calibrated_at "

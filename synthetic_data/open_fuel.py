@@ -58,7 +58,7 @@ class SideTank:
         self.delivered_l += litres
         book["deliveries"].append(
             (self.plan.dock_id, self.name, minute, litres, self.plan.side_grade_aki, None, None,
-             10.0, round(self.plan.price_per_l * 0.7, 2))
+             round(self.plan.price_per_l * 0.7, 2))
         )  # fmt: skip
 
     @property

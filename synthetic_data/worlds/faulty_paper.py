@@ -79,7 +79,7 @@ class FaultyPaper:
     ) -> None:
         plan, book = self._world.docks[dock], self._book
         book.write("deliveries", minute, plan.dock_id, book.instant(minute), litres,
-                   *self._octane(label, rng), 10.0,
+                   *self._octane(label, rng),
                    round(0.85 + PER_L_AND_ON * (label - 87), 3))  # fmt: skip
 
     def _fill(self, base: int, state: State, fill: Fill, rng: np.random.Generator) -> None:
@@ -98,14 +98,13 @@ class FaultyPaper:
         rest: tuple[Cell, ...]
         if fill.label is None:
             dock = self._world.docks[int(state.dock[fill.at])]
-            rest = ("dock", dock.dock_id, None, None, None, None, None, dock.price_per_l)
+            rest = ("dock", dock.dock_id, None, None, None, None, dock.price_per_l)
         else:
             octane = self._octane(fill.label, rng)
             rest = (
                 "outside",
                 None,
                 *octane,
-                10.0,
                 round(1.08 + PER_L_AND_ON * (fill.label - 87), 3),
             )
         for _ in range(1 + (rng.random() < rates.repeated)):

@@ -24,9 +24,9 @@ WRITTEN: dict[str, str] = {
     "supplier_grade reason recorded_at",
     "hour_readings": "hull_id meter_id read_at meter_h",
     "deliveries": "dock_id delivered_at volume_l octane_aki octane_ron octane_mon "
-    "octane_unlabelled ethanol_pct price_per_l",
+    "octane_unlabelled price_per_l",
     "fills": "hull_id filled_at volume_l source source_dock_id octane_aki octane_ron octane_mon "
-    "octane_unlabelled ethanol_pct price_per_l booster_points recorded_at",
+    "octane_unlabelled price_per_l booster_points recorded_at",
     "drains": "hull_id drained_at volume_l why",
     "sessions": "hull_id started_at ended_at running_h full_throttle_share burned_l recorded_at",
     "calibrations": "engine_id in_force_at calibration octane_need_aki "
@@ -35,7 +35,7 @@ WRITTEN: dict[str, str] = {
     "reference_value barometer_kpa is_warm rebuilt_at signed_by",
     "failures": "engine_id found_at mode how_found last_good_at complaint recorded_at",
     "teardowns": "engine_id opened_at cylinder part finding state extent photo_files recorded_at",
-    "rebuilds": "engine_id rebuilt_at scope scope_items is_head_tested cost recorded_at",
+    "rebuilds": "engine_id rebuilt_at scope is_head_tested cost recorded_at",
     "costs": "item season amount currency mechanic_h",
 }
 """Columns of this operator's files, by record kind, in the order of its rows."""

@@ -117,7 +117,7 @@ class ShopFloor:
             book.write("teardowns", opened, engine, book.instant(opened), 1.0, "piston", finding,
                        "seen" if mode < AT_STAKE else "not_seen", None, None, None)  # fmt: skip
         scope = "full" if mode >= AT_STAKE or self.luck.random() < 0.4 else "top_end"
-        book.write("rebuilds", back, engine, book.instant(back), scope, "pistons and rings",
+        book.write("rebuilds", back, engine, book.instant(back), scope,
                    True, 6800.0 if scope == "full" else 3700.0, None)  # fmt: skip
         self._write_set(at, back, float(self.state.engine_h[at]), "after_failure")
 
@@ -127,7 +127,7 @@ class ShopFloor:
         new_set(self.state, np.array([at]), None, self.world.forged_share)
         self.state.off_until[at] = max(int(self.state.off_until[at]), day + round(days_off))
         self.book.write("rebuilds", minute, self.engine_ids[at], self.book.instant(minute), scope,
-                        "pistons and rings", True, 3500.0, None)  # fmt: skip
+                        True, 3500.0, None)  # fmt: skip
         self._write_set(at, minute, float(self.state.engine_h[at]), "planned")
 
     def calibrate(self, at: int, day: int, to: str) -> None:
@@ -147,7 +147,7 @@ class ShopFloor:
         here = np.array([at])
         state.tanks.pour(here, np.array([litres]), np.array([aki]), np.array([day - 3.0]))
         book.write("fills", minute + 5, self.hull_ids[at], book.instant(minute + 5), litres,
-                   "outside", None, aki, None, None, None, 10.0, 1.3, None, None)  # fmt: skip
+                   "outside", None, aki, None, None, None, 1.3, None, None)  # fmt: skip
 
     def look(self, at: int, day: int, ahead: float, *, finds: float = LOOK_FINDS) -> bool:
         """Leak-down and compression, cylinder by cylinder; whether the engine reads badly.

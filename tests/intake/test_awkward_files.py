@@ -130,7 +130,6 @@ def test_tanker_slips_in_imperial_gallons_with_a_price_per_gallon():
     assert deliveries.loaded["volume_l"].to_list() == pytest.approx([4546.09, 2273.045], rel=1e-11)
     assert deliveries.loaded["price_per_l"].to_list() == pytest.approx([6.2 / 4.54609] * 2)
     assert deliveries.loaded["octane_ron"].to_list() == [95, 98]
-    assert deliveries.loaded["ethanol_pct"].to_list() == [10, 5]
     # British summer time in July
     assert deliveries.loaded["delivered_at"].to_list()[0] == utc("2025-07-04 06:30")
 

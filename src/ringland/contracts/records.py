@@ -130,7 +130,6 @@ class Deliveries(dy.Schema):
     octane_unlabelled = number(
         "ON", "octane number whose scale nobody wrote down; stays unresolved", 60, 130, True
     )
-    ethanol_pct = number("% vol", "ethanol by volume", 0, 100, True)
     price_per_l = number("money/l", "price paid", 0, 100, True)
     recorded_at = recorded()
 
@@ -150,7 +149,6 @@ class Fills(dy.Schema):
     octane_unlabelled = number(
         "ON", "octane number whose scale nobody wrote down; stays unresolved", 60, 130, True
     )
-    ethanol_pct = number("% vol", "ethanol by volume", 0, 100, True)
     price_per_l = number("money/l", "price paid", 0, 100, True)
     booster_points = number(
         "points", "octane booster, as labelled; ten points are one octane number", 0, 100, True
@@ -273,7 +271,6 @@ class Rebuilds(dy.Schema):
     engine_id = text("engine serial")
     rebuilt_at = instant("when it was finished")
     scope = choice(["top_end", "full"], "pistons and head only, or bottom end opened too")
-    scope_items = text("work done, separated by ';'", nullable=True)
     is_head_tested = dy.Bool(description="valve-seal test done on every port", nullable=True)
     cost = number("money", "what it cost", 0, 1e6, True)
     built_by = text("the name of the mechanic who put it together", nullable=True)
