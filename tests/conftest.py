@@ -9,6 +9,8 @@ import pytest
 
 from tests.built_once import BuiltOnce, build_once
 
+MOST = 4
+"""A process takes up to 1.3 GB."""
 FEW_FILES = 4
 """A run of so few files is over before a second process has imported what they need."""
 
@@ -53,7 +55,7 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
     is_timed = option.markexpr.strip() in ("benchmark", "study")
     if is_watched or is_timed or n_files(config) <= FEW_FILES:
         return 0
-    return min(os.cpu_count() or 1, 8)
+    return min(os.cpu_count() or 1, MOST)
 
 
 def n_files(config: pytest.Config) -> int:

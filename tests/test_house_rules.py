@@ -123,6 +123,35 @@ def test_no_module_is_longer_than_one_idea() -> None:
     assert long == {}
 
 
+def imported_by(path: Path) -> set[str]:
+    """Every module, and every name of one, that a file imports from the library."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    nodes = [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)]
+    froms = [node for node in nodes if (node.module or "").startswith("ringland")]
+    whole = {node.module or "" for node in froms}
+    return whole | {f"{node.module}.{alias.name}" for node in froms for alias in node.names}
+
+
+def test_every_module_of_the_library_is_reached_by_the_shell_or_by_a_study() -> None:
+    src = ROOT / "src"
+    modules = {".".join(p.relative_to(src).with_suffix("").parts): p for p in src.rglob("*.py")}
+    users = [*(ROOT / "pipelines").rglob("*.py"), *(ROOT / "tests" / "studies").rglob("*.py")]
+    found = {name for user in users for name in imported_by(user)} & modules.keys()
+    reached: set[str] = set()
+    while found:
+        reached |= found
+        found = {n for one in found for n in imported_by(modules[one])} & modules.keys() - reached
+
+    unreached = {name for name in modules.keys() - reached if not name.endswith("__init__")}
+    assert unreached == set(FOR_THE_TESTS)
+
+
+FOR_THE_TESTS = {
+    "ringland.survival.forecasts.forecast_ranking": "ranks what tests forecast",
+}
+"""Modules that only tests use, and what for."""
+
+
 def test_what_is_added_up_by_groups_is_added_in_the_order_of_its_rows() -> None:
     """A week made twice differed in the last digit: Polars adds up the groups of a frame in
     parts, and in any order of these, unless told to keep the rows' own."""

@@ -1,1 +1,0 @@
-"""Repeated repairs: mean cumulative function and power law."""
