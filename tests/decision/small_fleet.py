@@ -113,9 +113,9 @@ class SmallFleet:
     def report(self, *, is_demo: bool = True, earlier: bool = True, **changed: Any) -> WeekReport:
         """The week's report; with two earlier weeks' calls if asked.
 
-        `changed` are arguments of `make_week_decisions`.
+        `changed` are arguments of `make_week_decisions`, `fits` among them.
         """
-        fits = self.fits()
+        fits = changed.pop("fits", None) or self.fits()
         tables = changed.get("tables") or self.tables(fits)
         decisions = self.decisions(fits, **changed)
         return make_week_report(

@@ -203,15 +203,17 @@ def test_a_hull_that_waits_for_room_says_for_what_and_which_room() -> None:
 def test_summary_keeps_broken_hulls_apart_from_those_that_run() -> None:
     common = {"waits_for": None}
     broken = common | {
-        "action": "repair", "cost_of_waiting": 13800.0, "action_cost": 11000.0, "saving": 2800.0,
+        "action": "repair", "do": ["repair"], "cost_of_waiting": 13800.0, "action_cost": 11000.0,
+        "saving": 2800.0,
     }  # fmt: skip
     stands = broken | {"action": "take_out_of_use", "waits_for": "repair"}
     drain = common | {
-        "action": "drain_refill", "cost_of_waiting": 900.0, "action_cost": 170.0, "saving": 300.0,
+        "action": "drain_refill", "do": ["drain_refill"], "cost_of_waiting": 900.0,
+        "action_cost": 170.0, "saving": 300.0,
     }  # fmt: skip
     check = drain | {"action": "leak_down_check", "action_cost": 380.0, "saving": -350.0}
     idle = common | {
-        "action": "nothing", "cost_of_waiting": 100.0, "action_cost": 0.0, "saving": 0.0,
+        "action": "nothing", "do": [], "cost_of_waiting": 100.0, "action_cost": 0.0, "saving": 0.0,
     }  # fmt: skip
 
     def line(*calls: dict[str, Any]) -> str:
@@ -220,8 +222,9 @@ def test_summary_keeps_broken_hulls_apart_from_those_that_run() -> None:
     whole = line(broken, stands, drain, idle)
     assert "2 hulls stand broken, 1 to be repaired this week for USD 11,000" in whole
     assert "the other 2 hulls as they are this week is expected to cost USD 1,000 over" in whole
-    assert "1 job below, for USD 170: they are expected to save USD 300 after their own" in whole
-    assert "expected to save USD 300 after their own price" in whole
+    assert (
+        "Work on 1 hull below, for USD 170: it is expected to save USD 300 after its own" in whole
+    )
     assert "1 hull stands broken, and the week has no room to repair." in line(stands)
     assert "expected to cost USD 50 more, which safety asks for" in line(drain, check)
     assert line() == ""

@@ -196,7 +196,7 @@ def summary_line(calls: Sequence[Mapping[str, Any]], horizon_d: float, currency:
             else f"{stand} broken, and the week has no room to repair."
         )
     if running:
-        to_do = [call for call in running if call["action"] != NOTHING]
+        to_do = [call for call in running if call["do"]]
         waiting = money_text(_total(running, "cost_of_waiting"), currency)
         lines.append(
             f"Leaving {'the other' if broken else 'all'} {count_text(len(running), 'hull')} as "
@@ -205,14 +205,14 @@ def summary_line(calls: Sequence[Mapping[str, Any]], horizon_d: float, currency:
         if to_do:
             saved = _total(to_do, "saving")
             outcome = (
-                f"save {money_text(saved, currency)} after their own price, against doing without "
-                f"them to the season's end"
+                f"save {money_text(saved, currency)} after its own price, against doing without "
+                f"it to the season's end"
                 if saved > 0
                 else f"cost {money_text(-saved, currency)} more, which safety asks for"
             )
             lines.append(
-                f"{count_text(len(to_do), 'job')} below, for "
-                f"{money_text(_total(to_do, 'action_cost'), currency)}: they are expected to "
+                f"Work on {count_text(len(to_do), 'hull')} below, for "
+                f"{money_text(_total(to_do, 'action_cost'), currency)}: it is expected to "
                 f"{outcome}."
             )
     return " ".join(lines)

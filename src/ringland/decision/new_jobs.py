@@ -82,7 +82,7 @@ class Asker:
         overtaking = [one for one in asked.values() if one.what not in open_before]
         rows = []
         for job in earlier:
-            by = next((o for o in overtaking if self._overtakes(o.what, job)), None)
+            by = next((one for one in overtaking if self._overtakes(one, job)), None)
             if job["state"] != OPEN or by is None:
                 rows.append(dict(job))
                 continue
@@ -128,8 +128,11 @@ class Asker:
         wanted = [a.name for a in self._catalogue.jobs(row["wanted"] or "") if _answers(a)]
         return wanted[0] if wanted else next_look(row[FAILED], row[FOUND_OUT], self._catalogue)
 
-    def _overtakes(self, what: str, job: Row) -> bool:
-        """Whether a job of an engine takes another one over."""
+    def _overtakes(self, one: _Asked, job: Row) -> bool:
+        """Whether a job takes another one over."""
+        what = one.what
+        if one.because == OWN_FUEL:  # two ways to put the same fuel right
+            return bool(job["because"] == OWN_FUEL)
         if what == REPAIR:
             return bool(job["because"] != OWN_FUEL and _is_of_engine(job, self._catalogue))
         new, old = (self._catalogue.jobs(name) for name in (what, job["what"]))

@@ -15,6 +15,7 @@ AS_KNOWN = "As known on {instant}."
 
 SHOP = "Do not rent"
 DOCK = "Rent only as said"
+OTHERS = "The other hulls"
 RELEASED = "Let go by name"
 UNASSESSED = "Not assessed: judge by inspection"
 CHANGES = "Since the last report"

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
-from ringland.contracts.decision_tables import RENT_ONLY
+from ringland.contracts.decision_tables import DO_NOT_RENT, RENT_ONLY
 from ringland.decision.call_lines import action_line, summary_line
 from ringland.pages.digest import digest_words
 from ringland.pages.fleet.fleet_page import change_title, need_of
@@ -39,10 +40,8 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
     """The digest as headings with their lines, in the order of what matters."""
     currency = report.prices.currency
     shop = [sheet for sheet in report.assessed if need_of(sheet) == "shop"]
-    dock: dict[str, list[str]] = {}
-    for sheet in report.assessed:
-        if sheet.call["call"] == RENT_ONLY:
-            dock.setdefault(str(sheet.call["says"]), []).append(sheet.hull_id)
+    dock = _alike([one for one in report.assessed if one.call["call"] == RENT_ONLY])
+    rest = [one for one in report.assessed if one.call["call"] not in (DO_NOT_RENT, RENT_ONLY)]
     unassessed = report.not_assessed
     no_hull = [digest_words.NO_HULL]
     change = report.change
@@ -50,12 +49,9 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
         (digest_words.SHOP, [_hull_line(sheet, report) for sheet in shop] or no_hull),
         (
             digest_words.DOCK,
-            [
-                digest_words.GROUP.format(says=says, hulls=", ".join(hulls))
-                for says, hulls in dock.items()
-            ]
-            or no_hull,
+            dock or no_hull,
         ),
+        (digest_words.OTHERS, _alike(rest) or no_hull),
         *_released_section(report),
         (
             digest_words.UNASSESSED,
@@ -110,6 +106,17 @@ def digest_sections(report: WeekReport) -> list[tuple[str, list[str]]]:
     )
     sections.append((words.CAUTIONS_HEADING, [words.NEVER_CLEARANCE, *words.CAUTIONS]))
     return sections
+
+
+def _alike(sheets: Sequence[HullSheet]) -> list[str]:
+    """The hulls of the same state in one line each."""
+    groups: dict[str, list[str]] = {}
+    for sheet in sheets:
+        groups.setdefault(str(sheet.call["says"]), []).append(sheet.hull_id)
+    return [
+        digest_words.GROUP.format(says=says, hulls=", ".join(hulls))
+        for says, hulls in groups.items()
+    ]
 
 
 def _released_section(report: WeekReport) -> list[tuple[str, list[str]]]:

@@ -8,7 +8,7 @@ TITLE = "This week's list"
 
 FIND_HULLS = "Find hulls"
 BY_HULL, BY_DOCK, BY_CALL, ORDER = "Hull", "Dock", "This week", "Order"
-ALL_DOCKS, ALL_CALLS = "all docks", "all calls"
+ALL_DOCKS, ALL_CALLS = "all docks", "all states"
 ORDERS = {
     "": "costliest to leave first",
     "chance": "highest chance first",
