@@ -5,12 +5,14 @@ import polars as pl
 import pytest
 
 from ringland.exposure.factor_registry import COVARIATES
+from ringland.risk import fleet_hazard
 from ringland.risk.fleet_hazard import (
     fit_fleet,
     usable_covariates,
     what_cannot_be_separated,
     with_bound,
 )
+from ringland.survival.hazard.hazard_mode import NoMaximumError
 from tests.decision.small_fleet import SETTINGS, small_fleet
 from tests.risk.made_spells import made_spells, weibull_truth
 
@@ -107,6 +109,23 @@ def test_no_running_time_is_a_problem_not_a_fit() -> None:
     assert "no running time on record" in fits.cannot_tell
     with pytest.raises(ValueError, match="no running time on record"):
         fits.ring_land.cumulative_hazard(np.zeros(0), np.ones(0), small_fleet().spells.clear())
+
+
+def test_a_fit_that_finds_no_top_is_a_problem_not_the_weeks_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """One made fleet in seventeen ended its week so (the cause is mended, the way out stays)."""
+
+    def no_top(*_: object, **__: object) -> None:
+        raise NoMaximumError(0)
+
+    monkeypatch.setattr(fleet_hazard, "fit_joint_hazard", no_top)
+    fits = fit_fleet(small_fleet().spells, SETTINGS, np.random.default_rng(1))
+
+    assert fits.ring_land.hazard is None
+    assert fits.cannot_tell == (
+        "the fleet's hazard could not be estimated: Parameter 0 has no finite estimate."
+    )
 
 
 def test_bounds_stand_in_for_the_shortfall() -> None:

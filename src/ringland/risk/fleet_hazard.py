@@ -35,6 +35,7 @@ from ringland.survival.cox.cox_fit import CoxFit
 from ringland.survival.cox.cox_maximum import CoxFitError
 from ringland.survival.cox.cox_regression import fit_cox
 from ringland.survival.hazard.hazard_effects import FactorEffect, factor_effects
+from ringland.survival.hazard.hazard_mode import NoMaximumError
 from ringland.survival.hazard.joint_hazard import JointHazard, fit_joint_hazard
 from ringland.survival.spell_checks import SpellError
 
@@ -271,7 +272,7 @@ def _fit_mode(
             n_draws=int(assumptions.number("survival.draws")),
             rng=rng,
         )
-    except SpellError as failure:
+    except (SpellError, NoMaximumError) as failure:
         problem = str(failure)
     n_failures = int(event.sum())
     few = assumptions.number("survival.few_events_per_covariate") * max(1, len(used))
