@@ -1,26 +1,29 @@
-"""Commands that look after a home: check, backup, publish, rebuild."""
+"""Commands that look after a home: check, backup, restore, publish, rebuild."""
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
 from pipelines.command_parts import in_words
 from pipelines.home import Home
+from pipelines.printable import printable
 
 
 @click.command()
 @click.pass_obj
 def check(home: Home) -> None:
-    """Look whether the warehouse and the kept files are whole."""
+    """Look whether all of the home is whole; says for each fault what mends it."""
     from pipelines.warehouse_care import check_warehouse  # noqa: PLC0415 - imports Dagster
 
-    findings = check_warehouse(home)
+    findings = in_words(lambda: check_warehouse(home))
     for finding in findings:
         click.echo(f"{'ok   ' if not finding.wrong else 'WRONG'} {finding.about}")
         for line in finding.wrong:
-            click.echo(f"      {line}")
-    if any(finding.wrong for finding in findings):
-        raise click.ClickException("The warehouse can be built again from raw/: ringland rebuild.")
+            click.echo(f"      {printable(line)}")
+    wrong = sum(len(finding.wrong) for finding in findings)
+    if wrong:
+        raise click.ClickException(f"{wrong} found; each line above says what mends it.")
     click.echo("Nothing wrong.")
 
 
@@ -28,11 +31,41 @@ def check(home: Home) -> None:
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @click.pass_obj
 def backup(home: Home, file: Path) -> None:
-    """Put the kept files, mappings, settings and a copy of the warehouse into one ZIP FILE."""
-    from pipelines.warehouse_care import back_up  # noqa: PLC0415 - imports Dagster
+    """Put all of the home that cannot be worked out again into one ZIP FILE, and verify it.
 
-    in_words(lambda: back_up(home, file))
-    click.echo(f"Backup: {file}")
+    Raw copies and their list, weeks and what they said, pages, papers, photos, mappings,
+    settings, files not loaded yet, and a copy of the warehouse.
+    """
+    from pipelines.backup import back_up  # noqa: PLC0415 - imports Dagster
+
+    made = in_words(lambda: back_up(home, file, _now()))
+    click.echo(f"Backup: {made.file} ({made.files} files, {made.size / 1e6:.1f} MB, read back)")
+    for line in made.damaged:
+        click.echo(f"Packed as it is: {line}; 'ringland check' says what mends it.")
+
+
+@click.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--mend", is_flag=True, help="Only put back what is lost or damaged in the home.")
+@click.pass_obj
+def restore(home: Home, file: Path, *, mend: bool) -> None:
+    """Bring a home back from the backup FILE; a home that is there is moved aside, whole."""
+    from pipelines import restoring  # noqa: PLC0415 - imports Dagster
+
+    if mend:
+        put_back = in_words(lambda: restoring.mend_from(home, file))
+        for name in put_back:
+            click.echo(f"Put back: {name}")
+        click.echo("Now run 'ringland check'." if put_back else "Nothing to put back from there.")
+        return
+    restored = in_words(lambda: restoring.restore(home, file, _now()))
+    click.echo(f"Brought back to {home.folder}, as of {restored.made_at}, every file verified:")
+    for part, count in restored.counts.items():
+        click.echo(f"  {part}: {count} file{'s' if count > 1 else ''}")
+    if restored.before:
+        click.echo(f"What stood there before: {restored.before}")
+    for line in restored.not_done:
+        click.echo(f"Not done: {printable(line)}")
 
 
 @click.command()
@@ -48,17 +81,22 @@ def publish(home: Home, file: Path) -> None:
 
 
 @click.command()
+@click.option(
+    "--leave-out-lost", is_flag=True, help="Go on without files whose copies in raw/ are lost."
+)
 @click.pass_obj
-def rebuild(home: Home) -> None:
+def rebuild(home: Home, *, leave_out_lost: bool) -> None:
     """Build the warehouse anew from every file taken in, by the mappings as they are now."""
-    from pipelines.warehouse_care import rebuild as build_again  # noqa: PLC0415 - imports Dagster
+    from pipelines.rebuilding import rebuild as build_again  # noqa: PLC0415 - imports Dagster
     from pipelines.week_views import make_views  # noqa: PLC0415 - imports the statistics
 
-    rebuilt = in_words(lambda: build_again(home.prepare()))
+    rebuilt = in_words(lambda: build_again(home.prepare(), leave_out_lost=leave_out_lost))
     in_words(lambda: make_views(home))
     click.echo("The warehouse was built again; the weeks stay as they were said.")
     for refused in rebuilt.passed_over:
-        click.echo(f"Passed over, as when it came: {refused}")
+        click.echo(f"Passed over, as when it came: {printable(refused)}")
+    for lost in rebuilt.left_out:
+        click.echo(f"To load again (ringland load FILE), then rebuild: {printable(lost)}")
     if rebuilt.old:
         click.echo(f"The old one: {rebuilt.old}")
 
@@ -77,9 +115,13 @@ def retention(home: Home) -> None:
     click.echo(f"Left: {_megabytes(home.folder):.1f} MB in {home.folder}")
 
 
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
 def _megabytes(folder: Path) -> float:
     return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file()) / 1e6
 
 
-CARE = (retention, check, backup, publish, rebuild)
+CARE = (retention, check, backup, restore, publish, rebuild)
 """The commands, as the command line lists them."""

@@ -215,12 +215,16 @@ def _week(
     told_by: datetime | None = None,
     is_given_out: bool = False,
 ) -> None:
-    from pipelines.terminal import show_week, watched_run  # noqa: PLC0415 - imports Dagster
+    from pipelines.terminal import (  # noqa: PLC0415 - imports Dagster
+        show_backup,
+        show_week,
+        watched_run,
+    )
     from pipelines.weekly.store import Made, WeekKey  # noqa: PLC0415 - imports Polars
 
     in_words(home.manner)  # a wrong page setting is told before the week is worked out
     made = Made(now.isoformat(timespec="seconds"), getuser(), is_given_out)
-    watched_run(
+    result = watched_run(
         home,
         "week_report",
         f"Week of {monday}",
@@ -229,6 +233,7 @@ def _week(
         made=made,
     )
     show_week(home, WeekKey(monday, told_by))
+    show_backup(result)
 
 
 for command in (*JOBS, *READING, *CARE):

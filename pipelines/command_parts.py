@@ -1,9 +1,12 @@
 """What several commands share: options, the home's week, and words in place of tracebacks."""
 
+import errno
 from collections.abc import Callable
 from typing import TypeVar
 
 import click
+
+from pipelines.printable import printable
 
 T = TypeVar("T")
 RESTATED = click.option(
@@ -19,24 +22,64 @@ AS_OF = click.option(
 
 def in_words(do: Callable[[], T]) -> T:
     """What `do` gives; a refusal ends the command with its words, without a traceback."""
-    from pipelines.duckdb_warehouse import WarehouseError  # noqa: PLC0415 - imports Dagster
-    from pipelines.home_file import HomeFileError  # noqa: PLC0415
-    from pipelines.weekly.store import StoreError  # noqa: PLC0415 - imports Polars
-    from ringland.intake.column_mapping import MappingError  # noqa: PLC0415
-    from ringland.intake.raw_file import RecordFileError  # noqa: PLC0415
-    from ringland.settings.assumptions import AssumptionError  # noqa: PLC0415
-    from ringland.settings.manner_file import PageSettingError  # noqa: PLC0415
-
     try:
         return do()
-    except (
-        WarehouseError,
-        MappingError,
-        RecordFileError,
-        PageSettingError,
-        AssumptionError,
-        HomeFileError,
-        StoreError,
-        OSError,
-    ) as error:
-        raise click.ClickException(str(error)) from error
+    except Exception as error:
+        if (words := words_for(error)) is None:
+            raise
+        raise click.ClickException(words) from error
+
+
+def words_for(error: BaseException) -> str | None:
+    """What to tell of an error that is no fault of the program; None: it is one."""
+    import duckdb  # noqa: PLC0415
+
+    names = {kind.__name__ for kind in type(error).__mro__}
+    if names & TOLD_IN_WORDS:
+        return printable(getattr(error, "strerror", None) or str(error))
+    if isinstance(error, OSError):
+        return printable(_os_words(error))
+    if isinstance(error, duckdb.Error):
+        full = "No space left" in str(error) or "out of disk" in str(error).lower()
+        what = FULL if full else "Run 'ringland check', which says what mends it."
+        return printable(f"The warehouse cannot be read or written. {what} ({error})")
+    if "OperationalError" in names:  # of SQLite, which holds Dagster's log
+        return printable(f"The log of the runs cannot be written. {FULL} ({error})")
+    if isinstance(error, MemoryError):
+        return "There is not enough memory for this. Close other programs and try again."
+    return None
+
+
+TOLD_IN_WORDS = frozenset(
+    {
+        "RecordFileError",
+        "MappingError",
+        "WarehouseError",
+        "WeekFileError",
+        "LimitError",
+        "CatalogueError",
+        "StoreError",
+        "HomeFileError",
+        "PageSettingError",
+        "AssumptionError",
+        "InUseError",
+    }
+)
+"""What these say names the file, row, field or entry and the remedy; their causes do not."""
+FULL = "If the disk is full, make room on it and try again; what was there before is whole."
+
+
+def _os_words(error: OSError) -> str:
+    where = error.filename or error.filename2 or ""
+    if error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", None)):
+        return f"The disk is full {where}. Make room and try again; what was there is whole."
+    if error.errno == errno.EROFS:
+        return f"{where} lies on a disk that can only be read. Name another place with --home."
+    if error.errno in (errno.EACCES, errno.EPERM):
+        return (
+            f"{where}: you may not read or write there, or another program has it open. Close it, "
+            f"or have its owner allow it."
+        )
+    if error.errno == errno.ENOENT:
+        return f"{where} is not there."
+    return f"{where}: {error.strerror or error}"

@@ -11,6 +11,7 @@ from pipelines.asset_story import told
 from pipelines.drop_folder import drop_folder_sensor
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.home import Home
+from pipelines.kept_backups import week_backup
 from pipelines.resources import ShopFolders
 from pipelines.rooms import intake
 from pipelines.week_graph import GRAPH
@@ -79,7 +80,7 @@ def build_definitions(
 
     Given `told_by`, weeks are worked out with what was known at that later instant.
     """
-    assets = [*RECORD_ASSETS, *week_assets(GRAPH, intake.ALL_RECORDS), site_asset]
+    assets = [*RECORD_ASSETS, *week_assets(GRAPH, intake.ALL_RECORDS), site_asset, week_backup]
     key = {"home": str(home.folder), "told_by": told_by.isoformat() if told_by else ""}
     return dg.Definitions(
         assets=dg.map_asset_specs(told, assets),

@@ -5,6 +5,8 @@ from the contracts; the numbered scripts in `warehouse/` make the rest and count
 schema version.
 """
 
+import os
+import shutil
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -33,12 +35,18 @@ _SQL_TYPES = {
 }
 # How DuckDB says on Linux and macOS, and on Windows, that another process has the file.
 _BUSY = ("Conflicting lock", "being used by another process")
+LEAST_FREE_BYTES = 4_000_000
+"""Room without which DuckDB opens nothing to write."""
 SET_ASIDE = "shop_records.set_aside"
 PROVENANCE = {"source_file": "varchar not null", "source_row": "bigint not null"}
 
 
 class WarehouseError(RuntimeError):
     """The warehouse cannot be used as it is; the message says what to do."""
+
+
+class BusyError(WarehouseError):
+    """Another command is at work on the warehouse."""
 
 
 class DuckDBWarehouse(dg.ConfigurableResource):
@@ -53,10 +61,29 @@ class DuckDBWarehouse(dg.ConfigurableResource):
 
         While another command is at work on the warehouse this waits, up to `patience_s`.
         """
-        con = _opened(self.database, self.patience_s)
+        con = opened(self.database, self.patience_s)
         try:
             con.execute("set timezone = 'UTC'")
             _bring_up_to_date(con)
+            yield con
+        finally:
+            con.close()
+
+    @contextmanager
+    def reading(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """The same for commands that only look: nothing is written, the schema stays as it is.
+
+        Raises:
+            WarehouseError: there is no warehouse, or it cannot be opened.
+        """
+        if not Path(self.database).exists():
+            raise WarehouseError(
+                f"There is no warehouse {self.database}. Load some records, or run "
+                f"'ringland rebuild' if raw/ holds any."
+            )
+        con = opened(self.database, self.patience_s, read_only=True)
+        try:
+            con.execute("set timezone = 'UTC'")
             yield con
         finally:
             con.close()
@@ -73,24 +100,49 @@ class DuckDBWarehouse(dg.ConfigurableResource):
             return {kind: record_rows(con, kind) for kind in ALL_KINDS}
 
 
-def _opened(database: str, patience_s: float) -> duckdb.DuckDBPyConnection:
+def opened(
+    database: str, patience_s: float, *, read_only: bool = False
+) -> duckdb.DuckDBPyConnection:
+    """A bare connection.
+
+    Raises:
+        BusyError: another command has used it for longer than `patience_s`.
+        WarehouseError: the file is damaged, or this user may not open it.
+    """
     give_up_at = time.monotonic() + patience_s
     while True:
         try:
-            return duckdb.connect(database, config=_CONFIG)
+            return duckdb.connect(database, read_only=read_only, config=_CONFIG)
         except duckdb.Error as error:
             is_busy = any(words in str(error) for words in _BUSY)
             if is_busy and time.monotonic() < give_up_at:
                 time.sleep(0.05)
                 continue
-            what = (
-                "another ringland command is using it. Wait until that is done"
-                if is_busy
-                else "the file is damaged or no warehouse. Run 'ringland rebuild'"
-            )
+            cannot = f"The warehouse {database} cannot be opened:"
+            if is_busy:
+                raise BusyError(
+                    f"{cannot} another ringland command is using it. Wait until that is done. "
+                    f"({error})"
+                ) from error
+            if barred := _barred(Path(database), read_only=read_only):
+                raise WarehouseError(f"{cannot} {barred} ({error})") from error
             raise WarehouseError(
-                f"The warehouse {database} cannot be opened: {what}. ({error})"
+                f"{cannot} the file is damaged or no warehouse. Run 'ringland rebuild'. ({error})"
             ) from error
+
+
+def _barred(database: Path, *, read_only: bool) -> str | None:
+    """Why this user cannot open a warehouse that may be whole; None: nothing bars the way."""
+    folder = database.parent
+    if not folder.is_dir():
+        return f"there is no folder {folder}."
+    if database.exists() and not os.access(database, os.R_OK if read_only else os.R_OK | os.W_OK):
+        return "you may not read and write the file. Have its owner allow it."
+    if not read_only and not os.access(folder, os.W_OK):
+        return f"you may not write in {folder}. Have its owner allow it, or move the home."
+    if not read_only and shutil.disk_usage(folder).free < LEAST_FREE_BYTES:
+        return f"the disk that holds {folder} is full. Make room on it and try again."
+    return None
 
 
 @contextmanager
@@ -193,7 +245,7 @@ def _check_columns(
         if column not in wanted or wanted[column].split()[0] != kind:
             raise WarehouseError(
                 f"{table}.{column} ({found}) does not fit this version of ringland. "
-                f"Move the warehouse file away and load the files in raw/ again."
+                f"Run 'ringland rebuild'."
             )
     for column, sql in wanted.items():
         if column not in present:
@@ -214,22 +266,46 @@ def scripts() -> list[tuple[int, str]]:
     return sorted(found)
 
 
-def _bring_up_to_date(con: duckdb.DuckDBPyConnection) -> None:
-    con.execute("create table if not exists schema_version (version integer not null)")
+def copy_database(source: Path, target: Path) -> None:
+    """Copy all of a warehouse, log included, into a new file; the source is only read."""
+    con = duckdb.connect(config=_CONFIG)
+    try:
+        con.execute(f"attach {_quoted(str(source))} as source (read_only)")
+        con.execute(f"attach {_quoted(str(target))} as target")
+        con.execute("copy from database source to target")
+        con.execute("detach target")
+    finally:
+        con.close()
+
+
+def schema_version(con: duckdb.DuckDBPyConnection) -> int:
+    """The number of the newest script that made this warehouse; 0: none did."""
     # fetchall, since a half-read result would own the connection
-    version = con.execute("select coalesce(max(version), 0) from schema_version").fetchall()[0][0]
+    return int(con.execute("select coalesce(max(version), 0) from schema_version").fetchall()[0][0])
+
+
+def _bring_up_to_date(con: duckdb.DuckDBPyConnection) -> None:
     numbered = scripts()
     newest = numbered[-1][0]
-    if version > newest:
+    number = 0
+    try:
+        con.execute("create table if not exists schema_version (version integer not null)")
+        version = schema_version(con)
+        if version > newest:
+            raise WarehouseError(
+                f"The warehouse has schema version {version}; this ringland knows up to {newest}. "
+                f"Install the newer ringland that wrote it."
+            )
+        for number, script in numbered:
+            if number > version:
+                with transaction(con):
+                    con.execute(script)
+                    con.execute("insert into schema_version values (?)", [number])
+    except duckdb.Error as error:
         raise WarehouseError(
-            f"The warehouse has schema version {version}; this ringland knows up to {newest}. "
-            f"Install the newer ringland that wrote it."
-        )
-    for number, script in numbered:
-        if number > version:
-            with transaction(con):
-                con.execute(script)
-                con.execute("insert into schema_version values (?)", [number])
+            f"The warehouse cannot be brought up to schema version {newest}: script {number:04} "
+            f"does not fit what it holds. Run 'ringland rebuild'. ({error})"
+        ) from error
 
 
 def warehouse_at(database: Path) -> DuckDBWarehouse:

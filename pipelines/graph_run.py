@@ -9,6 +9,7 @@ from typing import Any
 
 import dagster as dg
 
+from pipelines.command_parts import TOLD_IN_WORDS
 from pipelines.definitions import build_definitions
 from pipelines.home import Home
 from pipelines.old_weeks import carry_over
@@ -82,27 +83,14 @@ def _listening_logger(listener: Listener) -> dg.LoggerDefinition:
     return progress
 
 
-# What these raise names the file, row, field or entry and the remedy; their causes do not.
-_IN_WORDS = (
-    "RecordFileError",
-    "MappingError",
-    "WarehouseError",
-    "WeekFileError",
-    "LimitError",
-    "CatalogueError",
-    "StoreError",
-    "HomeFileError",
-)
-
-
 def _why(result: dg.ExecuteInProcessResult) -> str:
     for event in result.all_events:
         if event.event_type_value == "STEP_FAILURE":
             error = event.step_failure_data.error
-            while error is not None and error.cause is not None and error.cls_name not in _IN_WORDS:
+            while error is not None and error.cause is not None and error.cls_name not in TOLD_IN_WORDS:
                 error = error.cause
             message = error.message.strip() if error is not None else "no reason given"
-            if error is not None and error.cls_name in _IN_WORDS:
+            if error is not None and error.cls_name in TOLD_IN_WORDS:
                 return message.split(": ", 1)[-1]  # Dagster puts the class before it
             return f"{event.step_key}: {message}"
     for evaluation in result.get_asset_check_evaluations():

@@ -2,10 +2,12 @@
 
 import tomllib
 from dataclasses import dataclass
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
-ENTRIES = ("operator", "time_zone", "open_weeks")
-MOST_OPEN_WEEKS = 520
+ENTRIES = ("operator", "time_zone", "open_weeks", "backup_folder", "backups_kept")
+COUNTS = {"open_weeks": 520, "backups_kept": 520}
+"""The entries that are whole numbers from 1, with the most each may be."""
 LONGEST_NAME = 60
 
 TEMPLATE = """\
@@ -21,6 +23,12 @@ time_zone = "{time_zone}"
 # Weeks whose pages lie open in site/.  Older ones are folded up in weeks/ and unfold when
 # 'ringland open --as-of' asks for them.
 open_weeks = 4
+
+# A folder outside this home, best on another disk or a stick, that gets a backup at the end of
+# every week; the newest of them, as many as backups_kept, stay.  Between single quotes, e.g.
+# 'E:\\ringland backups' or '/media/stick/ringland'.  Empty: none is made.
+backup_folder = ''
+backups_kept = 8
 """
 
 
@@ -35,6 +43,8 @@ class HomeFacts:
     operator: str = "our fleet"
     time_zone: str = "UTC"
     open_weeks: int = 4
+    backup_folder: str = ""
+    backups_kept: int = 8
 
     @property
     def zone(self) -> ZoneInfo:
@@ -52,18 +62,25 @@ def read_home_file(file: str, text: str) -> HomeFacts:
         entries = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise HomeFileError(
-            f"{file}: not valid TOML: {error}. Put every value between double quotes."
+            f"{file}: not valid TOML: {error}. Put every value between double quotes, and one "
+            f"with a \\ in it between single ones."
         ) from error
     for name, value in entries.items():
         if name not in ENTRIES:
             raise HomeFileError(
                 f"{file}: there is no entry '{name}'. Known are: {', '.join(ENTRIES)}."
             )
-        if name == "open_weeks":
-            if type(value) is not int or not 1 <= value <= MOST_OPEN_WEEKS:
+        if name in COUNTS:
+            if type(value) is not int or not 1 <= value <= COUNTS[name]:
                 raise HomeFileError(
-                    f"{file}: open_weeks is {value!r}; write a whole number from 1 to "
-                    f"{MOST_OPEN_WEEKS}, without quotes."
+                    f"{file}: {name} is {value!r}; write a whole number from 1 to "
+                    f"{COUNTS[name]}, without quotes."
+                )
+        elif name == "backup_folder":
+            if not isinstance(value, str) or (value and not Path(value).is_absolute()):
+                raise HomeFileError(
+                    f"{file}: backup_folder is {value!r}; write a whole path between single "
+                    f"quotes, e.g. 'E:\\backups' or '/media/stick', or '' for none."
                 )
         elif not isinstance(value, str) or not 0 < len(value.strip()) <= LONGEST_NAME:
             raise HomeFileError(

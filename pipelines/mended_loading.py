@@ -36,20 +36,33 @@ def load_mended(
     Raises:
         RecordFileError: a workbook cannot be read, or lost a column it needs.
     """
-    counts: list[FileCount] = []
-    books = mended_files(folder)
-    if not books:
-        return counts
     with warehouse.connect() as con:
-        ensure_record_tables(con)
-        for path in books:
-            content = path.read_bytes()
-            there = con.sql(f"select * exclude (content_sha256) from {SET_ASIDE}").pl()
-            sheet = read_mended(path.name, content, there).get(kind)
-            if sheet is not None and (sheet.replaced or sheet.left_out):
-                keep(raw_folder, MENDED_KIND + kind, path.name, content)
-                counts.append(_load_sheet(con, ALL_KINDS[kind], path.name, content, sheet))
-    return counts
+        counts = [
+            load_mended_book(con, raw_folder, kind, path.name, path.read_bytes())
+            for path in mended_files(folder)
+        ]
+    return [count for count in counts if count is not None]
+
+
+def load_mended_book(
+    con: duckdb.DuckDBPyConnection,
+    raw_folder: Path | None,
+    kind: str,
+    file_name: str,
+    content: bytes,
+) -> FileCount | None:
+    """Load what one workbook holds of one kind; None: no row of it was touched.
+
+    `raw_folder` None: it is on the list of the raw store already.
+    """
+    ensure_record_tables(con)
+    there = con.sql(f"select * exclude (content_sha256) from {SET_ASIDE}").pl()
+    sheet = read_mended(file_name, content, there).get(kind)
+    if sheet is None or not (sheet.replaced or sheet.left_out):
+        return None
+    if raw_folder is not None:
+        keep(raw_folder, MENDED_KIND + kind, file_name, content)
+    return _load_sheet(con, ALL_KINDS[kind], file_name, content, sheet)
 
 
 def _load_sheet(
@@ -82,16 +95,22 @@ def load_corrections(warehouse: DuckDBWarehouse, raw_folder: Path, folder: Path)
     Raises:
         RecordFileError: a file cannot be read as corrections at all.
     """
-    counts = []
     with warehouse.connect() as con:
-        for path in correction_files(folder):
-            content = path.read_bytes()
-            keep(raw_folder, CORRECTIONS.name, path.name, content)
-            raw = read_raw(path.name, content)
-            intake = take_in(CORRECTIONS, raw, {}, _correction_faults(con, raw))
-            digests = Digests(digest_of(content))
-            counts.append(write_intakes(con, CORRECTIONS, path.name, [intake], digests, []))
-    return counts
+        return [
+            load_corrections_file(con, raw_folder, path.name, path.read_bytes())
+            for path in correction_files(folder)
+        ]
+
+
+def load_corrections_file(
+    con: duckdb.DuckDBPyConnection, raw_folder: Path | None, file_name: str, content: bytes
+) -> FileCount:
+    """Load one file of corrections; `raw_folder` None: it is on the raw store's list already."""
+    if raw_folder is not None:
+        keep(raw_folder, CORRECTIONS.name, file_name, content)
+    raw = read_raw(file_name, content)
+    intake = take_in(CORRECTIONS, raw, {}, _correction_faults(con, raw))
+    return write_intakes(con, CORRECTIONS, file_name, [intake], Digests(digest_of(content)), [])
 
 
 def _correction_faults(con: duckdb.DuckDBPyConnection, raw: RawFile) -> pl.DataFrame:

@@ -9,7 +9,7 @@ from pathlib import Path
 import polars as pl
 
 from pipelines.home import Home
-from pipelines.raw_store import taken_in
+from pipelines.taken_list import taken_in
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.assets import week_at
 from pipelines.weekly.store import StoreError, WeekKey

@@ -1,42 +1,38 @@
 """Every file ever taken in, by the hash of its bytes, with a list of what was loaded when.
 
 Nothing here is ever changed or removed: from this folder alone the warehouse can be built
-again (`warehouse_care.rebuild`).  A load writes here before it touches the warehouse, so a
-load that was cut off is in the list and does no harm when repeated.
+again (`rebuilding.rebuild`).  A load writes here before it touches the warehouse, so a load
+that was cut off is in the list and does no harm when repeated.
 
-The name of a copy is the SHA-256 of its bytes, which every system has a command for.
-Whether a file is one that was loaded before is asked by its BLAKE3 hash: as safe, and read
-off several times faster.
+The name of a copy is the SHA-256 of its bytes, which every system has a command for.  A name
+is not believed: a copy counts only if its bytes have that hash.  Whether a file is one that was
+loaded before is asked by its BLAKE3 hash: as safe, and read off several times faster.
 """
 
 import hashlib
-import json
 import mmap
 import os
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 
 from blake3 import blake3
 
-LIST_NAME = "taken-in.jsonl"
+from pipelines.taken_list import TakenIn, add_to_list
+from pipelines.whole_files import put_in_place, set_apart
+
 _CHUNK_BYTES = 1 << 20  # stays in the processor's cache
 
 
-@dataclass(frozen=True)
-class TakenIn:
-    """One file as it was loaded once."""
-
-    kind: str
-    file_name: str
-    content_sha256: str
-    mapping_name: str | None = None
-    mapping_sha256: str | None = None
-
-
 def digest_of(content: bytes) -> str:
-    """The SHA-256 of a file's bytes, in hex."""
+    """The SHA-256 of some bytes, in hex."""
     return hashlib.sha256(content).hexdigest()
+
+
+def file_digest(path: Path) -> str:
+    """The SHA-256 of a file's bytes, in hex; read in small parts."""
+    with path.open("rb", buffering=0) as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def quick_digest_of(path: Path) -> str:
@@ -64,22 +60,71 @@ class Kept:
 
 
 def keep_copy(raw_folder: Path, path: Path) -> Kept:
-    """Keep a file, without adding it to the list; hashed as it is copied, in small parts."""
+    """Keep a file, without adding it to the list; hashed as it is copied, in small parts.
+
+    A copy under its name that does not hold its bytes is set apart and healed.
+    """
     sha256, quick = hashlib.sha256(), blake3()
     partial = raw_folder / f"{os.getpid()}.partial"
-    with partial.open("wb") as copy:
-        for chunk in _chunks(path):
-            sha256.update(chunk)
-            quick.update(chunk)
-            copy.write(chunk)
-        copy.flush()
-        os.fsync(copy.fileno())
-    kept = raw_folder / f"{sha256.hexdigest()}{path.suffix.lower()}"
-    if kept.exists():
-        partial.unlink()
-    else:
-        partial.replace(kept)
+    try:
+        with partial.open("wb") as copy:
+            for chunk in _chunks(path):
+                sha256.update(chunk)
+                quick.update(chunk)
+                copy.write(chunk)
+            copy.flush()
+            os.fsync(copy.fileno())
+        kept = _put(partial, raw_folder / f"{sha256.hexdigest()}{path.suffix.lower()}")
+    finally:
+        partial.unlink(missing_ok=True)
     return Kept(kept, sha256.hexdigest(), quick.hexdigest())
+
+
+def keep(raw_folder: Path, kind: str, file_name: str, content: bytes) -> TakenIn:
+    """Keep a file that is read without a mapping, and add it to the list."""
+    digest = _keep_bytes(raw_folder, content, Path(file_name).suffix.lower())
+    return add_to_list(raw_folder, TakenIn(kind, file_name, digest))
+
+
+def keep_mapping(raw_folder: Path, mapping: bytes) -> str:
+    """Keep a mapping; the SHA-256 of its bytes."""
+    return _keep_bytes(raw_folder, mapping, ".toml")
+
+
+def whole_copy(raw_folder: Path, digest: str) -> Path | None:
+    """Where bytes with this SHA-256 are kept; None if no copy holds them."""
+    return next((p for p in _copies(raw_folder, digest) if file_digest(p) == digest), None)
+
+
+def same_copy(raw_folder: Path, digest: str, quick: str) -> Path | None:
+    """The same, asked by the BLAKE3 hash of the bytes, which is sooner told."""
+    return next((p for p in _copies(raw_folder, digest) if quick_digest_of(p) == quick), None)
+
+
+def damaged_copies(raw_folder: Path, digest: str) -> list[Path]:
+    """The copies under this name whose bytes are others."""
+    return [path for path in _copies(raw_folder, digest) if file_digest(path) != digest]
+
+
+def unlisted_copies(raw_folder: Path, listed: set[str]) -> list[Path]:
+    """The copies whose hash is none of these."""
+    return [
+        path
+        for path in sorted(raw_folder.glob("*.*"))
+        if len(path.stem) == hashlib.sha256().digest_size * 2
+        and path.suffix != ".partial"
+        and path.stem not in listed
+    ]
+
+
+def clear_partials(raw_folder: Path) -> None:
+    """Remove what loads that were cut off left; only for who holds the warehouse."""
+    for path in raw_folder.glob("*.partial"):
+        path.unlink(missing_ok=True)
+
+
+def _copies(raw_folder: Path, digest: str) -> list[Path]:
+    return [path for path in sorted(raw_folder.glob(f"{digest}.*")) if path.suffix != ".partial"]
 
 
 def _chunks(path: Path) -> Iterator[memoryview]:
@@ -89,55 +134,26 @@ def _chunks(path: Path) -> Iterator[memoryview]:
             yield room[:size]
 
 
-def keep(raw_folder: Path, kind: str, file_name: str, content: bytes) -> TakenIn:
-    """Keep a file that is read without a mapping, and add it to the list."""
-    digest = _keep_bytes(raw_folder, content, Path(file_name).suffix.lower())
-    return add_to_list(raw_folder, TakenIn(kind, file_name, digest))
-
-
-def keep_mapping(raw_folder: Path, mapping: Path) -> str:
-    """Keep a mapping; the SHA-256 of its bytes."""
-    return _keep_bytes(raw_folder, mapping.read_bytes(), ".toml")
-
-
-def add_to_list(raw_folder: Path, taken: TakenIn) -> TakenIn:
-    """Note that a kept file is loaded now."""
-    with (raw_folder / LIST_NAME).open("ab") as listed:
-        listed.write(json.dumps(asdict(taken), ensure_ascii=False).encode() + b"\n")
-        listed.flush()
-        os.fsync(listed.fileno())
-    return taken
-
-
 def _keep_bytes(raw_folder: Path, content: bytes, suffix: str) -> str:
     digest = digest_of(content)
-    kept = raw_folder / f"{digest}{suffix}"
-    if not kept.exists():
-        # One partial file per process: two that keep the same bytes do not meet.
-        partial = kept.with_name(f"{kept.name}.{os.getpid()}.partial")
+    # One partial file per process: two that keep the same bytes do not meet.
+    partial = raw_folder / f"{digest}.{os.getpid()}.partial"
+    try:
         with partial.open("wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        partial.replace(kept)
+        _put(partial, raw_folder / f"{digest}{suffix}")
+    finally:
+        partial.unlink(missing_ok=True)
     return digest
 
 
-def taken_in(raw_folder: Path) -> Iterator[TakenIn]:
-    """The list, oldest first; a last line that was cut off in writing is passed over."""
-    path = raw_folder / LIST_NAME
-    lines = path.read_bytes().split(b"\n") if path.exists() else []
-    for line in lines:
-        try:
-            yield TakenIn(**json.loads(line))
-        except (ValueError, TypeError):
-            continue
-
-
-def kept_path(raw_folder: Path, digest: str) -> Path | None:
-    """Where bytes with this hash are kept; None if they are not."""
-    return next((path for path in raw_folder.glob(f"{digest}.*") if _is_whole(path)), None)
-
-
-def _is_whole(path: Path) -> bool:
-    return path.suffix != ".partial"
+def _put(partial: Path, kept: Path) -> Path:
+    """Put a copy under its name, unless one that holds its bytes is there."""
+    if kept.exists():
+        if file_digest(kept) == kept.stem:
+            return kept
+        set_apart(kept)
+    put_in_place(partial, kept)
+    return kept

@@ -82,10 +82,10 @@ def bundle(home: Home, file: Path, as_of: datetime | None, *, restated: bool) ->
 def open_pages(home: Home, as_of: datetime | None, *, restated: bool) -> None:
     """Open the newest week's pages (or those of one week) in the browser."""
     week = _kept_week(home, as_of, restated=restated)
-    page = home.site / week.name / "index.html"
-    if not page.exists():
-        from pipelines.week_site import lay_open  # noqa: PLC0415 - imports the statistics
+    from pipelines.week_site import lay_open, lies_open  # noqa: PLC0415 - imports the statistics
 
+    page = home.site / week.name / "index.html"
+    if not lies_open(home, week):
         in_words(lambda: lay_open(home, week))
     click.echo(page)
     webbrowser.open(page.as_uri())

@@ -30,15 +30,14 @@ from pipelines.loaded_before import (
 )
 from pipelines.raw_store import (
     Kept,
-    TakenIn,
-    add_to_list,
-    digest_of,
+    clear_partials,
     keep_copy,
     keep_mapping,
-    kept_path,
     quick_digest_of,
+    same_copy,
 )
-from pipelines.source_files import mapping_path, read_mapping, record_files
+from pipelines.source_files import MappingFile, mapping_path, record_files
+from pipelines.taken_list import TakenIn, add_to_list, is_listed, mend_list
 from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
 from ringland.intake.intake import Intake, take_in, take_in_file
 from ringland.intake.mapped_rows import NO_CLOCKS, DockClocks, read_mapped
@@ -86,6 +85,8 @@ def load_kind(
         MappingError: a file's mapping does not say what it must, or does not fit the file.
     """
     with warehouse.connect() as con:
+        clear_partials(raw_folder)
+        mend_list(raw_folder)
         return [
             load_file(con, raw_folder, RECORD_KINDS[kind], path, mapping_path(path, mappings))
             for path in record_files(folder, kind, mappings)
@@ -99,31 +100,51 @@ def load_file(
     path: Path,
     mapping: Path | None,
 ) -> FileCount:
-    """Load the rows of one kind from one file."""
-    read_by = digest_of(mapping.read_bytes()) if mapping else None
+    """Keep a file and load the rows of one kind from it."""
     quick = quick_digest_of(path)
     earlier = earlier_load(con, kind, "content_blake3", quick)
-    copy = kept_path(raw_folder, earlier.sha256) if earlier else None
+    copy = same_copy(raw_folder, earlier.sha256, quick) if earlier else None
     kept = Kept(copy, earlier.sha256, quick) if earlier and copy else keep_copy(raw_folder, path)
-    if earlier is None:  # or loaded by a ringland that did not note this hash
-        earlier = earlier_load(con, kind, "content_sha256", kept.sha256)
+    read_by = MappingFile(mapping.name, mapping.read_bytes()) if mapping else None
+    return load_kept(con, raw_folder, kind, path.name, kept, read_by)
+
+
+def load_kept(
+    con: duckdb.DuckDBPyConnection,
+    raw_folder: Path | None,
+    kind: RecordKind,
+    file_name: str,
+    kept: Kept,
+    mapping: MappingFile | None,
+) -> FileCount:
+    """Load the rows of one kind from a kept file, once it stands on the list of the raw store.
+
+    `raw_folder` None: it is on the list, from which the warehouse is built again.
+    """
+    earlier = earlier_load(con, kind, "content_sha256", kept.sha256)
+    if earlier:  # maybe loaded by a ringland that did not note this hash
         con.execute(
             "update shop_records.files set content_blake3 = ? where content_sha256 = ?",
             [kept.blake3, kept.sha256],
         )
     known, clocks = known_ids(con, kind), _clocks(con) if mapping else NO_CLOCKS
+    read_by = mapping.sha256 if mapping else None
     digests = Digests(kept.sha256, read_by, kept.blake3, held_against(known, clocks))
-    if earlier and earlier.stays(read_by, digests.held_against):
-        return _unchanged(kind, path.name, earlier)
-    if mapping:
-        keep_mapping(raw_folder, mapping)
-    name = mapping.name if mapping else None
-    add_to_list(raw_folder, TakenIn(kind.name, path.name, kept.sha256, name, read_by))
-    intakes, notes = _take_in(kind, path.name, kept.content(), known, mapping, clocks)
+    stays = earlier is not None and earlier.stays(read_by, digests.held_against)
+    if raw_folder is not None:
+        name = mapping.name if mapping else None
+        taken = TakenIn(kind.name, file_name, kept.sha256, name, read_by)
+        if mapping:
+            keep_mapping(raw_folder, mapping.content)
+        if not stays or not is_listed(raw_folder, taken):
+            add_to_list(raw_folder, taken)
+    if earlier and stays:
+        return _unchanged(kind, file_name, earlier)
+    intakes, notes = _take_in(kind, file_name, kept.content(), known, mapping, clocks)
     if earlier and earlier.read_by != read_by and _moves_rows(con, kind, intakes, earlier):
-        return _unchanged(kind, path.name, earlier, MAPPING_MOVES_ROWS)
+        return _unchanged(kind, file_name, earlier, MAPPING_MOVES_ROWS)
     tried_again = rows_tried_again(con, kind, earlier) if mapping is None else None
-    return write_intakes(con, kind, path.name, intakes, digests, notes, tried_again=tried_again)
+    return write_intakes(con, kind, file_name, intakes, digests, notes, tried_again=tried_again)
 
 
 MAPPING_MOVES_ROWS = (
@@ -169,12 +190,12 @@ def _take_in(
     file_name: str,
     content: Content,
     known: dict[str, set[str]],
-    mapping: Path | None,
+    mapping: MappingFile | None,
     clocks: DockClocks,
 ) -> tuple[list[Intake], list[str]]:
     if mapping is None:
         return [take_in_file(kind, file_name, content, known)], []
-    tables = read_mapped(file_name, content[:], read_mapping(mapping), clocks)
+    tables = read_mapped(file_name, content[:], mapping.read(), clocks)
     left_out = sum(table.left_out for table in tables)
     notes = [f"Rows left out by the mapping: {left_out}."] if left_out else []
     return [

@@ -2,6 +2,7 @@
 
 from datetime import datetime
 
+import duckdb
 import polars as pl
 
 from pipelines.duckdb_warehouse import DuckDBWarehouse, ensure_record_tables
@@ -14,21 +15,26 @@ def rows_unaccounted(warehouse: DuckDBWarehouse) -> list[str]:
     """What does not add up between the files' counts and the tables, in words; empty: all does."""
     with warehouse.connect() as con:
         ensure_record_tables(con)
-        loaded = con.sql(
-            "select kind, sum(rows_new)::bigint from shop_records.files group by kind order by kind"
-        ).fetchall()
-        wrong = []
-        for kind, counted in loaded:
-            held = con.sql(f"select count(*) from shop_records.{kind}").fetchall()[0][0]
-            if held != counted:
-                wrong.append(f"{kind}: files brought {counted} rows, the table holds {held}")
-        for name, counted, held in con.sql(
-            "select file_name, rows_set_aside, "
-            "count(distinct (source_file, source_row)) filter (source_row is not null) as held "
-            "from shop_records.files left join shop_records.set_aside using (content_sha256, kind) "
-            "group by all having rows_set_aside <> held order by file_name"
-        ).fetchall():
-            wrong.append(f"{name}: {counted} rows counted as set aside, {held} stand there")
+        return unaccounted(con)
+
+
+def unaccounted(con: duckdb.DuckDBPyConnection) -> list[str]:
+    """The same, of an open warehouse that has every table its files brought rows to."""
+    loaded = con.sql(
+        "select kind, sum(rows_new)::bigint from shop_records.files group by kind order by kind"
+    ).fetchall()
+    wrong = []
+    for kind, counted in loaded:
+        held = con.sql(f"select count(*) from shop_records.{kind}").fetchall()[0][0]
+        if held != counted:
+            wrong.append(f"{kind}: files brought {counted} rows, the table holds {held}")
+    for name, counted, held in con.sql(
+        "select file_name, rows_set_aside, "
+        "count(distinct (source_file, source_row)) filter (source_row is not null) as held "
+        "from shop_records.files left join shop_records.set_aside using (content_sha256, kind) "
+        "group by all having rows_set_aside <> held order by file_name"
+    ).fetchall():
+        wrong.append(f"{name}: {counted} rows counted as set aside, {held} stand there")
     return wrong
 
 

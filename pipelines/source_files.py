@@ -5,9 +5,11 @@ A mapping beside a file, of the same name with '.toml', goes before those in the
 contract's own form, and its kind is told by how its name begins.
 """
 
+import hashlib
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import NamedTuple
 
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake.column_mapping import ColumnMapping, MappingError, parse_mapping
@@ -15,6 +17,32 @@ from ringland.intake.column_mapping import ColumnMapping, MappingError, parse_ma
 ENDINGS = {".csv", ".tsv", ".txt", ".xlsx", ".parquet"}
 MENDED = "set-aside"
 CORRECTIONS = "corrections"
+
+
+class MappingFile(NamedTuple):
+    """A mapping as it was written: what messages call it, and its bytes."""
+
+    name: str
+    content: bytes
+
+    @property
+    def sha256(self) -> str:
+        """The hash of its bytes, in hex."""
+        return hashlib.sha256(self.content).hexdigest()
+
+    def read(self) -> ColumnMapping:
+        """What it says.
+
+        Raises:
+            MappingError: it does not say what it must.
+        """
+        try:
+            text = self.content.decode("utf-8")
+        except UnicodeDecodeError as error:
+            raise MappingError(
+                self.name, "the file", "It is not UTF-8 text.", "Save it as UTF-8."
+            ) from error
+        return parse_mapping(self.name, text)
 
 
 def kind_of(file_name: str) -> str | None:
@@ -46,13 +74,7 @@ def read_mapping(path: Path) -> ColumnMapping:
     Raises:
         MappingError: it does not say what it must.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except UnicodeDecodeError as error:
-        raise MappingError(
-            path.name, "the file", "It is not UTF-8 text.", "Save it as UTF-8."
-        ) from error
-    return parse_mapping(path.name, text)
+    return MappingFile(path.name, path.read_bytes()).read()
 
 
 def record_files(folder: Path, kind: str | None, mappings: Path | None = None) -> Iterator[Path]:

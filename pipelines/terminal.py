@@ -16,6 +16,8 @@ from rich.table import Table
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.graph_run import GraphRunError, run_graph
 from pipelines.home import Home
+from pipelines.kept_backups import NONE_ASKED_FOR
+from pipelines.printable import printable
 from pipelines.rooms.pages import WeekListing
 from pipelines.row_accounting import changes_since, inert
 from pipelines.week_graph import GRAPH
@@ -145,12 +147,20 @@ def show_changes(home: Home, partition_key: str, told_by: datetime) -> None:
     for heading in ("record", "change", "column", "before", "after", "why"):
         table.add_column(heading)
     for row in changes.head(_CHANGES_SHOWN).rows():
-        kind, key, *cells = (escape(cell or "") for cell in row)
+        kind, key, *cells = (escape(printable(cell or "")) for cell in row)
         table.add_row(f"{kind}: {key}", *cells)
     console.print(table)
     file = home.folder / f"changes-{partition_key}.csv"
     inert(changes).write_csv(file)
     console.print(f"{changes.height} changes: {file}", soft_wrap=True)
+
+
+def show_backup(result: dg.ExecuteInProcessResult) -> None:
+    """Whether the backup that the home's file asks for was made."""
+    for event in result.get_asset_materialization_events():
+        said = event.materialization.metadata.get("backup")
+        if said is not None and said.value != NONE_ASKED_FOR:
+            console.print(escape(printable(str(said.value))), soft_wrap=True)
 
 
 def show_week(home: Home, key: WeekKey) -> None:
@@ -171,7 +181,7 @@ def show_week(home: Home, key: WeekKey) -> None:
         # Only sentences may run over several lines: a cut name or price tells nothing.
         table.add_column(heading, no_wrap=not narrow and heading not in _WRAPPED, overflow="fold")
     for row in listed.rows:
-        table.add_row(*(escape(row[place]) for place in shown))
+        table.add_row(*(escape(printable(row[place])) for place in shown))
     console.print(table)
     console.print("A low-risk line is never clearance to run.")
     console.print(f"Report: {home.site / key.name / 'index.html'}", soft_wrap=True)

@@ -1,15 +1,12 @@
-"""Keeping the warehouse: check it, back it up, publish a copy for readers, build it again.
+"""Looking after a home: is all of it whole, and if not, which step mends it.
 
-The raw store is the record; the warehouse can be made from it at any time.
+Nothing is written here but a copy of the warehouse for readers.
 """
 
 import os
-import shutil
-import tempfile
-import zipfile
-from collections.abc import Callable, Sequence
+import tomllib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 
 import duckdb
@@ -18,264 +15,253 @@ import polars as pl
 from pipelines.duckdb_warehouse import (
     DuckDBWarehouse,
     WarehouseError,
+    copy_database,
     ensure_record_tables,
-    record_rows,
+    schema_version,
+    scripts,
     warehouse_at,
 )
 from pipelines.home import Home
-from pipelines.mended_loading import MENDED_KIND, load_corrections, load_mended
-from pipelines.raw_store import TakenIn, digest_of, kept_path, taken_in
-from pipelines.record_loading import load_file
-from pipelines.row_accounting import rows_unaccounted
-from pipelines.source_files import mapping_path
-from pipelines.weekly.store import WeekStore
-from ringland.contracts.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS
-from ringland.intake.column_mapping import MappingError
-from ringland.intake.raw_file import RecordFileError
+from pipelines.home_file import HomeFileError
+from pipelines.mended_loading import MENDED_KIND
+from pipelines.raw_store import damaged_copies, unlisted_copies, whole_copy
+from pipelines.rebuilding import loaded_files
+from pipelines.row_accounting import unaccounted
+from pipelines.taken_list import list_faults, taken_in
+from pipelines.week_site import lies_open
+from pipelines.week_views import broken_views
+from pipelines.weekly.store import WeekKey, WeekStore
+from pipelines.whole_files import put_in_place
+from ringland.contracts.record_kinds import ALL_KINDS, RecordKind
+from ringland.settings.manner_file import PageSettingError
+
+REBUILD = "run 'ringland rebuild'"
+FROM_BACKUP = "take it from a backup (ringland restore BACKUP --mend)"
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that a check looked at, and what is wrong with it; empty: nothing."""
+    """One thing that a check looked at, and what is wrong with it, each with the step that mends
+    it; empty: nothing.
+    """
 
     about: str
     wrong: tuple[str, ...]
 
 
 def check_warehouse(home: Home) -> list[Finding]:
-    """What is wrong with the warehouse and the raw store, in words."""
+    """What is wrong with a home, in words; nothing is changed."""
     warehouse = warehouse_at(home.database)
+
+    def in_tables(look: Callable[[duckdb.DuckDBPyConnection], Iterator[str]]) -> tuple[str, ...]:
+        try:
+            with warehouse.reading() as con:
+                return tuple(look(con))
+        except WarehouseError as error:
+            return (str(error),)
+        except duckdb.Error as error:
+            return (f"It cannot be read: {REBUILD}. ({error})",)
+
     return [
-        Finding("the warehouse opens and can be read", tuple(_unreadable(warehouse))),
-        Finding(
-            "every row of every file is loaded, set aside or mended",
-            tuple(_tried(lambda: rows_unaccounted(warehouse))),
-        ),
-        Finding("every loaded row keeps its contract", tuple(_tried(lambda: _broken(warehouse)))),
+        Finding("the warehouse opens and can be read", in_tables(_unreadable)),
+        Finding("every row of every file is loaded, set aside or mended", in_tables(_unaccounted)),
+        Finding("every loaded row keeps its contract", in_tables(_broken)),
         Finding("every file taken in is kept as it was", tuple(_lost_or_changed(home))),
         Finding("every week is as it was written", tuple(_weeks_changed(home))),
+        Finding("the list of what was taken in is whole", tuple(_list_changed(home))),
+        Finding(
+            "what was taken in and what is loaded are the same",
+            in_tables(lambda con: _not_loaded(home, con)),
+        ),
+        Finding(
+            "the tables of the weeks can be asked for in the warehouse",
+            in_tables(lambda con: _views(home, con)),
+        ),
+        Finding("the settings can be read", tuple(_settings(home))),
+        Finding("the pages that lie open are the weeks' own", tuple(_pages(home))),
     ]
 
 
-def _tried(look: Callable[[], list[str]]) -> list[str]:
-    try:
-        return look()
-    except (WarehouseError, duckdb.Error) as error:
-        return [str(error)]
+def _unreadable(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
+    tables = con.sql("select schema_name || '.' || table_name from duckdb_tables()").fetchall()
+    for (table,) in tables:
+        con.sql(f"select count(columns(*)) from {table}").fetchall()
+    newest = scripts()[-1][0]
+    version = schema_version(con) if ("main.schema_version",) in tables else 0
+    if version < newest:
+        yield (
+            f"It has schema version {version} of {newest}; the next 'ringland load' or "
+            f"'ringland week' brings it up to date."
+        )
+    lacking = {"shop_records.files", "shop_records.mended"} - {table for (table,) in tables}
+    if version >= newest and lacking:
+        yield f"The table {sorted(lacking)[0]} is missing: {REBUILD}."
 
 
-def _unreadable(warehouse: DuckDBWarehouse) -> list[str]:
-    if not Path(warehouse.database).exists():
-        return [
-            f"There is no warehouse {warehouse.database}. Load some records, "
-            f"or run 'ringland rebuild' if raw/ holds any."
-        ]
-
-    def count_all() -> list[str]:
-        with warehouse.connect() as con:
-            tables = con.sql(
-                "select schema_name || '.' || table_name from duckdb_tables()"
-            ).fetchall()
-            for (table,) in tables:
-                con.sql(f"select count(columns(*)) from {table}").fetchall()
-        return []
-
-    return _tried(count_all)
+def _unaccounted(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
+    for line in unaccounted(con):
+        yield f"{line}: {REBUILD}"
 
 
-def _broken(warehouse: DuckDBWarehouse) -> list[str]:
-    wrong = []
-    with warehouse.connect() as con:
-        for name, kind in ALL_KINDS.items():
-            rows = record_rows(con, name)
-            invalid = rows.height - kind.schema.filter(rows, cast=True).result.height
-            repeated = rows.height - rows.select(kind.key).n_unique() if rows.height else 0
-            if invalid:
-                wrong.append(f"{name}: {invalid} rows break the contract")
-            if repeated:
-                wrong.append(f"{name}: {repeated} rows repeat a key")
-    return wrong
+def _broken(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
+    for name, kind in ALL_KINDS.items():
+        rows = _rows(con, name, kind)
+        if rows is None:
+            continue
+        invalid = rows.height - kind.schema.filter(rows, cast=True).result.height
+        repeated = rows.height - rows.select(kind.key).n_unique() if rows.height else 0
+        if invalid:
+            yield f"{name}: {invalid} rows break the contract: {REBUILD}"
+        if repeated:
+            yield f"{name}: {repeated} rows repeat a key: {REBUILD}"
 
 
-def _lost_or_changed(home: Home) -> list[str]:
-    wrong = []
-    for taken in {(t.file_name, d) for t in taken_in(home.raw) for d in _digests(t)}:
-        name, digest = taken
-        path = kept_path(home.raw, digest)
-        if path is None:
-            wrong.append(f"{name}: its copy {digest[:12]}... is missing from {home.raw}")
-        elif digest_of(path.read_bytes()) != digest:
-            wrong.append(f"{name}: its copy {path} was changed; restore it from a backup")
-    return sorted(wrong)
+def _rows(con: duckdb.DuckDBPyConnection, name: str, kind: RecordKind) -> pl.DataFrame | None:
+    """A record table; columns it lacks yet are empty, None: the table is not made yet."""
+    query = "select 1 from duckdb_tables() where schema_name = 'shop_records' and table_name = ?"
+    if not con.execute(query, [name]).fetchall():
+        return None
+    rows: pl.DataFrame = con.sql(f"select * from shop_records.{name}").pl()
+    lacking = [column for column in kind.schema.column_names() if column not in rows.columns]
+    return rows.with_columns(pl.lit(None).alias(column) for column in lacking)
 
 
-def _weeks_changed(home: Home) -> list[str]:
-    store, wrong = WeekStore(home.weeks), []
+def _lost_or_changed(home: Home) -> Iterator[str]:
+    listed = sorted({(one.file_name, d) for one in taken_in(home.raw) for d in one.digests()})
+    again = "load the original again (ringland load FILE), or"
+    for name, digest in listed:
+        if whole_copy(home.raw, digest) is not None:
+            continue
+        if changed := damaged_copies(home.raw, digest):
+            yield f"{name}: its copy {changed[0]} was changed: {again} {FROM_BACKUP}"
+        else:
+            yield (
+                f"{name}: its copy {digest[:12]}... is missing from {home.raw}: "
+                f"{again} {FROM_BACKUP}"
+            )
+
+
+def _list_changed(home: Home) -> Iterator[str]:
+    for fault in list_faults(home.raw):
+        yield f"{fault}: {REBUILD}, which writes it anew from all that is left"
+    listed = {digest for one in taken_in(home.raw) for digest in one.digests()}
+    for path in unlisted_copies(home.raw, listed):
+        yield (
+            f"{path} is on no list: a load was cut off, or the list was lost: load its file again "
+            f"under the name it had, or {REBUILD}"
+        )
+
+
+def _not_loaded(home: Home, con: duckdb.DuckDBPyConnection) -> Iterator[str]:
+    loaded = {(_kind(one.kind), one.content_sha256) for one in loaded_files(con)}
+    listed = {(_kind(one.kind), one.content_sha256): one for one in taken_in(home.raw)}
+    refused = _refused(con)
+    for key in sorted(listed.keys() - loaded):
+        if listed[key].content_sha256 not in refused:
+            yield (
+                f"{listed[key].file_name} was taken in, but nothing of it is loaded: load it "
+                f"again, or {REBUILD}"
+            )
+    for _, digest in sorted(loaded - listed.keys()):
+        yield f"A file that is loaded ({digest[:12]}...) is not on the list: {REBUILD}"
+
+
+def _kind(listed: str) -> str:
+    return listed.removeprefix(MENDED_KIND)
+
+
+def _refused(con: duckdb.DuckDBPyConnection) -> set[str]:
+    """The hashes of files that could not be read as what their name says."""
+    rows = con.sql(
+        "select 1 from duckdb_tables() where schema_name = 'shop_records' "
+        "and table_name = 'refused'"
+    ).fetchall()
+    if not rows:
+        return set()
+    found = con.sql("select content_sha256 from shop_records.refused").fetchall()
+    return {digest for (digest,) in found}
+
+
+def _weeks_changed(home: Home) -> Iterator[str]:
+    store = WeekStore(home.weeks)
     for key in store.weeks():
-        for name, digest in store.files(key).items():
-            path = store.path(key) / name
-            if not path.exists():
-                wrong.append(f"week of {key.name}: {name} is missing; restore it from a backup")
-            elif digest_of(path.read_bytes()) != digest:
-                wrong.append(f"week of {key.name}: {name} was changed; restore it from a backup")
-    return wrong
+        for stamp in store.listed(key).outputs.values():
+            for name in store.damaged(key, stamp):
+                is_there = (store.path(key) / name).exists()
+                what = "was changed" if is_there else "is missing"
+                yield f"week of {key.name}: {name} {what}: {_again(store, key)}"
+    for key in store.unreadable():
+        yield f"week of {key.name}: week.json is missing or was changed: {FROM_BACKUP}, or " + (
+            f"move the folder away and run 'ringland week --as-of {key.monday}'"
+        )
 
 
-def _digests(taken: TakenIn) -> list[str]:
-    return [d for d in (taken.content_sha256, taken.mapping_sha256) if d]
+def _again(store: WeekStore, key: WeekKey) -> str:
+    if key.told_by is not None:
+        return f"run 'ringland week --as-of {key.monday} --restate'"
+    if store.listed(key).made.is_given_out:
+        return (
+            f"{FROM_BACKUP}; without one, 'ringland week --as-of {key.monday} --restate' "
+            f"works the week out anew beside it"
+        )
+    return f"{FROM_BACKUP}, or run 'ringland week --as-of {key.monday}'"
+
+
+def _views(home: Home, con: duckdb.DuckDBPyConnection) -> Iterator[str]:
+    if broken := broken_views(home, con):
+        yield f"{len(broken)} of them cannot be read, e.g. {broken[0]}: {REBUILD}"
+
+
+def _settings(home: Home) -> Iterator[str]:
+    try:
+        home.manner()
+    except (HomeFileError, PageSettingError) as error:
+        yield str(error)
+    for path in (home.week, home.actions, home.settings):
+        if path is not None and path.exists():
+            try:
+                tomllib.loads(path.read_text(encoding="utf-8"))
+            except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+                yield f"{path}: not valid TOML ({error}): mend it, or {FROM_BACKUP}"
+
+
+def _pages(home: Home) -> Iterator[str]:
+    store = WeekStore(home.weeks)
+    for key in store.weeks():
+        if not (home.site / key.name).is_dir() or not store.has_pages(key):
+            continue
+        is_whole = not any(store.damaged(key, one) for one in store.listed(key).outputs.values())
+        if is_whole and not lies_open(home, key):
+            yield f"week of {key.name}: run 'ringland open {_as_of(key)}', which lays them out anew"
+
+
+def _as_of(key: WeekKey) -> str:
+    return f"--as-of {key.monday}{'' if key.told_by is None else ' --restated'}"
 
 
 def publish_copy(warehouse: DuckDBWarehouse, target: Path) -> None:
     """A whole copy of the warehouse for readers, put in place at once.
 
     Whoever has an older copy open keeps reading that; no reader ever holds up a load.
+
+    Raises:
+        InUseError: on Windows, a reader has the older copy open; it stays.
     """
     partial = target.with_name(f"{target.name}.{os.getpid()}.partial")
-    partial.unlink(missing_ok=True)
-    with warehouse.connect() as con:
-        con.execute("attach '{}' as copy_out".format(str(partial).replace("'", "''")))
-        (source,) = con.execute("select current_database()").fetchall()[0]
-        con.execute(f'copy from database "{source}" to copy_out')
-        con.execute("detach copy_out")
-    with partial.open("rb+") as file:
-        os.fsync(file.fileno())
-    partial.replace(target)
-
-
-def back_up(home: Home, target: Path) -> None:
-    """A ZIP of the raw store, mappings, settings, weeks and a copy of the warehouse.
-
-    Raises:
-        WarehouseError: the file is there already.
-    """
-    if target.exists():
-        raise WarehouseError(f"{target} is there already; choose another name.")
-    partial = target.with_name(f"{target.name}.partial")
-    with tempfile.TemporaryDirectory() as scratch:
-        copy = Path(scratch) / home.database.name
-        publish_copy(warehouse_at(home.database), copy)
-        with zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as backup:
-            backup.write(copy, copy.name)
-            for folder in (home.raw, home.mappings):
-                for path in sorted(folder.glob("*")):
-                    if path.suffix != ".partial":
-                        backup.write(path, f"{folder.name}/{path.name}")
-            for path in sorted(home.weeks.rglob("*")):
-                if path.is_file() and path.suffix != ".partial":
-                    backup.write(path, path.relative_to(home.folder))
-            for settings in (
-                home.own_file,
-                home.settings,
-                home.page_settings,
-                home.week,
-                home.actions,
-            ):
-                if settings and settings.exists():
-                    backup.write(settings, settings.name)
-    partial.replace(target)
-
-
-@dataclass(frozen=True)
-class Rebuilt:
-    """What a rebuild left behind: the old warehouse, and the files that were refused again."""
-
-    old: Path | None
-    passed_over: tuple[str, ...]
-    """One line per file that could not be read when it came and cannot be read now."""
-
-
-def rebuild(home: Home) -> Rebuilt:
-    """Build the warehouse anew from the raw store.
-
-    Every file is loaded again in the order it was taken in, by the mapping it came with last
-    or, if the shop's `mappings/` has one for it now, by that.  A file of which nothing was
-    loaded, since it could not be read, is passed over if it still cannot.  The weeks' folders
-    are not touched.
-
-    Raises:
-        WarehouseError: a file that was taken in is missing from the raw store.
-        RecordFileError: a file that was loaded once cannot be read any more.
-        MappingError: nor can its mapping.
-    """
-    loaded = _loaded_before(home)
-    passed_over = []
-    fresh = home.database.with_name(f"{home.database.name}.rebuilt")
-    fresh.unlink(missing_ok=True)
-    warehouse = warehouse_at(fresh)
-    with warehouse.connect() as con:
-        ensure_record_tables(con)  # should nothing have been taken in
-    with tempfile.TemporaryDirectory() as scratch:
-        # The list that the loads write again is thrown away; the true one is not touched.
-        raw = Path(scratch) / "raw"
-        raw.mkdir()
-        for number, taken in enumerate(_by_last_mapping(list(taken_in(home.raw)))):
-            folder = Path(scratch) / str(number)
-            folder.mkdir()
-            try:
-                _load_again(home, warehouse, raw, folder, taken)
-            except (RecordFileError, MappingError) as error:
-                if taken.content_sha256 in loaded:
-                    raise
-                passed_over.append(str(error))
-            shutil.rmtree(folder)
-    old = None
-    if home.database.exists():
-        old = home.database.with_name(f"{home.database.stem}-{datetime.now(UTC):%Y%m%d-%H%M%S}.old")
-        publish_copy(warehouse_at(home.database), old)
-    fresh.replace(home.database)
-    return Rebuilt(old, tuple(dict.fromkeys(passed_over)))
-
-
-def _by_last_mapping(listed: Sequence[TakenIn]) -> list[TakenIn]:
-    """The files in the order they came, each with the mapping it came with last."""
-    last = {(taken.kind, taken.content_sha256): taken for taken in listed}
-    return [last[taken.kind, taken.content_sha256] for taken in listed]
-
-
-def _loaded_before(home: Home) -> set[str]:
-    """The hashes of the files the present warehouse was made from; empty: it does not open."""
-    if not home.database.exists():
-        return set()
     try:
-        with warehouse_at(home.database).connect() as con:
-            ensure_record_tables(con)
-            rows = con.sql("select distinct content_sha256 from shop_records.files").fetchall()
-    except (WarehouseError, duckdb.Error):
-        return set()  # a damaged one says nothing; what cannot be read is named all the same
-    return {digest for (digest,) in rows}
-
-
-def _load_again(
-    home: Home, warehouse: DuckDBWarehouse, raw: Path, folder: Path, taken: TakenIn
-) -> None:
-    path = folder / taken.file_name
-    path.write_bytes(_kept(home, taken.file_name, taken.content_sha256))
-    if taken.kind.startswith(MENDED_KIND):
-        load_mended(warehouse, raw, taken.kind.removeprefix(MENDED_KIND), folder)
-    elif taken.kind == CORRECTIONS.name:
-        load_corrections(warehouse, raw, folder)
-    else:
-        mapping = mapping_path(path, home.mappings)
-        if mapping is None and taken.mapping_sha256:
-            mapping = folder / (taken.mapping_name or "mapping.toml")
-            mapping.write_bytes(_kept(home, taken.file_name, taken.mapping_sha256))
-        with warehouse.connect() as con:
-            load_file(con, raw, RECORD_KINDS[taken.kind], path, mapping)
-
-
-def _kept(home: Home, file_name: str, digest: str) -> bytes:
-    path = kept_path(home.raw, digest)
-    if path is None:
-        raise WarehouseError(
-            f"{file_name} cannot be loaded again: its copy {digest} is missing from {home.raw}. "
-            f"Restore raw/ from a backup."
-        )
-    return path.read_bytes()
+        partial.unlink(missing_ok=True)
+        with warehouse.reading():  # nobody writes meanwhile
+            copy_database(Path(warehouse.database), partial)
+        with partial.open("rb+") as file:
+            os.fsync(file.fileno())
+        put_in_place(partial, target)
+    finally:
+        partial.unlink(missing_ok=True)
 
 
 def record_tables(warehouse: DuckDBWarehouse) -> dict[str, pl.DataFrame]:
     """Every table that comes of the files alone, rows in a fixed order."""
+    tables = [f"shop_records.{name}" for name in (*ALL_KINDS, "set_aside", "files", "mended")]
     with warehouse.connect() as con:
         ensure_record_tables(con)
-    tables = [f"shop_records.{name}" for name in (*ALL_KINDS, "set_aside", "files", "mended")]
-    return {table: warehouse.read(f"select * from {table} order by all") for table in tables}
+        return {table: con.sql(f"select * from {table} order by all").pl() for table in tables}

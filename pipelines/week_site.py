@@ -15,6 +15,7 @@ from pipelines.week_views import make_views
 from pipelines.weekly.assets import Weeks, key_of
 from pipelines.weekly.step import Pages, Step
 from pipelines.weekly.store import StoreError, WeekKey, WeekStore
+from pipelines.whole_files import swap_folder
 from ringland.pages.papers.week_bundle import zipped
 
 GROUPS: list[Step] = [step for step in GRAPH.steps.values() if step.hint == Pages]
@@ -50,9 +51,18 @@ def lay_open(home: Home, key: WeekKey) -> Path:
         path = fresh / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content)
-    shutil.rmtree(folder, ignore_errors=True)
-    fresh.rename(folder)
+    swap_folder(fresh, folder)
     return folder
+
+
+def lies_open(home: Home, key: WeekKey) -> bool:
+    """Whether a week's pages lie open as they were made."""
+    folder = home.site / key.name
+    try:
+        site = site_of(home, key)
+        return all((folder / name).read_bytes() == content for name, content in site.items())
+    except (OSError, StoreError):
+        return False
 
 
 def whole_bundle(home: Home, key: WeekKey) -> bytes:

@@ -7,6 +7,8 @@ next week or load makes them anew.
 
 from collections.abc import Iterator
 
+import duckdb
+
 from pipelines.duckdb_warehouse import transaction, warehouse_at
 from pipelines.home import Home
 from pipelines.week_graph import GRAPH
@@ -50,6 +52,17 @@ def make_views(home: Home) -> list[str]:
                 f"(select max(as_of) from {WEEKS_SCHEMA}.{name} where not is_restated)"
             )
     return [name for name, _, _ in tables]
+
+
+def broken_views(home: Home, con: duckdb.DuckDBPyConnection) -> list[str]:
+    """The views that should be there by the weeks' folders and cannot be read."""
+    broken = []
+    for name, _, _ in _tables(home):
+        try:
+            con.execute(f"from {WEEKS_SCHEMA}.{name} limit 0").fetchall()
+        except duckdb.Error:
+            broken.append(f"{WEEKS_SCHEMA}.{name}")
+    return broken
 
 
 def _tables(home: Home) -> Iterator[tuple[str, Step, str]]:

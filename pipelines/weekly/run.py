@@ -147,7 +147,8 @@ class WeekRun:
             listed = self.store.listed(key)
             if label in listed.outputs:
                 file = f"{label}.{earlier.table}.parquet"
-                digest = listed.outputs[label].files.get(file)
+                stamp = listed.outputs[label]
+                digest = None if self.store.damaged(key, stamp) else stamp.files.get(file)
                 told.append([key.name, listed.as_of, listed.made.is_given_out, digest])
         return hashlib.sha256(canonical(told)).hexdigest()
 
@@ -155,7 +156,8 @@ class WeekRun:
         others = [key for key in reversed(self.store.weeks()) if key != self.key]
         for key in (self.key, *others):
             stamp = self.store.stamp(key, step)
-            if stamp is not None and stamp.inputs == inputs:
+            is_same = stamp is not None and stamp.inputs == inputs
+            if stamp is not None and is_same and not self.store.damaged(key, stamp):
                 return key, stamp
         return None
 

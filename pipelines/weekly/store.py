@@ -9,17 +9,18 @@ aside and renamed, the list last.
 import hashlib
 import io
 import json
-import os
 import shutil
 import zipfile
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
+from pipelines.raw_store import file_digest
 from pipelines.weekly.artefact import (
     FormError,
     Parts,
@@ -32,6 +33,7 @@ from pipelines.weekly.artefact import (
     taken_apart,
 )
 from pipelines.weekly.step import Pages, Step
+from pipelines.whole_files import write_whole
 from ringland.pages.papers.week_bundle import zipped
 
 LIST_NAME = "week.json"
@@ -105,8 +107,22 @@ class WeekStore:
 
     def weeks(self) -> list[WeekKey]:
         """The weeks that are there, by Monday; a restated one after the week as it was known."""
-        names = [path.parent.name for path in self.folder.glob(f"*/{LIST_NAME}")]
+        return [key for key in self._folders() if self._is_readable(key)]
+
+    def unreadable(self) -> list[WeekKey]:
+        """The weeks whose list is lost or damaged, so that nothing of them counts."""
+        return [key for key in self._folders() if not self._is_readable(key)]
+
+    def _folders(self) -> list[WeekKey]:
+        names = [path.name for path in self.folder.glob("????-??-??*") if any(path.iterdir())]
         return sorted(map(WeekKey.of, names), key=lambda key: key.name)
+
+    def _is_readable(self, key: WeekKey) -> bool:
+        try:
+            self.listed(key)
+        except StoreError:
+            return False
+        return (self.path(key) / LIST_NAME).exists()
 
     def newest(self, monday: str | None, *, restated: bool = False) -> WeekKey | None:
         """The newest week whose pages were made, or that of one Monday; None: there is none."""
@@ -138,14 +154,14 @@ class WeekStore:
         if not path.exists():
             return WeekList()
         try:
-            told = json.loads(path.read_text(encoding="utf-8"))
-            outputs = {name: Stamp(**stamp) for name, stamp in told.pop("outputs").items()}
-            return WeekList(made=Made(**told.pop("made")), outputs=outputs, **told)
-        except (ValueError, TypeError, KeyError) as error:
+            look = path.stat()
+            told = _list_in(path, look.st_ino, look.st_mtime_ns, look.st_size)
+        except (ValueError, TypeError, KeyError, AttributeError) as error:
             raise StoreError(
-                f"{path} cannot be read ({error}). Move the folder away and run "
-                f"'ringland week --as-of {key.monday}' again."
+                f"{path} cannot be read ({error}). Take it from a backup (ringland restore BACKUP "
+                f"--mend), or move the folder away and run 'ringland week --as-of {key.monday}'."
             ) from error
+        return replace(told, outputs=dict(told.outputs))
 
     def begin(self, key: WeekKey, as_of: datetime, told_by: datetime, made: Made) -> None:
         """Note who works a week out, for which instants; outputs of before stay in the list."""
@@ -162,6 +178,15 @@ class WeekStore:
         whole = all((self.path(key) / name).exists() for name in stamp.files)
         return stamp if whole else None
 
+    def damaged(self, key: WeekKey, stamp: Stamp) -> list[str]:
+        """The files of an output that are missing or hold other bytes than were written."""
+        paths = {name: self.path(key) / name for name in stamp.files}
+        return [
+            name
+            for name, path in paths.items()
+            if not path.exists() or file_digest(path) != stamp.files[name]
+        ]
+
     def write(self, key: WeekKey, step: Step, value: Any, inputs: str) -> Stamp:
         """Keep an output; its frames keep to their contracts."""
         files = _files_of(step, value)
@@ -170,7 +195,7 @@ class WeekStore:
         digests = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
         self.drop(key, {step.label})  # what is half written counts for nothing
         for name, content in files.items():
-            _write_whole(folder / name, content)
+            write_whole(folder / name, content)
         stamp = Stamp(inputs, _digest(digests), form_of(step.hint), digests)
         self._put(key, step, stamp)
         return stamp
@@ -179,7 +204,7 @@ class WeekStore:
         """Keep a table of an output that was written elsewhere; the output cannot be read back."""
         name = frame_file(step, table)
         self.path(key).mkdir(parents=True, exist_ok=True)
-        _write_whole(self.path(key) / name, content)
+        write_whole(self.path(key) / name, content)
         digest = hashlib.sha256(content).hexdigest()
         self._put(key, step, Stamp("", digest, "carried over", {name: digest}))
 
@@ -188,7 +213,7 @@ class WeekStore:
         self.path(key).mkdir(parents=True, exist_ok=True)
         self.drop(key, {step.label})
         for name in stamp.files:
-            _write_whole(self.path(key) / name, (self.path(source) / name).read_bytes())
+            write_whole(self.path(key) / name, (self.path(source) / name).read_bytes())
         self._put(key, step, stamp)
 
     def read(self, key: WeekKey, step: Step) -> Any:
@@ -206,6 +231,11 @@ class WeekStore:
                 f"{step.label} of the week of {key.name} was written by another version of "
                 f"ringland. {again}"
             )
+        if damaged := self.damaged(key, stamp):
+            raise StoreError(
+                f"{step.label} of the week of {key.name} cannot be read: {damaged[0]} is missing "
+                f"or was changed. 'ringland check' says what mends it."
+            )
         try:
             return _value_of(step, {name: self.path(key) / name for name in stamp.files})
         except _UNREADABLE as error:
@@ -214,11 +244,12 @@ class WeekStore:
             ) from error
 
     def frame(self, key: WeekKey, step: Step, table: str) -> pl.DataFrame | None:
-        """A table of an output as it stands, whatever version wrote it; None: not there."""
+        """A table of an output, whatever version wrote it; None: not there, or damaged."""
         name = frame_file(step, table)
         stamp = self.listed(key).outputs.get(step.label)
-        path = self.path(key) / name
-        return pl.read_parquet(path) if stamp and name in stamp.files and path.exists() else None
+        if stamp is None or name not in stamp.files or self.damaged(key, stamp):
+            return None
+        return pl.read_parquet(self.path(key) / name)
 
     def drop(self, key: WeekKey, labels: set[str]) -> None:
         """Remove these outputs of a week."""
@@ -244,8 +275,10 @@ class WeekStore:
     def _write_list(self, key: WeekKey, listed: WeekList) -> None:
         listed.outputs = dict(sorted(listed.outputs.items()))
         self.path(key).mkdir(parents=True, exist_ok=True)
-        text = json.dumps(asdict(listed), ensure_ascii=False, indent=1)
-        _write_whole(self.path(key) / LIST_NAME, text.encode() + b"\n")
+        told = asdict(listed)
+        told["digest"] = _list_digest(told)
+        text = json.dumps(told, ensure_ascii=False, indent=1)
+        write_whole(self.path(key) / LIST_NAME, text.encode() + b"\n")
 
 
 def frame_file(step: Step, table: str) -> str:
@@ -291,10 +324,18 @@ def _digest(files: dict[str, str]) -> str:
     return hashlib.sha256(canonical(sorted(files.items()))).hexdigest()
 
 
-def _write_whole(path: Path, content: bytes) -> None:
-    partial = path.with_name(f"{path.name}.{os.getpid()}.partial")
-    partial.write_bytes(content)
-    partial.replace(path)
+@lru_cache(maxsize=1024)
+def _list_in(path: Path, *_look: int) -> WeekList:
+    """What a week's list says; read once as long as the file is the same."""
+    told = json.loads(path.read_text(encoding="utf-8"))
+    if told.pop("digest", None) not in (None, _list_digest(told)):
+        raise ValueError("it was changed since it was written")
+    outputs = {name: Stamp(**stamp) for name, stamp in told.pop("outputs").items()}
+    return WeekList(made=Made(**told.pop("made")), outputs=outputs, **told)
+
+
+def _list_digest(told: dict[str, Any]) -> str:
+    return hashlib.sha256(canonical(told)).hexdigest()
 
 
 def weeks_before(store: WeekStore, monday: str) -> Iterator[WeekKey]:

@@ -9,10 +9,10 @@ from click.testing import CliRunner
 from pipelines.command_line import main
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.home import Home
+from pipelines.rebuilding import rebuild
 from pipelines.record_loading import MAPPING_MOVES_ROWS, FileCount, load_kind
 from pipelines.row_accounting import rows_unaccounted
 from pipelines.source_files import record_files
-from pipelines.warehouse_care import rebuild
 from ringland.intake.column_mapping import MappingError
 
 FIXTURES = Path(__file__).resolve().parents[1] / "intake" / "fixtures"

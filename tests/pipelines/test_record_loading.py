@@ -17,10 +17,10 @@ from pipelines.duckdb_warehouse import (
 )
 from pipelines.graph_run import GraphRunError
 from pipelines.home import Home
-from pipelines.raw_store import LIST_NAME
 from pipelines.record_loading import FileCount, load_kind
 from pipelines.row_accounting import inert, rows_unaccounted, set_aside_rows
 from pipelines.source_files import kind_of
+from pipelines.taken_list import LIST_NAME
 from tests.history.record_rows import at, records
 from tests.pipelines.demo_run import load
 

@@ -1,0 +1,214 @@
+"""A laptop can be lost: a backup brings back every page, table, paper and photo, or nothing."""
+
+import json
+import shutil
+import zipfile
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from pipelines.backup import MANIFEST, back_up, read_manifest
+from pipelines.command_line import main
+from pipelines.duckdb_warehouse import WarehouseError, warehouse_at
+from pipelines.home import Home
+from pipelines.kept_backups import keep_backup
+from pipelines.taken_list import NAMES, taken_in
+from pipelines.warehouse_care import check_warehouse, record_tables
+from pipelines.weekly.store import WeekKey, WeekStore
+from tests.pipelines.demo_run import DEMO_WEEK
+
+NOW = datetime(2026, 8, 17, 9, tzinfo=UTC)
+FIXTURES = Path(__file__).parents[1] / "intake" / "fixtures"
+PAPER = f"papers/{DEMO_WEEK}/handed-out.pdf"
+
+
+@pytest.fixture
+def home(few_week: Home, tmp_path: Path) -> Home:
+    """A home of its own with a week, and all that only this home holds."""
+    home = Home(Path(shutil.copytree(few_week.folder, tmp_path / "shop")))
+    for name, content in {
+        "photos/piston 3.jpg": b"not really a picture",
+        "drop/fills late.csv": b"hull_id,filled_at",
+        "mappings/dock_log.toml": (FIXTURES / "dock_log.toml").read_bytes(),
+        PAPER: b"%PDF as it was given to the customer",
+        "whatever-a-later-ringland-keeps.json": b"{}",
+        "site/2020-01-06/index.html": b"a page of an older ringland, kept nowhere else",
+    }.items():
+        path = home.folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    return home
+
+
+def run(home: Home, *arguments: str) -> str:
+    done = CliRunner().invoke(main, ["--home", str(home.folder), *arguments])
+    assert done.exit_code == 0, done.output
+    return done.output
+
+
+def contents(home: Home) -> dict[str, bytes]:
+    """Every file but Dagster's log, the warehouse and the library all sites share."""
+    return {
+        name: path.read_bytes()
+        for path in home.folder.rglob("*")
+        if path.is_file() and (name := path.relative_to(home.folder).as_posix())
+        if not name.startswith(("dagster/", "ringland.duckdb", "site/shared/"))
+    }
+
+
+def wrong(home: Home) -> list[str]:
+    return [line for finding in check_warehouse(home) for line in finding.wrong]
+
+
+def test_a_lost_laptop_comes_back_whole_at_another_place(home: Home, tmp_path: Path) -> None:
+    hull = WeekStore(home.weeks).listed(WeekKey(DEMO_WEEK))
+    assert hull.outputs
+    before, tables = contents(home), record_tables(warehouse_at(home.database))
+    file = tmp_path / "backup.zip"
+    assert "read back" in run(home, "backup", str(file))
+    shutil.rmtree(home.folder)
+    elsewhere = Home(tmp_path / "new laptop" / "home")
+
+    said = run(elsewhere, "restore", str(file))
+
+    assert contents(elsewhere) == before
+    after = record_tables(warehouse_at(elsewhere.database))
+    assert all(rows.equals(tables[table]) for table, rows in after.items())
+    assert wrong(elsewhere) == []
+    assert "photos: 1 file\n" in said
+
+
+def test_a_paper_made_after_a_restore_is_the_paper_made_before(home: Home, tmp_path: Path) -> None:
+    folder = home.folder / "papers" / DEMO_WEEK
+    run(home, "hull-sheet", "--all")
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert len(before) > 1
+    for name in before:
+        if name != Path(PAPER).name:
+            (folder / name).unlink()
+    made = back_up(home, tmp_path / "b.zip", NOW)
+    restored = Home(tmp_path / "restored")
+    run(restored, "restore", str(made.file))
+
+    run(restored, "hull-sheet", "--all")
+
+    again = restored.folder / "papers" / DEMO_WEEK
+    assert {path.name: path.read_bytes() for path in again.iterdir()} == before
+
+
+def test_a_damaged_backup_changes_nothing(home: Home, tmp_path: Path) -> None:
+    made = back_up(home, tmp_path / "b.zip", NOW)
+    name = next(name for name in read_manifest(made.file).files if name.startswith("raw/"))
+    with zipfile.ZipFile(made.file) as backup:
+        at = backup.getinfo(name).header_offset + 200
+    content = bytearray(made.file.read_bytes())
+    content[at] ^= 0xFF
+    made.file.write_bytes(content)
+    before = contents(home)
+
+    done = CliRunner().invoke(main, ["--home", str(home.folder), "restore", str(made.file)])
+
+    assert done.exit_code == 1
+    assert "Nothing was changed" in done.output
+    assert name in done.output
+    assert contents(home) == before
+
+
+def test_a_home_that_stands_there_is_moved_aside_whole(home: Home, tmp_path: Path) -> None:
+    made = back_up(home, tmp_path / "b.zip", NOW)
+    (home.folder / "photos" / "since.jpg").write_bytes(b"taken since")
+    before = contents(home)
+
+    said = run(home, "restore", str(made.file))
+
+    (aside,) = [path for path in tmp_path.iterdir() if "-before-" in path.name]
+    assert str(aside) in said
+    assert contents(Home(aside)) == before
+    assert wrong(home) == []
+    assert not (home.folder / "photos" / "since.jpg").exists()
+
+
+def test_a_backup_puts_back_what_is_lost_and_leaves_the_rest(home: Home, tmp_path: Path) -> None:
+    file = back_up(home, tmp_path / "b.zip", NOW).file
+    before = contents(home)
+    store, key = WeekStore(home.weeks), WeekKey(DEMO_WEEK)
+    (home.weeks / DEMO_WEEK / "week.json").write_text("{}")
+    calls = next(name for name in before if name.endswith("week_decisions.calls.parquet"))
+    (home.folder / calls).write_bytes(b"PAR1")
+    (home.raw / f"{next(iter(taken_in(home.raw))).content_sha256}.csv").unlink()
+    for name in NAMES:
+        (home.raw / name).unlink()
+    (home.folder / "actions.toml").write_text("# written since\n")
+    assert len(wrong(home)) > 2
+
+    run(home, "restore", str(file), "--mend")
+
+    after = {name: content for name, content in contents(home).items() if "set-apart" not in name}
+    assert after == before | {"actions.toml": b"# written since\n"}
+    assert store.has_pages(key)
+    assert wrong(home) == []
+
+
+def test_a_home_with_a_damaged_warehouse_is_backed_up_and_rebuilt(
+    home: Home, tmp_path: Path
+) -> None:
+    tables = record_tables(warehouse_at(home.database))
+    home.database.write_bytes(b"no database" * 1000)
+
+    made = back_up(home, tmp_path / "b.zip", NOW)
+
+    assert made.damaged == ("ringland.duckdb is damaged and was left out",)
+    restored = Home(tmp_path / "restored")
+    run(restored, "restore", str(made.file))
+    after = record_tables(warehouse_at(restored.database))
+    assert all(rows.equals(tables[table]) for table, rows in after.items())
+
+
+@pytest.mark.parametrize(
+    ("target", "said"),
+    [("shop/b.zip", "would be lost with it"), ("there.zip", "is there already"),
+     ("no folder/b.zip", "There is no folder")],
+)  # fmt: skip
+def test_a_backup_that_would_be_none_is_refused(
+    home: Home, tmp_path: Path, target: str, said: str
+) -> None:
+    (tmp_path / "there.zip").touch()
+
+    with pytest.raises(WarehouseError, match=said):
+        back_up(home, tmp_path / target, NOW)
+
+
+@pytest.mark.parametrize("name", ["../outside", "/etc/outside", "C:/outside", "a\\b"])
+def test_a_backup_that_names_a_place_outside_the_home_is_refused(tmp_path: Path, name: str) -> None:
+    file = tmp_path / "b.zip"
+    told = {"form": 1, "ringland": "0", "made_at": "", "open_weeks": [], "files": {name: "00"}}
+    with zipfile.ZipFile(file, "w") as backup:
+        backup.writestr(MANIFEST, json.dumps(told))
+
+    with pytest.raises(WarehouseError, match="lies in no home"):
+        read_manifest(file)
+
+
+def test_the_newest_backups_stay_in_the_folder_the_shop_names(home: Home, tmp_path: Path) -> None:
+    stick = tmp_path / "stick"
+    facts = home.own_file.read_text().replace("backup_folder = ''", f"backup_folder = '{stick}'")
+    home.own_file.write_text(facts.replace("backups_kept = 8", "backups_kept = 2"))
+    assert "there is no folder" in (keep_backup(home, NOW) or "")
+    stick.mkdir()
+
+    said = [keep_backup(home, NOW.replace(hour=hour)) for hour in (10, 11, 12)]
+
+    assert all(one and one.startswith("Backup: ") for one in said)
+    assert [path.name for path in sorted(stick.iterdir())] == [
+        "ringland-shop-20260817-110000.zip",
+        "ringland-shop-20260817-120000.zip",
+    ]
+    (home.raw / f"{next(iter(taken_in(home.raw))).content_sha256}.csv").write_text("damaged")
+    keep_backup(home, NOW.replace(hour=13))
+    assert len(list(stick.iterdir())) == 3  # the last whole ones stay
+
+
+def test_no_backup_is_made_where_none_is_asked_for(home: Home) -> None:
+    assert keep_backup(home, NOW) is None
