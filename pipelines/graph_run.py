@@ -87,7 +87,11 @@ def _why(result: dg.ExecuteInProcessResult) -> str:
     for event in result.all_events:
         if event.event_type_value == "STEP_FAILURE":
             error = event.step_failure_data.error
-            while error is not None and error.cause is not None and error.cls_name not in TOLD_IN_WORDS:
+            while (
+                error is not None
+                and error.cause is not None
+                and error.cls_name not in TOLD_IN_WORDS
+            ):
                 error = error.cause
             message = error.message.strip() if error is not None else "no reason given"
             if error is not None and error.cls_name in TOLD_IN_WORDS:

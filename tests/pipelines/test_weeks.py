@@ -122,7 +122,8 @@ def test_a_home_older_than_its_file_keeps_the_clock_of_its_pages(tmp_path: Path)
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ('zone = "UTC"', "there is no entry 'zone'. Known are: operator, time_zone, open_weeks."),
+        ('zone = "UTC"', "there is no entry 'zone'. Known are: operator, time_zone, open_weeks,"),
+        ('backup_folder = "stick"', "write a whole path between single quotes"),
         ('time_zone = "Auckland"', 'time_zone "Auckland" is not in the time-zone database'),
         ('operator = ""', "operator is ''; write 1 to 60 letters"),
         ("operator = us", "not valid TOML"),
