@@ -134,6 +134,18 @@ def week(home: Home, as_of: datetime | None, *, restate: bool) -> None:
 
 
 @main.command()
+@click.pass_obj
+def today(home: Home) -> None:
+    """Show the list as of now: records of this morning counted, with the last week's fit.
+
+    Load what is new first.  Takes seconds; it is given out to nobody and changes no week.
+    """
+    from pipelines.terminal import show_today  # noqa: PLC0415 - imports Dagster
+
+    in_words(lambda: show_today(home, _now()))
+
+
+@main.command()
 @AS_OF
 @click.pass_obj
 def changes(home: Home, as_of: datetime | None) -> None:

@@ -20,6 +20,7 @@ from pipelines.kept_backups import NONE_ASKED_FOR
 from pipelines.printable import printable
 from pipelines.rooms.pages import WeekListing
 from pipelines.row_accounting import changes_since, inert
+from pipelines.today import todays_list
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.store import Made, WeekKey, WeekStore
 from pipelines.weeks import as_of_week
@@ -166,10 +167,35 @@ def show_backup(result: dg.ExecuteInProcessResult) -> None:
 def show_week(home: Home, key: WeekKey) -> None:
     """The week's list and where its pages are."""
     listed: WeekListing = WeekStore(home.weeks).read(key, GRAPH.steps["week_list"])
-    narrow = console.width < _WIDE
     title = f"Week of {key.monday}"
     if key.told_by is not None:
         title += f", restated with what was known on {key.told_by:%Y-%m-%d %H:%M} UTC"
+    _show_list(listed, title)
+    console.print(f"Report: {home.site / key.name / 'index.html'}", soft_wrap=True)
+
+
+def show_today(home: Home, now: datetime) -> None:
+    """The list as of now, and what it moved since the list before."""
+    today = todays_list(home, now)
+    here = now.astimezone(home.facts().zone)
+    _show_list(today.listing, f"As of {here:%a %Y-%m-%d %H:%M} ({home.facts().time_zone})")
+    said = f"with the fit of the week of {today.fitted.monday}, whose list stays as it was said"
+    if today.moved.is_empty():
+        console.print(f"No call has moved since; {said}.")
+        return
+    console.print(f"Moved since, {said}:")
+    for hull, call, action, call_then, action_then in today.moved.iter_rows():
+        then = "not on that list" if call_then is None else _words(call_then, action_then)
+        line = f"  {hull}: {_words(call, action)}; before: {then}"
+        console.print(escape(printable(line)), soft_wrap=True)
+
+
+def _words(call: str, action: str | None) -> str:
+    return ", ".join(name.replace("_", " ") for name in (call, action) if name)
+
+
+def _show_list(listed: WeekListing, title: str) -> None:
+    narrow = console.width < _WIDE
     table = Table(title=title, title_justify="left", box=box.SIMPLE)
     shown = [
         place
@@ -184,7 +210,6 @@ def show_week(home: Home, key: WeekKey) -> None:
         table.add_row(*(escape(printable(row[place])) for place in shown))
     console.print(table)
     console.print("A low-risk line is never clearance to run.")
-    console.print(f"Report: {home.site / key.name / 'index.html'}", soft_wrap=True)
 
 
 def show_jobs(home: Home, jobs: pl.DataFrame, now: datetime, *, every: bool) -> None:

@@ -1,5 +1,7 @@
 """Steps of the room `decision`: chances, calls, the plan of the week, and fuel rules."""
 
+from datetime import date
+
 import dagster as dg
 import numpy as np
 import polars as pl
@@ -11,6 +13,7 @@ from pipelines.rooms.history import Snapshot
 from pipelines.shop_week import shop_week
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Earlier, Keep, step
+from pipelines.weeks import week_of
 from ringland.contracts.decision_tables import HullCalls, HullJobs
 from ringland.contracts.risk_tables import HullChances, HullDrivers
 from ringland.decision.action_catalogue import NOTHING, Catalogue
@@ -120,7 +123,7 @@ def week_decisions(
     given_out = GivenOut.validate(said, cast=True)
     own = shop_week(
         week_file,
-        clock.here.date(),
+        date.fromisoformat(week_of(clock.here.date())),
         catalogue=catalogue,
         hulls=snapshot.hulls_on_record,
         settings=assumptions,

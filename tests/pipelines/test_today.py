@@ -1,0 +1,106 @@
+"""The list as of this moment: this morning's records count, and no week is changed by it."""
+
+import shutil
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from pipelines import command_line
+from pipelines.home import Home
+from pipelines.today import moment_run, todays_list
+from pipelines.week_graph import GRAPH
+from pipelines.weekly.store import StoreError, WeekStore
+from tests.pipelines.demo_run import load
+from tests.pipelines.test_weeks import CLOCKS, at
+
+MONDAY = date(2026, 8, 17)
+
+
+def morning(zone: str) -> datetime:
+    return at(MONDAY, "07:00", zone).astimezone(UTC)
+
+
+@pytest.fixture(scope="module")
+def home(few_week: Home, tmp_path_factory: pytest.TempPathFactory) -> Home:
+    """A home with a week; for each zone a failure, a test, a fill and a build at 07:00 there."""
+    folder = tmp_path_factory.mktemp("today")
+    home = Home(Path(shutil.copytree(few_week.folder, folder / "home")))
+    run, _ = moment_run(home, GRAPH, at(MONDAY, "12:00", "UTC"))
+    known = run.value("snapshot").records["installations"]
+    engine, hull = known.filter(known["removed_at"].is_null()).select("engine_id", "hull_id").row(0)
+    files = {
+        "failures": ("engine_id,found_at,mode,how_found", "ring_land_fracture,ran_to_failure"),
+        "inspections": (
+            "engine_id,inspected_at,measure,cylinder,state,value,unit",
+            "compression,1,measured,60,psi",
+        ),
+        "fills": ("hull_id,filled_at,volume_l,source,octane_aki", "5,outside,91"),
+        "rebuilds": ("engine_id,rebuilt_at,scope,scope_items", "top_end,pistons and rings"),
+    }
+    records = folder / "records"
+    records.mkdir()
+    for kind, (heading, rest) in files.items():
+        of = hull if kind == "fills" else engine
+        lines = [f"{of},{morning(zone):%Y-%m-%dT%H:%M:%SZ},{rest}" for zone in CLOCKS]
+        (records / f"{kind}.csv").write_text("\n".join([heading, *lines]) + "\n")
+    load(home, records)
+    return home
+
+
+def in_zone(home: Home, zone: str) -> Home:
+    home.own_file.write_text(f'time_zone = "{zone}"\n')
+    return home
+
+
+def files(home: Home) -> dict[str, bytes]:
+    kept = (home.weeks, home.site, home.raw)
+    return {str(p): p.read_bytes() for folder in kept for p in folder.rglob("*") if p.is_file()}
+
+
+@pytest.mark.parametrize("zone", CLOCKS)
+def test_this_mornings_failure_test_fill_and_job_count(home: Home, zone: str) -> None:
+    """A failure found on Monday morning could not reach that week's list at all."""
+    run, fitted = moment_run(in_zone(home, zone), GRAPH, at(MONDAY, "08:00", zone))
+
+    known = run.value("snapshot").records
+
+    for kind, instant in (("failures", "found_at"), ("inspections", "inspected_at"),
+                          ("fills", "filled_at"), ("rebuilds", "rebuilt_at")):  # fmt: skip
+        assert known[kind][instant].max() == morning(zone), kind
+    assert fitted.monday == MONDAY.isoformat()
+
+
+def test_the_list_of_now_keeps_the_broken_hull_ashore_and_changes_no_week(home: Home) -> None:
+    before = files(in_zone(home, CLOCKS[0]))
+
+    today = todays_list(home, at(MONDAY, "08:00", CLOCKS[0]))
+
+    said = WeekStore(home.weeks).read(today.fitted, GRAPH.steps["week_list"])
+    assert len(today.listing.rows) == len(said.rows)
+    assert today.listing.headings == said.headings
+    broken = today.moved.row(0, named=True)
+    assert today.moved.height < len(said.rows)
+    assert broken["call"] != broken["call_then"]
+    assert files(home) == before
+
+
+def test_the_command_shows_the_list_and_what_moved(
+    home: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    zone = CLOCKS[0]
+    in_zone(home, zone)
+    monkeypatch.setattr(command_line, "_now", lambda: at(MONDAY, "08:00", zone).astimezone(UTC))
+
+    run = CliRunner().invoke(command_line.main, ["--home", str(home.folder), "today"])
+
+    assert run.exit_code == 0, run.output
+    assert f"As of Mon 2026-08-17 08:00 ({zone})" in run.output
+    assert "Moved since, with the fit of the week of 2026-08-17" in run.output
+    assert "never clearance to run" in run.output
+
+
+def test_without_a_week_the_way_to_one_is_told(few_loaded: Home) -> None:
+    with pytest.raises(StoreError, match="Run 'ringland week' first"):
+        todays_list(few_loaded, datetime(2026, 8, 17, 8, tzinfo=UTC))
