@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import time
 from datetime import UTC, date, datetime, timedelta
 from getpass import getuser
 from importlib.resources import files
@@ -13,12 +14,15 @@ from pathlib import Path
 import click
 
 from pipelines.care_commands import CARE
-from pipelines.command_parts import AS_OF, in_words
+from pipelines.command_parts import AS_OF, InWords, in_words, need_room
 from pipelines.home import Home
 from pipelines.job_commands import JOBS, newest_jobs, take_in
 from pipelines.reading_commands import READING
 from pipelines.weeks import current_week, week_of
 
+FIRST_DAY = date(2000, 1, 3)
+"""The first week there is."""
+LEAST_ROOM = 50e6  # bytes a week or a load takes before it says so itself
 DEMO_AS_OF = date(2026, 8, 17)
 DEMO_PAST = ("2026-06-15", "2026-07-13", "2026-08-10")
 """Weeks the demo works out first: two whose 30 days are over, and the one before its week.
@@ -31,7 +35,7 @@ DEMO_DONE_ON = datetime(2026, 8, 13, 12, tzinfo=UTC)
 """The one job of that list which the invented shop wrote down as done."""
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=InWords, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option(
     "--home",
     type=click.Path(file_okay=False, path_type=Path),
@@ -79,6 +83,15 @@ def demo(home: Home) -> None:
 @click.pass_obj
 def load(home: Home, path: Path) -> None:
     """Load every record file in a folder, or one file; rows that cannot be used are set aside."""
+    from pipelines.drop_folder import still_growing  # noqa: PLC0415 - imports Dagster
+
+    files = [one for one in (path.iterdir() if path.is_dir() else (path,)) if one.is_file()]
+    need_room(home.folder, 3 * sum(one.stat().st_size for one in files) + LEAST_ROOM)
+    if growing := still_growing(files, time.sleep, time.time()):
+        raise click.ClickException(
+            f"{growing[0]} is still being written. Load it when its copy is done; nothing was "
+            f"loaded."
+        )
     home.prepare()
     if path.is_dir():
         _load(home, path)
@@ -86,7 +99,7 @@ def load(home: Home, path: Path) -> None:
     with tempfile.TemporaryDirectory() as folder:  # the one file and its mapping, as a folder
         for file in (path, path.with_suffix(".toml")):
             if file.exists():
-                shutil.copy(file, folder)
+                shutil.copy2(file, folder)
         _load(home, Path(folder))
 
 
@@ -122,6 +135,7 @@ def draft(home: Home, file: Path, *, show: bool) -> None:
 def week(home: Home, as_of: datetime | None, *, restate: bool) -> None:
     """Work out one week from the records known by then, write its pages and show its list."""
     now, key = _now(), _key(home, as_of)
+    need_room(home.folder, LEAST_ROOM)
     home.prepare()
     if restate:
         from pipelines.terminal import show_changes  # noqa: PLC0415 - imports Dagster
@@ -174,8 +188,9 @@ def backfill(home: Home, since: datetime, as_of: datetime | None) -> None:
 
     last = date.fromisoformat(_key(home, as_of))
     monday = date.fromisoformat(week_of(since.date()))
-    if monday >= last:
-        raise click.UsageError(f"--since must lie before the week of {last}.")
+    if not FIRST_DAY <= monday < last:
+        raise click.UsageError(f"--since must lie from {FIRST_DAY} to before the week of {last}.")
+    need_room(home.folder, LEAST_ROOM)
     home.prepare()
     while monday < last:
         key = monday.isoformat()
@@ -207,10 +222,20 @@ def _now() -> datetime:
 
 
 def _key(home: Home, as_of: datetime | None) -> str:
-    """The week asked for: that of a day, else the one that has begun on the home's clock."""
-    if as_of is not None:
-        return week_of(as_of.date())
-    return current_week(_now(), in_words(home.facts).zone)
+    """The week asked for: that of a day, else the one that has begun on the home's clock.
+
+    Raises:
+        click.UsageError: a day of a week that has not begun, or before any that can be asked for.
+    """
+    current = current_week(_now(), in_words(home.facts).zone)
+    if as_of is None:
+        return current
+    if not as_of.date() >= FIRST_DAY or week_of(as_of.date()) > current:
+        raise click.UsageError(
+            f"--as-of {as_of.date()} is out of range: from {FIRST_DAY} to the week that has "
+            f"begun, {current}."
+        )
+    return week_of(as_of.date())
 
 
 def _load(home: Home, folder: Path) -> None:

@@ -1,7 +1,12 @@
 """What several commands share: options, the home's week, and words in place of tracebacks."""
 
 import errno
+import io
+import os
+import shutil
+import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import TypeVar
 
 import click
@@ -20,10 +25,47 @@ AS_OF = click.option(
 )
 
 
+class InWords(click.Group):
+    """The commands; none ends in a traceback for what a shop can mend itself."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run a command."""
+        for stream in (sys.stdout, sys.stderr):
+            if isinstance(stream, io.TextIOWrapper):  # a console that lacks a letter shows '?'
+                stream.reconfigure(errors="replace")
+        return in_words(lambda: super(InWords, self).invoke(ctx))
+
+
+def need_room(folder: Path, size: float) -> None:
+    """Look before a command begins whether a folder can be written to and has room.
+
+    Raises:
+        click.ClickException: it cannot, or has not.
+    """
+    there = next(one for one in (folder, *folder.parents) if one.exists())
+    if not os.access(there, os.W_OK):
+        raise click.ClickException(
+            f"You may not write in {there}, or its disk can only be read. Have its owner allow "
+            f"it, or name another place with --home."
+        )
+    free = shutil.disk_usage(there).free
+    if free < size:
+        raise click.ClickException(
+            f"The disk that holds {there} has {free / 1e6:.0f} MB free; this needs about "
+            f"{size / 1e6:.0f} MB. Make room and try again; nothing was changed."
+        )
+
+
 def in_words(do: Callable[[], T]) -> T:
     """What `do` gives; a refusal ends the command with its words, without a traceback."""
     try:
         return do()
+    except click.ClickException as error:
+        if printable(error.message) == error.message:
+            raise
+        raise click.ClickException(printable(error.message)) from error
+    except (click.exceptions.Exit, click.Abort):
+        raise
     except Exception as error:
         if (words := words_for(error)) is None:
             raise

@@ -9,7 +9,7 @@ from typing import Any
 
 import dagster as dg
 
-from pipelines.command_parts import TOLD_IN_WORDS
+from pipelines.command_parts import FULL, TOLD_IN_WORDS
 from pipelines.definitions import build_definitions
 from pipelines.home import Home
 from pipelines.old_weeks import carry_over
@@ -94,6 +94,8 @@ def _why(result: dg.ExecuteInProcessResult) -> str:
             ):
                 error = error.cause
             message = error.message.strip() if error is not None else "no reason given"
+            if "No space left on device" in message or "database or disk is full" in message:
+                return f"{event.step_key}: {FULL} ({message})"
             if error is not None and error.cls_name in TOLD_IN_WORDS:
                 return message.split(": ", 1)[-1]  # Dagster puts the class before it
             return f"{event.step_key}: {message}"

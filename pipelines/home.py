@@ -105,6 +105,11 @@ class Home:
         return self.folder / "week.toml"
 
     @property
+    def mend_book(self) -> Path:
+        """The rows to mend as a workbook, which may be mended and loaded again."""
+        return self.folder / "set-aside.xlsx"
+
+    @property
     def actions(self) -> Path:
         """The shop's own actions and prices, laid over the project's catalogue, if written."""
         return self.folder / "actions.toml"
@@ -152,7 +157,9 @@ class Home:
             self.dagster,
         ):
             folder.mkdir(parents=True, exist_ok=True)
-        (self.dagster / "dagster.yaml").write_text("telemetry:\n  enabled: false\n")
+        told = "telemetry:\n  enabled: false\n"
+        if not (log := self.dagster / "dagster.yaml").exists() or log.read_text("utf-8") != told:
+            log.write_text(told, encoding="utf-8")
         if not self.own_file.exists():  # a home older than this file keeps its pages' clock
             file = TEMPLATE.format(time_zone=self.manner().time_zone)
             self.own_file.write_text(file, encoding="utf-8")

@@ -7,12 +7,9 @@ import polars as pl
 
 from pipelines.duckdb_warehouse import SET_ASIDE, DuckDBWarehouse, ensure_record_tables, record_rows
 from pipelines.raw_store import digest_of, keep
-from pipelines.record_loading import (
-    Digests,
-    FileCount,
-    known_ids,
-    write_intakes,
-)
+from pipelines.record_loading import known_ids, refusal
+from pipelines.record_writing import Digests, FileCount, write_intakes
+from pipelines.refused_files import or_refused, refuse_too_large
 from pipelines.source_files import correction_files, mended_files
 from ringland.contracts.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS, RecordKind
 from ringland.history.corrections import correction_faults, with_corrections
@@ -31,16 +28,19 @@ def load_mended(
     """Load what the folder's workbooks of set-aside rows hold of one kind.
 
     A row that was changed leaves the set-aside table, whether it loads now or is set aside
-    anew under the workbook's name; one marked 'leave out' leaves it for good.
-
-    Raises:
-        RecordFileError: a workbook cannot be read, or lost a column it needs.
+    anew under the workbook's name; one marked 'leave out' leaves it for good.  A workbook that
+    cannot be read is noted as refused with its reason.
     """
+    counts = []
     with warehouse.connect() as con:
-        counts = [
-            load_mended_book(con, raw_folder, kind, path.name, path.read_bytes())
-            for path in mended_files(folder)
-        ]
+        for path in mended_files(folder):
+
+            def load(path: Path = path) -> FileCount | None:
+                refuse_too_large(path)
+                return load_mended_book(con, raw_folder, kind, path.name, path.read_bytes())
+
+            done = or_refused(con, MENDED_KIND + kind, path, load)
+            counts.append(refusal(kind, path.name, done) if isinstance(done, str) else done)
     return [count for count in counts if count is not None]
 
 
@@ -92,14 +92,21 @@ def _load_sheet(
 def load_corrections(warehouse: DuckDBWarehouse, raw_folder: Path, folder: Path) -> list[FileCount]:
     """Load the folder's files of corrections, whose names begin with 'corrections'.
 
-    Raises:
-        RecordFileError: a file cannot be read as corrections at all.
+    One that cannot be read as corrections at all is noted as refused with its reason.
     """
+    counts = []
     with warehouse.connect() as con:
-        return [
-            load_corrections_file(con, raw_folder, path.name, path.read_bytes())
-            for path in correction_files(folder)
-        ]
+        for path in correction_files(folder):
+
+            def load(path: Path = path) -> FileCount:
+                refuse_too_large(path)
+                return load_corrections_file(con, raw_folder, path.name, path.read_bytes())
+
+            done = or_refused(con, CORRECTIONS.name, path, load)
+            if isinstance(done, str):
+                done = refusal(CORRECTIONS.name, path.name, done)
+            counts.append(done)
+    return counts
 
 
 def load_corrections_file(

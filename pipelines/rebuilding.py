@@ -20,6 +20,7 @@ from pipelines.home import Home
 from pipelines.mended_loading import MENDED_KIND, load_corrections_file, load_mended_book
 from pipelines.raw_store import Kept, quick_digest_of, unlisted_copies, whole_copy
 from pipelines.record_loading import load_kept
+from pipelines.refused_files import note_refused
 from pipelines.row_accounting import rows_unaccounted
 from pipelines.source_files import MappingFile, mapping_path
 from pipelines.taken_list import TakenIn, mend_list, taken_in
@@ -159,6 +160,7 @@ def _build(
             except (RecordFileError, MappingError) as error:
                 if is_new or taken.content_sha256 in once:
                     raise
+                note_refused(con, taken.kind, taken.file_name, taken.content_sha256, error)
                 passed_over.append(str(error))
     if wrong := rows_unaccounted(warehouse):
         raise WarehouseError(f"Nothing was changed: the new warehouse is not whole: {wrong[0]}")

@@ -31,7 +31,7 @@ class ShopFolders(dg.ConfigurableResource):
     @property
     def mend_book(self) -> Path:
         """The same rows as a workbook to mend and load again."""
-        return Path(self.home) / "set-aside.xlsx"
+        return Home(Path(self.home)).mend_book
 
     @property
     def incoming(self) -> Path:

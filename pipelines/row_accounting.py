@@ -6,6 +6,7 @@ import duckdb
 import polars as pl
 
 from pipelines.duckdb_warehouse import DuckDBWarehouse, ensure_record_tables
+from pipelines.refused_files import refused_files
 from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS
 from ringland.history.known_then import known_by, restated
 from ringland.history.record_changes import what_changed
@@ -58,6 +59,7 @@ def set_aside_rows(warehouse: DuckDBWarehouse, as_of: datetime | None = None) ->
     """
     with warehouse.connect() as con:
         ensure_record_tables(con)  # should nothing have been loaded
+        refused = refused_files(con)
     rows = warehouse.read(
         "select distinct on (kind, raw_row, field, fault) "
         "kind, source_file, source_row, field, fault, remedy, value, raw_row "
@@ -67,7 +69,18 @@ def set_aside_rows(warehouse: DuckDBWarehouse, as_of: datetime | None = None) ->
         rows = rows.filter(_event_time().is_null() | (_event_time() <= as_of))
     is_whole = pl.col("raw_row").str.starts_with("{")  # a torn row is a list of its fields
     hull = pl.when(is_whole).then(pl.col("raw_row")).str.json_path_match("$.hull_id")
-    return rows.with_columns(hull_id=hull).drop("raw_row")
+    whole_files = refused.with_columns(source_row=pl.lit(0, pl.Int64)).select(
+        "kind",
+        pl.col("file_name").alias("source_file"),
+        "source_row",
+        field=pl.lit("the whole file"),
+        fault="fault",
+        remedy="remedy",
+        value=pl.lit(None, pl.String),
+        hull_id=pl.lit(None, pl.String),
+    )
+    mendable: pl.DataFrame = rows.with_columns(hull_id=hull).drop("raw_row")
+    return pl.concat([mendable, whole_files])
 
 
 def _event_time() -> pl.Expr:

@@ -84,8 +84,11 @@ def record_files(folder: Path, kind: str | None, mappings: Path | None = None) -
             continue  # '~$' begins the lock file of an open workbook
         if is_mended(path.name) or is_corrections(path.name):
             continue
-        mapping = mapping_path(path, mappings)
-        kinds = read_mapping(mapping).kinds() if mapping else {kind_of(path.name)}
+        try:
+            mapping = mapping_path(path, mappings)
+            kinds = read_mapping(mapping).kinds() if mapping else {kind_of(path.name)}
+        except MappingError:  # told when the file is loaded
+            kinds = {kind_of(path.name) or next(iter(RECORD_KINDS))}
         if kind in kinds:
             yield path
 

@@ -17,6 +17,7 @@ from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.graph_run import GraphRunError, run_graph
 from pipelines.home import Home
 from pipelines.kept_backups import NONE_ASKED_FOR
+from pipelines.mend_files import books_in_hand
 from pipelines.printable import printable
 from pipelines.rooms.pages import WeekListing
 from pipelines.row_accounting import changes_since, inert
@@ -78,7 +79,7 @@ def watched_run(
                 made=made,
             )
         except GraphRunError as error:
-            raise click.ClickException(str(error)) from error
+            raise click.ClickException(printable(str(error))) from error
         progress.update(task, total=1, completed=1, step="done")
     return result
 
@@ -96,7 +97,7 @@ def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
         "note",
     ):
         table.add_column(heading, justify="left" if heading in ("file", "note") else "right")
-    totals = [0, 0, 0, 0, 0]
+    totals, refused = [0, 0, 0, 0, 0], []
     for event in sorted(result.get_asset_materialization_events(), key=_place_in_order):
         for count in _counts(event.materialization):
             numbers = [
@@ -107,9 +108,10 @@ def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
                 count["rows_mended"],
             ]
             totals = [total + number for total, number in zip(totals, numbers, strict=True)]
-            table.add_row(
-                count["file_name"], *(f"{number:,}" for number in numbers), count["notes"]
-            )
+            name, notes = (escape(printable(count[text])) for text in ("file_name", "notes"))
+            figures = ["-"] * len(numbers) if count["is_refused"] else [f"{n:,}" for n in numbers]
+            table.add_row(name, *figures, "" if count["is_refused"] else notes)
+            refused += [count["notes"]] if count["is_refused"] else []
     table.add_section()
     table.add_row("all files", *(f"{number:,}" for number in totals), "")
     console.print(table)
@@ -117,17 +119,37 @@ def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
         console.print(
             f"{totals[3]} rows were set aside; their faults and remedies: "
             f"{home.folder / 'set-aside.csv'}; "
-            f"mend them in {home.folder / 'set-aside.xlsx'} and load it again",
+            f"mend them in {_workbook(result)} and load it again",
+            soft_wrap=True,
+        )
+    for path in books_in_hand(home.mend_book, home.raw):
+        console.print(
+            f"{path} was changed by hand and is not loaded yet; it stays as it is. "
+            f"When it is ready: ringland load {path}",
             soft_wrap=True,
         )
     for question in _questions(home):
-        console.print(question, soft_wrap=True)
+        console.print(escape(printable(question)), soft_wrap=True)
     for evaluation in result.get_asset_check_evaluations():
         if not evaluation.passed:
             facts = "; ".join(
                 f"{name}: {value.value}" for name, value in evaluation.metadata.items()
             )
-            console.print(f"Check not passed: {evaluation.check_name.replace('_', ' ')}: {facts}")
+            said = f"Check not passed: {evaluation.check_name.replace('_', ' ')}: {facts}"
+            console.print(escape(printable(said)))
+    if refused:
+        told = "\n".join(dict.fromkeys(printable(why) for why in refused))
+        raise click.ClickException(f"{told}\nAll other files were loaded.")
+
+
+def _workbook(result: dg.ExecuteInProcessResult) -> str:
+    """Where the rows to mend were written."""
+    found = [
+        event.materialization.metadata["workbook"].value
+        for event in result.get_asset_materialization_events()
+        if "workbook" in event.materialization.metadata
+    ]
+    return str(found[-1])
 
 
 def _questions(home: Home) -> tuple[str, ...]:

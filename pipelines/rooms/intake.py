@@ -4,8 +4,10 @@ import dagster as dg
 
 from pipelines.asset_figures import rows, table
 from pipelines.duckdb_warehouse import DuckDBWarehouse
+from pipelines.mend_files import write_mend_book
 from pipelines.mended_loading import load_corrections, load_mended
-from pipelines.record_loading import FileCount, load_kind
+from pipelines.record_loading import load_kind
+from pipelines.record_writing import FileCount
 from pipelines.resources import ShopFolders
 from pipelines.row_accounting import (
     all_set_aside,
@@ -14,6 +16,7 @@ from pipelines.row_accounting import (
     set_aside_rows,
 )
 from pipelines.source_files import record_files
+from pipelines.whole_files import InUseError, free_name, write_whole
 from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS, RecordKind
 from ringland.intake.mend_book import mend_workbook
 
@@ -88,8 +91,12 @@ def corrections(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.Materialize
 def set_aside(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeResult:
     """Rows to mend, one per fault, with the remedy; also as set-aside.csv and set-aside.xlsx."""
     aside = set_aside_rows(warehouse)
-    shop.mend_book.write_bytes(mend_workbook(all_set_aside(warehouse)))
-    inert(aside).write_csv(shop.set_aside_file)
+    book = write_mend_book(shop.mend_book, shop.raw, mend_workbook(all_set_aside(warehouse)))
+    table_file = inert(aside).write_csv().encode()
+    try:
+        write_whole(shop.set_aside_file, table_file)
+    except InUseError:  # open in a spreadsheet program; the workbook holds the same rows
+        write_whole(free_name(shop.set_aside_file), table_file)
     by_fault = (
         aside.group_by("kind", "fault", maintain_order=True)
         .len()
@@ -99,6 +106,7 @@ def set_aside(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeRe
         metadata={
             **rows(aside.select("source_file", "source_row").n_unique()),
             "file": dg.MetadataValue.path(str(shop.set_aside_file)),
+            "workbook": dg.MetadataValue.path(str(book)),
             "commonest": table(by_fault),
         }
     )

@@ -141,7 +141,7 @@ def test_the_executor_is_in_process() -> None:
     assert defs.executor is dg.in_process_executor
 
 
-def test_the_sensor_asks_for_a_load_only_when_files_changed(tmp_path: Path) -> None:
+def test_the_sensor_asks_for_a_load_only_when_files_changed_and_rest(tmp_path: Path) -> None:
     drop = tmp_path / "drop"
     sensor = drop_folder_sensor(drop, defs.resolve_job_def("load_records"))
 
@@ -153,11 +153,17 @@ def test_the_sensor_asks_for_a_load_only_when_files_changed(tmp_path: Path) -> N
     drop.mkdir()
     assert "No record files" in tick(None).skip_message
     (drop / "fills.csv").write_text("hull_id\n")
-    first = tick(None)
+    growing = tick(None)
+    assert "still growing" in growing.skip_message
+    first = tick(growing.cursor)
     assert len(first.run_requests) == 1
     assert "No file has changed" in tick(first.cursor).skip_message
     (drop / "fills.csv").write_text("hull_id\nA1\n")
-    assert len(tick(first.cursor).run_requests) == 1
+    grown = tick(first.cursor)
+    (drop / "fills.csv").write_text("hull_id\nA1\nA2\n")
+    still = tick(grown.cursor)
+    assert "still growing" in still.skip_message
+    assert len(tick(still.cursor).run_requests) == 1
 
 
 def test_a_row_outside_its_contract_does_not_pass(demo: DemoRun) -> None:
