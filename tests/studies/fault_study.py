@@ -11,6 +11,7 @@ the imports are paid for once; POSIX only.
 """
 
 import argparse
+import importlib
 import json
 import os
 import random
@@ -25,88 +26,121 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from pipelines import (  # noqa: F401 - imported once, before the forks
-    command_line,
-    definitions,
-    restoring,
-    terminal,
-    today,
-    warehouse_care,
-)
-from pipelines.home import Home
-from tests.studies.fault_cases import DAMAGES, Shop, all_of, brought_back, run_command
+_HEAVY = [
+    "dagster",
+    "duckdb",
+    "lifelines",
+    "numba",
+    "pint",
+    "plotly.graph_objects",
+    "rich.table",
+    "scipy.optimize",
+    "scipy.stats",
+    "sklearn.ensemble",
+    "typst",
+    "xlsxwriter",
+]
+for _name in _HEAVY:  # once, before the forks; not Polars, whose threads would not be in them
+    importlib.import_module(_name)
 
 COMMANDS = ("load", "week", "backfill", "today", "publish", "backup", "restore", "rebuild")
 FROM = {"load": "empty", "week": "loaded", "backfill": "loaded", "rebuild": "loaded"}
 """The home a command begins with; the others begin with a week worked out."""
 
 
-def in_fork(do: Callable[[], Any], said: Path) -> int:
-    """Begin `do` in a process of its own, its result or error into a file; the process id."""
+def in_fork(do: Callable[[Any], Any], said: Path) -> int:
+    """Begin `do` in a process of its own, its result or error into a file; the process id.
+
+    `do` is given the module of cases; a file beside `said` says when it begins.
+    """
+    begun = said.with_suffix(".begun")
+    for left in (said, begun):
+        left.unlink(missing_ok=True)
     child = os.fork()
     if child:
         return child
     os.setsid()
     code = 0
     try:
-        said.write_text(json.dumps(do()), encoding="utf-8")
+        cases = importlib.import_module("tests.studies.fault_cases")
+        begun.touch()
+        told = json.dumps(do(cases))
+        said.write_text(told, encoding="utf-8")
     except BaseException as error:
         said.write_text(json.dumps({"error": f"{type(error).__name__}: {error}"}))
         code = 1
     os._exit(code)
 
 
-def answer_of(do: Callable[[], Any], folder: Path) -> Any:
+def answer_of(do: Callable[[Any], Any], folder: Path) -> Any:
     """What `do` gives in a process of its own."""
     said = folder / "said.json"
     os.waitpid(in_fork(do, said), 0)
     return json.loads(said.read_text(encoding="utf-8"))
 
 
-def make_shops(folder: Path) -> tuple[Shop, dict[str, Any]]:
-    """The homes the cases begin with, and what an undisturbed run of each command leaves."""
-    shop = Shop(folder)
-    answer_of(shop.make, folder)
+def make_shops(folder: Path, commands: list[str]) -> dict[str, Any]:
+    """What an undisturbed run of each command leaves; the cases' homes are made."""
+    made = answer_of(lambda cases: cases.Shop(folder).make(), folder)
+    if made is not None:
+        raise SystemExit(made["error"])
     undisturbed = {}
-    for command in COMMANDS:
-        home = shop.copy(FROM.get(command, "worked"), folder / f"quiet {command}")
+    for command in {*commands, "publish"} & set(COMMANDS):
 
-        def quiet(home: Home = home, command: str = command) -> dict[str, Any]:
+        def quiet(cases: Any, command: str = command) -> dict[str, Any]:
+            shop = cases.Shop(folder)
+            home = shop.copy(FROM.get(command, "worked"), folder / f"quiet {command}" / "home")
             began = time.monotonic()
-            run_command(shop, home, command)
-            return {"took": time.monotonic() - began, "all": all_of(home)}
+            cases.run_command(shop, home, command)
+            return {"took": time.monotonic() - began, "all": cases.all_of(home)}
 
         undisturbed[command] = answer_of(quiet, folder)
         if "error" in undisturbed[command]:
             raise SystemExit(f"{command}: {undisturbed[command]['error']}")
-    return shop, undisturbed
+    return undisturbed
 
 
-def one_kill(shop: Shop, undisturbed: dict[str, Any], command: str, seed: int) -> dict[str, Any]:
+def one_kill(base: Path, undisturbed: dict[str, Any], command: str, seed: int) -> dict[str, Any]:
     """One command cut off, and what came back of it."""
     chance = random.Random(seed)  # noqa: S311 - moments, not secrets
-    folder = Path(tempfile.mkdtemp(dir=shop.folder))
-    home = shop.copy(FROM.get(command, "worked"), folder / "home")
+    folder = Path(tempfile.mkdtemp(dir=base))
+    shutil.copytree(base / FROM.get(command, "worked") / "home", folder / "home")
     at = chance.uniform(0, undisturbed[command]["took"])
-    child = in_fork(lambda: run_command(shop, home, command), folder / "victim.json")
+
+    def victim(cases: Any) -> None:
+        cases.run_command(cases.Shop(base), cases.Home(folder / "home"), command)
+
+    def again(cases: Any) -> Any:
+        return cases.brought_back(cases.Shop(base), cases.Home(folder / "home"), command)
+
+    child = in_fork(victim, folder / "victim.json")
+    while not (folder / "victim.begun").exists():
+        time.sleep(0.02)
     time.sleep(at)
     was_cut = not (folder / "victim.json").exists()
-    os.killpg(child, signal.SIGKILL) if was_cut else None
+    if was_cut:
+        os.killpg(child, signal.SIGKILL)
     os.waitpid(child, 0)
-    found = answer_of(lambda: brought_back(shop, home, command), folder)
+    found = answer_of(again, folder)
     return told({"command": command, "seed": seed, "at": at, "was_cut": was_cut}, found,
                 undisturbed[command]["all"], folder)  # fmt: skip
 
 
-def one_damage(shop: Shop, undisturbed: dict[str, Any], seed: int) -> dict[str, Any]:
+def one_damage(base: Path, undisturbed: dict[str, Any], seed: int) -> dict[str, Any]:
     """One thing of a home damaged, and what came back of it."""
     chance = random.Random(seed)  # noqa: S311 - places, not secrets
-    folder = Path(tempfile.mkdtemp(dir=shop.folder))
-    home = shop.copy("worked", folder / "home")
-    name = chance.choice(sorted(DAMAGES))
-    what = answer_of(lambda: DAMAGES[name](home, chance), folder)
-    found = answer_of(lambda: brought_back(shop, home, None), folder)
-    about = {"command": "damage", "seed": seed, "damage": name, "what": what}
+    folder = Path(tempfile.mkdtemp(dir=base))
+    shutil.copytree(base / "worked" / "home", folder / "home")
+
+    def damaged(cases: Any) -> Any:
+        home = cases.Home(folder / "home")
+        name = chance.choice(sorted(cases.DAMAGES))
+        what = cases.DAMAGES[name](home, chance)
+        return {"damage": name, "what": what, **cases.brought_back(cases.Shop(base), home, None)}
+
+    found = answer_of(damaged, folder)
+    about = {"command": "damage", "seed": seed}
+    about |= {name: found.pop(name, None) for name in ("damage", "what")}
     return told(about, found, undisturbed["publish"]["all"], folder)
 
 
@@ -141,14 +175,15 @@ def main() -> None:
         sys.stdout.write(table(wanted.out))
         return
     with tempfile.TemporaryDirectory() as scratch:
-        shop, undisturbed = make_shops(Path(scratch))
-        for command in wanted.only.split(","):
+        base, commands = Path(scratch), wanted.only.split(",")
+        undisturbed = make_shops(base, commands)
+        for command in commands:
             for _ in range(wanted.damages if command == "damage" else wanted.kills):
                 seed = secrets.randbits(32)
                 line = (
-                    one_damage(shop, undisturbed, seed)
+                    one_damage(base, undisturbed, seed)
                     if command == "damage"
-                    else one_kill(shop, undisturbed, command, seed)
+                    else one_kill(base, undisturbed, command, seed)
                 )
                 with wanted.out.open("a", encoding="utf-8") as out:
                     out.write(json.dumps(line) + "\n")
