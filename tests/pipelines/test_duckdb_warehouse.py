@@ -78,7 +78,7 @@ def test_a_new_nullable_column_is_added_to_a_table_in_use(warehouse: DuckDBWareh
 def test_a_retyped_column_is_refused_with_the_remedy(warehouse: DuckDBWarehouse) -> None:
     with warehouse.connect() as con:
         ensure_table(con, "shop_records.boats", Boat, {})
-        with pytest.raises(WarehouseError, match=r"boats\.hours .* load the files in raw/ again"):
+        with pytest.raises(WarehouseError, match=r"boats\.hours .* Run 'ringland rebuild'"):
             ensure_table(con, "shop_records.boats", BoatWithTextHours, {})
 
 

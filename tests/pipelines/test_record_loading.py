@@ -15,7 +15,6 @@ from pipelines.duckdb_warehouse import (
     rows_met,
     warehouse_at,
 )
-from pipelines.graph_run import GraphRunError
 from pipelines.home import Home
 from pipelines.record_loading import FileCount, load_kind
 from pipelines.row_accounting import inert, rows_unaccounted, set_aside_rows
@@ -264,7 +263,7 @@ def test_a_lost_raw_copy_is_kept_again(
     assert not list((tmp_path / "raw").glob("*.partial"))
 
 
-def test_a_missing_column_stops_the_load_and_names_file_and_column(
+def test_a_missing_column_is_told_with_its_file_and_the_others_load(
     new_home: Callable[[str], Home], tmp_path: Path
 ) -> None:
     records = tmp_path / "records"
@@ -274,12 +273,18 @@ def test_a_missing_column_stops_the_load_and_names_file_and_column(
     (records / "fills.csv").write_text(FILLS)
     home = new_home("stopped")
 
-    with pytest.raises(GraphRunError, match=r"hulls\.csv.*lacks dock_id, in_service_at"):
-        load(home, records)
+    load(home, records)
 
     warehouse = warehouse_at(home.database)
-    assert warehouse.read("select kind from shop_records.files")["kind"].to_list() == ["docks"]
+    (refused,) = warehouse.read("select fault from shop_records.refused")["fault"]
+    assert refused.startswith("hulls.csv, row 1: The file lacks dock_id, in_service_at; it has")
+    loaded = warehouse.read("select kind from shop_records.files order by kind")["kind"].to_list()
+    assert loaded == ["docks", "fills"]  # the fills' rows wait, set aside, for their hulls
     assert rows_unaccounted(warehouse) == []
+    (records / "hulls.csv").write_text(HULLS)
+    load(home, records)
+    assert warehouse.read("select count(*) from shop_records.refused").item() == 0
+    assert warehouse.read("select count(*) from shop_records.fills").item() > 0
 
 
 def test_formulas_in_a_spreadsheet_export_are_text() -> None:
