@@ -31,9 +31,12 @@ def load_mended(
     anew under the workbook's name; one marked 'leave out' leaves it for good.  A workbook that
     cannot be read is noted as refused with its reason.
     """
-    counts = []
+    counts: list[FileCount | None] = []
+    books = mended_files(folder)
+    if not books:
+        return []
     with warehouse.connect() as con:
-        for path in mended_files(folder):
+        for path in books:
 
             def load(path: Path = path) -> FileCount | None:
                 refuse_too_large(path)

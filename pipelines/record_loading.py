@@ -54,11 +54,14 @@ def load_kind(
     A file that cannot be read as this kind at all, or not by its mapping, is noted as refused
     with its reason; the others are loaded.
     """
-    counts = []
+    counts: list[FileCount] = []
+    files = list(record_files(folder, kind, mappings))
+    if not files:
+        return counts
     with warehouse.connect() as con:
         clear_partials(raw_folder)
         mend_list(raw_folder)
-        for path in record_files(folder, kind, mappings):
+        for path in files:
 
             def load(path: Path = path) -> FileCount:
                 mapping = mapping_path(path, mappings)

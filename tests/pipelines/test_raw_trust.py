@@ -202,7 +202,9 @@ def test_the_list_of_an_older_ringland_goes_on_with_numbers(tmp_path: Path) -> N
     assert b'"number": 1' in (tmp_path / LIST_NAME).read_bytes()
 
 
-def test_a_lost_table_and_a_schema_half_done_are_told_and_rebuilt(home: Home) -> None:
+def test_a_lost_table_and_a_schema_half_done_are_told_and_rebuilt(
+    home: Home, records: Path
+) -> None:
     before = rows(home)
     with warehouse_at(home.database).connect() as con:
         con.execute("drop table shop_records.mended")
@@ -210,7 +212,7 @@ def test_a_lost_table_and_a_schema_half_done_are_told_and_rebuilt(home: Home) ->
 
     assert any("ringland rebuild" in line for line in wrong(home))
     with pytest.raises(WarehouseError, match="ringland rebuild"):
-        load_kind(warehouse_at(home.database), home.raw, "docks", home.drop)
+        load_kind(warehouse_at(home.database), home.raw, "docks", records)
     rebuild(home)
 
     assert rows(home) == before
