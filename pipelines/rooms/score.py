@@ -9,6 +9,7 @@ from pipelines.rooms.decision import CALLS, CHANCES
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Earlier, Keep, step
 from ringland.contracts.fuel_tables import CurrentExposure
+from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_tables import WeekTables
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.score import challenger
@@ -49,6 +50,7 @@ def score(
     past_calls: pl.DataFrame,
     past_exposure: pl.DataFrame,
     piston_lives: pl.DataFrame,
+    week_decisions: WeekDecisions,
     clock: Clock,
     assumptions: Assumptions,
 ) -> ScoreHistory:
@@ -62,6 +64,7 @@ def score(
         followed_to=clock.as_of,
         assumptions=assumptions,
         rng=np.random.default_rng(DRAW_SEED),
+        jobs=week_decisions.jobs,
     )
 
 

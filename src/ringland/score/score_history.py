@@ -9,13 +9,14 @@ alone would flatter or slander it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from ringland.contracts.decision_tables import HullJobs
 from ringland.contracts.score_tables import (
     CalibrationRows,
     FailureLeads,
@@ -24,6 +25,7 @@ from ringland.contracts.score_tables import (
 )
 from ringland.risk.expected_use import DAY_S
 from ringland.risk.failure_risk import HORIZONS_D
+from ringland.score.followed_advice import FollowedAdvice, followed_advice
 from ringland.score.rival_forecasts import rival_chances
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.estimates import Estimate
@@ -50,7 +52,7 @@ class ScoreHistory:
     `counts` says how many hull-weeks were scored and why the others were not.  `flagged`
     and `failed_after_flag` count hull-weeks; `warnings` has a row for each run of flags in
     reports in a row (`Warnings`).  `line` is None with the reason in `no_line`
-    where there is too little to fit it.
+    where there is too little to fit it.  `advice` is `FollowedAdvice`.
     """
 
     scores: pl.DataFrame
@@ -63,6 +65,7 @@ class ScoreHistory:
     failed_after_flag: int
     failed_without_flag: int
     counts: Mapping[str, int]
+    advice: pl.DataFrame = field(default_factory=FollowedAdvice.create_empty)
 
 
 def score_history(
@@ -75,6 +78,7 @@ def score_history(
     followed_to: datetime,
     assumptions: Assumptions,
     rng: np.random.Generator,
+    jobs: pl.DataFrame | None = None,
 ) -> ScoreHistory:
     """The score of all past weeks whose 30 days have passed.
 
@@ -87,7 +91,9 @@ def score_history(
         followed_to: the instant to which failures are on record.
         assumptions: settings.
         rng: draws hulls for the limits.
+        jobs: `HullJobs` of earlier lists with what answered them; None: no list was given out.
     """
+    known = HullJobs.create_empty() if jobs is None else jobs
     weeks = followed(_weeks(chances, calls, fuel_ages), failures, taken_out, followed_to)
     is_whole = pl.col("as_of") + timedelta(days=HORIZON_D) < followed_to
     is_told = pl.col("chance_30d").is_not_null()
@@ -116,6 +122,7 @@ def score_history(
         failed_after_flag=int(flagged["failed"].sum()),
         failed_without_flag=int(unflagged["failed"].sum()),
         counts=counts,
+        advice=followed_advice(known, failures, followed_to),
     )
 
 

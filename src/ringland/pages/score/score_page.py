@@ -48,11 +48,25 @@ def score_context(score: ScoreHistory, assumptions: Assumptions) -> dict[str, An
         "groups": score.groups.to_dicts(),
         "rivals": rival_rows(score),
         "plain_line": plain_line(score),
+        "advice": advice_rows(score),
         "leads": [
             row | {"day": day_text(row["failed_at"])}
             for row in _latest(score.leads, "failed_at").iter_rows(named=True)
         ],
     }
+
+
+def advice_rows(score: ScoreHistory) -> list[tuple[str, ...]]:
+    """The jobs that lists asked for and what became of them, the musts first."""
+    names = said.ADVICE_COUNTS
+    return [
+        (
+            said.ADVICE_KINDS[row["is_must"]],
+            *(count_text(row[name], "job") for name in names),
+            f"{row['failed_after_done']}; {row['failed_undone']}",
+        )
+        for row in score.advice.iter_rows(named=True)
+    ]
 
 
 def _latest(rows: pl.DataFrame, by: str) -> pl.DataFrame:

@@ -111,3 +111,23 @@ LATEST_WARNINGS = "The latest {shown} of {all} warnings"
 WARNING_HEADINGS = ("Hull", "First flag", "Last flag", "Weeks", "What followed in {days} days")
 NO_FAILURE_CAME = "no ring failure"
 FAILURE_CAME = "ring failure, {days} days after the first flag"
+
+
+ADVICE = "What lists asked for, and what was done"
+ADVICE_KINDS = {True: "Before the next rental", False: "By its day"}
+ADVICE_COUNTS = ("asked", "in_time", "late", "let_go", "overtaken", "not_yet", "not_done")
+ADVICE_HEADINGS = (
+    "Job",
+    "Asked for",
+    "Done in time",
+    "Done late",
+    "Let go by name",
+    "Overtaken",
+    "Not due yet",
+    "Overdue",
+    "Failed in 30 days: done; not done",
+)
+ADVICE_NOTE = (
+    "Only lists that were given out ask for anything. Whoever follows advice may differ in other "
+    "ways from whoever does not: the last column compares no like with like."
+)
