@@ -217,7 +217,7 @@ def graph(home: Home, port: int) -> None:
 
 
 def _now() -> datetime:
-    """The one place where a command asks for the time."""
+    """Where a command on weeks asks for the time."""
     return datetime.now(UTC)
 
 

@@ -1,0 +1,73 @@
+"""A failed test to its answer, by the commands a shop has: list, done, next list, release."""
+
+import shutil
+from datetime import datetime
+from pathlib import Path
+
+import polars as pl
+import pytest
+from click.testing import CliRunner
+
+from pipelines import command_line, job_commands
+from pipelines.command_line import main
+from pipelines.home import Home
+from tests.pipelines.demo_run import week_table
+from tests.pipelines.tiny_shop import WEEKS
+
+FIRST, _, NEXT = WEEKS
+FAILED = "engine_id,inspected_at,measure,cylinder,state,value,unit,is_warm\n" + "".join(
+    f"E1,2026-05-20T09:00:00Z,leak_down,{cylinder},measured,{value},%,yes\n"
+    for cylinder, value in ((1, 5), (2, 30), (3, 5))
+)
+
+
+def told(home: Home, day: str, *arguments: str) -> str:
+    """What a command says on a morning; it must not fail."""
+    with pytest.MonkeyPatch.context() as clock:
+        for commands in (command_line, job_commands):
+            clock.setattr(commands, "_now", lambda: datetime.fromisoformat(f"{day}T08:00:00Z"))
+        done = CliRunner().invoke(main, ["--home", str(home.folder), *arguments])
+    assert done.exit_code == 0, done.output
+    return " ".join(done.output.split())
+
+
+def state(home: Home, monday: str) -> str:
+    calls = week_table(home, "week_decisions", "calls", monday)
+    return str(calls.filter(hull_id="A1")["says"][0])
+
+
+def test_a_failed_test_is_asked_about_done_asked_further_and_let_go_by_name(
+    tiny_loaded: Home, tmp_path: Path
+) -> None:
+    """Nobody could tell the tool that something was done; the same test was asked every week."""
+    home = Home(Path(shutil.copytree(tiny_loaded.folder, tmp_path / "home")))
+    (tmp_path / "inspections.csv").write_text(FAILED)
+    told(home, FIRST, "load", str(tmp_path / "inspections.csv"))
+    told(home, FIRST, "week")
+    asked = f"A1/find_the_leak/{FIRST}"
+
+    assert state(home, FIRST) == (
+        "Do not rent until its failed test is answered (next: wet test and borescope)"
+    )
+    assert asked in told(home, "2026-06-10", "jobs").replace(" ", "")
+    said = told(home, "2026-06-10", "done", "A1", "--by", "R. Vane", "--note", "air at the pipe")
+    assert said.endswith(f"Written down: {asked} done, by R. Vane.")
+    copies = [path.read_text() for path in home.raw.glob("*.csv")]
+    assert any("air at the pipe" in copy for copy in copies)
+    assert "No open job" in told(home, "2026-06-10", "jobs")
+
+    told(home, NEXT, "week")
+    jobs = week_table(home, "week_decisions", "jobs", NEXT)
+    assert dict(jobs.filter(hull_id="A1").select("what", "state").iter_rows()) == {
+        "find_the_leak": "done",
+        "planned_top_end": "open",
+    }
+    assert "failed test is answered (next: planned top end)" in state(home, NEXT)
+
+    told(home, NEXT, "release", "A1/planned", "--by", "H. Quist", "--why", "valve, cut in winter")
+    told(home, "2026-07-13", "week")
+    assert not state(home, "2026-07-13").startswith("Do not rent")
+    last = week_table(home, "week_decisions", "jobs", "2026-07-13")
+    assert last.filter(pl.col("what") == "planned_top_end")["state"].to_list() == ["released"]
+    page = (home.site / "2026-07-13" / "hulls" / "A1.html").read_text()
+    assert "Released by H. Quist" in page
