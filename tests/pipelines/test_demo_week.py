@@ -77,11 +77,14 @@ def warehouse(demo: DemoRun) -> DuckDBWarehouse:
 
 
 def test_every_row_of_the_demo_is_loaded_or_set_aside(warehouse: DuckDBWarehouse) -> None:
-    files = warehouse.read("select * from shop_records.files")
+    files = warehouse.read("select * from shop_records.files").to_dicts()
+    brought = [row for row in files if (DEMO_RECORDS / row["file_name"]).exists()]
 
     assert rows_unaccounted(warehouse) == []
-    assert files.height == len(RECORD_KINDS)
-    for row in files.to_dicts():
+    assert len(brought) == len(RECORD_KINDS)
+    # the demo answers one job of its own list, by the command a shop has
+    assert [row["kind"] for row in files if row not in brought] == ["jobs_done"]
+    for row in brought:
         written = (DEMO_RECORDS / row["file_name"]).read_text().count("\n") - 1
         assert written == row["rows_new"] + row["rows_already_there"] + row["rows_set_aside"]
 
