@@ -1,12 +1,13 @@
 # Estimates every case of the lives differential test with R's survival package.
-# Usage: Rscript r_lives.R lives.csv out_dir
+# Usage: Rscript r_lives.R lives.csv windows.csv out_dir
 # Needs: Debian r-base-core and r-cran-survival.
 if (!requireNamespace("survival", quietly = TRUE)) quit(status = 3)
 suppressPackageStartupMessages(library(survival))
 args <- commandArgs(trailingOnly = TRUE)
 lives <- read.csv(args[1])
-out <- args[2]
-curves <- list(); incidence <- list(); fits <- list()
+windows <- read.csv(args[2])
+out <- args[3]
+curves <- list(); incidence <- list(); fits <- list(); means <- list()
 for (k in unique(lives$case)) {
   d <- lives[lives$case == k, ]
   d$row <- seq_len(nrow(d))
@@ -47,6 +48,14 @@ for (k in unique(lives$case)) {
     }
   }
 }
+for (k in unique(windows$case)) {
+  d <- windows[windows$case == k, ]
+  m <- survfit(Surv(start, stop, event) ~ 1, d, id = hull, cluster = hull, robust = TRUE)
+  keep <- m$n.event > 0
+  means[[length(means) + 1]] <- data.frame(
+    case = k, time = m$time[keep], mean = m$cumhaz[keep], error = m$std.chaz[keep]
+  )
+}
 save_table <- function(rows, name) {
   table <- do.call(rbind, rows)
   for (column in names(table)) {
@@ -57,3 +66,4 @@ save_table <- function(rows, name) {
 save_table(curves, "curves")
 save_table(incidence, "incidence")
 save_table(fits, "fits")
+save_table(means, "means")

@@ -9,6 +9,7 @@ from ringland.survival.lives.competing_risks import aalen_johansen
 from ringland.survival.lives.few_failures import zero_failure_bound
 from ringland.survival.lives.life_data import LifeDataError
 from ringland.survival.lives.life_tables import kaplan_meier
+from ringland.survival.repairs.power_law_trend import fleet_trend
 from ringland.survival.spell_checks import SpellError
 
 RNG = np.random.default_rng(1)
@@ -66,3 +67,17 @@ def test_causes_and_clusters_that_do_not_fit_are_named() -> None:
         aalen_johansen(STOP, causes, cluster=["h"] * 39)
     with pytest.raises(LifeDataError, match="the cause is an empty text"):
         aalen_johansen(STOP, ["" if failed else None for failed in EVENT])
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "failures", "message"),
+    [
+        ([0, np.nan], [100, 100], [10, 20], r"row 2: window \(nan, 100\]"),
+        ([50, 60], [100, 100], [10, 70], "failure 1: age 10 lies in no hull"),
+        ([0], [100], [100, 100], "no finite shape"),
+        ([0, 0], [100], [10, 20], "start has 2 rows, end has 1"),
+    ],
+)
+def test_a_trend_that_cannot_be_told_says_why(start, end, failures, message) -> None:  # type: ignore[no-untyped-def]
+    with pytest.raises(LifeDataError, match=message):
+        fleet_trend(start, end, failures)

@@ -19,6 +19,7 @@ from ringland.survival.lives.life_data import bounded_lives, ended_lives
 from ringland.survival.lives.life_distributions import LOGNORMAL, WEIBULL
 from ringland.survival.lives.life_tables import kaplan_meier, nelson_aalen
 from ringland.survival.lives.parametric_life import fit_life
+from ringland.survival.repairs.recurrent_repairs import mean_cumulative_function
 from tests.outside_tools import missing
 
 pytestmark = pytest.mark.r_survival
@@ -56,6 +57,23 @@ def random_lives(case: int) -> pl.DataFrame:
     )
 
 
+def random_windows(case: int) -> pl.DataFrame:
+    """Hulls watched in one or two windows, with repairs that end rows, some at one age."""
+    rng = np.random.default_rng(47_000 + case)
+    rows = []
+    for hull in range(int(rng.integers(4, 15))):
+        start = float(rng.integers(0, 10)) if hull > 2 else 0.0
+        for _ in range(int(rng.integers(1, 3))):
+            stops = np.unique(start + rng.integers(1, 40, int(rng.integers(1, 5))))
+            for k, stop in enumerate(stops):
+                is_repair = k < len(stops) - 1 or rng.random() < 0.3
+                rows.append((case, hull, start, float(stop), int(is_repair)))
+                start = float(stop)
+            start += float(rng.integers(1, 6))
+    schema = ["case", "hull", "start", "stop", "event"]
+    return pl.DataFrame(rows, schema=schema, orient="row")
+
+
 @pytest.fixture(scope="module")
 def answers(tmp_path_factory):
     rscript = shutil.which("Rscript")
@@ -65,8 +83,9 @@ def answers(tmp_path_factory):
     pl.concat([random_lives(k) for k in range(N_CASES)]).write_csv(
         folder / "lives.csv", null_value="NA"
     )
+    pl.concat([random_windows(k) for k in range(N_CASES)]).write_csv(folder / "windows.csv")
     done = subprocess.run(
-        [rscript, str(Path(__file__).with_name("r_lives.R")), "lives.csv", "."],
+        [rscript, str(Path(__file__).with_name("r_lives.R")), "lives.csv", "windows.csv", "."],
         cwd=folder,
         capture_output=True,
         text=True,
@@ -77,7 +96,7 @@ def answers(tmp_path_factory):
     assert done.returncode == 0, done.stderr
     return {
         name: pl.read_csv(folder / f"{name}.csv", null_values="NA", infer_schema_length=None)
-        for name in ("curves", "incidence", "fits")
+        for name in ("curves", "incidence", "fits", "means")
     }
 
 
@@ -156,3 +175,16 @@ def test_life_fits_agree_with_r(answers, distribution):
             keys = ["location", "scale", "location_error", "scale_error", "loglik"]
             expected = [float(theirs[key]) for key in keys]
             assert ours == pytest.approx(expected, rel=2e-6), (case, data)
+
+
+def test_mean_cumulative_repairs_agree_with_r(answers):
+    for case in range(N_CASES):
+        rows = random_windows(case)
+        repairs = rows.filter(pl.col("event") == 1)
+        ours = mean_cumulative_function(
+            rows["hull"].to_list(), rows["start"], rows["stop"],
+            repairs["hull"].to_list(), repairs["stop"],
+        )  # fmt: skip
+        theirs = answers["means"].filter(case=case)
+        compare(ours.mean, theirs["mean"], (case, "mean"))
+        compare(ours.robust_error, theirs["error"], (case, "error"))

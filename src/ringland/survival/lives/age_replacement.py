@@ -4,7 +4,8 @@ Renewed at age T or at failure, whichever is first, a slot costs
 (planned x R(T) + failure x F(T)) / (mean hours used) per hour.  The best T exists only
 where the hazard rises and a failure costs more than a planned job; otherwise the answer is
 that there is no planned replacement, never the end of a search.  Barlow and Proschan
-(1965), chapter 4.  Downtime is left out; put lost rental into the costs.
+(1965), chapter 4.  Downtime is left out; put lost rental into the costs.  Costs far ahead may
+be discounted (`discounted_replacement_age`).
 """
 
 from __future__ import annotations

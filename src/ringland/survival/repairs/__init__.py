@@ -1,0 +1,1 @@
+"""Repeated repairs: mean cumulative function and power law."""
