@@ -7,6 +7,7 @@ import pytest
 from scipy.stats import poisson
 
 from ringland.rebuilds.comebacks import comebacks
+from ringland.rebuilds.rebuild_lines import comeback_rows
 from ringland.settings.assumptions import load_assumptions
 
 BUILT = datetime(2025, 5, 1, tzinfo=UTC)
@@ -89,3 +90,11 @@ def test_many_names_widen_the_range_of_each() -> None:
     )
     narrow, wide = (rows.row(0, named=True) for rows in (two, four))
     assert wide["ratio_low"] < narrow["ratio_low"]
+
+
+def test_against_a_rest_that_had_none_only_a_least_is_said() -> None:
+    """The page read 'no upper end times (0.01 to no upper end)'."""
+    got = table(("A", "R. Vane", 40.0, "failed"), ("B", "T. Ollander", 90.0, "running"))
+    rows = {row[1]: row[-1] for row in comeback_rows(got) if row[0] == "mechanic"}
+    assert rows["R. Vane"].startswith("the rest had none; at least 0.")
+    assert rows["T. Ollander"].startswith("0.00 times (0.00 to ")

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
@@ -13,6 +14,7 @@ from ringland.rebuilds.rebuild_comparison import (
     compare_rebuilds,
     poisson_limits,
 )
+from ringland.rebuilds.rebuild_lines import answer_lines
 from ringland.settings.assumptions import load_assumptions
 from tests.causes.cause_rows import lives
 
@@ -194,3 +196,23 @@ def test_the_planted_ratio_lies_in_its_interval_as_often_as_claimed(true_ratio: 
     assert hits >= 10
     # the fuel that goes with full rebuilds pulls the unadjusted ratio away
     assert biased_hits < hits
+
+
+def test_a_ratio_on_too_few_failures_names_no_direction() -> None:
+    """'It goes with more failures' stood above 'rests on 4 failures for 5 factors: doubtful'."""
+    made = planted(0, 0.0)
+    adjusted = made.ratios.filter("adjusted").head(1)
+    sure, doubted = (
+        answer_lines(
+            replace(
+                made,
+                ratios=adjusted.with_columns(
+                    low=pl.lit(1.2), is_doubtful=pl.lit(is_doubtful), failures=pl.lit(4)
+                ),
+            )
+        )[0]
+        for is_doubtful in (False, True)
+    )
+    assert "goes with more failures" in sure
+    assert "doubtful: 4 failures" in doubted
+    assert "more failures" not in doubted

@@ -44,7 +44,8 @@ class RebuildComparison:
     modes: pl.DataFrame
     """group, mode, failures, at_h, incidence, low, high: Aalen-Johansen"""
     ratios: pl.DataFrame
-    """arm, reads, adjusted, hazard_ratio, low, high, failures, builds, method"""
+    """arm, reads, adjusted, is_doubtful, hazard_ratio, low, high, failures, builds, method:
+    doubtful where failures are too few for what is held alike"""
     notes: tuple[str, ...]
 
 
@@ -236,24 +237,25 @@ def _ratios(
     for arm, reads in ARMS.items():
         exact = _rate_ratio(builds.drop_nulls(ARM_OF[arm]), arm, assumptions)
         if exact is not None:
-            found.append({"arm": arm, "reads": reads, "adjusted": False} | exact)
+            found.append(
+                {"arm": arm, "reads": reads, "adjusted": False, "is_doubtful": False} | exact
+            )
         of_arm = rows.drop_nulls(arm)
         names = [arm, *(name for name in USE_AND_FUEL if of_arm[name].n_unique() > 1)]
         ratio = _cox_ratio(of_arm, names, assumptions)
         if isinstance(ratio, str):
             notes.append(f"No adjusted ratio for {reads}: {ratio}")
             continue
-        found.append({"arm": arm, "reads": reads, "adjusted": True} | ratio)
         few = assumptions.number("survival.few_events_per_covariate") * len(names)
-        if int(str(ratio["failures"])) < few:
-            notes.append(
-                f"The adjusted ratio for {reads} rests on {ratio['failures']} failures for "
-                f"{len(names)} factors: doubtful."
-            )
+        is_doubtful = int(str(ratio["failures"])) < few
+        found.append(
+            {"arm": arm, "reads": reads, "adjusted": True, "is_doubtful": is_doubtful} | ratio
+        )
     schema = {
         "arm": pl.String,
         "reads": pl.String,
         "adjusted": pl.Boolean,
+        "is_doubtful": pl.Boolean,
         "hazard_ratio": pl.Float64,
         "low": pl.Float64,
         "high": pl.Float64,

@@ -20,6 +20,8 @@ from ringland.words.number_words import (
 )
 
 Rows = tuple[tuple[str, ...], ...]
+LARGE = 100.0
+"""From here on a ratio or a rate says nothing by its decimals."""
 
 
 def group_rows(comparison: RebuildComparison, currency: str) -> Rows:
@@ -63,6 +65,8 @@ def comeback_rows(comebacks: pl.DataFrame) -> Rows:
 def _against_rest(row: Mapping[str, Any]) -> str:
     if row["ratio"] is None:
         return said.NOBODY_ELSE
+    if math.isinf(row["ratio"]):
+        return said.REST_HAD_NONE.format(low=number_text(row["ratio_low"], 2))
     ratio, low, high = (
         said.OPEN_END if math.isinf(row[name]) else number_text(row[name], 2)
         for name in ("ratio", "ratio_low", "ratio_high")
@@ -110,6 +114,8 @@ def answer_lines(comparison: RebuildComparison) -> tuple[str, ...]:
 
 
 def _verdict(row: Mapping[str, Any]) -> str:
+    if row["is_doubtful"]:
+        return said.DOUBTFUL.format(failures=row["failures"])
     if row["low"] > 1:
         return said.MORE_FAILURES
     if row["high"] < 1:
@@ -118,7 +124,9 @@ def _verdict(row: Mapping[str, Any]) -> str:
 
 
 def _number(value: float | None, digits: int) -> str:
-    return said.WITHOUT_LIMIT if value == math.inf else number_text(value, digits)
+    if value == math.inf:
+        return said.WITHOUT_LIMIT
+    return number_text(value, digits if value is None or value < LARGE else 0)
 
 
 def _limits(low: float | None, high: float | None, digits: int) -> str:

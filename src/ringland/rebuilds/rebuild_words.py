@@ -43,6 +43,10 @@ CANNOT_TELL = (
     "the record cannot tell them apart; anything from {low} to {high} times the hazard agrees "
     "with it."
 )
+DOUBTFUL = (
+    "doubtful: {failures} failures are too few to hold all of that alike, so neither the ratio nor "
+    "its limits can be relied on."
+)
 CHOSEN = (
     "The shop chose which engine got which rebuild, so these figures say what goes with a "
     "kind of rebuild. They do not prove that the rebuild made the difference."
@@ -64,4 +68,5 @@ COMEBACKS_NOTE = (
 NO_NAMES = "Who built, who machined and which batch was fitted is not on record."
 AGAINST_REST = "{ratio} times ({low} to {high})"
 NOBODY_ELSE = "nobody to compare with"
+REST_HAD_NONE = "the rest had none; at least {low} times"
 OPEN_END = "no upper end"
