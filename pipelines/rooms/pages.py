@@ -77,6 +77,7 @@ def report(
     week_decisions: WeekDecisions,
     fleet_fits: FleetFits,
     evidence: FleetEvidence,
+    sheet_waivers: pl.DataFrame,
     earlier_calls: pl.DataFrame,
     versions: dict[str, str],
     is_demo: bool,
@@ -104,6 +105,7 @@ def report(
         season_ends_at=season_end(clock.here, assumptions),
         manner=manner,
         restated=None if changes is None else Restated(clock.told_by, changes),
+        waivers=sheet_waivers,
     )
 
 

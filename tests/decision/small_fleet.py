@@ -110,7 +110,14 @@ class SmallFleet:
             assumptions=SETTINGS,
         )
 
-    def report(self, *, is_demo: bool = True, earlier: bool = True, **changed: Any) -> WeekReport:
+    def report(
+        self,
+        *,
+        is_demo: bool = True,
+        earlier: bool = True,
+        waivers: pl.DataFrame | None = None,
+        **changed: Any,
+    ) -> WeekReport:
         """The week's report; with two earlier weeks' calls if asked.
 
         `changed` are arguments of `make_week_decisions`, `fits` among them.
@@ -136,6 +143,7 @@ class SmallFleet:
             decisions=decisions,
             past=earlier_weeks(decisions.calls, tables.chances) if earlier else None,
             season_ends_at=SEASON_ENDS,
+            waivers=waivers,
         )
 
 

@@ -8,7 +8,7 @@ import polars as pl
 
 from ringland.bench.standing_tests import with_releases
 from ringland.contracts.record_columns import REBUILD_SHEET
-from ringland.contracts.record_tables import OpenSheets, StandingFailures
+from ringland.contracts.record_tables import OpenSheets, SheetWaivers, StandingFailures
 from ringland.decision.bench_lines import release_lines, sheet_line
 from ringland.pages.papers.hull_pdf import sheet_data
 from ringland.pages.papers.week_bundle import customer_copy
@@ -105,3 +105,31 @@ def test_a_released_sheet_binds_no_longer_and_stays_in_sight() -> None:
     assert "Released by H. Quist" in own.released[0]
     assert line[6] == "nothing; something let go by name"
     assert "Released by H. Quist" in build_site(report)["index.html"].decode()
+
+
+def test_a_line_let_go_stays_on_list_page_sheet_mail_table_and_customers_copy() -> None:
+    """A waiver stood on the cause report only; every later page showed an accepted rebuild."""
+    waivers = frame(
+        SheetWaivers,
+        [
+            {"engine_id": "E6", "line": line, "rebuilt_at": REBUILT}
+            | {"waiver": "missing, let go by H. Quist: The maker gives no figure for it."}
+            for line in ("Ring 1 end gap, 2", "Crank run-out")
+        ],
+    )
+    said = (
+        "Let go on the sheet of its rebuild of Fri 2 May 2025: Ring 1 end gap, 2: missing, let go "
+        "by H. Quist: The maker gives no figure for it; Crank run-out: missing, let go by H. "
+        "Quist: The maker gives no figure for it."
+    )
+    report = small_fleet().report(waivers=waivers)
+    own = next(sheet for sheet in report.hulls if sheet.hull_id == "H06")
+    site = {path: html.unescape(body.decode()) for path, body in build_site(report).items()
+            if path.endswith((".html", ".txt", ".csv"))}  # fmt: skip
+
+    assert own.released == (said,)
+    for text in (site["index.html"], site["hulls/H06.html"], site["tables/hulls.csv"],
+                 " ".join(site["mail/digest.txt"].split()),
+                 html.unescape(customer_copy(report, "H06").decode()),
+                 str(sheet_data(report, own))):  # fmt: skip
+        assert said in text

@@ -17,7 +17,7 @@ from ringland.words.fixed_words import (
 )
 from ringland.words.number_words import count_text, day_text, plain_text, reading_text
 from ringland.words.shown_units import shown_reading
-from ringland.words.state_words import FIRST, SHEET_OPEN
+from ringland.words.state_words import FIRST, SHEET_OPEN, SHEET_WAIVED
 
 
 def latest_tests(bench: pl.DataFrame) -> pl.DataFrame:
@@ -83,12 +83,15 @@ def _what_failed(row: Mapping[str, Any]) -> str:
     return f"{MEASURE_LABELS[row['measure']]}{place}{port} on {day_text(row['failed_at'])}"
 
 
-def release_lines(standing: pl.DataFrame, sheets: pl.DataFrame) -> dict[str, list[str]]:
-    """By engine, the failed tests and open sheets that somebody released: who, when, why.
+def release_lines(
+    standing: pl.DataFrame, sheets: pl.DataFrame, waivers: pl.DataFrame | None = None
+) -> dict[str, list[str]]:
+    """By engine, the failed tests, open sheets and lines of a sheet that somebody let go.
 
     Args:
         standing: `StandingFailures`.
         sheets: `WeekTables.sheets`.
+        waivers: `SheetWaivers`; None: none is on record.
     """
     lines: dict[str, list[str]] = {}
     for row in standing.filter(pl.col("released_by").is_not_null()).iter_rows(named=True):
@@ -97,6 +100,13 @@ def release_lines(standing: pl.DataFrame, sheets: pl.DataFrame) -> dict[str, lis
     for row in sheets.filter(pl.col("released_by").is_not_null()).iter_rows(named=True):
         line = f"{sheet_line(row)} {released_text(row)}"
         lines.setdefault(row["engine_id"], []).append(line)
+    if waivers is not None:
+        of_rebuild = ["engine_id", "rebuilt_at"]
+        for row in waivers.group_by(of_rebuild, maintain_order=True).all().iter_rows(named=True):
+            let_go = zip(row["line"], row["waiver"], strict=True)
+            said = "; ".join(f"{line}: {waiver.rstrip('.')}" for line, waiver in let_go)
+            line = SHEET_WAIVED.format(day=day_text(row["rebuilt_at"]), waivers=said)
+            lines.setdefault(row["engine_id"], []).append(line)
     return lines
 
 

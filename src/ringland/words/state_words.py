@@ -70,6 +70,7 @@ NO_ENGINE, OUT_OF_SEASON = "no engine in it on record", "out of season"
 
 SHEET_LABEL = "Measure and sign what is open of its rebuild, or release it by name"
 SHEET_SHORT = "measure and sign the rebuild sheet"
+SHEET_WAIVED = "Let go on the sheet of its rebuild of {day}: {waivers}."
 SHEET_OPEN = "Rebuild of {day} not accepted: {count} of its sheet open, {first}."
 FIRST = "the first {first}"
 ASKED_BEFORE = "Asked for by the list of {asked}, due {due}, not done on record{late}. {why}"

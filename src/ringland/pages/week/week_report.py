@@ -147,6 +147,7 @@ def make_week_report(
     season_ends_at: datetime | None = None,
     manner: Manner = DEFAULT_MANNER,
     restated: Restated | None = None,
+    waivers: pl.DataFrame | None = None,
 ) -> WeekReport:
     """The report of one week, from what was known at `as_of`.
 
@@ -168,6 +169,7 @@ def make_week_report(
         season_ends_at: the season's last day; None: no chance to its end is given.
         manner: how the pages write their figures.
         restated: that the week is told with what was known later; None: as it was known.
+        waivers: `SheetWaivers`; None: no line of a rebuild's sheet was let go.
     """
     calls = _by_hull(decisions.calls)
     chances = _by_hull(tables.chances)
@@ -179,7 +181,7 @@ def make_week_report(
     tests = latest_tests(bench).partition_by("engine_id", as_dict=True)
     with in_manner(manner):
         all_events = hull_events(records)
-        released = release_lines(tables.standing, tables.sheets)
+        released = release_lines(tables.standing, tables.sheets, waivers)
     events = all_events.partition_by("hull_id", as_dict=True)
     ran = exposure.sort("started_at").partition_by("hull_id", as_dict=True)
     lineage = recent_fills(records["fills"], exposure, assumptions).partition_by(
