@@ -79,6 +79,7 @@ def test_what_is_believed_lies_one_for_one_with_the_truth_within_docks(spread_on
             {
                 "piston_set_id": [f"S{i:03}" for i in range(len(dock))],
                 "dock_id": [f"D{k}" for k in dock],
+                "is_raised_calibration": np.zeros(len(dock), dtype=bool),
                 "shortfall_25h_on": written,
                 "start_h": np.zeros(len(dock)),
                 "stop_h": np.full(len(dock), 100.0),

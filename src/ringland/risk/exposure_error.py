@@ -7,9 +7,9 @@ Its standard deviation goes into the fit beside the value and is summed out ther
 
 *What was written.*  A grade misread or noted wrongly scatters the written value about the truth
 (classical), and an effect estimated on it is drawn towards none.  With a stated error of a
-whole set's mean, the true means of a dock's sets are taken as normal about the dock's own, cut off
-at zero, with one spread for all docks; both are weighed by what the written ones say of them, and
-each set is believed to be at the mean of what it may then have been (regression calibration:
+whole set's mean, the true means of like sets (of one dock and calibration, which the fit takes in
+beside it) are taken as normal about their own middle, cut off at zero, with one spread for all;
+both are weighed by what the written ones say of them, and each set is believed to be at the mean of what it may then have been (regression calibration:
 Carroll, Ruppert, Stefanski & Crainiceanu 2006, chapter 4; Prentice 1982 for hazards).  A form of
 their own (maximum likelihood on a grid; Laird 1978) was tried and left: it takes part of the error
 for truth, so that only 0.65 to 0.87 of an effect within docks came back.  What stays open
@@ -116,13 +116,13 @@ def exposure_error(spells: pl.DataFrame, assumptions: Assumptions) -> ExposureEr
         spells.group_by("piston_set_id", maintain_order=True)
         .agg(
             mean=(pl.col("shortfall_25h_on") * hours).sum() / hours.sum(),
-            dock_id=pl.col("dock_id").sort_by("start_h").last(),
+            alike=pl.struct("dock_id", "is_raised_calibration").sort_by("start_h").last(),
         )
         .sort("piston_set_id")
     )
     mean, spread = _true_means(
         sets["mean"].to_numpy(),
-        np.unique(sets["dock_id"].to_numpy(), return_inverse=True)[1],
+        sets["alike"].rank("dense").to_numpy().astype(np.int64) - 1,
         written,
     )
     names = sets["piston_set_id"].to_list()
