@@ -8,12 +8,12 @@ Its standard deviation goes into the fit beside the value and is summed out ther
 *What was written.*  A grade misread or noted wrongly scatters the written value about the truth
 (classical), and an effect estimated on it is drawn towards none.  With a stated error of a
 whole set's mean, the true means of like sets (of one dock and calibration, which the fit takes in
-beside it) are taken as normal about their own middle, cut off at zero, with one spread for all;
-both are weighed by what the written ones say of them, and each set is believed to be at the mean of what it may then have been (regression calibration:
-Carroll, Ruppert, Stefanski & Crainiceanu 2006, chapter 4; Prentice 1982 for hazards).  A form of
-their own (maximum likelihood on a grid; Laird 1978) was tried and left: it takes part of the error
-for truth, so that only 0.65 to 0.87 of an effect within docks came back.  What stays open
-after that is of the first kind.
+beside it) are taken as normal about their own middle, cut off at zero, with one spread for all.
+Both are weighed by what the written ones say of them, and each set is believed to be at the mean
+of what it may then have been (regression calibration: Carroll, Ruppert, Stefanski & Crainiceanu
+2006, chapter 4; Prentice 1982 for hazards).  A form of their own (maximum likelihood on a grid;
+Laird 1978) was tried and left: it takes part of the error for truth.  What stays open after that
+is of the first kind.
 """
 
 from __future__ import annotations
