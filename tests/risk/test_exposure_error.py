@@ -92,6 +92,33 @@ def test_what_is_believed_lies_one_for_one_with_the_truth_within_docks(spread_on
     assert total[0] / total[1] == pytest.approx(1.0, abs=0.1)
 
 
+def test_a_set_is_drawn_to_those_of_its_own_calibration() -> None:
+    """Raised sets need two numbers more; they were drawn towards the stock sets of their dock."""
+    raised = np.arange(80) % 2 == 0
+    found = []
+    for seed in range(5, 13):
+        rng = np.random.default_rng(seed)
+        written = np.maximum(np.where(raised, 3.0, 1.0) + rng.normal(0, 1.0, 80), 0.0)
+        spells = pl.DataFrame(
+            {
+                "piston_set_id": [f"S{i:02}" for i in range(80)],
+                "dock_id": ["D"] * 80,
+                "is_raised_calibration": raised,
+                "shortfall_25h_on": written,
+                "start_h": np.zeros(80),
+                "stop_h": np.full(80, 100.0),
+            }
+        )
+        shift = exposure_error(spells, ONE).shift_on
+        believed = written + np.array([shift[name] for name in spells["piston_set_id"]])
+        found.append([believed[raised].mean(), believed[~raised].mean(), believed[raised].std()])
+    high, low, apart = np.mean(found, axis=0)
+
+    assert high == pytest.approx(3.0, abs=0.2)
+    assert low == pytest.approx(1.0, abs=0.2)
+    assert apart < 0.3  # like sets differ by the error alone
+
+
 def test_without_an_error_nothing_moves() -> None:
     clean, _ = with_set_means(1.0)
 
