@@ -30,6 +30,22 @@ def check(home: Home) -> None:
 @click.command()
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
 @click.pass_obj
+def workbook(home: Home, file: Path) -> None:
+    """Write an empty spreadsheet to keep records in: a sheet for each kind, lists of your own."""
+    from pipelines.shop_ids import octanes_met, shop_on_record  # noqa: PLC0415 - imports Dagster
+    from ringland.intake.shop_book import UNITS, shop_workbook  # noqa: PLC0415
+
+    if file.suffix.lower() != ".xlsx" or file.exists():
+        raise click.ClickException(f"{file}: name a new file that ends in .xlsx.")
+    ids = in_words(lambda: shop_on_record(home)).ids
+    units = UNITS[in_words(home.manner).units]
+    file.write_bytes(shop_workbook(ids, in_words(lambda: octanes_met(home)), units))
+    click.echo(f"{file}\nFill it in, then: ringland load {file}")
+
+
+@click.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.pass_obj
 def backup(home: Home, file: Path) -> None:
     """Put all of the home that cannot be worked out again into one ZIP FILE, and verify it.
 
@@ -123,5 +139,5 @@ def _megabytes(folder: Path) -> float:
     return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file()) / 1e6
 
 
-CARE = (retention, check, backup, restore, publish, rebuild)
+CARE = (workbook, retention, check, backup, restore, publish, rebuild)
 """The commands, as the command line lists them."""

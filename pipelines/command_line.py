@@ -109,14 +109,16 @@ def load(home: Home, path: Path) -> None:
 @click.pass_obj
 def draft(home: Home, file: Path, *, show: bool) -> None:
     """Draft a mapping for FILE: what its columns, units, dates and codes probably mean."""
+    from pipelines.shop_ids import shop_on_record  # noqa: PLC0415 - imports Dagster
     from ringland.intake.mapping_draft import draft_mapping  # noqa: PLC0415
     from ringland.intake.raw_text import RecordFileError  # noqa: PLC0415
     from ringland.intake.source_look import look_at  # noqa: PLC0415
 
     try:
-        text = draft_mapping(file.name, look_at(file.name, file.read_bytes()))
+        looks = look_at(file.name, file.read_bytes())
     except RecordFileError as error:
         raise click.ClickException(str(error)) from error
+    text = draft_mapping(file.name, looks, in_words(lambda: shop_on_record(home)))
     target = home.prepare().mappings / f"{file.stem}.toml"
     if show or target.exists():
         click.echo(text)

@@ -19,7 +19,7 @@ import duckdb
 import polars as pl
 
 from ringland.contracts.record_kinds import ALL_KINDS
-from ringland.contracts.record_tables import SetAside
+from ringland.contracts.record_tables import LostCells, SetAside
 
 # Nothing may be fetched from outside this machine.
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
@@ -38,6 +38,7 @@ _BUSY = ("Conflicting lock", "being used by another process")
 LEAST_FREE_BYTES = 4_000_000
 """Room without which DuckDB opens nothing to write."""
 SET_ASIDE = "shop_records.set_aside"
+LOST_CELLS = "shop_records.lost_cells"
 PROVENANCE = {"source_file": "varchar not null", "source_row": "bigint not null"}
 
 
@@ -191,6 +192,7 @@ def ensure_record_tables(con: duckdb.DuckDBPyConnection) -> None:
     for name, kind in ALL_KINDS.items():
         ensure_table(con, f"shop_records.{name}", kind.schema, PROVENANCE, there)
     ensure_table(con, SET_ASIDE, SetAside, {"content_sha256": "varchar not null"}, there)
+    ensure_table(con, LOST_CELLS, LostCells, {"content_sha256": "varchar not null"}, there)
 
 
 def _columns_there(con: duckdb.DuckDBPyConnection, name: str = "%") -> dict[str, dict[str, str]]:

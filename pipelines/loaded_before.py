@@ -10,7 +10,7 @@ import polars as pl
 from pipelines.duckdb_warehouse import SET_ASIDE
 from pipelines.raw_store import digest_of
 from ringland.contracts.record_kinds import RecordKind
-from ringland.intake.mapped_rows import DockClocks
+from ringland.intake.dock_clocks import DockClocks
 from ringland.intake.raw_file import SOURCE_ROW
 
 

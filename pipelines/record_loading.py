@@ -36,8 +36,10 @@ from pipelines.refused_files import or_refused, refuse_too_large
 from pipelines.source_files import MappingFile, mapping_path, record_files
 from pipelines.taken_list import TakenIn, add_to_list, is_listed, mend_list
 from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
-from ringland.intake.intake import Intake, take_in, take_in_file
-from ringland.intake.mapped_rows import NO_CLOCKS, DockClocks, read_mapped
+from ringland.intake.contract_file import take_in_contract_file
+from ringland.intake.dock_clocks import DockClocks
+from ringland.intake.intake import Intake, take_in
+from ringland.intake.mapped_rows import read_mapped
 from ringland.intake.raw_file import SOURCE_ROW, Content
 from ringland.intake.rows_on_record import split_new
 
@@ -117,7 +119,7 @@ def load_kept(
             "update shop_records.files set content_blake3 = ? where content_sha256 = ?",
             [kept.blake3, kept.sha256],
         )
-    known, clocks = known_ids(con, kind), _clocks(con) if mapping else NO_CLOCKS
+    known, clocks = known_ids(con, kind), dock_clocks(con)
     read_by = mapping.sha256 if mapping else None
     digests = Digests(kept.sha256, read_by, kept.blake3, held_against(known, clocks))
     stays = earlier is not None and earlier.stays(read_by, digests.held_against)
@@ -184,16 +186,18 @@ def _take_in(
     clocks: DockClocks,
 ) -> tuple[list[Intake], list[str]]:
     if mapping is None:
-        return [take_in_file(kind, file_name, content, known)], []
+        return take_in_contract_file(kind, file_name, content, known, clocks), []
     tables = read_mapped(file_name, content[:], mapping.read(), clocks)
     left_out = sum(table.left_out for table in tables)
     notes = [f"Rows left out by the mapping: {left_out}."] if left_out else []
+    notes += [note for table in tables for note in table.notes]
     return [
         take_in(kind, table.raw, known, table.found) for table in tables if table.kind is kind
     ], notes
 
 
-def _clocks(con: duckdb.DuckDBPyConnection) -> DockClocks:
+def dock_clocks(con: duckdb.DuckDBPyConnection) -> DockClocks:
+    """The clocks of the docks on record."""
     docks, hulls = record_rows(con, "docks"), record_rows(con, "hulls")
     return DockClocks(
         dict(docks.select("dock_id", "time_zone").iter_rows()),

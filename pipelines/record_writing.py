@@ -6,6 +6,7 @@ import duckdb
 import polars as pl
 
 from pipelines.duckdb_warehouse import (
+    LOST_CELLS,
     SET_ASIDE,
     ensure_record_tables,
     insert,
@@ -13,6 +14,7 @@ from pipelines.duckdb_warehouse import (
     transaction,
 )
 from ringland.contracts.record_kinds import RecordKind
+from ringland.contracts.record_tables import LostCells
 from ringland.intake.intake import Intake
 from ringland.intake.raw_file import SOURCE_ROW
 from ringland.intake.rows_on_record import now_ended, split_new
@@ -98,6 +100,12 @@ def write_intakes(
             [digests.content, kind.name],
         )
         insert(con, SET_ASIDE, still_aside.with_columns(content_sha256=pl.lit(digests.content)))
+        con.execute(
+            f"delete from {LOST_CELLS} where content_sha256 = ? and kind = ?",
+            [digests.content, kind.name],
+        )
+        lost = pl.concat([LostCells.create_empty(), *(intake.lost_cells for intake in intakes)])
+        insert(con, LOST_CELLS, lost.with_columns(content_sha256=pl.lit(digests.content)))
         _write_count(con, count, digests)
         if replaced is not None:
             take_off_the_list(con, replaced)

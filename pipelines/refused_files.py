@@ -13,6 +13,7 @@ from ringland.intake.column_mapping import MappingError
 from ringland.intake.raw_file import RecordFileError
 
 T = TypeVar("T")
+_ZIPPED = {".xlsx", ".xlsm", ".xlsb", ".ods"}
 MOST_UNFOLDED_BYTES = 300_000_000
 """A workbook that unfolds to more takes over a gigabyte of memory to read."""
 
@@ -23,7 +24,7 @@ def refuse_too_large(path: Path) -> None:
     Raises:
         RecordFileError: it unfolds to more than this machine should be asked to hold.
     """
-    if path.suffix.lower() != ".xlsx":
+    if path.suffix.lower() not in _ZIPPED:
         return
     try:
         with zipfile.ZipFile(path) as book:

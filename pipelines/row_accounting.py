@@ -50,12 +50,13 @@ def all_set_aside(warehouse: DuckDBWarehouse) -> pl.DataFrame:
 
 
 def set_aside_rows(warehouse: DuckDBWarehouse, as_of: datetime | None = None) -> pl.DataFrame:
-    """Rows to mend, one per fault: kind, file, row, field, fault, remedy, value, hull_id.
+    """Rows and cells to mend, one per fault: kind, file, row, field, fault, remedy, value, ...
 
-    The file and its row stand in source_file and source_row; `hull_id` is as written, null
-    where the row names none.  A bad row that came with several exports stands once, at its
-    last file.  Given `as_of`, a row whose own event time can be read and lies later is left
-    out, as a loaded row would be.
+    The file and its row stand in source_file and source_row; `hull_id`, `filled_at` and
+    `volume_l` are as written, null where the row names none.  A cell that its row was loaded
+    without stands there until it is corrected.  A bad row that came with several exports
+    stands once, at its last file.  Given `as_of`, a row whose own event time can be read and
+    lies later is left out, as a loaded row would be.
     """
     with warehouse.connect() as con:
         ensure_record_tables(con)  # should nothing have been loaded
@@ -63,12 +64,18 @@ def set_aside_rows(warehouse: DuckDBWarehouse, as_of: datetime | None = None) ->
     rows = warehouse.read(
         "select distinct on (kind, raw_row, field, fault) "
         "kind, source_file, source_row, field, fault, remedy, value, raw_row "
-        "from shop_records.set_aside order by kind, raw_row, field, fault, rowid desc"
+        "from (select *, rowid as nth from shop_records.set_aside union all by name "
+        "  select * exclude (record_key), rowid as nth from shop_records.lost_cells "
+        "  anti join shop_records.corrections on record_kind = kind "
+        "  and corrections.record_key = lost_cells.record_key "
+        "  and coalesce(corrections.field, lost_cells.field) = lost_cells.field) "
+        "order by kind, raw_row, field, fault, nth desc"
     ).sort("kind", "source_file", "source_row", "field", "fault")
     if as_of is not None:
         rows = rows.filter(_event_time().is_null() | (_event_time() <= as_of))
     is_whole = pl.col("raw_row").str.starts_with("{")  # a torn row is a list of its fields
-    hull = pl.when(is_whole).then(pl.col("raw_row")).str.json_path_match("$.hull_id")
+    whole = pl.when(is_whole).then(pl.col("raw_row"))
+    cells = {n: whole.str.json_path_match(f"$.{n}") for n in ("hull_id", "filled_at", "volume_l")}
     whole_files = refused.with_columns(source_row=pl.lit(0, pl.Int64)).select(
         "kind",
         pl.col("file_name").alias("source_file"),
@@ -77,9 +84,9 @@ def set_aside_rows(warehouse: DuckDBWarehouse, as_of: datetime | None = None) ->
         fault="fault",
         remedy="remedy",
         value=pl.lit(None, pl.String),
-        hull_id=pl.lit(None, pl.String),
+        **dict.fromkeys(cells, pl.lit(None, pl.String)),
     )
-    mendable: pl.DataFrame = rows.with_columns(hull_id=hull).drop("raw_row")
+    mendable: pl.DataFrame = rows.with_columns(**cells).drop("raw_row")
     return pl.concat([mendable, whole_files])
 
 

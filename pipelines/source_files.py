@@ -6,15 +6,21 @@ contract's own form, and its kind is told by how its name begins.
 """
 
 import hashlib
-import re
 from collections.abc import Iterator
+from contextlib import suppress
+from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
+from pipelines.refused_files import refuse_too_large
 from ringland.contracts.record_kinds import RECORD_KINDS
-from ringland.intake.column_mapping import ColumnMapping, MappingError, parse_mapping
+from ringland.intake.column_mapping import MappingError, parse_mapping
+from ringland.intake.contract_file import kind_named, kinds_of_sheets
+from ringland.intake.mapping_rules import ColumnMapping
+from ringland.intake.raw_file import RecordFileError
 
-ENDINGS = {".csv", ".tsv", ".txt", ".xlsx", ".parquet"}
+_WORKBOOKS = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
+ENDINGS = {".csv", ".tsv", ".txt", ".parquet", *_WORKBOOKS}
 MENDED = "set-aside"
 CORRECTIONS = "corrections"
 
@@ -47,25 +53,28 @@ class MappingFile(NamedTuple):
 
 def kind_of(file_name: str) -> str | None:
     """The record kind a file name begins with; None if it begins with none."""
-    stem = re.sub(r"[\s\-]+", "_", Path(file_name).stem.lower())
-    return next(
-        (kind for kind in RECORD_KINDS if stem == kind or stem.startswith(f"{kind}_")), None
-    )
+    return kind_named(Path(file_name).stem)
 
 
 def mapping_path(path: Path, mappings: Path | None) -> Path | None:
     """The mapping a file is read by; None if there is none.
 
-    Raises:
-        MappingError: a mapping for it cannot be read.
+    A mapping in the shop's folder that cannot be read is for no file but the one of its name.
     """
     beside = path.with_suffix(".toml")
     if beside.exists():
         return beside
     for candidate in sorted(mappings.glob("*.toml")) if mappings and mappings.is_dir() else []:
-        if candidate.stem.lower() == path.stem.lower() or read_mapping(candidate).is_for(path.name):
+        if candidate.stem.lower() == path.stem.lower() or _is_for(candidate, path.name):
             return candidate
     return None
+
+
+def _is_for(candidate: Path, file_name: str) -> bool:
+    try:
+        return read_mapping(candidate).is_for(file_name)
+    except MappingError:
+        return False
 
 
 def read_mapping(path: Path) -> ColumnMapping:
@@ -78,19 +87,74 @@ def read_mapping(path: Path) -> ColumnMapping:
 
 
 def record_files(folder: Path, kind: str | None, mappings: Path | None = None) -> Iterator[Path]:
-    """The folder's files of one kind by name; `kind` None: those of no kind."""
-    for path in sorted(folder.iterdir()):
-        if not path.is_file() or path.suffix.lower() not in ENDINGS or path.name.startswith("~$"):
-            continue  # '~$' begins the lock file of an open workbook
-        if is_mended(path.name) or is_corrections(path.name):
+    """The folder's files that hold one kind, by name; `kind` None: those that hold none.
+
+    A file whose mapping cannot be read is among those of its name's kind, else of the first.
+    """
+    for path in _candidates(folder):
+        if path.suffix.lower() not in ENDINGS:
             continue
         try:
             mapping = mapping_path(path, mappings)
-            kinds = read_mapping(mapping).kinds() if mapping else {kind_of(path.name)}
+            kinds = read_mapping(mapping).kinds() if mapping else _kinds_in(path)
         except MappingError:  # told when the file is loaded
             kinds = {kind_of(path.name) or next(iter(RECORD_KINDS))}
-        if kind in kinds:
+        if kind in kinds or (kind is None and not kinds):
             yield path
+
+
+def _candidates(folder: Path) -> Iterator[Path]:
+    """The folder's files that may hold records, by name."""
+    for path in sorted(folder.iterdir()):
+        is_hidden = path.name.startswith((".", "~$"))  # '~$': the lock file of an open workbook
+        if path.is_file() and not (is_hidden or is_mended(path.name) or is_corrections(path.name)):
+            yield path
+
+
+def _kinds_in(path: Path) -> set[str]:
+    """The kinds that a file in the contract's form holds, told by its name and its sheets'."""
+    stat = path.stat()
+    return set(_kinds_at(path, stat.st_mtime_ns, stat.st_size))
+
+
+@lru_cache(maxsize=1024)
+def _kinds_at(path: Path, _changed: int, _size: int) -> frozenset[str]:
+    kinds = {kind_of(path.name)}
+    if path.suffix.lower() in _WORKBOOKS:
+        with suppress(RecordFileError):  # told when it is loaded
+            refuse_too_large(path)
+            kinds |= set(kinds_of_sheets(path.name, path.read_bytes()).values())
+    return frozenset(kind for kind in kinds if kind is not None)
+
+
+_BESIDE_RECORDS = {"readme.md", "truth.json"}
+"""What the invented fleet brings beside its records."""
+_PICTURES = {".jpg", ".jpeg", ".png", ".heic", ".gif", ".tif", ".tiff", ".webp"}
+
+
+def unread_files(folder: Path) -> dict[str, str]:
+    """The folder's files of a form that is not read, and why, with the remedy; by name."""
+    unread = {}
+    for path in _candidates(folder):
+        ending = path.suffix.lower()
+        if ending in ENDINGS:
+            continue
+        if ending in _PICTURES:
+            unread[path.name] = (
+                "a picture; no row is read from it. Type what it shows into a record file, e.g. "
+                "the one 'ringland workbook' writes."
+            )
+        elif ending == ".pdf":
+            unread[path.name] = (
+                "a PDF; no row is read from it. Ask whoever sent it for a CSV or a spreadsheet, "
+                "or type its rows into a record file."
+            )
+        elif ending != ".toml" and path.name.lower() not in _BESIDE_RECORDS:
+            unread[path.name] = (
+                f"a file of the form '{ending or path.name}', which is not read. If it holds "
+                "records, open it in a spreadsheet program and save it as .xlsx or CSV."
+            )
+    return unread
 
 
 def mended_files(folder: Path) -> list[Path]:

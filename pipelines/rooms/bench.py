@@ -8,7 +8,7 @@ from pipelines.weekly.step import step
 from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
 from ringland.contracts.record_tables import BenchVerdicts, RecordFlags
-from ringland.history import engine_history
+from ringland.history import engine_history, fill_doubts
 from ringland.history import hour_line as hour_lines
 from ringland.history import record_doubts as doubts
 from ringland.settings.assumptions import Assumptions
@@ -53,6 +53,7 @@ def record_doubts(
     return pl.concat(
         [
             doubts.record_doubts(snapshot.records, bench_verdicts, assumptions),
+            fill_doubts.fills_taken_back(snapshot.records, snapshot.set_aside),
             hour_lines.key_on_flags(hour_line, assumptions),
             engine_history.unplaced_failures(snapshot.records, engine_sessions.sessions),
         ]

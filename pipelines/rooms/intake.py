@@ -15,7 +15,7 @@ from pipelines.row_accounting import (
     rows_unaccounted,
     set_aside_rows,
 )
-from pipelines.source_files import record_files
+from pipelines.source_files import record_files, unread_files
 from pipelines.whole_files import InUseError, free_name, write_whole
 from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS, RecordKind
 from ringland.intake.mend_book import mend_workbook
@@ -119,23 +119,14 @@ def every_row_is_loaded_or_set_aside(warehouse: DuckDBWarehouse) -> dg.AssetChec
     return dg.AssetCheckResult(passed=not wrong, metadata={"wrong": "; ".join(wrong) or "none"})
 
 
-_UNREAD_SHEETS = (".xls", ".xlsm", ".xlsb", ".ods", ".numbers", ".html", ".htm", ".zip", ".gz")
-"""Endings of files that probably hold records but are not read."""
-
-
 @dg.asset_check(asset=set_aside)
 def every_record_file_can_be_read(shop: ShopFolders) -> dg.AssetCheckResult:
-    """No spreadsheet in the records folder was passed over because of its format."""
-    unread = sorted(
-        path.name for path in shop.incoming.iterdir() if path.suffix.lower() in _UNREAD_SHEETS
-    )
+    """No file in the records folder was passed over because of its form."""
+    unread = unread_files(shop.incoming)
     return dg.AssetCheckResult(
         passed=not unread,
         severity=dg.AssetCheckSeverity.WARN,
-        metadata={
-            "passed_over": ", ".join(unread) or "none",
-            "remedy": "open it in a spreadsheet program and save it as .xlsx or CSV",
-        },
+        metadata={name: dg.MetadataValue.text(why) for name, why in unread.items()},
     )
 
 

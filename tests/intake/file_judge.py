@@ -13,18 +13,24 @@ from datetime import datetime, timedelta
 import polars as pl
 
 from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.contracts.record_tables import SetAside
+from ringland.history.fill_doubts import fills_taken_back, fills_written_twice
+from ringland.intake.column_evidence import OnRecord
 from ringland.intake.column_mapping import MappingError, parse_mapping
-from ringland.intake.intake import Intake, take_in, take_in_file
-from ringland.intake.mapped_rows import DockClocks, read_mapped
+from ringland.intake.contract_file import take_in_contract_file
+from ringland.intake.dock_clocks import DockClocks
+from ringland.intake.intake import Intake, take_in
+from ringland.intake.mapped_rows import read_mapped
 from ringland.intake.mapping_draft import draft_mapping
 from ringland.intake.raw_file import RecordFileError
 from ringland.intake.rows_on_record import split_new
 from ringland.intake.source_look import look_at
+from ringland.settings.assumptions import load_assumptions
 from tests.intake.file_cases.case import FileCase, Row, World
 
 MEASURED = {
     "hull_id", "engine_id", "volume_l", "octane_aki", "octane_ron", "octane_mon",
-    "octane_unlabelled", "ethanol_pct", "price_per_l", "meter_h", "running_h", "burned_l",
+    "octane_unlabelled", "price_per_l", "meter_h", "running_h", "burned_l",
     "full_throttle_share", "level_l", "total_l", "filled_at", "delivered_at", "read_at",
     "started_at", "ended_at", "fitted_at", "fitted_engine_h", "booster_points",
 }  # fmt: skip
@@ -69,10 +75,16 @@ def clocks_of(world: World) -> DockClocks:
     )
 
 
+def on_record_of(world: World) -> OnRecord:
+    """What the shop has on record that helps a draft."""
+    return OnRecord(world.known, clocks_of(world), [world.country])
+
+
 def judge(case: FileCase) -> Outcome:
     """Load the case's files one after the other and hold them against the truth."""
     outcome = Outcome()
     on_record: dict[str, pl.DataFrame] = {}
+    aside: list[pl.DataFrame] = []
     told = 0
     for name, content in case.files.items():
         try:
@@ -83,6 +95,7 @@ def judge(case: FileCase) -> Outcome:
             continue
         told += left_out
         for intake in intakes:
+            aside.append(intake.set_aside)
             told += intake.rows_set_aside
             outcome.set_aside += intake.rows_set_aside
             outcome.faults += intake.set_aside["fault"].to_list()
@@ -92,25 +105,41 @@ def judge(case: FileCase) -> Outcome:
             outcome.faults += parts.conflicts_set_aside["fault"].to_list()
             on_record[intake.kind] = pl.concat([there, parts.new])
     rows = [(kind, row) for kind, frame in on_record.items() for row in frame.to_dicts()]
-    _hold_against(case, rows, told, outcome)
+    _hold_against(case, rows, aside, told, outcome)
     return outcome
 
 
 def _hold_against(
-    case: FileCase, rows: list[tuple[str, dict[str, object]]], told: int, outcome: Outcome
+    case: FileCase,
+    rows: list[tuple[str, dict[str, object]]],
+    aside: list[pl.DataFrame],
+    told: int,
+    outcome: Outcome,
 ) -> None:
     left = list(case.truth)
-    doubted = doubted_keys(rows)
+    cells = {n: pl.col("raw_row").str.json_path_match(f"$.{n}") for n in FILL_CELLS}
+    refunds = pl.concat([SetAside.create_empty(), *aside]).filter(
+        pl.col("raw_row").str.starts_with("{")
+    )
+    doubted = doubted_keys(rows, refunds.with_columns(**cells))
     for kind, row in rows:
         same = next((true for true in left if _is_same(true, kind, row)), None)
         if same is not None:
             left.remove(same)
-        elif (kind, row.get("hull_id"), row.get("filled_at")) not in doubted:
+        elif _key(row) not in doubted:
             outcome.wrong.append(f"{kind}: { ({k: v for k, v in row.items() if v is not None}) }")
         else:
             outcome.missing += 1  # told as a doubt
     outcome.missing += len(left)
     outcome.lost = max(0, len(left) - told)
+
+
+FILL_CELLS = ("hull_id", "filled_at", "volume_l")
+
+
+def _key(row: dict[str, object]) -> str:
+    at = row.get("filled_at")
+    return f"{row.get('hull_id')}; {at:%Y-%m-%dT%H:%M:%SZ}" if isinstance(at, datetime) else ""
 
 
 def _is_same(true: Row, kind: str, row: Mapping[str, object]) -> bool:
@@ -131,10 +160,12 @@ def _agree(true: object, read: object) -> bool:
 def _read(case: FileCase, name: str, content: bytes, outcome: Outcome) -> tuple[list[Intake], int]:
     if case.contract:
         kind = RECORD_KINDS[next(k for k in RECORD_KINDS if name.startswith(k))]
-        return [take_in_file(kind, name, content, case.world.known)], 0
+        return take_in_contract_file(
+            kind, name, content, case.world.known, clocks_of(case.world)
+        ), 0
     mapping = case.mapping
     if mapping is None:
-        draft = draft_mapping(name, look_at(name, content))
+        draft = draft_mapping(name, look_at(name, content), on_record_of(case.world))
         mapping, count, unanswered = answered(draft, case)
         outcome.answers += count
         outcome.unanswered += unanswered
@@ -144,9 +175,28 @@ def _read(case: FileCase, name: str, content: bytes, outcome: Outcome) -> tuple[
     )
 
 
-def doubted_keys(rows: list[tuple[str, dict[str, object]]]) -> set[tuple[object, ...]]:
-    """The records that a doubt names, by kind, hull and instant."""
-    return set()
+def doubted_keys(rows: list[tuple[str, dict[str, object]]], refunds: pl.DataFrame) -> set[object]:
+    """The fills that a doubt names, as a correction would."""
+    fills = pl.DataFrame(
+        [row for kind, row in rows if kind == "fills"],
+        schema=FILLS.schema.create_empty().schema
+        | {"source_file": pl.String, "source_row": pl.Int64},
+    )
+    doubts = pl.concat(
+        [
+            fills_written_twice({"fills": fills}, ASSUMPTIONS),
+            fills_taken_back({"fills": fills}, refunds),
+        ]
+    )
+    # a doubt's words name both fills of a pair
+    near = fills.join(doubts.select("hull_id", "noted_at"), on="hull_id")
+    near = near.filter((pl.col("filled_at") - pl.col("noted_at")).abs() <= timedelta(minutes=15))
+    return {_key(row) for row in near.to_dicts()}
+
+
+SOURCE = {"source_file": pl.String, "source_row": pl.Int64}
+FILLS = RECORD_KINDS["fills"]
+ASSUMPTIONS = load_assumptions()
 
 
 ASKED = '"?"'
@@ -161,7 +211,7 @@ def answered(draft: str, case: FileCase) -> tuple[str, int, list[str]]:
         if ASKED in line and not line.lstrip().startswith("#"):
             name = line.split(" =")[0].strip().strip('"')
             (said,) = tomllib.loads(line).values()
-            new, answers = _answer(case, section, kind, name, said, line)
+            new, answers = _answer(case, lines, kind, name, said, line)
             count += answers
             if ASKED in new:
                 open_questions.append(f"{section} {line.strip()}")
@@ -173,7 +223,7 @@ def answered(draft: str, case: FileCase) -> tuple[str, int, list[str]]:
 
 
 def _answer(  # noqa: PLR0911, PLR0917 - one answer a question
-    case: FileCase, section: str, kind: str, name: str, said: object, line: str
+    case: FileCase, comments: list[str], kind: str, name: str, said: object, line: str
 ) -> tuple[str, int]:
     knows = case.knows
     columns: Mapping[str, object] = knows.get("columns", {})
@@ -181,11 +231,12 @@ def _answer(  # noqa: PLR0911, PLR0917 - one answer a question
     if name in columns:
         return f'{name} = "{columns[name]}"', 1
     if name == "date_formats" and "day_first" in knows:
-        first = "%d" if knows["day_first"] else "%m"
-        forms = [f for f in _possible(line) if f[:2] == first]
-        return f"date_formats = {forms}".replace("'", '"'), 1
+        first = "# day first: " if knows["day_first"] else "# month first: "
+        return next(c for c in comments if c.startswith(first)).removeprefix(first), 1
     if name == "time_zone":
         return line.replace(ASKED, f'"{case.world.zone}"'), 1
+    if name == "thousands" and "decimal" in knows:
+        return line.replace(ASKED, '","' if knows["decimal"] == "." else '"."'), 0
     if name in ("time_of_day", "decimal") and name in knows:
         return line.replace(ASKED, f'"{knows[name]}"'), 1
     if name == "source" and "source" in knows:
@@ -203,13 +254,6 @@ def _answer(  # noqa: PLR0911, PLR0917 - one answer a question
             line = line.replace(f'"{word}" = {ASKED}', f'"{word}" = "{knows["gallon"]}"')
             answers += 1
     return line, answers
-
-
-POSSIBLE: dict[str, list[str]] = {}
-
-
-def _possible(line: str) -> list[str]:
-    return POSSIBLE.get("forms", [])
 
 
 def _source(said: str, line: str) -> str:

@@ -5,14 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.intake.column_mapping import (
-    ColumnRule,
-    MappingError,
-    Writing,
-    parse_mapping,
-)
+from ringland.intake.column_mapping import MappingError, parse_mapping
 from ringland.intake.mapped_cells import clock_hours, figures, plain_numbers
 from ringland.intake.mapped_rows import read_mapped
+from ringland.intake.mapping_rules import ColumnRule, Writing
 
 READINGS = """
 [source]

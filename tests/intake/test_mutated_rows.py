@@ -88,7 +88,9 @@ def test_mutated_rows_are_loaded_or_set_aside_and_nothing_else(kind: str) -> Non
     assert loaded | aside == set(raw.frame["source_row"])
     assert not loaded & aside
     assert intake.rows_in == intake.rows_loaded + intake.rows_set_aside == ROWS
-    named = intake.set_aside.select("source_row", "field")
+    named = pl.concat([intake.set_aside, intake.lost_cells.drop("record_key")]).select(
+        "source_row", "field"
+    )
     assert named.is_duplicated().sum() == 0
     assert intake.set_aside.select(pl.col("fault", "remedy").str.len_chars().min()).row(0) >= (5, 5)
     assert about.schema.is_valid(intake.loaded.select(about.schema.column_names()))
@@ -124,7 +126,9 @@ def test_each_injected_fault_is_listed_once_and_no_other(kind: str) -> None:
 
     intake = take_in(about, frame_of(about, rows), KNOWN)
 
-    found = intake.set_aside.select("source_row", "field", "value").rows()
+    cells = pl.concat([intake.set_aside, intake.lost_cells.drop("record_key")])
+    found = cells.select("source_row", "field", "value").rows()
+    assert not set(intake.set_aside["source_row"]) & set(intake.lost_cells["source_row"])
     assert {row: (field, value) for row, field, value in found} == injected
     assert len(found) == len(injected)
 

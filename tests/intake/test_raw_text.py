@@ -86,7 +86,7 @@ def test_a_line_break_inside_quotes_belongs_to_its_cell() -> None:
         (b"a,source_row\n1,2\n", "f.csv, row 1, source_row: The name is kept"),
         (b"PK\x03\x04broken", "f.csv: The workbook cannot be opened"),
         (b"PAR1broken", "f.csv: The Parquet file cannot be opened"),
-        (b"\xd0\xcf\x11\xe0old", "f.csv: This is an old binary workbook (.xls)."),
+        (b"\xd0\xcf\x11\xe0old", "f.csv: The workbook cannot be opened"),
     ],
 )
 def test_an_unreadable_file_is_refused_with_file_row_and_remedy(

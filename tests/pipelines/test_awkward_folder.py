@@ -90,7 +90,7 @@ def test_one_bad_file_does_not_cost_the_others_their_load(shop: Home, tmp_path: 
 
     notes = take(shop, tmp_path / "records", **files)
 
-    assert notes["docks"][0].startswith("docks.csv, row 1: The file lacks dock_id")
+    assert notes["docks"][0].startswith("docks.csv: This is a web page")
     warehouse = warehouse_at(shop.database)
     assert warehouse.read("select count(*) from shop_records.hulls").item() == 1
     (told,) = set_aside_rows(warehouse).to_dicts()
@@ -209,3 +209,27 @@ def test_a_home_nobody_may_write_in_is_not_called_damaged(
         warehouse_at(shop.database).read("select 1")
     run = told(shop.folder, "week")
     assert "You may not write in" in run.output
+
+
+def test_every_file_that_is_not_read_is_named_with_why_and_holds_up_no_other(
+    tmp_path: Path,
+) -> None:
+    """Found in use: photos, PDFs and logs were passed over without a word, and one bad file hid
+    the account of the others."""
+    said = " ".join(
+        load(
+            tmp_path,
+            docks__csv=b"dock_id,time_zone\nnorth,America/Chicago\n",
+            slip__jpg=b"\xff\xd8",
+            statement__pdf=b"%PDF",
+            pump__log=b"x",
+            fills__jsonl=b"{}",
+            hulls__xlsx=b"PK\x03\x04 torn",
+        ).split()
+    )
+
+    for name in ("slip.jpg: a picture", "statement.pdf: a PDF", "pump.log: a file of the form"):
+        assert name in said
+    assert "fills.jsonl: a file of the form '.jsonl'" in said
+    assert "Error: hulls.xlsx: The workbook cannot be opened" in said
+    assert "docks.csv │ 1 │ 1" in said

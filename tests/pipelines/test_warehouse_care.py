@@ -265,7 +265,7 @@ def test_a_file_that_was_refused_does_not_stop_a_rebuild_but_one_that_loaded_doe
 
     (refused,) = rebuild(home).passed_over
 
-    assert refused.startswith("fills web.csv, row 1: The file lacks hull_id")
+    assert refused.startswith("fills web.csv: This is a web page")
     for table, rows in record_tables(warehouse_at(home.database)).items():
         assert rows.equals(before[table]), table
     (home.mappings / "dock_log.toml").write_text("[source]\nfiles = 3\n")

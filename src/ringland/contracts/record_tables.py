@@ -23,6 +23,8 @@ RECORD_FLAGS = [
     "fills_without_sessions",
     "written_in_batches",
     "fill_above_tank",
+    "fill_written_twice",
+    "fill_taken_back",
     "fuel_balance_off",
     "fuel_unexplained",
     "label_off_blend",
@@ -55,6 +57,12 @@ class SetAside(dy.Schema):
     remedy = dy.String(description="what to do about it, in plain words")
     value = dy.String(nullable=True, description="the text found there")
     raw_row = dy.String()
+
+
+class LostCells(SetAside):
+    """One row per cell that could not be read of a row that was loaded without it."""
+
+    record_key = dy.String(description="of the record, as a correction names it")
 
 
 class RecordChanges(dy.Schema):

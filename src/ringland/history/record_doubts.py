@@ -11,6 +11,7 @@ from collections.abc import Mapping
 import polars as pl
 
 from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.history.fill_doubts import fills_written_twice
 from ringland.history.record_flags import record_flags
 from ringland.settings.assumptions import Assumptions
 from ringland.words.fixed_words import MEASURE_LABELS
@@ -35,6 +36,7 @@ def record_doubts(
         rides_and_fills_apart(records, assumptions),
         written_in_batches(records, assumptions),
         fills_above_tank(records, assumptions),
+        fills_written_twice(records, assumptions),
         calibration_gaps(records),
         needs_below_their_spark(records, assumptions),
         readings_that_cannot_be(records, bench_verdicts),

@@ -9,28 +9,37 @@ from __future__ import annotations
 import tomllib
 import zoneinfo
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from fnmatch import fnmatch
+from dataclasses import replace
 
 import dataframely as dy
 
-from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
-from ringland.intake.raw_file import Layout
+from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.intake.date_forms import order_of
+from ringland.intake.grade_words import GRADE_COLUMNS, GradeError, grade_of
+from ringland.intake.mapping_rules import (
+    CLOCK_HOURS,
+    DOCK_ZONE,
+    SERIAL,
+    ColumnMapping,
+    ColumnRule,
+    GradeRule,
+    TableRule,
+    Writing,
+    has_time,
+)
 from ringland.units import UnitError, conversion
 
 ASKED = "?"
 """What a draft writes where only the user knows the answer."""
-DOCK_ZONE = "dock"
-SERIAL = "serial"
-CLOCK_HOURS = "h:mm"
 
 _SOURCE_ENTRIES = {
     "about", "files", "encoding", "delimiter", "decimal", "thousands", "empty", "date_formats",
-    "time_of_day", "time_zone",
+    "time_of_day", "time_zone", "leave_out_sheets",
 }  # fmt: skip
-_TABLE_ENTRIES = {"kind", "sheet", "header_rows", "only", "leave_out", "columns"}
+_TABLE_ENTRIES = {"kind", "sheet", "header_rows", "only", "leave_out", "columns", "grades"}
 _COLUMN_ENTRIES = {
-    "column", "columns", "value", "minus", "plus", "unit", "codes", "decimal", "thousands",
+    "column", "columns", "value", "minus", "plus", "unit", "units", "unit_column",
+    "codes", "decimal", "thousands",
     "date_formats", "time_of_day", "time_zone",
 }  # fmt: skip
 
@@ -41,75 +50,6 @@ class MappingError(ValueError):
     def __init__(self, file: str, entry: str, fault: str, remedy: str) -> None:
         self.file, self.entry, self.fault, self.remedy = file, entry, fault, remedy
         super().__init__(f"{file}, {entry}: {fault} {remedy}")
-
-
-@dataclass(frozen=True)
-class Writing:
-    """How figures and dates are written in a source."""
-
-    decimal: str = "."
-    thousands: str | None = None
-    date_formats: tuple[str, ...] = ()
-    """strftime forms tried in turn, or 'serial' for a spreadsheet's day number."""
-    time_of_day: str | None = None
-    """When a date without a time counts, e.g. '12:00'."""
-    time_zone: str | None = None
-    """IANA name, or 'dock' for the zone of the row's dock or of its hull's home dock."""
-
-
-@dataclass(frozen=True)
-class ColumnRule:
-    """Where a column of the contract comes from; `columns` are headings in lower case."""
-
-    name: str
-    columns: tuple[str, ...]
-    writing: Writing
-    value: str | None = None
-    """The same text for every row, instead of a column."""
-    minus: str | None = None
-    """A second column, whose figure is taken off."""
-    plus: str | None = None
-    """A column with a time span in `unit` that is added to the instant."""
-    unit: str | None = None
-    codes: Mapping[str, str] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class TableRule:
-    """How one sheet, or the rows of it that `only` picks, becomes one kind of record."""
-
-    kind: RecordKind
-    sheet: str | None
-    header_rows: tuple[int, ...]
-    only: Mapping[str, tuple[str, ...]]
-    leave_out: Mapping[str, tuple[str, ...]]
-    """Rows that are no record of any kind: heading -> the words that tell them."""
-    columns: tuple[ColumnRule, ...]
-
-
-@dataclass(frozen=True)
-class ColumnMapping:
-    """One source's mapping."""
-
-    file: str
-    about: str
-    files: tuple[str, ...]
-    encoding: str | None
-    delimiter: str | None
-    empty: tuple[str, ...]
-    tables: tuple[TableRule, ...]
-
-    def is_for(self, file_name: str) -> bool:
-        """Whether the mapping says it is for files of this name (case apart)."""
-        return any(fnmatch(file_name.lower(), pattern.lower()) for pattern in self.files)
-
-    def kinds(self) -> set[str]:
-        """The kinds of record it finds."""
-        return {table.kind.name for table in self.tables}
-
-    def layout(self, table: TableRule) -> Layout:
-        """How the table's file or sheet is laid out."""
-        return Layout(self.encoding, self.delimiter, table.sheet, table.header_rows, True)
 
 
 def parse_mapping(file: str, text: str) -> ColumnMapping:
@@ -140,9 +80,11 @@ def parse_mapping(file: str, text: str) -> ColumnMapping:
         reader.text("source", source, "delimiter"),
         reader.texts("source", source, "empty"),
         tuple(
-            reader.table_rule(f"table {number}", table, writing)
+            rule
             for number, table in enumerate(tables, start=1)
+            for rule in reader.table_rules(f"table {number}", table, writing)
         ),
+        reader.texts("source", source, "leave_out_sheets"),
     )
 
 
@@ -213,18 +155,30 @@ class _Reader:
                 "Write '.' or ',', and another mark for thousands.",
             )
         zone = self.text(entry, said, "time_zone") or usual.time_zone
-        if zone not in (None, DOCK_ZONE) and zone not in zoneinfo.available_timezones():
+        if zone not in (None, DOCK_ZONE) and not _is_zone(str(zone)):
             raise self.fail(
                 f"{entry}.time_zone",
                 f"There is no time zone '{zone}'.",
                 "Write an IANA name such as 'America/Chicago', or 'dock'.",
             )
         formats = self.texts(entry, said, "date_formats") or usual.date_formats
+        if len({order_of(form) for form in formats} - {None}) > 1:
+            raise self.fail(
+                f"{entry}.date_formats",
+                "Day and month stand first in turn: 07/04 would be April, and 07/13 July.",
+                "Keep the forms of one order, the one this source writes.",
+            )
         time_of_day = self.text(entry, said, "time_of_day") or usual.time_of_day
         return Writing(decimal, thousands, formats, time_of_day, zone)
 
-    def table_rule(self, entry: str, said: object, writing: Writing) -> TableRule:
+    def table_rules(self, entry: str, said: object, writing: Writing) -> list[TableRule]:
+        """One rule for each of the sheets it names."""
         said = self.table(entry, said)
+        rule = self.table_rule(entry, said, writing)
+        sheets = self.texts(entry, said, "sheet")
+        return [replace(rule, sheet=sheet) for sheet in sheets] or [rule]
+
+    def table_rule(self, entry: str, said: Mapping[str, object], writing: Writing) -> TableRule:
         self.no_others(entry, said, _TABLE_ENTRIES)
         name = self.text(entry, said, "kind")
         if name not in RECORD_KINDS:
@@ -241,6 +195,7 @@ class _Reader:
             self.column_rule(f"{entry}.columns.{column}", column, known[column], rule, writing)
             for column, rule in columns.items()
         )
+        grades = self.grades(entry, said, known, columns)
         needed = [column for column, spec in known.items() if not spec.nullable]
         if missing := [column for column in needed if column not in columns]:
             raise self.fail(
@@ -250,12 +205,48 @@ class _Reader:
             )
         return TableRule(
             kind,
-            self.text(entry, said, "sheet"),
+            None,
             self.header_rows(entry, said),
             self.words(entry, said, "only"),
             self.words(entry, said, "leave_out"),
             rules,
+            grades,
         )
+
+    def grades(
+        self,
+        entry: str,
+        table: Mapping[str, object],
+        known: Mapping[str, dy.Column],
+        columns: Mapping[str, object],
+    ) -> GradeRule | None:
+        if "grades" not in table:
+            return None
+        entry = f"{entry}.grades"
+        said = self.table(entry, table["grades"])
+        self.no_others(entry, said, {"column", "words"})
+        column = self.text(entry, said, "column")
+        taken = [name for name in GRADE_COLUMNS if name in columns]
+        if column is None or "octane_aki" not in known or taken:
+            raise self.fail(
+                entry,
+                "It needs a column of its own, in a kind of record that has an octane number.",
+                f'Write column = "Grade"{f", and leave out {taken[0]}" if taken else ""}.',
+            )
+        words = {}
+        for word, meaning in self.codes(f"{entry}.words", said.get("words", {})).items():
+            try:
+                grade_of(meaning)
+            except GradeError as error:
+                raise self.fail(
+                    f"{entry}.words.{word}", str(error), 'Write e.g. "95 RON", "93 AKI E10" or "".'
+                ) from error
+            words[word] = meaning
+        return GradeRule(column.lower(), words)
+
+    def codes(self, entry: str, said: object) -> dict[str, str]:
+        codes = self.table(entry, said)
+        return {word.lower(): self.text(entry, codes, word) or "" for word in codes}
 
     def header_rows(self, entry: str, said: Mapping[str, object]) -> tuple[int, ...]:
         rows = said.get("header_rows", [])
@@ -289,7 +280,9 @@ class _Reader:
             self.check_instant(entry, writing, plus, unit, value)
         else:
             self.check_unit(entry, column, unit)
-        codes = self.table(f"{entry}.codes", said.get("codes", {}))
+        units = self.codes(f"{entry}.units", said.get("units", {}))
+        for meant in units.values():
+            self.check_unit(entry, column, meant)
         return ColumnRule(
             name,
             tuple(heading.lower() for heading in headings),
@@ -298,7 +291,9 @@ class _Reader:
             _lower(self.text(entry, said, "minus")),
             _lower(plus),
             unit,
-            {word.lower(): self.text(f"{entry}.codes", codes, word) or "" for word in codes},
+            units,
+            _lower(self.text(entry, said, "unit_column")),
+            self.codes(f"{entry}.codes", said.get("codes", {})),
         )
 
     def check_instant(
@@ -341,9 +336,12 @@ class _Reader:
             ) from error
 
 
-def has_time(date_format: str) -> bool:
-    """Whether a date form holds the time of day too."""
-    return any(part in date_format for part in ("%H", "%I", "%T", "%R", "%X", "%c", "%s"))
+def _is_zone(name: str) -> bool:
+    try:
+        zoneinfo.ZoneInfo(name)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        return False
+    return True
 
 
 def _lower(text: str | None) -> str | None:

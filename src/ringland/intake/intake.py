@@ -6,15 +6,17 @@ file.  Nothing is repaired and nothing dropped; a row is loaded whole or kept as
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import polars as pl
 
 from ringland.contracts.record_kinds import RecordKind
-from ringland.contracts.record_tables import SetAside
+from ringland.intake.aside_rows import lost_cells, set_aside_rows
+from ringland.intake.dock_clocks import NO_CLOCKS, DockClocks, with_local_instants
+from ringland.intake.fill_parts import parts_apart, refund_faults
+from ringland.intake.optional_cells import only_cells_lost, without_strange_words
 from ringland.intake.raw_file import Content
 from ringland.intake.raw_text import SOURCE_ROW, RawFile, RecordFileError, read_raw
 from ringland.intake.row_faults import (
@@ -23,6 +25,7 @@ from ringland.intake.row_faults import (
     repeat_faults,
     rule_faults,
 )
+from ringland.intake.sheet_tables import tables_apart
 from ringland.intake.text_cast import cast_text
 
 if TYPE_CHECKING:
@@ -31,7 +34,6 @@ if TYPE_CHECKING:
 SOURCE_FILE = "source_file"
 # Smaller files are read on the careful road in less time than the compiled code takes to load.
 _LARGE_BYTES = 1 << 24
-_WRITTEN = {SOURCE_ROW: pl.Int64, "field": pl.String, "written": pl.String}
 
 
 class RowAccountError(RuntimeError):
@@ -43,7 +45,8 @@ class Intake:
     """What became of one file.
 
     `loaded` holds the contract's columns with `source_file` and `source_row`; `set_aside`
-    is a `SetAside`; `notes` are sentences about the file as a whole.
+    is a `SetAside`; `lost_cells` is a `LostCells` of rows that are loaded; `notes` are
+    sentences about the file as a whole.
     """
 
     kind: str
@@ -52,6 +55,7 @@ class Intake:
     loaded: pl.DataFrame
     set_aside: pl.DataFrame
     notes: tuple[str, ...]
+    lost_cells: pl.DataFrame
 
     @property
     def rows_loaded(self) -> int:
@@ -69,6 +73,7 @@ def take_in(
     raw: RawFile,
     known: Mapping[str, Collection[str]],
     unreadable: pl.DataFrame | None = None,
+    clocks: DockClocks = NO_CLOCKS,
 ) -> Intake:
     """The rows of one file, typed and checked, and those set aside with reasons.
 
@@ -79,27 +84,46 @@ def take_in(
             not named has none.
         unreadable: cells that a mapping could not read, as `text_cast.FAULT_SCHEMA`; their
             rows are set aside with these reasons.
+        clocks: by which instants without an offset are read; none: they are faults.
 
     Raises:
         RecordFileError: a column that may not be empty is missing from the file.
         RowAccountError: the row account does not close.
     """
-    typed, found = cast_text(kind.schema, raw.frame)
+    return _judged(kind, raw, known, _cast(kind, raw.frame, clocks, unreadable))
+
+
+def _cast(
+    kind: RecordKind,
+    text: pl.DataFrame,
+    clocks: DockClocks,
+    unreadable: pl.DataFrame | None = None,
+) -> _Cast:
+    text, unread = with_local_instants(kind.schema, text, clocks)
     if unreadable is not None:
-        found = pl.concat([unreadable, _not_yet_named(found, unreadable)])
-    return _judged(kind, raw, known, _parted(typed, found))
+        unread = pl.concat([unreadable, unread])
+    typed, found = cast_text(kind.schema, text)
+    found = pl.concat([unread, _not_yet_named(found, unread)])
+    return _Cast(_without(typed, found), _named_in(typed, found), found)
 
 
 def take_in_file(
-    kind: RecordKind, file_name: str, content: Content, known: Mapping[str, Collection[str]]
+    kind: RecordKind,
+    file_name: str,
+    content: Content,
+    known: Mapping[str, Collection[str]],
+    clocks: DockClocks = NO_CLOCKS,
 ) -> Intake:
-    """`take_in` of a file in the contract's own form; the same, sooner where it is large.
+    """`take_in` of one table in the contract's own form; the same, sooner where it is large.
+
+    The rows of a second table below it are set aside.
 
     Args:
         kind: what the file holds.
         file_name: for messages.
         content: its bytes, which may be those of a mapped file.
         known: as for `take_in`.
+        clocks: as for `take_in`.
 
     Raises:
         RecordFileError: it cannot be read at all, or lacks a column that may not be empty.
@@ -110,16 +134,31 @@ def take_in_file(
         from ringland.intake.plain_csv import read_plain_csv  # noqa: PLC0415 - compiled
 
         plain = read_plain_csv(kind.schema, file_name, content)
-    if plain is None:
-        return take_in(kind, read_raw(file_name, content[:]), known)
-    return take_in_plain(kind, plain, known)
+    if plain is None or tables_apart(plain.others).is_more_than_one:
+        return take_in_table(kind, read_raw(file_name, content[:]), known, clocks)
+    return take_in_plain(kind, plain, known, clocks)
+
+
+def take_in_table(
+    kind: RecordKind,
+    raw: RawFile,
+    known: Mapping[str, Collection[str]],
+    clocks: DockClocks = NO_CLOCKS,
+) -> Intake:
+    """`take_in` of the first table of a file or sheet; the rows of a second are set aside."""
+    apart = tables_apart(raw)
+    intake = take_in(kind, apart.raw, known, clocks=clocks)
+    return replace(intake, notes=(*intake.notes, *apart.notes))
 
 
 def take_in_plain(
-    kind: RecordKind, plain: PlainCsv, known: Mapping[str, Collection[str]]
+    kind: RecordKind,
+    plain: PlainCsv,
+    known: Mapping[str, Collection[str]],
+    clocks: DockClocks = NO_CLOCKS,
 ) -> Intake:
     """`take_in` of a file that was read typed already, but for some of its lines."""
-    others = _parted(*cast_text(kind.schema, plain.others.frame))
+    others = _cast(kind, plain.others.frame, clocks)
     good = plain.typed
     if not others.good.is_empty():
         good = good.lazy().merge_sorted(others.good.lazy(), key=SOURCE_ROW).collect()
@@ -134,16 +173,12 @@ class _Cast(NamedTuple):
     found: pl.DataFrame
 
 
-def _parted(typed: pl.DataFrame, found: pl.DataFrame) -> _Cast:
-    return _Cast(_without(typed, found), _named_in(typed, found), found)
-
-
 def _judged(
     kind: RecordKind, raw: RawFile | PlainCsv, known: Mapping[str, Collection[str]], cast: _Cast
 ) -> Intake:
     """What becomes of rows whose cells have been cast."""
     notes = _column_notes(kind, raw)
-    good, doubtful, found = cast
+    good, doubtful, found = _with_words_and_refunds(kind, cast)
     # Only if all rules hold for good rows it is the doubtful ones alone that may break one more.
     suspects = doubtful if all_rules_hold(kind, good) else pl.concat([good, doubtful])
     later = pl.concat(
@@ -153,8 +188,19 @@ def _judged(
             reference_faults(kind, doubtful, known),
         ]
     )
-    found = pl.concat([found, later])
+    # A row that lost no more than cells it can do without is loaded, unless a rule needs them.
+    cells = only_cells_lost(kind, found)
+    if not cells.is_empty():
+        cells = _without(cells, rule_faults(kind, _named_in(doubtful, cells)))
+        cells = _without(cells, later)
+    whole = _named_in(doubtful, cells)
+    found = pl.concat([_without(found, cells), later])
     good = _without(good, later)
+    if not whole.is_empty():
+        good = pl.concat([good, whole]).sort(SOURCE_ROW)
+    good, parts = parts_apart(kind, good)
+    if parts:
+        notes = (*notes, f"Fills in parts of one minute, kept a second apart: {parts}.")
     repeats = repeat_faults(kind, good)
     good = _without(good, repeats)
     intake = Intake(
@@ -162,11 +208,23 @@ def _judged(
         raw.file_name,
         raw.rows_in,
         _with_source(kind, good, raw.file_name),
-        _set_aside(kind, raw, pl.concat([found, repeats])),
+        set_aside_rows(kind, raw, pl.concat([found, repeats])),
         notes,
+        lost_cells(kind, raw, good, _without(cells, repeats)),
     )
     _close_account(intake)
     return intake
+
+
+def _with_words_and_refunds(kind: RecordKind, cast: _Cast) -> _Cast:
+    """The same with strange words in optional cells, and refunds, among the faults."""
+    good, strange = without_strange_words(kind, cast.good)
+    doubtful, more = without_strange_words(kind, cast.doubtful)
+    named = pl.concat([cast.found, strange, more])
+    refunds = _not_yet_named(refund_faults(kind, good, doubtful), named)
+    new = pl.concat([strange, refunds])
+    doubtful = pl.concat([doubtful, _named_in(good, new)]).sort(SOURCE_ROW)
+    return _Cast(_without(good, new), doubtful, pl.concat([named, refunds]))
 
 
 def _without(rows: pl.DataFrame, found: pl.DataFrame) -> pl.DataFrame:
@@ -216,35 +274,6 @@ def _with_source(kind: RecordKind, rows: pl.DataFrame, source_file: str) -> pl.D
     return rows.select(
         *kind.schema.column_names(), pl.lit(source_file).alias(SOURCE_FILE), SOURCE_ROW
     )
-
-
-def _set_aside(kind: RecordKind, raw: RawFile | PlainCsv, found: pl.DataFrame) -> pl.DataFrame:
-    faulty = raw.text_of(found[SOURCE_ROW])
-    raw_rows = pl.DataFrame(
-        {
-            SOURCE_ROW: faulty[SOURCE_ROW],
-            "raw_row": [
-                json.dumps(row, ensure_ascii=False) for row in faulty.drop(SOURCE_ROW).to_dicts()
-            ],
-        },
-        schema={SOURCE_ROW: pl.Int64, "raw_row": pl.String},
-    )
-    # The cell as it was written says more than the figure it was read as.
-    # Column by column, since a file may itself have columns called 'field' or 'value'.
-    cells = [
-        faulty.select(SOURCE_ROW, pl.lit(name).alias("field"), pl.col(name).alias("written"))
-        for name in sorted(set(found["field"].drop_nulls()) & set(raw.columns))
-    ]
-    written = pl.concat([pl.DataFrame(schema=_WRITTEN), *cells])
-    found = found.join(
-        written, on=[SOURCE_ROW, "field"], how="left", maintain_order="left"
-    ).with_columns(value=pl.coalesce("written", "value"))
-    torn = raw.torn.with_columns(field=pl.lit(None, pl.String), value=pl.lit(None, pl.String))
-    rows = pl.concat([found.join(raw_rows, on=SOURCE_ROW, how="left"), torn], how="diagonal")
-    rows = rows.sort(SOURCE_ROW, maintain_order=True).with_columns(
-        kind=pl.lit(kind.name), source_file=pl.lit(raw.file_name)
-    )
-    return SetAside.validate(rows.select(SetAside.column_names()))
 
 
 def _close_account(intake: Intake) -> None:

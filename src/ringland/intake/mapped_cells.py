@@ -8,10 +8,18 @@ a clock time that happened twice or never is a fault.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import polars as pl
 
-from ringland.intake.column_mapping import CLOCK_HOURS, SERIAL, ColumnRule, Writing, has_time
+from ringland.intake.date_forms import (
+    fits_both_orders,
+    order_of,
+    order_proof,
+    read_clock_form,
+    turned_by_a_spreadsheet,
+)
+from ringland.intake.mapping_rules import CLOCK_HOURS, ColumnRule, Writing
 from ringland.intake.text_cast import cast_instants
 from ringland.units import UNIT_NAMES, conversion
 from ringland.words.plain_words import sentence
@@ -19,7 +27,6 @@ from ringland.words.plain_words import sentence
 Complaints = pl.DataFrame
 """One row per cell in order: fault and remedy, both null where the cell is in order."""
 
-_SERIAL_ZERO_US = -2_209_161_600_000_000  # 1899-12-30, day 0 of a spreadsheet after its day 60
 _SIGNIFICANT = 12  # digits kept when a unit is turned: beyond any gauge, short of float noise
 
 
@@ -29,19 +36,29 @@ def in_order(height: int) -> Complaints:
     return pl.DataFrame({"fault": nothing, "remedy": nothing})
 
 
-def figures(cells: pl.Series, rule: ColumnRule, wanted_unit: str) -> tuple[pl.Series, Complaints]:
+def figures(
+    cells: pl.Series, rule: ColumnRule, wanted_unit: str, unit_cells: pl.Series | None = None
+) -> tuple[pl.Series, Complaints]:
     """The figures with a decimal point, in the contract's unit.
 
     A cell that cannot be read gets the source's unit where that is another one: whoever
     mends it must not take gallons for litres.
+
+    Args:
+        cells: the text.
+        rule: how it is written.
+        wanted_unit: the contract's unit.
+        unit_cells: the words of `rule.unit_column`.
     """
+    if rule.units:
+        return _figures_by_word(cells, rule, wanted_unit, unit_cells)
     if rule.unit == CLOCK_HOURS:
         # A colon tells the two apart, so a log kept by several hands reads without a guess.
         numbers = clock_hours(cells).fill_null(plain_numbers(cells, rule.writing, None))
         remedy = "Write hours and minutes, e.g. 1:30, or hours as a figure."
         about = "hours and minutes"
     else:
-        numbers = plain_numbers(cells, rule.writing, rule.unit)
+        numbers = plain_numbers(cells, rule.writing, rule.unit or wanted_unit)
         remedy = _figure_remedy(rule.writing)
         about = "a figure written as the mapping says"
     unread = cells.is_not_null() & numbers.is_null()
@@ -56,6 +73,48 @@ def figures(cells: pl.Series, rule: ColumnRule, wanted_unit: str) -> tuple[pl.Se
     return text, _complaints(unread, rule.name, cells, about, remedy)
 
 
+def _figures_by_word(
+    cells: pl.Series, rule: ColumnRule, wanted_unit: str, unit_cells: pl.Series | None
+) -> tuple[pl.Series, Complaints]:
+    """Figures each in the unit that the word behind it, or in its own column, means."""
+    figure, words = cells, unit_cells
+    if words is None:
+        figure, words = unit_behind(cells)
+    words = words.str.to_lowercase()
+    text = pl.Series(cells.name, [None] * len(cells), dtype=pl.String)
+    complaints = in_order(len(cells))
+    left = cells.is_not_null()
+    by_unit = {word: unit for word, unit in rule.units.items() if unit}
+    for word, unit in (*by_unit.items(), *([(None, rule.unit)] if rule.unit else [])):
+        of_it = left & (words.is_null() if word is None else (words == word).fill_null(value=False))
+        plain = replace(rule, unit=unit, units={}, unit_column=None)
+        part, said = figures(figure.set(~of_it, None), plain, wanted_unit)
+        text, left = text.fill_null(part), left & ~of_it
+        complaints = complaints.select(pl.col(c).fill_null(said[c]) for c in complaints.columns)
+    frame = pl.DataFrame({"left": left, "cell": cells, "word": words})
+    name, known = rule.name, ", ".join(by_unit)
+    unknown = frame.select(
+        fault=pl.when("left").then(
+            sentence(
+                f"{name} is '{{}}' in '{{}}', a unit the mapping does not know.",
+                "cell",
+                pl.col("word").fill_null("no unit"),
+            )
+        ),
+        remedy=pl.when("left").then(pl.lit(f"Write the unit ({known}), or add it to the mapping.")),
+    )
+    return text.fill_null(cells), complaints.select(
+        pl.col(c).fill_null(unknown[c]) for c in complaints.columns
+    )
+
+
+def unit_behind(cells: pl.Series) -> tuple[pl.Series, pl.Series]:
+    """Each figure without what stands behind it, and that; null where nothing does."""
+    parts = cells.str.extract_groups(r"^\s*([+-]?[\d., ]*\d)\s*([^\d\s.,].*?)\s*$")
+    figure, word = parts.struct.field("1"), parts.struct.field("2")
+    return figure.fill_null(cells), word
+
+
 def plain_numbers(cells: pl.Series, writing: Writing, unit: str | None) -> pl.Series:
     """The numbers; null where a cell is not one.
 
@@ -64,6 +123,8 @@ def plain_numbers(cells: pl.Series, writing: Writing, unit: str | None) -> pl.Se
     text = cells.str.replace_all("[\\u00a0\\u202f]", " ")
     if unit is not None:
         text = text.str.replace(rf"(?i)\s*{re.escape(unit)}$", "")
+        if unit.startswith("money"):
+            text = text.str.replace(r"^[$€£]\s*|\s*[$€£]$", "")
     whole = r"\d+"
     if writing.thousands is not None:
         mark = re.escape(writing.thousands)
@@ -106,6 +167,8 @@ def instants(
         return cells, in_order(len(cells))
     local = _clock_times(cells, rule.writing)
     unread = cells.is_not_null() & read.is_null() & local.is_null()
+    doubtful = _of_doubtful_order(cells, rule.writing)
+    local = local.set(doubtful, None)
     if zones is None:
         zones = pl.Series([rule.writing.time_zone] * len(cells), dtype=pl.String)
     earlier = _in_zones(local, zones, "earliest")
@@ -124,7 +187,8 @@ def instants(
         {
             "cell": cells,
             "zone": zones,
-            "open": cells.is_not_null() & found.is_null() & ~unread,
+            "open": cells.is_not_null() & found.is_null() & ~unread & ~doubtful,
+            "doubtful": doubtful & found.is_null(),
             "twice": earlier.is_not_null(),
             "fault": complaints["fault"],
             "remedy": complaints["remedy"],
@@ -134,7 +198,14 @@ def instants(
     is_open = pl.col("open")
     unknown = is_open & pl.col("zone").is_null()
     said = frame.with_columns(
-        fault=pl.when(unknown)
+        fault=pl.when("doubtful")
+        .then(
+            sentence(
+                f"{name} is '{{}}', but its column shows that day and month may be exchanged.",
+                "cell",
+            )
+        )
+        .when(unknown)
         .then(sentence(f"{name} is '{{}}' by the dock's clock, but the dock is not known.", "cell"))
         .when(is_open & pl.col("twice"))
         .then(
@@ -153,7 +224,14 @@ def instants(
             )
         )
         .otherwise("fault"),
-        remedy=pl.when(unknown)
+        remedy=pl.when("doubtful")
+        .then(
+            pl.lit(
+                "Put date_formats in the mapping right if all dates are of the other order; else "
+                "export the file again with one order, or year first: 2025-07-04 14:30."
+            )
+        )
+        .when(unknown)
         .then(pl.lit("Load the docks and hulls first, or write time_zone in the mapping."))
         .when(is_open)
         .then(pl.lit("Write the instant with its offset, e.g. 2025-11-02T01:30:00-05:00."))
@@ -170,17 +248,14 @@ def _clock_times(cells: pl.Series, writing: Writing) -> pl.Series:
     return times
 
 
-def read_clock_form(cells: pl.Series, form: str, time_of_day: str | None) -> pl.Series:
-    """The clock times written in one form, without a zone; null where a cell is not."""
-    if form == SERIAL:
-        days = cells.cast(pl.Float64, strict=False)
-        days = days.set((days < 1) | (days > 2958465), None)  # 1900-01-01 to 9999-12-31
-        whole = (days * 86_400).round(0).cast(pl.Int64, strict=False) * 1_000_000
-        return (whole + _SERIAL_ZERO_US).cast(pl.Datetime("us"))
-    if not has_time(form):
-        dates = cells.str.to_date(form, strict=False).cast(pl.String)
-        cells, form = dates + f" {time_of_day}", "%Y-%m-%d %H:%M"
-    return cells.str.to_datetime(form, strict=False, time_unit="us")
+def _of_doubtful_order(cells: pl.Series, writing: Writing) -> pl.Series:
+    """Whether the column as a whole speaks against how a cell would be read."""
+    doubtful = turned_by_a_spreadsheet(cells)
+    orders = {order_of(form) for form in writing.date_formats} - {None}
+    proof = order_proof(cells)
+    if any(order is not None and proof.speaks_against(order) for order in orders):
+        doubtful = doubtful | fits_both_orders(cells)
+    return doubtful
 
 
 def _in_zones(local: pl.Series, zones: pl.Series, ambiguous: str) -> pl.Series:

@@ -15,13 +15,9 @@ import dataframely as dy
 import polars as pl
 
 from ringland.contracts.record_kinds import RecordKind
-from ringland.intake.column_mapping import (
-    DOCK_ZONE,
-    ColumnMapping,
-    ColumnRule,
-    MappingError,
-    TableRule,
-)
+from ringland.intake.column_mapping import MappingError
+from ringland.intake.dock_clocks import NO_CLOCKS, DockClocks
+from ringland.intake.grade_words import GRADE_COLUMNS, GradeError, grade_of
 from ringland.intake.mapped_cells import (
     coded,
     figures,
@@ -29,21 +25,20 @@ from ringland.intake.mapped_cells import (
     instants,
     plain_numbers,
 )
+from ringland.intake.mapping_rules import (
+    DOCK_ZONE,
+    ColumnMapping,
+    ColumnRule,
+    GradeRule,
+    TableRule,
+)
 from ringland.intake.raw_file import SOURCE_ROW, RawFile
 from ringland.intake.raw_text import is_workbook, read_raw
+from ringland.intake.sheet_tables import tables_apart, up_to
 from ringland.intake.text_cast import FAULT_SCHEMA
+from ringland.intake.unread_sheets import unread_sheets
 from ringland.units import conversion
-
-
-@dataclass(frozen=True)
-class DockClocks:
-    """The zone of each dock's clock, and each hull's home dock."""
-
-    zone_of_dock: Mapping[str, str]
-    dock_of_hull: Mapping[str, str]
-
-
-NO_CLOCKS = DockClocks({}, {})
+from ringland.words.plain_words import sentence
 
 
 @dataclass(frozen=True)
@@ -52,13 +47,14 @@ class MappedTable:
 
     `raw` holds the contract's columns, then the source's columns that the mapping does not
     use; `found` the cells that could not be read, as `text_cast.FAULT_SCHEMA`; `left_out`
-    counts the rows that the mapping says are no records.
+    counts the rows that the mapping says are no records; `notes` are sentences on the rest.
     """
 
     kind: RecordKind
     raw: RawFile
     found: pl.DataFrame
     left_out: int
+    notes: tuple[str, ...] = ()
 
 
 def read_mapped(
@@ -67,7 +63,8 @@ def read_mapped(
     """The file's rows by table of the mapping, in the mapping's order.
 
     Rows of a workbook bear the file name with the sheet, 'log.xlsx [Fuel]', so that a row
-    number is never met twice.
+    number is never met twice.  Sheets that the mapping neither reads nor leaves out come last,
+    all their rows torn, as rows of the first table's kind.
 
     Raises:
         RecordFileError: the file cannot be read, or lacks a sheet.
@@ -77,16 +74,28 @@ def read_mapped(
     for table in mapping.tables:
         sheets.setdefault((table.sheet, table.header_rows), []).append(table)
     mapped: dict[int, MappedTable] = {}
-    for tables in sheets.values():
+    for (sheet, header_rows), tables in sheets.items():
         raw = read_raw(file_name, content, mapping.layout(tables[0]))
         if tables[0].sheet is not None and is_workbook(content):
             raw = replace(raw, file_name=f"{file_name} [{tables[0].sheet}]")
+        later = [rows[0] for name, rows in sheets if name == sheet and rows > header_rows]
+        raw, notes = _first_table(up_to(raw, min(later) - 1 if later else None))
         raw = _emptied(raw, mapping.empty)
         for table, part in zip(tables, _parted(mapping, tables, raw), strict=True):
             mapped[id(table)] = _mapped(mapping, table, part, clocks)
         first = mapped[id(tables[0])]
-        mapped[id(tables[0])] = replace(first, left_out=int(_left_out(mapping, tables, raw).sum()))
-    return [mapped[id(table)] for table in mapping.tables]
+        out = int(_left_out(mapping, tables, raw).sum())
+        mapped[id(tables[0])] = replace(first, left_out=out, notes=notes)
+    unread = [
+        MappedTable(mapping.tables[0].kind, raw, pl.DataFrame(schema=FAULT_SCHEMA), 0)
+        for raw in unread_sheets(file_name, content, mapping)
+    ]
+    return [*(mapped[id(table)] for table in mapping.tables), *unread]
+
+
+def _first_table(raw: RawFile) -> tuple[RawFile, tuple[str, ...]]:
+    apart = tables_apart(raw)
+    return apart.raw, apart.notes
 
 
 def _emptied(raw: RawFile, words: Sequence[str]) -> RawFile:
@@ -177,19 +186,26 @@ def _mapped(
     rules = sorted(table.columns, key=lambda rule: _is_instant(table, rule))
     for rule in rules:
         used |= {*rule.columns, *([rule.minus] if rule.minus else [])}
-        used |= {rule.plus} if rule.plus else set()
+        used |= {name for name in (rule.plus, rule.unit_column) if name}
         cells = coded(_source_cells(source, rule), rule)
         if rule.value is not None:
             text, complaints = cells, in_order(height)
         elif _is_instant(table, rule):
-            text, complaints = instants(cells, rule, _zones(rule, columns, clocks, height))
+            is_local = rule.writing.time_zone == DOCK_ZONE
+            zones = clocks.zones(columns, height) if is_local else None
+            text, complaints = instants(cells, rule, zones)
             if rule.plus:
                 text, complaints = _added(source, rule, text, complaints)
         else:
             text, complaints = _plain(source, rule, cells)
         columns[rule.name] = text.alias(rule.name)
         found.append(_found(rule.name, cells, complaints, raw.frame[SOURCE_ROW]))
-    order = [rule.name for rule in table.columns]
+    if table.grades is not None:
+        used.add(table.grades.column)
+        grades, unread = _graded(table.grades, source.column(table.grades.column))
+        columns |= grades
+        found.append(_with_rows(unread, raw.frame[SOURCE_ROW]))
+    order = list(columns)
     rest = [
         raw.frame[name].alias(name if name not in order else f"{name} (source)")
         for name in raw.frame.columns
@@ -219,7 +235,8 @@ def _plain(source: _Source, rule: ColumnRule, cells: pl.Series) -> tuple[pl.Seri
     if not isinstance(column, dy.Float64 | dy.Int64):
         return cells, in_order(len(cells))
     wanted = str((column.metadata or {}).get("unit", ""))
-    text, complaints = figures(cells, rule, wanted)
+    units = source.column(rule.unit_column) if rule.unit_column else None
+    text, complaints = figures(cells, rule, wanted, units)
     if rule.minus is None:
         return text, complaints
     less, less_complaints = figures(source.column(rule.minus), rule, wanted)
@@ -259,31 +276,41 @@ def _added(
     )
 
 
-def _zones(
-    rule: ColumnRule, columns: Mapping[str, pl.Series], clocks: DockClocks, height: int
-) -> pl.Series | None:
-    """Each row's zone: of the dock it names, else of its hull's home dock."""
-    if rule.writing.time_zone != DOCK_ZONE:
-        return None
-    docks = pl.Series([None] * height, dtype=pl.String)
-    for name in ("source_dock_id", "dock_id"):
-        if name in columns:
-            docks = docks.fill_null(columns[name])
-    if "hull_id" in columns:
-        home = columns["hull_id"].replace_strict(
-            dict(clocks.dock_of_hull), default=None, return_dtype=pl.String
+def _graded(rule: GradeRule, cells: pl.Series) -> tuple[dict[str, pl.Series], pl.DataFrame]:
+    """Octane by what each word means, and the cells that say nothing certain."""
+    meant: dict[str, dict[str, float]] = {}
+    strange = []
+    for word in cells.drop_nulls().unique(maintain_order=True):
+        try:
+            meant[word] = grade_of(rule.words.get(word.lower(), word)).figures
+        except GradeError:
+            strange.append(word)
+    grades = {}
+    for name in GRADE_COLUMNS:
+        figures_of = {word: f"{said[name]:g}" for word, said in meant.items() if name in said}
+        grades[name] = cells.replace_strict(figures_of, default=None, return_dtype=pl.String).alias(
+            name
         )
-        docks = docks.fill_null(home)
-    return docks.replace_strict(dict(clocks.zone_of_dock), default=None, return_dtype=pl.String)
+    frame = pl.DataFrame({"cell": cells, "bad": cells.is_in(strange).fill_null(value=False)})
+    fault = sentence("The grade is '{}', which the mapping does not explain.", "cell")
+    remedy = 'Add the word to words under [table.grades], e.g. { premium = "93 AKI" }.'
+    return grades, frame.select(
+        field=pl.lit("octane_unlabelled"),
+        fault=pl.when("bad").then(fault),
+        remedy=pl.when("bad").then(pl.lit(remedy)),
+        value="cell",
+    )
 
 
 def _found(
     name: str, cells: pl.Series, complaints: pl.DataFrame, source_row: pl.Series
 ) -> pl.DataFrame:
-    return (
-        complaints.with_columns(
-            source_row, pl.lit(name).alias("field"), cells.cast(pl.String).alias("value")
-        )
-        .filter(pl.col("fault").is_not_null())
-        .select(*FAULT_SCHEMA)
+    named = complaints.with_columns(
+        pl.lit(name).alias("field"), cells.cast(pl.String).alias("value")
     )
+    return _with_rows(named, source_row)
+
+
+def _with_rows(complaints: pl.DataFrame, source_row: pl.Series) -> pl.DataFrame:
+    rows = complaints.with_columns(source_row).filter(pl.col("fault").is_not_null())
+    return rows.select(*FAULT_SCHEMA)

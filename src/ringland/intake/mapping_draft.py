@@ -7,248 +7,260 @@ question above it, and the mapping is refused until it is answered.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import dataframely as dy
 import polars as pl
 
 from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
-from ringland.intake.column_mapping import ASKED, CLOCK_HOURS, has_time
-from ringland.intake.heading_match import (
-    Guess,
-    cell_looks,
-    date_forms,
-    date_heading,
-    figure_writings,
-    guess_columns,
-    has_offset,
-    how_complete,
-    is_clock_hours,
-    is_time_of_day,
-)
-from ringland.intake.raw_file import SOURCE_ROW, RawFile
+from ringland.intake.column_evidence import Evidence, OnRecord, amounts, evidence
+from ringland.intake.column_mapping import ASKED
+from ringland.intake.date_forms import NO_PROOF, Order, order_of, order_proof
+from ringland.intake.draft_lines import column_lines, one_line, question_lines, quoted
+from ringland.intake.grade_lines import grade_heading, grade_lines
+from ringland.intake.heading_match import Guess, guess_columns, how_complete
+from ringland.intake.mapping_rules import DOCK_ZONE, SERIAL, has_time
 from ringland.intake.source_look import SourceLook
 
 _SHOWN = 3
-_MOST_CODES = 12
 _LEAST_COMPLETE = 0.3  # below it the kind is asked for, not guessed
+_NOTHING = OnRecord()
 
 
-def draft_mapping(file_name: str, looks: Sequence[SourceLook]) -> str:
+@dataclass(frozen=True)
+class _Table:
+    """A table with what it was taken for; `sheets` are all that have the same headings."""
+
+    look: SourceLook
+    kind: RecordKind
+    columns: dict[str, Evidence]
+    guesses: dict[str, Guess]
+    amounts: dict[str, tuple[str, str]]
+    sheets: tuple[str, ...]
+
+    @property
+    def score(self) -> float:
+        return how_complete(self.kind, self.guesses, "")
+
+    def instant_headings(self, heading: str) -> list[str]:
+        """The columns that make up the instant: a time of day needs its date, and the reverse."""
+        times = [name for name, shown in self.columns.items() if shown.is_time_of_day]
+        if heading in times:
+            days = [name for name, shown in self.columns.items() if shown.is_day]
+            return [*days[:1], heading]
+        if self.columns[heading].is_day and len(times) == 1:
+            return [heading, times[0]]
+        return [heading]
+
+    def instant_cells(self, heading: str) -> pl.Series:
+        parts = [pl.col(name) for name in self.instant_headings(heading)]
+        return self.look.raw.frame.select(pl.concat_str(parts, separator=" ")).to_series()
+
+
+def draft_mapping(
+    file_name: str, looks: Sequence[SourceLook], on_record: OnRecord = _NOTHING
+) -> str:
     """The text of a mapping for a file looked at by `source_look.look_at`."""
-    parts = [(look, *_likeliest_kind(look, file_name)) for look in looks]
+    tables = _alike_together([_table(look, file_name, on_record) for look in looks])
+    strange = [t for t in tables if len(tables) > 1 and t.score < _LEAST_COMPLETE]
+    tables = [table for table in tables if table not in strange]
     lines = [
-        f"# How ringland is to read {_one_line(file_name)}: a draft.",
+        f"# How ringland is to read {one_line(file_name)}: a draft.",
         "# Beside each line: how sure the guess is, and the first cells of the column.",
         "# Where an answer is '?', only you know it: put it in. Then load the file again.",
         "",
         "[source]",
-        f'files = [{_quoted(file_name)}]  # also of later exports, e.g. "fuel*.csv"',
-        *_source_lines(looks, parts),
+        f'files = [{quoted(file_name)}]  # also of later exports, e.g. "fuel*.csv"',
+        *_source_lines(tables, on_record),
     ]
-    for look, kind, guesses in parts:
-        if len(parts) > 1 and how_complete(kind, guesses, "") < _LEAST_COMPLETE:
-            lines += ["", f"# Sheet {_quoted(look.sheet or '')} does not look like records."]
-        else:
-            lines += ["", *_table_lines(look, kind, guesses)]
+    if left := [sheet for table in strange for sheet in table.sheets]:
+        lines += [
+            "# These sheets do not look like records. Their rows are left out.",
+            f"leave_out_sheets = [{', '.join(map(quoted, left))}]",
+        ]
+    for table in tables:
+        lines += ["", *_table_lines(table, on_record)]
     return "\n".join(lines) + "\n"
 
 
-def _likeliest_kind(look: SourceLook, file_name: str) -> tuple[RecordKind, dict[str, Guess]]:
-    hint = f"{file_name} {look.sheet or ''}"
-    cells = cell_looks(look.raw)
-    guessed = {name: guess_columns(kind, cells) for name, kind in RECORD_KINDS.items()}
+def _table(look: SourceLook, file_name: str, on_record: OnRecord) -> _Table:
+    columns = evidence(look.raw, on_record)
+    products = amounts(columns, look.raw)
+    guessed = {name: guess_columns(kind, columns, products) for name, kind in RECORD_KINDS.items()}
+    # a table below another one is not what the file's name speaks of
+    hint = f"{file_name} {look.sheet or ''}" if look.is_only else ""
     best = max(RECORD_KINDS, key=lambda name: how_complete(RECORD_KINDS[name], guessed[name], hint))
-    return RECORD_KINDS[best], guessed[best]
+    sheets = (look.sheet,) if look.sheet is not None else ()
+    return _Table(look, RECORD_KINDS[best], columns, guessed[best], products, sheets)
 
 
-def _source_lines(
-    looks: Sequence[SourceLook],
-    parts: Sequence[tuple[SourceLook, RecordKind, dict[str, Guess]]],
-) -> Iterator[str]:
-    layout = looks[0].layout
-    for look in looks:
-        yield from (f"# {remark}" for remark in look.remarks)
+def _alike_together(tables: Sequence[_Table]) -> list[_Table]:
+    """Sheets of the same headings and kind as one table, as a sheet for each month."""
+    together: dict[object, _Table] = {}
+    for number, table in enumerate(tables):
+        key: object = number
+        if table.look.sheet is not None and table.look.is_only:
+            key = (tuple(table.columns), table.look.layout.header_rows, table.kind.name)
+        if key not in together:
+            together[key] = table
+            continue
+        first = together[key]
+        frame = pl.concat([first.look.raw.frame, table.look.raw.frame])
+        look = SourceLook(
+            first.look.sheet,
+            first.look.layout,
+            type(first.look.raw)(first.look.raw.file_name, frame),
+            first.look.remarks,
+        )
+        on_record = next(iter(first.columns.values())).on_record
+        whole = _table(look, first.look.raw.file_name, on_record)
+        together[key] = _Table(
+            look, whole.kind, whole.columns, whole.guesses, whole.amounts,
+            (*first.sheets, *table.sheets),
+        )  # fmt: skip
+    return list(together.values())
+
+
+def _source_lines(tables: Sequence[_Table], on_record: OnRecord) -> Iterator[str]:
+    if not tables:
+        return
+    layout = tables[0].look.layout
+    for table in tables:
+        yield from (f"# {remark}" for remark in table.look.remarks)
     if layout.encoding:
-        yield f"encoding = {_quoted(layout.encoding)}"
+        yield f"encoding = {quoted(layout.encoding)}"
     if layout.delimiter:
-        yield f"delimiter = {_quoted(layout.delimiter)}"
+        yield f"delimiter = {quoted(layout.delimiter)}"
     found = [
-        (look.raw, guess.heading, kind.schema.columns()[name])
-        for look, kind, guesses in parts
-        for name, guess in guesses.items()
+        (table, guess, table.kind.schema.columns()[name])
+        for table in tables
+        for name, guess in table.guesses.items()
     ]
     yield from _writing_lines(
-        [raw.frame[at] for raw, at, spec in found if isinstance(spec, dy.Float64 | dy.Int64)]
+        [t.columns[g.heading] for t, g, spec in found if isinstance(spec, dy.Float64 | dy.Int64)]
     )
     yield from _date_lines(
-        [_instant_cells(raw, at) for raw, at, spec in found if isinstance(spec, dy.Datetime)]
+        [(t, g.heading) for t, g, spec in found if isinstance(spec, dy.Datetime)], on_record
     )
 
 
-def _writing_lines(columns: Sequence[pl.Series]) -> Iterator[str]:
-    marked = [c for c in columns if c.drop_nulls().str.contains("[.,]").any()]
-    possible = [figure_writings(cells) for cells in marked]
+def _writing_lines(columns: Sequence[Evidence]) -> Iterator[str]:
+    marked = [shown for shown in columns if shown.cells.str.contains(r"\d[.,]|[.,]\d").any()]
+    possible = [shown.writings for shown in marked if shown.writings]
     common = [w for w in (possible[0] if possible else []) if all(w in p for p in possible)]
     marks = {writing.decimal for writing in common}
-    if marked and len(marks) != 1:
+    if possible and len(marks) != 1:
         yield "# '1,234' can be read two ways in these figures. Is the decimal mark '.' or ','?"
-        yield f"decimal = {_quoted(ASKED)}"
+        yield f"decimal = {quoted(ASKED)}"
+        yield "# And the mark between thousands: ',', '.' or ' '?"
+        yield f"thousands = {quoted(ASKED)}"
     elif common:
-        yield f"decimal = {_quoted(common[0].decimal)}"
+        yield f"decimal = {quoted(common[0].decimal)}"
         if common[0].thousands:
-            yield f"thousands = {_quoted(common[0].thousands)}"
+            yield f"thousands = {quoted(common[0].thousands)}"
 
 
-def _date_lines(columns: Sequence[pl.Series]) -> Iterator[str]:
-    local = [cells for cells in columns if not has_offset(cells) and date_forms(cells)]
-    if not local:
+def _date_lines(found: Sequence[tuple[_Table, str]], on_record: OnRecord) -> Iterator[str]:
+    local = [
+        (table, heading)
+        for table, heading in found
+        if not table.columns[heading].has_offset and table.columns[heading].is_instant
+        and not table.columns[heading].is_empty
+    ]  # fmt: skip
+    shown = {
+        (id(table), *table.instant_headings(heading)): Evidence(
+            heading, table.instant_cells(heading).drop_nulls()
+        )
+        for table, heading in local
+    }
+    dated = [column for column in shown.values() if column.dates]
+    if not dated:
         return
-    possible = [date_forms(cells) for cells in local]
-    found: list[str] = []
-    asked = False
-    for forms in possible:
-        likely = [form for form in forms if has_time(form)] or forms
-        orders = {form[:2] for form in likely if {form[:2], form[3:5]} == {"%d", "%m"}}
-        asked = asked or len(orders) > 1
-        found += [form for form in likely if form not in found]
-    if asked:
-        shown = ", ".join(_quoted(cell) for cell in local[0].drop_nulls().head(_SHOWN))
-        yield f"# Is it day or month first? The dates fit both, e.g. {_one_line(shown)}."
-        yield f"# Possible: {', '.join(_quoted(form) for form in found)}"
-        yield f"date_formats = {_quoted(ASKED)}"
+    proof = sum((order_proof(column.cells) for column in dated), NO_PROOF)
+    forms: list[str] = []
+    for column in dated:
+        likely = [form for form in column.dates if has_time(form)] or column.dates
+        forms += [form for form in likely if form not in forms]
+    if proof.order is not None:
+        forms = [form for form in forms if order_of(form) in (None, proof.order)]
+    if len({order_of(form) for form in forms} - {None}) > 1:
+        cells = ", ".join(quoted(cell) for cell in dated[0].cells.head(_SHOWN))
+        what = "Both orders stand in this file" if proof.is_contradiction else "The dates fit both"
+        yield f"# Is it day or month first? {what}, e.g. {one_line(cells)}."
+        for order in Order:
+            kept = [form for form in forms if order_of(form) in (None, order)]
+            name = order.name.lower()
+            yield f"# {name} first: date_formats = [{', '.join(map(quoted, kept))}]"
+        yield f"date_formats = {quoted(ASKED)}"
     else:
-        yield f"date_formats = [{', '.join(_quoted(form) for form in found)}]"
-    if any(not has_time(form) and form != "serial" for form in found):
+        yield f"date_formats = [{', '.join(map(quoted, forms))}]"
+    if any(not has_time(form) and form != SERIAL for form in forms):
         yield "# At what time of day does a date without one count?"
-        yield f"time_of_day = {_quoted(ASKED)}"
-    yield '# By which clock? An IANA zone, e.g. "America/Chicago", or "dock" for the dock\'s own.'
-    yield f"time_zone = {_quoted(ASKED)}"
+        yield f"time_of_day = {quoted(ASKED)}"
+    yield from _zone_lines([table for table, _ in local], on_record)
 
 
-def _table_lines(look: SourceLook, kind: RecordKind, guesses: dict[str, Guess]) -> Iterator[str]:
-    score = how_complete(kind, guesses, "")
+def _zone_lines(tables: Sequence[_Table], on_record: OnRecord) -> Iterator[str]:
+    clocks = on_record.clocks
+    names_place = all({"hull_id", "dock_id"} & set(t.kind.schema.column_names()) for t in tables)
+    if clocks.only_zone:
+        yield f"time_zone = {quoted(clocks.only_zone)}  # the clock of your docks"
+    elif clocks.zone_of_dock and names_place:
+        yield f"time_zone = {quoted(DOCK_ZONE)}  # the clock of each row's dock"
+    else:
+        yield "# By which clock? An IANA zone, e.g. America/Chicago, or dock for the dock's own."
+        yield f"time_zone = {quoted(ASKED)}"
+
+
+def _table_lines(table: _Table, on_record: OnRecord) -> Iterator[str]:
+    kind, guesses, look = table.kind, table.guesses, table.look
     others = f"else one of: {', '.join(name for name in RECORD_KINDS if name != kind.name)}"
     yield "[[table]]"
-    if score < _LEAST_COMPLETE:
+    if table.score < _LEAST_COMPLETE:
         yield f"# What kind of record is in it? One of: {', '.join(RECORD_KINDS)}."
         yield '# Put that in and name the columns below it, e.g. hull_id = "Craft".'
-        yield f"kind = {_quoted(ASKED)}"
+        yield f"kind = {quoted(ASKED)}"
     else:
-        yield f"kind = {_quoted(kind.name)}  # {min(score, 0.99):.2f} sure; {others}"
-    if look.sheet is not None:
-        yield f"sheet = {_quoted(look.sheet)}"
-    if look.layout.header_rows not in ((), (1,)):
+        yield f"kind = {quoted(kind.name)}  # {min(table.score, 0.99):.2f} sure; {others}"
+    if len(table.sheets) > 1:
+        yield f"sheet = [{', '.join(map(quoted, table.sheets))}]"
+    elif table.sheets:
+        yield f"sheet = {quoted(table.sheets[0])}"
+    if look.layout.header_rows not in ((), (1,)) or not look.is_only:
         yield f"header_rows = [{', '.join(map(str, look.layout.header_rows))}]"
     yield "[table.columns]"
-    for name, spec in kind.schema.columns().items():
-        if name in guesses:
-            yield from _column_lines(name, spec, guesses[name], look.raw)
-        elif not spec.nullable and score >= _LEAST_COMPLETE:
-            yield f"# {_question(name, spec)}"
-            yield f"{name} = {_quoted(ASKED)}"
-    used = {guess.heading for guess in guesses.values()}
-    for name, guess in guesses.items():
-        if isinstance(kind.schema.columns()[name], dy.Datetime):
-            used |= set(_instant_headings(look.raw, guess.heading))
-    unused = [h for h in look.raw.frame.columns if h not in used and h != SOURCE_ROW]
-    if unused:
-        yield f"# Not used: {', '.join(_one_line(heading) for heading in unused)}"
+    grade = grade_heading(kind, guesses, table.columns)
+    lines, used, maybe = _columns(table, grade, on_record)
+    yield from lines
+    if maybe:
+        yield f"# Not sure enough to be written: {'; '.join(maybe)}"
+    if unused := [heading for heading in table.columns if heading not in used]:
+        yield f"# Not used: {', '.join(map(one_line, unused))}"
+    if grade is not None:
+        yield from grade_lines(table.columns[grade])
 
 
-def _column_lines(name: str, spec: dy.Column, guess: Guess, raw: RawFile) -> Iterator[str]:
-    cells = raw.frame[guess.heading]
-    shown = ", ".join(
-        _one_line(cell) for cell in cells.drop_nulls().unique(maintain_order=True)[:3]
-    )
-    about = f"  # {guess.sure:.2f} sure; e.g. {shown}"
-    heading = _quoted(guess.heading)
-    unit = str((spec.metadata or {}).get("unit", ""))
-    if isinstance(spec, dy.Datetime):
-        headings = ", ".join(map(_quoted, _instant_headings(raw, guess.heading)))
-        yield f"{name} = {f'[{headings}]' if ', ' in headings else headings}{about}"
-    elif isinstance(spec, dy.Float64) and is_clock_hours(cells):
-        yield f"{name} = {{ column = {heading}, unit = {_quoted(CLOCK_HOURS)} }}{about}"
-    elif asked := _unit_question(unit, guess.heading, cells):
-        yield f"# {asked}"
-        yield f"{name} = {{ column = {heading}, unit = {_quoted(ASKED)} }}{about}"
-    elif allowed := (spec.metadata or {}).get("allowed"):
-        yield from _choice_lines(name, allowed, cells, heading, about)
-    else:
-        if name == "octane_unlabelled":
-            yield "# No scale is named. If you know it, write octane_aki or octane_ron instead;"
-            yield "# left as it is, every number stays unresolved."
-        yield f"{name} = {heading}{about}"
-
-
-def _question(name: str, spec: dy.Column) -> str:
-    if name == "ended_at":
-        return (
-            'Which column is it? Or { column = "Out", plus = "Minutes", unit = "min" }, '
-            "the start and the length of the ride."
-        )
-    allowed = (spec.metadata or {}).get("allowed")
-    choices = f" One of: {', '.join(allowed)}." if allowed else ""
-    return f"Which column, or {{ value = ... }} for every row: {spec.description}?{choices}"
-
-
-def _instant_headings(raw: RawFile, heading: str) -> list[str]:
-    """The columns that make up the instant: a time of day needs its date, and the reverse."""
-    times = [h for h in raw.frame.columns if h != SOURCE_ROW and is_time_of_day(raw.frame[h])]
-    if heading in times:
-        day = date_heading(raw)
-        return [heading] if day is None else [day, heading]
-    forms = date_forms(raw.frame[heading])
-    is_day = bool(forms) and "serial" not in forms and not any(map(has_time, forms))
-    return [heading, times[0]] if is_day and len(times) == 1 else [heading]
-
-
-def _instant_cells(raw: RawFile, heading: str) -> pl.Series:
-    parts = [pl.col(name) for name in _instant_headings(raw, heading)]
-    return raw.frame.select(pl.concat_str(parts, separator=" ")).to_series()
-
-
-def _unit_question(unit: str, heading: str, cells: pl.Series) -> str | None:
-    words = f" {heading} {' '.join(cells.drop_nulls().head(20))} ".lower()
-    if unit in ("l", "money/l", "l/h") and "gal" in words:
-        other = unit.replace("l", "US gal", 1) if unit != "money/l" else "money/US gal"
-        return f"US or imperial gallons? Write {_quoted(other)} or {_quoted(_imperial(other))}."
-    if unit == "kPa" and any(word in words for word in ("psi", "bar", "inhg")):
-        return 'Which unit? Write "psi", "bar", "inHg" or "kPa".'
-    if unit == "m" and "f" in words.replace("of", ""):
-        return 'Metres or feet? Write "m" or "ft".'
-    if (
-        unit == "share"
-        and cells.cast(pl.Float64, strict=False).max() not in (None,)
-        and (
-            (cells.cast(pl.Float64, strict=False).max() or 0) > 1  # type: ignore[operator]
-        )
-    ):
-        return 'Is it in per cent? Write "%" or "share".'
-    return None
-
-
-def _imperial(unit: str) -> str:
-    return unit.replace("US gal", "imp gal")
-
-
-def _choice_lines(
-    name: str, allowed: Sequence[str], cells: pl.Series, heading: str, about: str
-) -> Iterator[str]:
-    words = cells.drop_nulls().str.to_lowercase().unique(maintain_order=True).to_list()
-    strange = [word for word in words if word not in allowed]
-    if not strange:
-        yield f"{name} = {heading}{about}"
-        return
-    yield f'# What do these words mean? Each is one of: {", ".join(allowed)}; "" for nothing.'
-    codes = ", ".join(f"{_quoted(word)} = {_quoted(ASKED)}" for word in strange[:_MOST_CODES])
-    yield f"{name} = {{ column = {heading}, codes = {{ {codes} }} }}{about}"
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)
-
-
-def _one_line(text: str) -> str:
-    return " ".join(text.split())[:40]
+def _columns(
+    table: _Table, grade: str | None, on_record: OnRecord
+) -> tuple[list[str], set[str], list[str]]:
+    """The lines of the columns, the headings they use, and guesses that are only told."""
+    lines: list[str] = []
+    used = {grade} if grade is not None else set()
+    maybe = []
+    for name, spec in table.kind.schema.columns().items():
+        guess = table.guesses.get(name)
+        if guess is not None and guess.heading == grade:
+            continue
+        if guess is not None and guess.is_bet:
+            headings = [guess.heading]
+            if isinstance(spec, dy.Datetime):
+                headings = table.instant_headings(guess.heading)
+            used |= set(headings)
+            of_it = column_lines(name, spec, guess, headings, table.columns, table.amounts)
+            lines += of_it(on_record)
+        elif not spec.nullable and table.score >= _LEAST_COMPLETE:
+            lines += question_lines(name, spec, guess)
+        elif guess is not None:
+            maybe.append(f"{name} = {quoted(guess.heading)}")
+    return lines, used, maybe

@@ -32,7 +32,7 @@ def read_raw(file_name: str, content: bytes, layout: Layout | None = None) -> Ra
 
     Without a layout, CSV is UTF-8, or UTF-16 with a byte order mark, split by comma,
     semicolon or tab, and of a workbook the first sheet is read.  Numbers and instants of
-    XLSX and Parquet are written out as text (ISO 8601; no offset where the file has none).
+    a workbook and Parquet are written out as text (ISO 8601; no offset where the file has none).
 
     Raises:
         RecordFileError: the file is empty, not one of the three kinds, not decodable, has
@@ -42,16 +42,18 @@ def read_raw(file_name: str, content: bytes, layout: Layout | None = None) -> Ra
         return _read_parquet(file_name, content)
     if is_workbook(content):
         return read_workbook(file_name, content, layout or Layout())
-    if content.startswith(b"\xd0\xcf\x11\xe0"):
+    if content[:200].lstrip().lower().startswith((b"<html", b"<!doctype html", b"<table")):
         raise RecordFileError(
-            file_name, "This is an old binary workbook (.xls).", "Save it as .xlsx or CSV."
+            file_name,
+            "This is a web page, whatever its name ends in.",
+            "Open it in a spreadsheet program and save it as .xlsx or CSV.",
         )
     return read_csv(file_name, content, layout or Layout())
 
 
 def is_workbook(content: bytes) -> bool:
-    """Whether these are the bytes of an .xlsx workbook (a ZIP archive)."""
-    return content.startswith(b"PK\x03\x04")
+    """Whether these may be a workbook: .xlsx, .xlsb and .ods are ZIPs, .xls is not."""
+    return content.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0"))
 
 
 def _read_parquet(file_name: str, content: bytes) -> RawFile:

@@ -157,7 +157,7 @@ def reference_faults(
 def _nearest(unknown: str, other: str, ids: list[str]) -> str:
     if not ids:
         return f"Load the {other} first; none are on record."
-    alike = [known for known in ids if _look(known) == _look(unknown)]
+    alike = [known for known in ids if look(known) == look(unknown)]
     near = alike or difflib.get_close_matches(unknown, ids, n=1)
     if near:
         return f"Did you mean '{near[0]}'? Otherwise add '{unknown}' to the {other} first."
@@ -165,7 +165,7 @@ def _nearest(unknown: str, other: str, ids: list[str]) -> str:
     return f"Add it to the {other} first, or write one on record: {listed}."
 
 
-def _look(text: str) -> str:
+def look(text: str) -> str:
     """How an id looks in handwriting: 'H-0l' as 'H01'."""
     kept = "".join(letter for letter in text if letter.isalnum())
     return kept.replace("l", "I").upper().translate(str.maketrans("IOSBZ", "10582"))

@@ -1,4 +1,4 @@
-"""A first look at a file nobody has described: encoding, delimiter, sheets, heading rows.
+"""A first look at a file nobody has described: encoding, delimiter, sheets, tables, heading rows.
 
 Only for drafting a mapping: what is guessed here is shown to the user, who keeps the draft
 or puts it right; no record is loaded on a guess.
@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from ringland.intake.raw_file import Layout, RawFile, RecordFileError
 from ringland.intake.raw_text import is_workbook, read_raw
+from ringland.intake.sheet_tables import Cells, all_headings, tables_apart, up_to
 from ringland.intake.workbook_text import sheet_cells, sheet_names
 
 _SNIFFED = (",", ";", "\t", "|")
@@ -21,27 +22,28 @@ _ROWS_LOOKED_AT = 200
 
 @dataclass(frozen=True)
 class SourceLook:
-    """One sheet of a file as it was understood; `remarks` say what was guessed."""
+    """One table of a file as it was understood; `remarks` say what was guessed."""
 
     sheet: str | None
     layout: Layout
     raw: RawFile
     remarks: tuple[str, ...]
+    is_only: bool = True
+    """Whether it is the only table on its sheet."""
 
 
 def look_at(file_name: str, content: bytes) -> list[SourceLook]:
-    """Every sheet that holds rows below headings; one for a file that is no workbook.
+    """Every table with rows below headings, sheet by sheet.
 
     Raises:
-        RecordFileError: the file cannot be read, or no row of it looks like headings.
+        RecordFileError: the file cannot be read, no row of it looks like headings, or two
+            tables stand side by side.
     """
-    looks = []
+    looks: list[SourceLook] = []
     if is_workbook(content):
         for sheet in sheet_names(file_name, content):
-            rows = sheet_cells(file_name, content, sheet).head(_ROWS_LOOKED_AT).rows()
-            if headings := heading_rows(rows):
-                layout = Layout(sheet=sheet, header_rows=headings, is_lenient=True)
-                looks.append(SourceLook(sheet, layout, read_raw(file_name, content, layout), ()))
+            rows = sheet_cells(file_name, content, sheet).rows()
+            looks.extend(_tables(file_name, content, rows, Layout(sheet=sheet, is_lenient=True)))
     elif content.startswith(b"PAR1"):
         looks.append(SourceLook(None, Layout(), read_raw(file_name, content), ()))
     else:
@@ -53,18 +55,49 @@ def look_at(file_name: str, content: bytes) -> list[SourceLook]:
     return looks
 
 
-def _look_at_text(file_name: str, content: bytes) -> list[SourceLook]:
+def _look_at_text(file_name: str, content: bytes) -> Iterator[SourceLook]:
     encoding, remark = _encoding(content)
     text = content.decode(encoding or "utf-8-sig", errors="replace")
-    lines = text.splitlines()[:_ROWS_LOOKED_AT]
-    delimiter = max(_SNIFFED, key=lambda mark: _steadiness(lines, mark))
-    rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=delimiter))
-    headings = heading_rows(rows)
-    if not headings:
-        return []
-    stated = None if encoding == "utf-16" else encoding
-    layout = Layout(stated, delimiter, None, headings, is_lenient=True)
-    return [SourceLook(None, layout, read_raw(file_name, content, layout), remark)]
+    lines = text.splitlines()
+    delimiter = max(_SNIFFED, key=lambda mark: _steadiness(lines[:_ROWS_LOOKED_AT], mark))
+    rows = list(csv.reader(io.StringIO(text), delimiter=delimiter))
+    layout = Layout(
+        None if encoding == "utf-16" else encoding, delimiter, None, (), is_lenient=True
+    )
+    yield from _tables(file_name, content, rows, layout, remark)
+
+
+def _tables(
+    file_name: str,
+    content: bytes,
+    rows: Sequence[Cells],
+    layout: Layout,
+    remarks: tuple[str, ...] = (),
+) -> Iterator[SourceLook]:
+    headings = all_headings(rows)
+    for place, numbers in enumerate(headings):
+        _refuse_side_by_side(file_name, layout.sheet, rows, numbers[-1])
+        last = headings[place + 1][0] - 1 if place + 1 < len(headings) else None
+        this = Layout(layout.encoding, layout.delimiter, layout.sheet, numbers, is_lenient=True)
+        raw = tables_apart(up_to(read_raw(file_name, content, this), last)).raw
+        if raw.rows_in:
+            yield SourceLook(layout.sheet, this, raw, remarks, is_only=len(headings) == 1)
+
+
+def _refuse_side_by_side(
+    file_name: str, sheet: str | None, rows: Sequence[Cells], heading: int
+) -> None:
+    """Refuse a table that an empty column parts into two with a heading in common."""
+    names = [(cell or "").strip().lower() for cell in rows[heading - 1]]
+    for at, name in enumerate(names):
+        is_gap = not name and all(at >= len(row) or not row[at] for row in rows)
+        if is_gap and set(filter(None, names[:at])) & set(filter(None, names[at:])):
+            raise RecordFileError(
+                f"{file_name} [{sheet}]" if sheet else file_name,
+                f"Two tables seem to stand side by side, parted by column {at + 1}.",
+                "Move one of them to a sheet or file of its own.",
+                row=heading,
+            )
 
 
 def _encoding(content: bytes) -> tuple[str | None, tuple[str, ...]]:
@@ -88,36 +121,3 @@ def _steadiness(lines: Sequence[str], mark: str) -> int:
     """How many lines have as many of the mark as the most usual number above none."""
     counts = [line.count(mark) for line in lines if line.count(mark)]
     return max((counts.count(count) for count in set(counts)), default=0)
-
-
-def heading_rows(rows: Sequence[Sequence[str | None]]) -> tuple[int, ...]:
-    """The rows, counted from 1, that hold the headings; empty if none looks like it.
-
-    It is the first row that is as wide as the rows below it and holds words only, with the
-    row above it if that has two words or more (merged headings).
-    """
-    filled = [[(cell or "").strip() for cell in row] for row in rows]
-    widths = [sum(bool(cell) for cell in row) for row in filled]
-    usual = max(widths, default=0)
-    for at, row in enumerate(filled):
-        if widths[at] and 2 * widths[at] > usual and not any(_is_figure(cell) for cell in row):
-            above = filled[at - 1] if at else []
-            is_merged = sum(bool(cell) for cell in above) > 1 and not any(map(_is_figure, above))
-            if not is_merged and at + 1 < len(filled) and _is_under_merged(row, filled[at + 1]):
-                return (at + 1, at + 2)
-            return (at, at + 1) if is_merged else (at + 1,)
-    return ()
-
-
-def _is_under_merged(row: Sequence[str], below: Sequence[str]) -> bool:
-    """Whether the row has gaps as merged headings leave and the next fills them with words."""
-    gaps = [at for at, cell in enumerate(row) if not cell and at]
-    return (
-        bool(gaps)
-        and all(at < len(below) and below[at] and not _is_figure(below[at]) for at in gaps)
-        and not any(_is_figure(cell) for cell in below)
-    )
-
-
-def _is_figure(cell: str) -> bool:
-    return bool(cell) and cell[0] in "+-.,0123456789" and any(c.isdigit() for c in cell)

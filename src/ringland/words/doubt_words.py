@@ -21,6 +21,8 @@ DOUBT_LABELS = {
     "fills_without_sessions": "A month of fills without a rental",
     "written_in_batches": "Written down in one go, late",
     "fill_above_tank": "Fill larger than the tank",
+    "fill_written_twice": "Fill probably written down twice",
+    "fill_taken_back": "Fill that a refund takes back",
     "fuel_balance_off": "Litres filled and litres burned do not agree",
     "fuel_unexplained": "Litres that came or went without a note",
     "label_off_blend": "Fill labelled as what the dock's tank did not hold",
@@ -57,6 +59,10 @@ DOUBT_REMEDIES = {
     "fills.",
     "written_in_batches": "Write rentals and fills down on the day: from memory, times and litres "
     "are rough.",
+    "fill_written_twice": "If it is one fill, withdraw one of the two in a file of corrections; if "
+    "the hull was filled twice, nothing.",
+    "fill_taken_back": "If the fuel never went into the tank, withdraw the fill in a file of "
+    "corrections and leave the refund out.",
     "fill_above_tank": f"Look whether the litres are gallons, two craft in one line, or a slip of "
     f"the pen. {_CORRECT}; if the tank is larger than its record, correct the hull.",
     "fuel_balance_off": "Look for fills, drains or rentals of these days that are not written "

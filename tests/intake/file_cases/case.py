@@ -121,6 +121,14 @@ _ODS_HEAD = (
 )
 
 
+_MANIFEST = (
+    '<?xml version="1.0" encoding="UTF-8"?><manifest:manifest manifest:version="1.2" '
+    'xmlns:manifest="urn:oasis:names:tc:opendocument:xmlns:manifest:1.0"><manifest:file-entry '
+    'manifest:full-path="/" '
+    'manifest:media-type="application/vnd.oasis.opendocument.spreadsheet"/></manifest:manifest>'
+)
+
+
 def ods(**sheets: Sequence[Sequence[str]]) -> bytes:
     """An .ods of these sheets, every cell text (OpenDocument 1.2, part 1)."""
     parts = [_ODS_HEAD]
@@ -139,4 +147,5 @@ def ods(**sheets: Sequence[Sequence[str]]) -> bytes:
     with zipfile.ZipFile(content, "w") as made:
         made.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
         made.writestr("content.xml", "".join(parts))
+        made.writestr("META-INF/manifest.xml", _MANIFEST)
     return content.getvalue()

@@ -47,8 +47,8 @@ GRADES = [
             "H02,07/13/2025 09:05,38.2,premium 93 E10",
         ],
         [
-            fill(US, "H01", "2025-07-14 14:30", 40.5, octane_unlabelled=87, ethanol_pct=10),
-            fill(US, "H02", "2025-07-13 09:05", 38.2, octane_unlabelled=93, ethanol_pct=10),
+            fill(US, "H01", "2025-07-14 14:30", 40.5, octane_unlabelled=87),
+            fill(US, "H02", "2025-07-13 09:05", 38.2, octane_unlabelled=93),
         ],
         knows={"words": {"regular 87 e10": "87 E10", "premium 93 e10": "93 E10"}},
     ),
@@ -63,7 +63,7 @@ GRADES = [
         [
             fill(US, "H01", "2025-07-14 14:30", 40.5, octane_ron=95),
             fill(US, "H02", "2025-07-13 09:05", 38.2, octane_aki=93),
-            fill(US, "H03", "2025-07-15 09:05", 30, octane_unlabelled=87, ethanol_pct=10),
+            fill(US, "H03", "2025-07-15 09:05", 30, octane_unlabelled=87),
         ],
         knows={"words": {"premium": "93 AKI", "regular 87 e10": "87 E10"}},
     ),
@@ -124,8 +124,8 @@ GRADES = [
             "B02;13.07.2025 09:05;38,2;95;E5",
         ],
         [
-            fill(DE, "B01", "2025-07-14 14:30", 40.5, octane_unlabelled=95, ethanol_pct=10),
-            fill(DE, "B02", "2025-07-13 09:05", 38.2, octane_unlabelled=95, ethanol_pct=5),
+            fill(DE, "B01", "2025-07-14 14:30", 40.5, octane_unlabelled=95),
+            fill(DE, "B02", "2025-07-13 09:05", 38.2, octane_unlabelled=95),
         ],
         world=DE,
     ),
