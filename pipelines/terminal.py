@@ -29,6 +29,7 @@ from ringland.causes.cause_table import default_cause_table
 from ringland.causes.unknown_words import questions_on_words
 from ringland.contracts.decision_tables import OPEN
 from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.decision.job_answers import other_jobs
 from ringland.decision.new_jobs import job_state_text
 from ringland.words.manner import in_manner
 from ringland.words.number_words import day_text
@@ -193,6 +194,8 @@ def show_week(home: Home, key: WeekKey) -> None:
     if key.told_by is not None:
         title += f", restated with what was known on {key.told_by:%Y-%m-%d %H:%M} UTC"
     _show_list(listed, title)
+    if key.told_by is not None:
+        _show_other_jobs(WeekStore(home.weeks), key)
     console.print(f"Report: {home.site / key.name / 'index.html'}", soft_wrap=True)
 
 
@@ -232,6 +235,19 @@ def _show_list(listed: WeekListing, title: str) -> None:
         table.add_row(*(escape(printable(row[place])) for place in shown))
     console.print(table)
     console.print("A low-risk line is never clearance to run.")
+
+
+def _show_other_jobs(store: WeekStore, key: WeekKey) -> None:
+    """Which jobs a restated week would have asked for otherwise than its list did."""
+    step = GRAPH.steps["week_decisions"]
+    said = store.frame(WeekKey(key.monday), step, "jobs")
+    told = store.frame(key, step, "jobs")
+    if said is None or told is None:
+        return
+    besides, not_these = other_jobs(said, told)
+    for words, jobs in (("asked for besides", besides), ("not asked for", not_these)):
+        if jobs:
+            console.print(escape(f"It would have {words}: {', '.join(jobs)}"), soft_wrap=True)
 
 
 def show_jobs(home: Home, jobs: pl.DataFrame, now: datetime, *, every: bool) -> None:

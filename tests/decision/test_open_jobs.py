@@ -17,6 +17,7 @@ from ringland.decision.job_answers import (
     JobError,
     answered_since,
     done_rows,
+    other_jobs,
     release_rows,
     takeover_rows,
     the_job,
@@ -287,6 +288,14 @@ def test_an_answer_is_a_row_of_a_record_kind_and_a_release_lets_go_what_is_behin
     let_go = release_rows(failed, AS_OF, "H. Quist", why="seen", failed=["leak_down", "oil_iron"])
     assert [row["what"] for row in let_go["releases"]] == ["job", "leak_down", "oil_iron"]
     assert takeover_rows(AS_OF, "H. Quist", "day one")["releases"][0]["what"] == "all_open"
+
+
+def test_a_restated_week_says_which_jobs_it_would_have_changed() -> None:
+    said = frame(HullJobs, [CHECK, job("borescope")])
+    told = frame(HullJobs, [CHECK, job("test_fuel"), job("borescope") | {"state": "done"}])
+
+    assert other_jobs(said, told) == (["H1/test_fuel/2026-07-27"], ["H1/borescope/2026-07-27"])
+    assert other_jobs(said, said) == ([], [])
 
 
 def test_what_was_written_down_since_the_list_shows_at_once() -> None:

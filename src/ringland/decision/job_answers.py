@@ -138,5 +138,18 @@ def answered_since(
     )
 
 
+def other_jobs(said: pl.DataFrame, restated: pl.DataFrame) -> tuple[list[str], list[str]]:
+    """The jobs a week would have asked for besides, and those it would not have asked for.
+
+    Args:
+        said: `HullJobs` of the week as it was known.
+        restated: the same told with what was known later.
+    """
+    asked, would = (
+        set(jobs.filter(pl.col("state") == OPEN)["job_id"]) for jobs in (said, restated)
+    )
+    return sorted(would - asked), sorted(asked - would)
+
+
 def _instant(at: datetime) -> str:
     return at.isoformat(timespec="seconds").replace("+00:00", "Z")
