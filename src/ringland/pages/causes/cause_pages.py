@@ -236,10 +236,11 @@ def _as_json(report: CauseReport) -> dict[str, Any]:
         "build",
     ):
         del fields[name]
-    fields["acceptance"] = [
-        [{"text": cell.text, "span": cell.span} for cell in row]
-        for row in merged_cells(report.acceptance, together=2)
-    ]
+    for part, apart in (("measured", (3, 4)), ("acceptance", (5, 6))):
+        fields[part] = [
+            [{"text": cell.text, "span": cell.span} for cell in row]
+            for row in merged_cells(fields[part], 2, apart)
+        ]
     for cause in fields["causes"]:
         cause["standing"] = cause_words.STANDING.format(
             chance=cause["chance"], share=cause["share"], mechanism=cause["mechanism"]

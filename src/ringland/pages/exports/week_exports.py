@@ -29,6 +29,9 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 COLUMN_W, HEADING_H = 18, 48
 
+SHOWN_FIGURES = 9
+"""Figures of a number in a table for people; Parquet holds what a double holds."""
+
 HEADING_UNIT = re.compile(r"\(([^()]+)\)$")
 
 SHEET_DATES = {
@@ -69,7 +72,7 @@ def as_shown(table: pl.DataFrame) -> pl.DataFrame:
     """The table in the units and on the clock of the manner in force, by its headings.
 
     A heading ends in its unit between brackets: litres become what is shown for litres,
-    'UTC' the manner's zone; other units stay.
+    'UTC' the manner's zone; other units stay.  A number is written to `SHOWN_FIGURES` figures.
     """
     columns = []
     for name in table.columns:
@@ -81,6 +84,8 @@ def as_shown(table: pl.DataFrame) -> pl.DataFrame:
         elif unit in UNIT_NAMES and shown_unit(unit).unit != unit:
             other = shown_unit(unit).unit
             column = (column * shown_factor(unit)).alias(HEADING_UNIT.sub(f"({other})", name))
+        if table.schema[name].is_float():
+            column = column.round_sig_figs(SHOWN_FIGURES)
         columns.append(column)
     return table.select(columns)
 
