@@ -33,6 +33,7 @@ AGES_H = (200.0, 350.0, 500.0)
 DRAIN_AT_D = 21.0
 CHECK_EVERY_WEEKS = 8
 HULLS_A_SLOT = 12
+FIRST_WEEKS = 4
 
 
 def lift_slots(hulls: int) -> int:
@@ -116,7 +117,8 @@ class Tool:
 
     refit_every: int = 1
     decide_every: int = 1
-    """weeks; between decisions the rules given last go on and no job is asked for"""
+    """weeks; between decisions the rules given last go on and no job is asked for; the first
+    weeks, when use and fuel of the new season begin to be known, are decided each"""
     _weeks: int = 0
     _fits: object = None
     _last: Orders = field(default_factory=dict)
@@ -126,7 +128,7 @@ class Tool:
         fleet = play.fleet
         play.records.load(fleet.hand_in(), str(fleet.day))
         number, self._weeks = self._weeks, self._weeks + 1
-        if number % self.decide_every:
+        if number >= FIRST_WEEKS and number % self.decide_every:
             held = (FUEL_RULE, DOCK_FUEL)
             return {at: [n for n in names if n in held] for at, names in self._last.items()}
         as_of = fleet.world.instant(fleet.day)
@@ -135,7 +137,7 @@ class Tool:
         self._fits = week.fits
         decisions = decide_week(
             week, as_of, SETTINGS, catalogue=CATALOGUE, limits=limits_of(fleet.state.places),
-            given=_given_out(play),
+            given=_given_out(play), only_plan=True,
         )  # fmt: skip
         play.given += [
             (fleet.day, hull, option)

@@ -22,7 +22,7 @@ from ringland.decision.action_catalogue import (
 )
 from ringland.decision.action_prices import ITEMS, Prices
 from ringland.decision.action_terms import DONE, Actions, is_meant_for, job_days_off
-from ringland.decision.fuel_offers import FuelOffers, dock_way, still_short
+from ringland.decision.fuel_offers import FuelOffers, by_order, dock_way
 from ringland.decision.hazard_ahead import CumulativeHazard, Floats
 from ringland.decision.option_outcome import Outcome, Season, World
 from ringland.decision.standing_rules import Standing
@@ -132,7 +132,7 @@ def _by_dock(
     """Every option again under each grade a dock can order for all of its hulls.
 
     Until the dock's next delivery the hull burns what it would without.  A raised calibration
-    whose need the grade does not meet stays that much short.
+    whose need the grade does not meet stays that much short.  Fuel gets no fresher for it.
     """
     rule = catalogue.actions.get(FUEL_RULE)
     if rule is None or offers.is_empty():
@@ -151,9 +151,10 @@ def _by_dock(
         for name, actions in bundles.items():
             if rule in actions:
                 continue
-            plain, better = season.outcome(actions), season.outcome([rule, *actions])
+            plain = season.outcome(actions)
+            better = season.outcome([by_order(rule), *actions])
             if short > 0 and is_raised.any():
-                still = season.outcome([still_short(rule, short), *actions])
+                still = season.outcome([by_order(rule, short), *actions])
                 better = Outcome.where(is_raised, still, better)
             outcome = better.then(plain, share)
             both = frozenset({FUEL_RULE, *(a.name for a in actions)})

@@ -21,6 +21,7 @@ from ringland.decision.hazard_ahead import (
     hours_ahead,
     with_effects,
 )
+from ringland.decision.last_readings import LastReadings
 from ringland.risk.exposure_ahead import Walk, hazards_along
 
 Ask = tuple[Sequence[Action], float, Action | None]
@@ -51,6 +52,10 @@ class ChancesAhead:
     sets: pl.DataFrame
     hazard: CumulativeHazard
     window_h: float
+    longest_d: float = np.inf
+    """days looked ahead at most"""
+    readings: LastReadings | None = None
+    """what the last tests of the sets as they are read"""
     _found: dict[tuple[_Way, float], Floats] = field(default_factory=dict, repr=False)
     _beyond: dict[tuple[bytes, tuple[Effect, ...]], Floats] = field(
         default_factory=dict, repr=False
@@ -75,7 +80,13 @@ class ChancesAhead:
         key = _Way.of(state, new), days
         if key not in self._found:
             self.foresee([(state, days, new)])
-        return self._found[key]
+        if new is not None or self.readings is None or days <= 0:
+            return self._found[key]
+        near_d = min(self.readings.reach_d, self.longest_d)
+        near = key[0], near_d
+        if near not in self._found:
+            self.foresee([(state, near_d, None)])
+        return self.readings.told(self._found[key], days, self._found[near], near_d)
 
     def foresee(self, asks: Iterable[Ask]) -> None:
         """Work out many chances in few calls of the hazard."""

@@ -1,13 +1,13 @@
 """Two ways to read a record that leaves the effect of fuel open: the sceptic's and the trade's.
 
 The sceptic gives no effect at all an even chance and lets the record speak for any other;
-the trade holds that fuel below need harms (common practice, no source) and is open on how
-much.  Each is a prior with a point at no effect and a spread beside it, for octane and for
-the age of the fuel apart.  What the record says of an effect is taken from the draws of the
-fit: their mean and spread, less what the fit's own prior put in, are the likelihood (normal
-in the log hazard ratio; the Bayes factor of no effect is then that of Dickey 1971).  The
-draws are weighted anew, and as many of them as no effect is likely are read at the fleet's
-usual fuel, so that nothing done about fuel changes them.
+the trade holds that fuel below need harms (common practice, no source), more of it never less
+(`harm_course`), and is open on how much.  Each is a prior with a point at no effect and a
+spread beside it, for octane and for the age of the fuel apart.  What the record says of an
+effect is taken from the draws of the fit: their mean and spread, less what the fit's own prior
+put in, are the likelihood (normal in the log hazard ratio; the Bayes factor of no effect is
+then that of Dickey 1971).  The draws are weighted anew, and as many of them as no effect is
+likely are read at the fleet's usual fuel, so that nothing done about fuel changes them.
 
 An appetite for risk is a weight on the draws in which leaving the fleet alone costs most
 (conditional value at risk; Rockafellar and Uryasev 2000).  All that follows takes plain
@@ -83,7 +83,12 @@ class Reading:
 
 
 def readings_of(
-    fits: FleetFits, told: pl.DataFrame, horizon_d: float, assumptions: Assumptions
+    fits: FleetFits,
+    told: pl.DataFrame,
+    horizon_d: float,
+    assumptions: Assumptions,
+    *,
+    own_only: bool = False,
 ) -> tuple[Reading, ...]:
     """The two readings of the record, the shop's own (`planning.trade_prior`) first.
 
@@ -94,6 +99,7 @@ def readings_of(
         told: running sets whose chance can be told.
         horizon_d: days the plan looks ahead.
         assumptions: settings.
+        own_only: leave the other reading out.
     """
     if fits.cannot_tell is not None:
         return ()
@@ -101,13 +107,13 @@ def readings_of(
     ring_land = fits.ring_land.thinned(wanted)
     names = [TRADE, SCEPTIC] if assumptions.number("planning.trade_prior") > 0 else [SCEPTIC, TRADE]
     found: list[Reading] = []
-    for name in names:
+    for name in names[:1] if own_only else names:
         belief = believe(name, ring_land, told, assumptions)
         # The other reading is only told of: fewer draws do.
         n_draws = wanted if not found else max(LEAST_DRAWS, wanted // 2)
-        believed = believed_hazard(
-            partial(planning_hazard, fits, assumptions), belief, told, n_draws
-        )
+        harming = tuple(FACTORS.values()) if name == TRADE else ()
+        on_draws = partial(planning_hazard, fits, assumptions, harming=harming, on=told)
+        believed = believed_hazard(on_draws, belief, told, n_draws)
         age_h = told["age_h"].to_numpy().astype(float)
         alone = believed(age_h, age_h + hours_ahead(told, horizon_d), as_usual(told))
         failures = -np.expm1(-alone).sum(axis=1)

@@ -120,12 +120,18 @@ def dock_way(grade_aki: float) -> str:
     return f"{DOCK_WAY}{grade_aki:g}"
 
 
-def still_short(rule: Action, short_on: float) -> Action:
-    """The fuel rule with fuel that leaves a hull up to `short_on` numbers below its need."""
+def by_order(rule: Action, short_on: float = 0.0) -> Action:
+    """What the fuel rule does where the dock orders a better grade: octane, not freshness.
+
+    Args:
+        rule: the catalogue's.
+        short_on: octane numbers that the grade may still leave a hull below its need.
+    """
     left = MarkedNumber(short_on, "C", "need less the grade")
     effects = tuple(
-        Effect(effect.covariate, "cap", left) if effect.covariate == "shortfall_25h_on" else effect
+        Effect(effect.covariate, "cap", left) if short_on > 0 else effect
         for effect in rule.effects
+        if effect.covariate == "shortfall_25h_on"
     )
     return replace(rule, effects=effects)
 

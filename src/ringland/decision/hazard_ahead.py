@@ -15,6 +15,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from ringland.decision.action_catalogue import Action, Effect
+from ringland.decision.harm_course import HarmCourse
 from ringland.exposure.factor_registry import BOUNDS
 from ringland.risk.exposure_ahead import (
     USUAL,
@@ -47,11 +48,17 @@ NEAR_D = 30.0
 
 
 def planning_hazard(
-    fits: FleetFits, assumptions: Assumptions, n_draws: int | None = None
+    fits: FleetFits,
+    assumptions: Assumptions,
+    n_draws: int | None = None,
+    *,
+    harming: Sequence[str] = (),
+    on: pl.DataFrame | None = None,
 ) -> CumulativeHazard:
     """The fleet's hazard over the modes at stake together, on `planning.draws` of its draws.
 
-    With `n_draws`, on that many of those.
+    With `n_draws`, on that many of those.  Covariates named in `harming` are held to harm
+    (`harm_course`) about what is usual among the sets `on`.
 
     Raises:
         ValueError: no mode has a fit.
@@ -62,10 +69,19 @@ def planning_hazard(
     modes = [mode.thinned(wanted) for mode in fits.at_stake]
     if n_draws is not None:
         modes = [mode.thinned(n_draws) for mode in modes]
+    found = [
+        [HarmCourse.of(mode, on, name) for name in harming if on is not None] for mode in modes
+    ]
+    courses = [[course for course in some if course is not None] for some in found]
 
     def hazard(start_h: Floats, stop_h: Floats, exposure: pl.DataFrame) -> Floats:
-        by_mode = [mode.cumulative_hazard(start_h, stop_h, exposure) for mode in modes]
-        return np.asarray(np.sum(by_mode, axis=0))
+        total = np.zeros((1, 1))
+        for mode, held in zip(modes, courses, strict=True):
+            summed = mode.cumulative_hazard(start_h, stop_h, exposure)
+            for course in held:
+                summed = summed * course.factor(exposure)
+            total = total + summed
+        return np.asarray(total)
 
     return hazard
 

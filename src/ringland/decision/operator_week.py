@@ -132,6 +132,7 @@ def decide_week(
     catalogue: Catalogue,
     limits: WeekLimits,
     given: pl.DataFrame | None = None,
+    only_plan: bool = False,
 ) -> WeekDecisions:
     """The plan and calls of a worked-out week, without changes by hand.
 
@@ -142,6 +143,7 @@ def decide_week(
         catalogue: what can be done.
         limits: the room there is.
         given: `GivenOut`, what earlier weeks' lists gave each hull; None: nothing.
+        only_plan: as `make_week_decisions`.
 
     Raises:
         LimitError, CatalogueError: as `make_week_decisions`.
@@ -158,4 +160,5 @@ def decide_week(
         assumptions=settings,
         rng=np.random.default_rng(PLAY_SEED),
         standing=standing,
+        only_plan=only_plan,
     )

@@ -33,6 +33,7 @@ from ringland.decision.action_prices import Prices
 from ringland.decision.action_terms import Actions, job_days_off, job_price
 from ringland.decision.chances_ahead import Ask, ChancesAhead
 from ringland.decision.hazard_ahead import CumulativeHazard, Floats, with_effects
+from ringland.decision.last_readings import LastReadings
 from ringland.decision.week_limits import WEEK_D
 from ringland.settings.assumptions import Assumptions
 
@@ -126,7 +127,13 @@ class Season:
     _found: dict[Finding, Season] = field(default_factory=dict, repr=False)
 
     def __post_init__(self) -> None:
-        self.ahead = ChancesAhead(self.sets, self.world.hazard, self.world.window_h)
+        self.ahead = ChancesAhead(
+            self.sets,
+            self.world.hazard,
+            self.world.window_h,
+            longest_d=self.days,
+            readings=LastReadings.of(self.sets, self.world.catalogue),
+        )
 
     def outcome(self, actions: Actions) -> Outcome:
         """What doing `actions` now, and keeping what can be kept, brings on every set."""
@@ -301,6 +308,8 @@ class Season:
     def _asked_to_end(self, state: Actions) -> Iterator[Ask]:
         yield state, self.days * FAILS_AT, self.world.catalogue.actions.get(REBUILD, NEW_SET)
         yield state, self.days, None
+        if self.ahead.readings is not None:
+            yield state, min(self.ahead.readings.reach_d, self.days), None
 
     def _asked(self, actions: Actions) -> Iterator[Ask]:
         catalogue, prices = self.world.catalogue, self.world.prices

@@ -26,6 +26,7 @@ from ringland.decision.hazard_ahead import CumulativeHazard
 from ringland.decision.hull_state import Week
 from ringland.decision.last_tests import with_failed_tests
 from ringland.decision.new_jobs import Asker, must_look
+from ringland.decision.last_readings import with_last_reading
 from ringland.decision.option_outcome import World
 from ringland.decision.renewal_age import renewal_age
 from ringland.decision.safety_rules import bound_options, safety_rules, week_ashore
@@ -113,6 +114,7 @@ def make_week_decisions(
     changes: HandChanges = NO_CHANGES,
     standing: pl.DataFrame | None = None,
     earlier_jobs: pl.DataFrame | None = None,
+    only_plan: bool = False,
 ) -> WeekDecisions:
     """Calls, options, plan, outlook and advice of one week.
 
@@ -131,6 +133,8 @@ def make_week_decisions(
         changes: pins and forbids of the user.
         standing: `Standing`, what earlier weeks gave out that still holds; None: nothing.
         earlier_jobs: `HullJobs`, as `asked_jobs` returns them; None: no list was given out.
+        only_plan: leave out what is only shown beside the plan and calls (the other reading,
+            slots, trial, outlook, renewal age), for whoever needs many weeks.
 
     Raises:
         LimitError, CatalogueError: as `plan_week`, `option_table` and `bound_options`.
@@ -144,8 +148,11 @@ def make_week_decisions(
         running, tables.chances, tables.bench_warnings, assumptions, must_look(jobs, catalogue)
     )
     bound = bound_options(rules, catalogue, prices)
+    running = with_last_reading(running, tables.standing, as_of)
     told = running.filter(pl.col("why_not").is_null())
-    readings = readings_of(fits, told, horizon_d, assumptions) if told.height else ()
+    readings = (
+        readings_of(fits, told, horizon_d, assumptions, own_only=only_plan) if told.height else ()
+    )
     sure = sure_options(running, rules, catalogue=catalogue, prices=prices, horizon_d=horizon_d)
     priced = [
         pl.concat(
@@ -181,7 +188,8 @@ def make_week_decisions(
             "not_assessed": unplanned["hull_id"].to_list(),
         }
         plan = plan_week(options, limits, **asked)
-        slots = slot_trials(options, limits, assumptions=assumptions, **asked)
+        if not only_plan:
+            slots = slot_trials(options, limits, assumptions=assumptions, **asked)
         simple = alternatives(
             plan,
             options,
@@ -212,7 +220,7 @@ def make_week_decisions(
         assumptions=assumptions,
     )
     outlook, load = None, None
-    if readings and plan is not None and days_left > 0:
+    if readings and plan is not None and days_left > 0 and not only_plan:
         outlook, load = season_outlook(
             running,
             readings[0].hazard,
@@ -227,7 +235,7 @@ def make_week_decisions(
             rng=rng,
         )
     trial = None
-    if readings and plan is not None:
+    if readings and plan is not None and not only_plan:
         trial = best_trial(
             World.of(readings[0].hazard, catalogue, prices, assumptions),
             told,
@@ -248,7 +256,9 @@ def make_week_decisions(
         slots=slots,
         outlook=outlook,
         load=load,
-        renewal=None if not readings else _renewal(readings[0].hazard, told, prices, assumptions),
+        renewal=None
+        if not readings or only_plan
+        else _renewal(readings[0].hazard, told, prices, assumptions),
         bound=None
         if observed.is_empty()
         else life_bound(observed, fits.ring_land.mode, assumptions),
