@@ -18,9 +18,9 @@ from ringland.contracts.decision_tables import HullCalls, HullJobs
 from ringland.contracts.risk_tables import HullChances, HullDrivers
 from ringland.decision.action_catalogue import NOTHING, Catalogue
 from ringland.decision.action_prices import prices
+from ringland.decision.fuel_beliefs import shop_hazard
 from ringland.decision.fuel_rules import WHOLE_FLEET
-from ringland.decision.hazard_ahead import planning_hazard
-from ringland.decision.horizons import season_end
+from ringland.decision.horizons import planned_days, season_end
 from ringland.decision.open_jobs import StandsNow, asked_jobs
 from ringland.decision.season_rules import SeasonRuleOutcomes, SeasonRules, season_rules
 from ringland.decision.standing_rules import GivenOut, standing_from
@@ -168,6 +168,7 @@ def fuel_rules(
     snapshot: Snapshot,
     spells: pl.DataFrame,
     session_exposure: pl.DataFrame,
+    week_tables: WeekTables,
     fleet_fits: FleetFits,
     catalogue: Catalogue,
     clock: Clock,
@@ -178,7 +179,12 @@ def fuel_rules(
         spells,
         session_exposure,
         snapshot.records["deliveries"],
-        None if fleet_fits.cannot_tell else planning_hazard(fleet_fits, assumptions),
+        shop_hazard(
+            fleet_fits,
+            week_tables.running,
+            planned_days(clock.as_of, season_end(clock.here, assumptions)),
+            assumptions,
+        ),
         as_of=clock.as_of,
         prices=prices(snapshot.records["costs"], clock.here.year, assumptions),
         catalogue=catalogue,

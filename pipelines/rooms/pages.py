@@ -12,8 +12,8 @@ from pipelines.shared_files import LIBRARY
 from pipelines.versions import report_versions
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Pages, step, view
-from ringland.decision.hazard_ahead import planning_hazard
-from ringland.decision.horizons import season_end
+from ringland.decision.fuel_beliefs import shop_hazard
+from ringland.decision.horizons import planned_days, season_end
 from ringland.decision.season_rules import SeasonRules
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_tables import WeekTables
@@ -194,16 +194,22 @@ def reference_pages(frame: SiteFrame, manner: Manner) -> Pages:
 
 @view()
 def answers(
-    report: WeekReport, week_tables: WeekTables, fleet_fits: FleetFits, assumptions: Assumptions
+    report: WeekReport,
+    week_tables: WeekTables,
+    fleet_fits: FleetFits,
+    clock: Clock,
+    assumptions: Assumptions,
 ) -> pl.DataFrame | None:
     """`WhatIfs` for the hulls' pages; None where no hazard could be estimated."""
-    if fleet_fits.cannot_tell:
+    horizon_d = planned_days(clock.as_of, season_end(clock.here, assumptions))
+    hazard = shop_hazard(fleet_fits, week_tables.running, horizon_d, assumptions)
+    if hazard is None:
         return None
     return what_ifs(
         week_tables.running,
         week_tables.chances,
         week_tables.at_hand,
-        planning_hazard(fleet_fits, assumptions),
+        hazard,
         choices=choices(report.catalogue),
         grades_aki=report.grades_aki,
         prices=week_tables.prices,

@@ -12,7 +12,7 @@ import polars as pl
 from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure, Spells, TanksNow
 from ringland.contracts.record_tables import BenchVerdicts, PistonLives, RecordQuality
 from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.hazard_ahead import planning_hazard
+from ringland.decision.fuel_beliefs import shop_hazard
 from ringland.decision.week_decisions import (
     WeekDecisions,
     default_limits,
@@ -99,11 +99,13 @@ class SmallFleet:
     def what_ifs(self, report: WeekReport) -> pl.DataFrame:
         """The answers for a report's pages."""
         tables = self.tables(report.fits)
+        hazard = shop_hazard(report.fits, tables.running, report.decisions.horizon_d, SETTINGS)
+        assert hazard is not None
         return what_ifs(
             tables.running,
             tables.chances,
             tables.at_hand,
-            planning_hazard(report.fits, SETTINGS),
+            hazard,
             choices=choices(report.catalogue),
             grades_aki=report.grades_aki,
             prices=tables.prices,

@@ -57,3 +57,22 @@ def test_the_command_and_the_study_decide_by_the_weeks_decisions() -> None:
     assert who("make_week_decisions", "pipelines")
     assert who("make_week_decisions", "src/ringland/decision") == ["operator_week"]
     assert who("decide_week", "tests/studies")
+
+
+def test_whatever_is_priced_goes_by_the_hazard_the_shop_believes() -> None:
+    """What-ifs and the season's rules read the fit as it stands while the plan read it as the
+    shop believes it: a page could say that better fuel harms beside a list that ordered it."""
+    reach = [
+        str(path.relative_to(ROOT))
+        for folder in ("src", "pipelines")
+        for path in sorted((ROOT / folder).rglob("*.py"))
+        if "planning_hazard" in imports_of(path)
+    ]
+
+    # The docks' comparison holds failures seen against the fit: it prices nothing.
+    assert reach == ["src/ringland/decision/fuel_beliefs.py", "pipelines/rooms/risk.py"]
+    assert {
+        path.stem
+        for path in (ROOT / "pipelines").rglob("*.py")
+        if "shop_hazard" in imports_of(path)
+    } == {"decision", "pages"}

@@ -121,6 +121,27 @@ def readings_of(
     return tuple(found)
 
 
+def shop_hazard(
+    fits: FleetFits, running: pl.DataFrame, horizon_d: float, assumptions: Assumptions
+) -> CumulativeHazard | None:
+    """The hazard as the shop believes it: what the plan, a what-if and a season's rules go by.
+
+    Where no hull has a chance to believe anything of, the fit's own; None without a fit.
+
+    Args:
+        fits: the fleet's fits.
+        running: one row per hull in service, as `running_sets` returns it.
+        horizon_d: days the plan looks ahead.
+        assumptions: settings.
+    """
+    if fits.cannot_tell is not None:
+        return None
+    told = running.filter(pl.col("why_not").is_null())
+    if told.is_empty():
+        return planning_hazard(fits, assumptions)
+    return readings_of(fits, told, horizon_d, assumptions, own_only=True)[0].hazard
+
+
 def believe(name: str, fit: ModeFit, told: pl.DataFrame, assumptions: Assumptions) -> Belief:
     """What a prior by name makes of the fit of one failure mode.
 
@@ -175,6 +196,8 @@ def believed_hazard(
             used = min(n_all, max(LEAST_DRAWS, 2 * int(count)))
             every = max(1, n_all // used)
             thinned = weights[::every][:used]
+            if not thinned.any():  # all that counts lies between those kept
+                thinned = weights
             parts.append(_Part(hazard_on(len(thinned)), held, _picked(thinned, int(count))))
     return _Mixed(tuple(parts))
 

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 
 from ringland.risk.expected_use import DAY_S
-from ringland.risk.failure_risk import chance_with_range
+from ringland.risk.failure_risk import HORIZONS_D, chance_with_range
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
 from ringland.words.number_words import number_text
@@ -33,6 +33,12 @@ def season_end(as_of: datetime, assumptions: Assumptions) -> datetime:
         int(assumptions.number("season.last_day")),
         tzinfo=as_of.tzinfo,
     ) + timedelta(days=1)
+
+
+def planned_days(as_of: datetime, season_ends_at: datetime) -> float:
+    """Days the plan looks ahead: to the season's end, 30 once it is over."""
+    left = (season_ends_at - as_of).total_seconds() / DAY_S
+    return left if left > 0 else float(HORIZONS_D["30d"])
 
 
 def page_horizons(

@@ -23,10 +23,11 @@ from ringland.decision.fuel_beliefs import Belief, readings_of
 from ringland.decision.fuel_trial import FuelTrial, best_trial
 from ringland.decision.hand_changes import NO_CHANGES, HandChanges, usable_changes
 from ringland.decision.hazard_ahead import CumulativeHazard
+from ringland.decision.horizons import planned_days
 from ringland.decision.hull_state import Week
+from ringland.decision.last_readings import with_last_reading
 from ringland.decision.last_tests import with_failed_tests
 from ringland.decision.new_jobs import Asker, must_look
-from ringland.decision.last_readings import with_last_reading
 from ringland.decision.option_outcome import World
 from ringland.decision.renewal_age import renewal_age
 from ringland.decision.safety_rules import bound_options, safety_rules, week_ashore
@@ -41,7 +42,6 @@ from ringland.decision.week_tables import WeekTables
 from ringland.decision.weekly_calls import hull_calls
 from ringland.exposure.factor_registry import COVARIATES
 from ringland.risk.expected_use import DAY_S
-from ringland.risk.failure_risk import HORIZONS_D
 from ringland.risk.fleet_hazard import FleetFits, clear_factors
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.lives.age_replacement import AgeReplacement
@@ -143,7 +143,7 @@ def make_week_decisions(
     running = with_failed_tests(tables.running, tables.bench_warnings, tables.standing, jobs)
     prices = tables.prices
     days_left = (season_ends_at - as_of).total_seconds() / DAY_S
-    horizon_d = days_left if days_left > 0 else HORIZONS_D["30d"]
+    horizon_d = planned_days(as_of, season_ends_at)
     rules = safety_rules(
         running, tables.chances, tables.bench_warnings, assumptions, must_look(jobs, catalogue)
     )
