@@ -44,9 +44,16 @@ def test_both_rules_of_a_bundle_stand() -> None:
 
 
 def test_a_job_done_once_does_not_stand_and_a_look_at_the_record_does_for_its_days() -> None:
-    assert standing("planned_top_end", "mild_calibration") == []
+    assert standing("planned_top_end", "leak_down_check") == []
     assert standing("read_calibration", *["nothing"] * 20) == [("read_calibration", 21)]
     assert standing("read_calibration", *["nothing"] * 50) == []
+
+
+def test_a_calibration_put_back_need_not_be_read_out() -> None:
+    """A hull put back to the mild calibration was sent to have its calibration read out two
+    weeks later, at the chance of a raised one that nobody wrote down."""
+    assert standing("mild_calibration", "nothing") == [("read_calibration", 2)]
+    assert standing("fuel_rule", "nothing") == []
 
 
 def test_the_week_itself_is_not_an_earlier_one() -> None:

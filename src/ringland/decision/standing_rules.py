@@ -1,7 +1,8 @@
 """What earlier weeks gave out and still holds: rules in force, looks at the record.
 
 A rule (fuel, throttle) once given out stands until a later week's plan leaves it out; a look
-at the record stands for the days its finding says.  A calibration stands by its own record.
+at the record stands for the days its finding says, and so does what answers it: a calibration
+that was put back needs no reading out.  A calibration stands by its own record.
 """
 
 from __future__ import annotations
@@ -66,7 +67,8 @@ def standing_from(given: pl.DataFrame, catalogue: Catalogue, as_of: datetime) ->
         for name, action in catalogue.actions.items():
             if action.finding is None:
                 continue
-            last = max((week for week, actions in held if name in actions), default=None)
+            answered = {name, action.finding.answer} - set(catalogue.rules())
+            last = max((week for week, actions in held if answered & actions), default=None)
             if last and as_of - last < timedelta(days=action.finding.stands_d.value):
                 rows.append((hull, name, last, last, False))
     types = {column: spec.dtype for column, spec in Standing.columns().items()}
