@@ -41,6 +41,12 @@ LATEST_D = 4
 FUEL_RULE = "fuel_rule"
 DOCK_FUEL = "fuel_rule by the dock"
 """The fuel rule kept by what the dock orders (`State.order_aki`) and not hull by hull."""
+LOOKS = {
+    "leak_down_check": (0.5, PRICES.check),
+    "borescope": (0.25, 120.0),
+    "find_the_leak": (0.7, 200.0),
+}
+"""How often a look finds a set within its reach, and its price without the half day ashore."""
 READING_COST, FUEL_TEST_COST = 40.0, 60.0
 
 
@@ -147,12 +153,12 @@ class Play:
             bill.job_cost += days * PRICES.lost_rental_day
             bill.top_ends += 1
             self.found_bad.discard(at)
-        elif name in ("leak_down_check", "borescope"):
+        elif name in LOOKS:
             ahead = growth_ahead(self.fleet.world, state, at, self._use_h(at))
-            finds = 0.5 if name == "leak_down_check" else 0.25
+            finds, paid = LOOKS[name]
             if shop.look(at, day, ahead, finds=finds):
                 self.found_bad.add(at)
-            bill.job_cost += PRICES.check if name == "leak_down_check" else 120.0
+            bill.job_cost += paid
             bill.job_cost += 0.5 * PRICES.lost_rental_day
             bill.checks += 1
         elif name in ("mild_calibration", "read_calibration"):

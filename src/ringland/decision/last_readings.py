@@ -67,8 +67,12 @@ class LastReadings:
 
     @classmethod
     def of(cls, sets: pl.DataFrame, catalogue: Catalogue) -> LastReadings | None:
-        """None where no set has a reading, or no test is offered that could have given it."""
-        tests = [a.test for a in catalogue.actions.values() if a.test is not None and a.offered]
+        """None where no set has a reading, or no test reads those measures."""
+        tests = [
+            action.test
+            for action in catalogue.actions.values()
+            if action.test is not None and set(action.test.measures) & set(MEASURES)
+        ]
         if not tests or READ_AGO not in sets.columns or not sets[READ_AGO].count():
             return None
         test = max(tests, key=lambda test: test.sensitivity.value)
