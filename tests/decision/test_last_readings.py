@@ -56,6 +56,13 @@ def test_a_reading_older_than_its_reach_says_nothing() -> None:
     assert old == pytest.approx(chance(60.0))
 
 
+def test_a_draw_in_which_a_set_is_sure_to_fail_stays_sure() -> None:
+    sure = np.array([[1.0]])
+
+    for bad in (True, False):
+        assert read(3.0, bad=bad).told(sure, 60.0, sure, 30.0) == pytest.approx(sure)
+
+
 def test_the_last_reading_is_the_failure_that_stands_or_else_the_pass() -> None:
     as_of = datetime(2026, 6, 1, tzinfo=UTC)
     running = pl.DataFrame(

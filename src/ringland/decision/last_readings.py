@@ -23,6 +23,9 @@ READ_AGO, READ_BAD = "read_d_ago", "read_badly"
 """Optional columns: days since the last reading of the set that still speaks, and whether it
 was bad; null where none."""
 
+ALL_BUT_SURE = 1 - 1e-12
+"""A chance beyond which a draw's hazard has no digits left."""
+
 Floats = NDArray[np.float64]
 
 
@@ -94,6 +97,7 @@ class LastReadings:
             near_d: days up to the reach.
         """
         covered_d = np.minimum(self.left_d, near_d)
+        near = np.minimum(near, ALL_BUT_SURE)
         within = -np.expm1(np.log1p(-near) * covered_d / near_d)
         fails, sound = self.by_fate
         given = fails * within / (fails * within + sound * (1 - within))

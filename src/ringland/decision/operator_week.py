@@ -98,6 +98,7 @@ def operator_week(
     *,
     fits: FleetFits | None = None,
     bench_limits: Assumptions | None = None,
+    open_sheets: pl.DataFrame | None = None,
 ) -> OperatorWeek:
     """The week's fits and the chance of every hull.
 
@@ -106,6 +107,7 @@ def operator_week(
         as_of: an instant with time zone.
         settings: assumptions.
         fits: those of an earlier week to go on with; None: fitted to this week's record.
+        open_sheets: `OpenSheets`, judged two rooms above; None: no rebuild sheet is open.
         bench_limits: of the bench tests; None: the project's own.
     """
     record = week_record(records, as_of, settings, bench_limits)
@@ -120,6 +122,7 @@ def operator_week(
         fits=fits,
         as_of=as_of,
         assumptions=settings,
+        open_sheets=open_sheets,
     )
     return OperatorWeek(record, fits, tables)
 
@@ -132,6 +135,7 @@ def decide_week(
     catalogue: Catalogue,
     limits: WeekLimits,
     given: pl.DataFrame | None = None,
+    earlier_jobs: pl.DataFrame | None = None,
     only_plan: bool = False,
 ) -> WeekDecisions:
     """The plan and calls of a worked-out week, without changes by hand.
@@ -143,6 +147,7 @@ def decide_week(
         catalogue: what can be done.
         limits: the room there is.
         given: `GivenOut`, what earlier weeks' lists gave each hull; None: nothing.
+        earlier_jobs: `HullJobs` those lists asked for, as `asked_jobs` returns them; None: none.
         only_plan: as `make_week_decisions`.
 
     Raises:
@@ -160,5 +165,6 @@ def decide_week(
         assumptions=settings,
         rng=np.random.default_rng(PLAY_SEED),
         standing=standing,
+        earlier_jobs=earlier_jobs,
         only_plan=only_plan,
     )
