@@ -66,7 +66,7 @@ def test_what_is_decided_by_hand_is_shown_with_its_cost() -> None:
     lines = hand_lines(made, CATALOGUE, "USD")
 
     assert lines[0].startswith("H05: pinned to borescope; costs USD")
-    assert lines[1].startswith("H03: something is forbidden on it; it gets leak-down check; costs")
+    assert lines[1].startswith("H03: something is forbidden on it; it gets nothing; costs")
     assert all(line.endswith("more than the plan without it.") for line in lines)
     assert hand_lines(WEEK, CATALOGUE, "USD") == []
     pinned = made.calls.filter(hull_id="H05").row(0, named=True)
@@ -136,7 +136,7 @@ def test_the_renewal_age_is_told_with_limits_or_none() -> None:
 def test_days_off_are_told_with_what_a_spare_is_worth() -> None:
     line = spare_line(WEEK, "USD")
 
-    # Seven days of the broken hull and half a day of each check.
-    assert line.startswith("8.0 hull-days off the water this week, 0.0 made good by a spare")
+    # Seven days of the broken hull and half a day of the one check.
+    assert line.startswith("7.5 hull-days off the water this week, 0.0 made good by a spare")
     spared = FLEET.decisions(FITS, limits=replace(LIMITS, spare_hulls=1))
     assert "7.0 made good by a spare" in spare_line(spared, "USD")

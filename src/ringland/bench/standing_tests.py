@@ -147,7 +147,7 @@ def _built_and_passed(passes: pl.DataFrame, records: Mapping[str, pl.DataFrame])
         .agg(_tight_at=pl.col("inspected_at").max())
     )
     return (
-        built.join(tight, on="engine_id")
+        built.join(tight, on="engine_id", maintain_order="left")
         .filter(pl.col("_tight_at") >= pl.col("_built_at"))
         .select("engine_id", "_built_at")
     )

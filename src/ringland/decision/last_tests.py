@@ -58,7 +58,7 @@ def with_failed_tests(
     )
     looked = (
         jobs.filter(pl.col("state") == DONE)
-        .join(since, on="engine_id")
+        .join(since, on="engine_id", maintain_order="left")
         .filter(pl.col("answered_at") >= pl.col("_since"))
         .group_by("engine_id", maintain_order=True)
         .agg(pl.col("what").unique().sort().alias(FOUND_OUT))

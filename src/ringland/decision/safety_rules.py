@@ -66,7 +66,11 @@ def safety_rules(
     is_high = pl.col("chance_30d") >= assumptions.number("call.check_chance_30d")
     facts = (
         running.select("hull_id", "engine_id", "found_at", TESTED)
-        .join(chances.select("hull_id", "chance_7d", "chance_30d"), on="hull_id")
+        .join(
+            chances.select("hull_id", "chance_7d", "chance_30d"),
+            on="hull_id",
+            maintain_order="left",
+        )
         .join(bench_warnings, on="engine_id", how="left")
     )
     rule = (

@@ -164,7 +164,9 @@ def _with_open_record(middle: pl.DataFrame, others: Sequence[pl.DataFrame]) -> p
     out = middle
     for place, other in enumerate(others):
         columns = [f"{name}_{end}" for name in ends for end in ("low", "high")]
-        out = out.join(other.select(*keys, *columns), on=keys, suffix=f":{place}")
+        out = out.join(
+            other.select(*keys, *columns), on=keys, suffix=f":{place}", maintain_order="left"
+        )
     for name in ends:
         for end, worst in (("low", pl.min_horizontal), ("high", pl.max_horizontal)):
             column = f"{name}_{end}"

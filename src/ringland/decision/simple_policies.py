@@ -76,7 +76,9 @@ def alternatives(
     own = options.select("hull_id", "option", "fuel_way", "own_option")
     held = {
         hull: (option, way)
-        for hull, option, way in fixed.join(own, on=["hull_id", "option", "fuel_way"])
+        for hull, option, way in fixed.join(
+            own, on=["hull_id", "option", "fuel_way"], maintain_order="left"
+        )
         .select("hull_id", "own_option", "fuel_way")
         .iter_rows()
     }

@@ -211,14 +211,18 @@ def _plan_rows(
     # What its dock orders is not one hull's to want.
     wanted = (
         options.filter(pl.Series(week.allowed(limits, free)))
-        .join(chosen.select("hull_id", ordered=is_order, way="fuel_way"), on="hull_id")
+        .join(
+            chosen.select("hull_id", ordered=is_order, way="fuel_way"),
+            on="hull_id",
+            maintain_order="left",
+        )
         .filter(pl.when("ordered").then(pl.col("fuel_way") == pl.col("way")).otherwise(~is_order))
         .sort("hull_id", "_cost", "row", maintain_order=True)
         .group_by("hull_id", maintain_order=True)
         .first()
         .select("hull_id", wanted="option", wanted_row="row", wanted_cost="_cost")
     )
-    chosen = chosen.join(wanted, on="hull_id").sort("hull_id")
+    chosen = chosen.join(wanted, on="hull_id", maintain_order="left").sort("hull_id")
     short = [
         [] if row["hull_id"] in changes.pins else _short_of(row, week, best, limits)
         for row in chosen.iter_rows(named=True)

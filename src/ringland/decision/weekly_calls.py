@@ -70,7 +70,11 @@ def hull_calls(
             "hull_id", "engine_id", "found_at", "mode", "why_not", "last_session_at", TESTED,
             "failed_measures", "looked_further",
         )
-        .join(tables.chances.drop("dock_id", "engine_id", "piston_set_id", "why_not"), on="hull_id")
+        .join(
+            tables.chances.drop("dock_id", "engine_id", "piston_set_id", "why_not"),
+            on="hull_id",
+            maintain_order="left",
+        )
         .join(rules, on="hull_id", how="left")
         .join(plan.drop("expected_cost"), on="hull_id", how="left")
         .join(price, on=["hull_id", "option", "fuel_way"], how="left")

@@ -151,7 +151,9 @@ def _needs(
         .last()
     )
     engines = installed_engines(records.get("installations", Installations.create_empty()), as_of)
-    now = with_octane_need(engines.join(in_force, on="engine_id"), assumptions)
+    now = with_octane_need(
+        engines.join(in_force, on="engine_id", maintain_order="left"), assumptions
+    )
     ridden = exposure.sort("started_at").group_by("hull_id", maintain_order=True).last()
     columns = {"calibration": "calibration", "need_aki": "octane_need_aki"}
     both = pl.concat(

@@ -129,7 +129,12 @@ def hull_habits(
     )
     at_home = (
         draws.filter(pl.col("tank").is_not_null())
-        .join(rows.select("fill_row", "hull", home="dock_id"), on="fill_row", how="inner")
+        .join(
+            rows.select("fill_row", "hull", home="dock_id"),
+            on="fill_row",
+            how="inner",
+            maintain_order="left",
+        )
         .filter(pl.col("dock_id") == pl.col("home"))
         .group_by("hull", "tank", maintain_order=True)
         .agg(pl.col("volume_l").sum())

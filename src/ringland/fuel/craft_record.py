@@ -195,7 +195,10 @@ def _cuts(whole: pl.DataFrame, fills: pl.DataFrame, names: Sequence[str]) -> pl.
 
 def _brimmed(fills: pl.DataFrame, records: Records, names: Sequence[str]) -> pl.DataFrame:
     full = fills.filter(pl.col("is_full")).join(
-        records["hulls"].select("hull_id", "tank_l"), on="hull_id", how="inner"
+        records["hulls"].select("hull_id", "tank_l"),
+        on="hull_id",
+        how="inner",
+        maintain_order="left",
     )
     return _at(full, names, "hull_id", "filled_at", DIP, "dip").with_columns(
         volume_l="tank_l", fill_row=pl.lit(-1, pl.Int64)

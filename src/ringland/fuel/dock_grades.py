@@ -175,7 +175,7 @@ def _docks_by_grade(graded: pl.DataFrame, records: Records, assumptions: Assumpt
         .unique()
     )
     delivered = graded.select("dock_id", grade=pl.col("octane_best_aki").round(0)).unique()
-    both = labels.join(delivered, on="dock_id").filter(
+    both = labels.join(delivered, on="dock_id", maintain_order="left").filter(
         (pl.col("label") - pl.col("grade")).abs() < _LIKE_ON
     )
     counts = both.group_by("dock_id", maintain_order=True).agg(n=pl.col("label").n_unique())
@@ -188,7 +188,11 @@ def _nearest(rows: pl.DataFrame, tanks: pl.DataFrame) -> pl.DataFrame:
     return (
         rows.filter(pl.col("label_aki").is_not_null())
         .select("fill_row", "dock_id", "label_aki")
-        .join(tanks.select("dock_id", "grade_aki", labelled="tank"), on="dock_id")
+        .join(
+            tanks.select("dock_id", "grade_aki", labelled="tank"),
+            on="dock_id",
+            maintain_order="left",
+        )
         .with_columns(_apart=apart)
         .filter(pl.col("_apart") <= _LIKE_ON)
         .sort("fill_row", "_apart", "labelled")

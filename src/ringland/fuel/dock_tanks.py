@@ -159,7 +159,9 @@ def _dock_record(
     dips = tank_named(_of_docks(records, "dips"), tanks)
     pumped = tank_named(_of_docks(records, "pump_outs"), tanks)
     beyond = _beyond_the_fills(tank_named(_of_docks(records, "pump_totals"), tanks), taken)
-    closed = taken.join(beyond, on="tank", how="inner", suffix="_end").filter(
+    closed = taken.join(
+        beyond, on="tank", how="inner", suffix="_end", maintain_order="left"
+    ).filter(
         pl.col("is_inferred"),
         pl.col("at") > pl.col("from_at"),
         pl.col("at") <= pl.col("at_end"),
@@ -209,7 +211,7 @@ def _beyond_the_fills(totals: pl.DataFrame, draws: pl.DataFrame) -> pl.DataFrame
     )
     recorded = draws.filter(~pl.col("is_inferred")).select("tank", "volume_l", drawn_at="at")
     written = (
-        recorded.join(spans, on="tank")
+        recorded.join(spans, on="tank", maintain_order="left")
         .filter((pl.col("drawn_at") > pl.col("from_at")) & (pl.col("drawn_at") <= pl.col("at")))
         .group_by("tank", "at", maintain_order=True)
         .agg(pl.col("volume_l").sum())

@@ -163,7 +163,9 @@ def dock_event_frame(docks: DockTanks) -> pl.DataFrame:
     drawn = pl.col("moved_l").filter(pl.col("event") == "draw").sum()
     main = (
         docks.tanks.select(pl.col("tank").cast(pl.String), "dock_id")
-        .join(table.group_by("tank", maintain_order=True).agg(drawn), on="tank")
+        .join(
+            table.group_by("tank", maintain_order=True).agg(drawn), on="tank", maintain_order="left"
+        )
         .sort("dock_id", "moved_l", "tank", descending=[False, True, False])
         .unique("dock_id", keep="first")
         .select("tank", "dock_id")

@@ -190,7 +190,9 @@ def _breaking_rules(
     broken = pl.concat([rule_faults(kind, corrected), reference_faults(kind, corrected, known)])
     keys = touched.select(_KEY).with_columns(_row_numbers(touched))
     broken = broken.join(keys, on=SOURCE_ROW, how="left").drop(SOURCE_ROW)
-    met = corrections.select(SOURCE_ROW, _KEY, "new_value", _named="field").join(broken, on=_KEY)
+    met = corrections.select(SOURCE_ROW, _KEY, "new_value", _named="field").join(
+        broken, on=_KEY, maintain_order="left"
+    )
     is_named = pl.col("field").str.split(", ").list.contains(pl.col("_named"))
     return met.filter(is_named).select(
         SOURCE_ROW,

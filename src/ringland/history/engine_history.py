@@ -92,7 +92,7 @@ def unplaced_failures(
         .filter(pl.col("failed_at").is_not_null())
         .select("piston_set_id", "failed_at", ended_by="mode")
     )
-    again = failures.join(first_end, on="piston_set_id", how="inner").filter(
+    again = failures.join(first_end, on="piston_set_id", how="inner", maintain_order="left").filter(
         pl.col("found_at") > pl.col("failed_at")
     )
     on_failed = record_flags(

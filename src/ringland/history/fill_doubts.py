@@ -63,7 +63,7 @@ def fills_taken_back(records: Records, set_aside: pl.DataFrame) -> pl.DataFrame:
     refunds = refunds.filter(pl.col("_back_l") > 0).drop_nulls().unique(maintain_order=True)
     rows = (
         records["fills"]
-        .join(refunds, on="hull_id", how="inner")
+        .join(refunds, on="hull_id", how="inner", maintain_order="left")
         .filter(
             ((pl.col("volume_l") - pl.col("_back_l")).abs() < _SAME_L)
             & (pl.col("filled_at") <= pl.col("_back_at"))

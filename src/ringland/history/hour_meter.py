@@ -147,7 +147,7 @@ def _with_engine(
     placed = (
         latest_before(sessions, stays, "hull_id", "started_at", "installed_at")
         .join(engines, on="engine_id", how="left")
-        .join(homes, on="hull_id", how="inner")
+        .join(homes, on="hull_id", how="inner", maintain_order="left")
     )
     is_fitted = pl.col("first_recorded_at").is_not_null() & (
         pl.col("removed_at").is_null() | (pl.col("started_at") < pl.col("removed_at"))

@@ -150,7 +150,7 @@ def fills_above_tank(records: Records, assumptions: Assumptions) -> pl.DataFrame
     tanks = records["hulls"].select("hull_id", "tank_l")
     rows = (
         records["fills"]
-        .join(tanks, on="hull_id", how="inner")
+        .join(tanks, on="hull_id", how="inner", maintain_order="left")
         .filter(pl.col("volume_l") > pl.col("tank_l") * over)
     )
     words = sentence(

@@ -95,8 +95,8 @@ def use_spread(blocks: pl.DataFrame, share: pl.DataFrame, assumptions: Assumptio
     before = blocks.select("hull_id", pl.col("block") - 1, pace_before="dock_h_d")
     expected_h = pl.col("pace_before") * pl.col("days") * pl.col("credible_mean")
     ratio = (
-        blocks.join(before, on=["hull_id", "block"])
-        .join(share.select("hull_id", "credible_mean"), on="hull_id")
+        blocks.join(before, on=["hull_id", "block"], maintain_order="left")
+        .join(share.select("hull_id", "credible_mean"), on="hull_id", maintain_order="left")
         .select(log=(pl.col("ran_h") / expected_h).log())
         .filter(pl.col("log").is_finite())["log"]
         .to_numpy()
@@ -125,7 +125,9 @@ def _hours_by_block(
         .group_by("hull_id", "block", maintain_order=True)
         .agg(ran_h=(pl.col("engine_h_stop") - pl.col("engine_h_start")).sum())
         .filter(pl.col("ran_h") > 0)
-        .join(fleet.select("hull_id", "dock_id", "in_service_at"), on="hull_id")
+        .join(
+            fleet.select("hull_id", "dock_id", "in_service_at"), on="hull_id", maintain_order="left"
+        )
         .sort("dock_id", "hull_id", "block")
         # a hull that came this morning has had a day to run
         .with_columns(days=(served_d - pl.col("block") * block_d).clip(1.0, block_d))

@@ -80,7 +80,10 @@ def challenger_chances(
     if told.is_empty():
         return ChallengerChances.create_empty()
     ahead = told.select("hull_id", "piston_set_id", "age_h", "expected_h_30d").join(
-        exposure_now.drop("hull_id", "age_h"), on="piston_set_id", how="inner"
+        exposure_now.drop("hull_id", "age_h"),
+        on="piston_set_id",
+        how="inner",
+        maintain_order="left",
     )
     try:
         trees = fit_boosted_hazard(spells, MODE, assumptions)
@@ -121,7 +124,7 @@ def contest(
     keys = ["as_of", "hull_id"]
     both = (
         champion.select(*keys, champion="chance_30d")
-        .join(challenger.select(*keys, challenger="chance_30d"), on=keys)
+        .join(challenger.select(*keys, challenger="chance_30d"), on=keys, maintain_order="left")
         .drop_nulls()
         .sort(keys)
     )

@@ -40,7 +40,7 @@ def followed_advice(jobs: pl.DataFrame, failures: pl.DataFrame, as_of: datetime)
     horizon = timedelta(days=HORIZONS_D["30d"])
     struck = (
         asked.select("job_id", "hull_id", "asked_at")
-        .join(failures.select("hull_id", "failed_at"), on="hull_id")
+        .join(failures.select("hull_id", "failed_at"), on="hull_id", maintain_order="left")
         .filter(
             (pl.col("failed_at") > pl.col("asked_at"))
             & (pl.col("failed_at") <= pl.col("asked_at") + horizon)

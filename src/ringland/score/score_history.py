@@ -157,7 +157,7 @@ def followed(
     for ends, column in ((failures, "failed_at"), (taken_out, "taken_out_at")):
         after = (
             weeks.select(keys)
-            .join(ends.select("hull_id", column), on="hull_id")
+            .join(ends.select("hull_id", column), on="hull_id", maintain_order="left")
             .filter((pl.col(column) > pl.col("as_of")) & (pl.col(column) <= followed_to))
             .group_by(keys, maintain_order=True)
             .agg(pl.col(column).min())
@@ -238,7 +238,11 @@ def _against(
 def _warnings(called: pl.DataFrame) -> pl.DataFrame:
     """Flags of one hull in reports in a row, as one warning each."""
     reports = called.select(pl.col("as_of").unique().sort()).with_row_index("report")
-    flags = called.filter("is_flag").join(reports, on="as_of").sort("hull_id", "as_of")
+    flags = (
+        called.filter("is_flag")
+        .join(reports, on="as_of", maintain_order="left")
+        .sort("hull_id", "as_of")
+    )
     is_new = (pl.col("report").cast(pl.Int64).diff().over("hull_id") != 1).fill_null(True)
     found = (
         flags.with_columns(run=is_new.cum_sum().over("hull_id"))
