@@ -4,6 +4,7 @@ import polars as pl
 import pytest
 
 from ringland.decision.action_catalogue import NOTHING, REPAIR, CatalogueError
+from ringland.decision.action_terms import FAILED, FOUND_OUT
 from ringland.decision.catalogue_file import default_catalogue, read_catalogue
 from ringland.decision.safety_rules import (
     answering_options,
@@ -105,6 +106,25 @@ def test_a_broken_hull_is_repaired_now_or_stands_a_week_at_its_rental() -> None:
     assert cost["unknown, failed test", NOTHING]["expected_cost"] == 0
     assert cost["unknown, failed test", "leak_down_check"]["chance"] is None
     assert {hull for hull, _ in cost} == {"all at once", "unknown, failed test"}
+
+
+def test_a_failed_test_is_followed_up_though_another_measure_passed_last_week() -> None:
+    """A hull without a chance whose leak-down had failed lay ashore four weeks at its rental,
+    for its compression had passed the week before and no test was due."""
+    running = pl.DataFrame(
+        {
+            "hull_id": ["unknown, failed test"],
+            "why_not": ["no record"],
+            "tested_d_ago": [6.0],
+            "failed_measures": [["leak_down"]],
+            "found_out": [[]],
+        },
+        schema_overrides={"found_out": pl.List(pl.String)},
+    ).rename({"found_out": FOUND_OUT, "failed_measures": FAILED})
+
+    table = sure_options(running, rules(), catalogue=CATALOGUE, prices=PRICES, horizon_d=30.0)
+
+    assert "find_the_leak" in table["option"].to_list()
 
 
 def test_no_fuel_effect_takes_part_in_a_safety_rule() -> None:

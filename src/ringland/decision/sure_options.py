@@ -22,7 +22,7 @@ from ringland.decision.action_catalogue import (
 )
 from ringland.decision.action_options import what_it_takes
 from ringland.decision.action_prices import Prices
-from ringland.decision.action_terms import is_meant_for, job_days_off, job_price
+from ringland.decision.action_terms import TESTED, is_meant_for, job_days_off, job_price
 from ringland.decision.safety_rules import (
     FAILED_TEST,
     OPEN_FAILURE,
@@ -64,9 +64,10 @@ def sure_options(
     if not parts:
         return WeekOptions.create_empty()
     takes = _what_each_takes(catalogue, prices)
-    # A test that failed is not read again next: what tells more is.
+    # A test that failed is not read again next: what tells more is, whenever the last one passed.
+    due = running.with_columns(pl.lit(None, dtype=pl.Float64).alias(TESTED))
     meant = {
-        option: running.filter(is_meant_for(bundles.get(option, ()), running))["hull_id"]
+        option: due.filter(is_meant_for(bundles.get(option, ()), due))["hull_id"]
         for option in {part["option"][0] for part in parts}
     }
     table = pl.concat(
