@@ -131,35 +131,6 @@ def test_no_other_engine_is_named_in_any_file(made: dict[str, bytes]) -> None:
     assert b"E-P0" in made["records/teardowns.csv"]
 
 
-def test_the_report_says_of_itself_that_it_is_pdf_a(made: dict[str, bytes]) -> None:
-    """ISO 19005-2, 6.6.4: part and conformance stand in the file's own description."""
-    tool = program("pdfinfo", "poppler-utils")
-    run = subprocess.run(
-        [tool, "-meta", "-"], input=made["report.pdf"], capture_output=True, check=True
-    )
-    told = run.stdout.decode()
-    assert "<pdfaid:part>2</pdfaid:part>" in told
-    assert "<pdfaid:conformance>B</pdfaid:conformance>" in told
-
-
-def test_the_report_needs_nothing_that_is_not_in_it(made: dict[str, bytes], tmp_path: Path) -> None:
-    """ISO 19005-2, what standard tools see of it: fonts in the file, no script, no lock, a
-    colour profile of its own (6.2.11.4, 6.6.1, 6.1.3, 6.2.3)."""
-    file = tmp_path / "report.pdf"
-    file.write_bytes(made["report.pdf"])
-    fonts, facts = (
-        subprocess.run([program(name, "poppler-utils"), file], capture_output=True, check=True)
-        .stdout.decode()
-        .splitlines()
-        for name in ("pdffonts", "pdfinfo")
-    )
-    assert len(fonts) > 2
-    assert {line.split()[-5] for line in fonts[2:]}  # emb sub uni object number == {"yes"}
-    told = {line.partition(":")[0]: line.partition(":")[2].strip() for line in facts}
-    assert (told["JavaScript"], told["Encrypted"], told["Form"]) == ("no", "no", "none")
-    assert b"/OutputIntents" in made["report.pdf"]
-
-
 def test_every_row_names_its_file_its_row_and_the_files_hash(made: dict[str, bytes]) -> None:
     rows = pl.read_csv(made["records/teardowns.csv"])
     assert rows["source_sha256"].unique().to_list() == ["ab" * 32]

@@ -215,6 +215,10 @@ DID_YOU_MEAN = "Did it mean {words}?"
 ADD_WORDS = "Add its words to the cause table, or enter one it knows."
 
 
+LETTERS_LACKING = (
+    "Letters that this paper's typeface lacks stand as their Unicode number, as [U+30A8]; the page "
+    "and the records hold them as they were written."
+)
 EVIDENCE_KEPT = "Evidence kept"
 EVIDENCE_KINDS = {
     "fuel_sample": "Fuel sample",

@@ -22,6 +22,7 @@ from ringland.causes import cause_words
 from ringland.pages.causes.cause_bench_form import bench_form_page, bench_form_workbook
 from ringland.pages.causes.merged_cells import merged_cells
 from ringland.pages.frame.page_files import page_file, template_loader
+from ringland.pages.frame.pdf_letters import FONTS, with_shown_letters
 from ringland.rebuilds import rebuild_lines, rebuild_words
 from ringland.rebuilds.rebuild_comparison import RebuildComparison
 from ringland.reports.cause_case import ShopRecord
@@ -205,15 +206,19 @@ def cause_pdf(report: CauseReport, paper: str = "a4", standards: Sequence[str] =
         "picture": "picture.svg" if report.picture else "",
         "as_of": site_words.AS_KNOWN.format(instant=instant_text(report.as_of)),
         "demo": site_words.INVENTED.format(label=fixed_words.DEMO_LABEL) if report.is_demo else "",
-        "fonts": ["Libertinus Serif"],
+        "fonts": FONTS,
+        "lacking": "",
         "never": fixed_words.NEVER_CLEARANCE,
         "association": fixed_words.ASSOCIATION,
         "versions": ", ".join(f"{name} {value}" for name, value in report.versions.items()),
     }
+    shown = with_shown_letters(data)
+    if json.dumps(shown) != json.dumps(data):
+        shown["lacking"] = cause_words.LETTERS_LACKING
     made: object = typst.compile(  # type: ignore[call-overload]  # its types lag: a dict is taken
         inputs,
         format="pdf",
-        sys_inputs={"report": json.dumps(data)},
+        sys_inputs={"report": json.dumps(shown)},
         timestamp=report.as_of,
         ignore_system_fonts=True,  # the same letters on every machine
         pdf_standards=list(standards),

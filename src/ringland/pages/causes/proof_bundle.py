@@ -26,7 +26,7 @@ from ringland.reports.cause_report import CauseReport
 from ringland.words.number_words import instant_text
 
 ARCHIVE = "a-2b"
-"""PDF/A-2b, ISO 19005-2: the typesetter keeps it; what standard tools can see is tested."""
+"""PDF/A-2b, ISO 19005-2: the typesetter keeps it, and the tests ask an independent validator."""
 MANIFEST = "manifest.sha256"
 
 

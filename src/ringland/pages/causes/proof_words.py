@@ -9,8 +9,9 @@ NO_CAPTURE_TIME = "none written by the camera"
 READ_ME = """{title}
 As known {as_of}.
 
-What this is: the report as a PDF that says of itself that it is PDF/A-2b (ISO 19005-2; made so
-by its typesetter, and no validator was run on it), the rows of the record it rests on with the
+What this is: the report as a PDF that says of itself that it is PDF/A-2b (ISO 19005-2; this
+program's tests hold such reports to an independent validator, which was not run on this one),
+the rows of the record it rests on with the
 file and row they were read from and that file's SHA-256, the photos as they were given with
 their hashes and the camera's own time, the fuel of its last tanks, the limits and the table
 of causes used.  Where the record names another engine, the name is blacked out.
