@@ -83,8 +83,9 @@ def told(request: pytest.FixtureRequest) -> list[tuple[dict[str, Any], CauseRank
 
 def named_in(line: str) -> set[str]:
     """The causes a headline names as where the findings point, its runner-up included."""
-    pointing = re.findall(r"(?:speak most|then) for '([^']+)'", line)
-    leaning = line.partition("The record by itself speaks for ")[2]
+    pointing = re.findall(r"(?:speak most|then|Tests speak) for '([^']+)'", line)
+    pointing += re.findall(r" and '([^']+)' \((?:about|over|under)", line)
+    leaning = line.partition("The record ")[2]
     return {key for key, c in TABLE.causes.items() if c.name in pointing or c.name in leaning}
 
 

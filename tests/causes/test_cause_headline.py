@@ -9,7 +9,7 @@ import pytest
 from ringland.causes.cause_chances import SettledCases
 from ringland.causes.cause_differential import rank_causes
 from ringland.causes.cause_findings import engine_findings
-from ringland.causes.cause_headline import headline, spoken_against
+from ringland.causes.cause_headline import clash_lines, headline, spoken_against
 from ringland.causes.cause_table import (
     UNDETERMINED,
     CauseTableError,
@@ -57,6 +57,44 @@ def test_the_record_alone_keeps_a_driver_out_of_the_headline() -> None:
     assert line.endswith(
         "driver not established: the record speaks against 'Knock: fuel below need'."
     )
+
+
+TUNE_RAISED = "controller | calibration read out: raised"
+
+
+def test_two_drivers_that_tests_speak_for_stand_beside_each_other() -> None:
+    """'Speaks most for fuel (65 %)' stood over a calibration read out as raised."""
+    line = said([*KNOCK, SAMPLE_LOW, TUNE_RAISED])
+    assert line.startswith("Knock (")
+    assert "Tests speak for 'Knock: fuel below need' (about " in line
+    assert " and 'Knock: calibration asks for more than the fuel gives' (about " in line
+    assert "does not say which of them broke it" in line
+    alone = said([*KNOCK, SAMPLE_LOW, TUNE_RAISED], knock_tune="against")
+    assert "calibration asks" not in alone
+
+
+def test_a_driver_the_record_speaks_for_stands_beside_one_that_was_tested() -> None:
+    line = said([*KNOCK, SAMPLE_LOW], knock_tune="for", knock_fuel="for")
+    assert "The record speaks as well for 'Knock: calibration asks" in line
+    assert "as well for 'Knock: fuel" not in line
+
+
+@pytest.mark.parametrize(
+    ("seen", "not_seen", "side", "clashes"),
+    [
+        ([SAMPLE_LOW], [], "against", True),
+        ([], [SAMPLE_LOW], "for", True),
+        ([SAMPLE_LOW], [], "for", False),
+        ([], [], "against", False),
+    ],
+)
+def test_a_test_and_a_record_that_contradict_each_other_are_named(
+    seen: list[str], not_seen: list[str], side: str, clashes: bool
+) -> None:
+    found = engine_findings(teardown([*KNOCK, *seen], not_seen), TABLE, "E1", 3)
+    told = clash_lines(found, speaks(knock_fuel=side), TABLE)
+    assert [line for line in told if "'Knock: fuel below need'" in line] == list(told)
+    assert bool(told) == clashes
 
 
 def test_its_own_test_alone_speaks_against_a_driver() -> None:

@@ -119,7 +119,7 @@ def test_no_headline_accuses_the_fuel_against_test_record_or_the_shops_own_word(
     Two against a fuel sample and a record that met the need, the third while the shop itself
     had settled on the calibration.
     """
-    fuel = "speak most for 'Knock: fuel below need'"
+    fuel = "'Knock: fuel below need'"
     settled = {
         (row["engine_id"], row["found_at"]): row["confirmed_cause"]
         for row in shop.records["failures"].iter_rows(named=True)
@@ -145,9 +145,9 @@ def test_no_headline_names_a_cause_that_its_own_test_or_the_record_speaks_agains
     reports: tuple[CauseReport, ...],
 ) -> None:
     for made in reports:
-        named = re.match(r"The findings speak most for '([^']+)'", made.summary[1])
+        named = re.findall(r"(?:speak most|speak) for '([^']+)'", made.summary[1])
         for cause in made.causes:
-            if named and cause.name == named[1]:
+            if named and cause.name == named[0] and "not established" not in made.summary[1]:
                 assert not cause.record.startswith("against"), made.engine_id
                 assert cause.chance.startswith(("about", "over")), made.engine_id
 
@@ -202,7 +202,7 @@ def test_no_report_names_another_driver_than_the_truths_main_part_above_60_perce
 def test_no_report_contradicts_its_own_record_section(reports: tuple[CauseReport, ...]) -> None:
     for made in reports:
         against = [cause.name for cause in made.causes if cause.record.startswith("against")]
-        named = re.findall(r"(?:speak most|then) for '([^']+)'", made.summary[1])
+        named = re.findall(r"'([^']+)'", made.summary[1])
         assert not set(against) & set(named), made.engine_id
         assert not [line for line in made.summary if "two lines of evidence disagree" in line]
 

@@ -16,9 +16,12 @@ from ringland.causes.cause_record import CauseRecord
 from ringland.causes.cause_table import UNDETERMINED, Cause, CauseTable
 from ringland.settings.assumptions import Assumptions
 from ringland.words.fixed_words import FACTOR_LABELS, MEASURE_LABELS
-from ringland.words.number_words import number_text, share_text
+from ringland.words.number_words import day_text, number_text, share_text
 
 FOR, AGAINST, SILENT = "for", "against", "says nothing"
+
+_Row = Mapping[str, Any]
+"""A row of `CauseRecord.factors`."""
 
 _RING_SIGNS = ("gap_wide", "rings_stuck", "rings_lapped", "hull_oil", "intake_oily", "even_drift")
 _RING_TESTS = ("crankcase_pressure", "hull_oil", "leak_down", "compression")
@@ -47,7 +50,7 @@ def _side(cause: Cause, record: CauseRecord, assumptions: Assumptions) -> tuple[
         return SILENT, f"Nothing on record before this failure. To ask: {cause.ask}."
     row = rows.row(0, named=True)
     plain = _PLAIN.get(cause.record_factor)
-    said = plain(cause, row, assumptions) if plain else None
+    said = plain(cause, row, record, assumptions) if plain else None
     return said or _side_in_fleet(cause, row, record.compared, assumptions)
 
 
@@ -55,24 +58,41 @@ _Said = tuple[str, str] | None
 """What a factor says by itself, whatever the fleet did; None: nothing."""
 
 
-def _of_calibration(cause: Cause, row: Mapping[str, Any], assumptions: Assumptions) -> _Said:
+def _of_calibration(cause: Cause, row: _Row, record: CauseRecord, edges: Assumptions) -> _Said:
+    """None on record is no sign of a stock one, nor is one put back the day before."""
+    then = record.calibration
     if row["value"]:
         return FOR, "A raised calibration was in force."
+    if then is None or then.at_end is None:
+        return SILENT, f"Which calibration was in force is not on record. To ask: {cause.ask}."
+    if then.raised_share > 0:
+        return SILENT, (
+            f"A raised calibration was in force for {share_text(then.raised_share)} of its last "
+            f"hours, and no longer at the failure."
+        )
+    if then.unknown_share > 0:
+        return SILENT, (
+            f"At the failure the calibration was not a raised one; for "
+            f"{share_text(then.unknown_share)} of its last hours none is on record."
+        )
     return AGAINST, "The calibration in force was not a raised one."
 
 
-def _of_hours(cause: Cause, row: Mapping[str, Any], assumptions: Assumptions) -> _Said:
+def _of_hours(cause: Cause, row: _Row, record: CauseRecord, edges: Assumptions) -> _Said:
+    """A part fitted wrong may let go late: hours alone clear no builder until many have run."""
     if cause.record_side == "high":
         return None
-    early_h = assumptions.number("record.early_h")
+    early_h, late_h = edges.number("record.early_h"), edges.number("record.late_h")
     said = f"It failed at {number_text(row['value'], 0)} engine hours of the build"
     if row["value"] <= early_h:
         return FOR, f"{said}, within the first {number_text(early_h, 0)}."
-    return AGAINST, f"{said}, beyond the first {number_text(early_h, 0)}."
+    if row["value"] <= late_h:
+        return SILENT, f"{said}, beyond the first {number_text(early_h, 0)}; that tells little."
+    return AGAINST, f"{said}, beyond the first {number_text(late_h, 0)}."
 
 
-def _of_fuel_age(cause: Cause, row: Mapping[str, Any], assumptions: Assumptions) -> _Said:
-    turns_d = assumptions.number("fuel.turns_after_d")
+def _of_fuel_age(cause: Cause, row: _Row, record: CauseRecord, edges: Assumptions) -> _Said:
+    turns_d = edges.number("fuel.turns_after_d")
     if row["value"] >= turns_d:
         return None
     return SILENT, (
@@ -82,11 +102,18 @@ def _of_fuel_age(cause: Cause, row: Mapping[str, Any], assumptions: Assumptions)
     )
 
 
-def _of_shortfall(cause: Cause, row: Mapping[str, Any], assumptions: Assumptions) -> _Said:
+def _of_shortfall(cause: Cause, row: _Row, record: CauseRecord, edges: Assumptions) -> _Said:
     if row["high"] <= 0:
         return AGAINST, "The fuel burned met the need, even taken at its worst."
     if row["low"] > 0:
-        return None
+        stands_out = (row["percentile"] or 0.0) >= edges.number("record.stands_out")
+        if stands_out or row["percentile"] is None:
+            return None
+        return SILENT, (
+            f"The fuel fell short of the need by {number_text(row['value'])} octane numbers, more "
+            f"than for {share_text(row['percentile'])} of {record.compared} other sets at these "
+            f"hours: short, but no more than was usual here."
+        )
     return SILENT, (
         f"Whether the fuel met the need turns on what is not on record: shortfall "
         f"{number_text(row['low'])} to {number_text(row['high'])} octane numbers."
@@ -126,19 +153,27 @@ def agreement_lines(
     ranking: CauseRanking,
     speaks: pl.DataFrame,
     table: CauseTable,
-    against: Mapping[str, tuple[str, ...]] | None = None,
+    record: CauseRecord,
+    *,
+    is_named: bool = True,
 ) -> tuple[str, ...]:
-    """Where findings and record agree, disagree or leave each other alone, in sentences."""
+    """Where findings and record agree, disagree or leave each other alone, in sentences.
+
+    Args:
+        ranking: what the findings say.
+        speaks: what `record_speaks` says.
+        table: the cause table.
+        record: what the record holds.
+        is_named: whether a headline may name the first cause (`cause_headline.may_be_named`).
+    """
     side = dict(speaks.select("cause", "side").iter_rows())
     named = [cause for cause in ranking.chances["cause"] if cause != UNDETERMINED]
     first = named[0]
     lines = []
     if ranking.first == UNDETERMINED:
         lines.append("The findings alone name no cause.")
-    elif first in (against or {}):
-        lines.append(
-            "The findings that drivers of one mechanism share cannot say which of them it was."
-        )
+    elif not is_named:
+        lines.append("What was found does not tell which driver of its mechanism it was.")
     else:
         said = {
             FOR: "The record speaks for it too: the two lines of evidence agree.",
@@ -149,17 +184,43 @@ def agreement_lines(
     others = [
         table.named(cause)
         for cause in table.causes
-        if side[cause] == FOR and (cause != first or ranking.first == UNDETERMINED)
+        if side[cause] == FOR and (cause != first or ranking.first == UNDETERMINED or not is_named)
     ]
     if others:
         lines.append(f"The record speaks for: {', '.join(others)}.")
-    if {side.get("knock_fuel"), side.get("knock_tune")} == {FOR}:
+    if side.get("knock_tune") == FOR and (told := _fuel_under_stock(record)):
+        lines.append(told)
+    elif {side.get("knock_fuel"), side.get("knock_tune")} == {FOR}:
         lines.append(
             "Fuel below need and a raised calibration stand together here: the calibration "
             "raises the need that the fuel then falls short of. The record cannot say which "
             "of the two to blame."
         )
     return tuple(lines)
+
+
+def _fuel_under_stock(record: CauseRecord) -> str | None:
+    """Whether the same fuel would have met the need of the stock calibration."""
+    then = record.calibration
+    if then is None or then.short_of_stock_on is None:
+        return None
+    best, worst = then.short_of_stock_on
+    need = number_text(then.stock_need_aki, 0)
+    if worst <= 0:
+        return (
+            f"The same fuel would have met the stock calibration's need ({need} AKI), even taken "
+            f"at its worst: the raised calibration asked for more than it gives."
+        )
+    if best > 0:
+        return (
+            f"The same fuel falls short of the stock calibration's need ({need} AKI) as well, by "
+            f"{number_text(best)} to {number_text(worst)} octane numbers; the raised calibration "
+            f"adds to that. The record cannot say which of the two to blame."
+        )
+    return (
+        f"Whether the same fuel would have met the stock calibration's need ({need} AKI) turns on "
+        f"what is not on record: shortfall 0 to {number_text(worst)} octane numbers."
+    )
 
 
 def reverse_order_line(
@@ -176,7 +237,7 @@ def reverse_order_line(
     signs = [table.findings[key].words for key in _RING_SIGNS if findings.states.get(key) == SEEN]
     failed = before.filter(pl.col("measure").is_in(_RING_TESTS) & (pl.col("verdict") == "fail"))
     signs += [
-        f"{MEASURE_LABELS[row['measure']].lower()} failed on {row['inspected_at']:%Y-%m-%d}"
+        f"{MEASURE_LABELS[row['measure']].lower()} failed on {day_text(row['inspected_at'])}"
         for row in failed.unique("measure", keep="first", maintain_order=True).iter_rows(named=True)
     ]
     drifts = trends.filter(pl.col("measure").is_in(_RING_TESTS) & (pl.col("shape") == "drift"))
@@ -210,4 +271,4 @@ def confirmed_line(failure: Mapping[str, Any], table: CauseTable) -> str:
     if cause is None or failure["cause_confirmed_at"] is None:
         return "The shop has not settled on a cause."
     name = table.named(cause) if cause in table.outcomes else cause
-    return f"The shop settled on: {name} ({failure['cause_confirmed_at']:%Y-%m-%d})."
+    return f"The shop settled on: {name} ({day_text(failure['cause_confirmed_at'])})."

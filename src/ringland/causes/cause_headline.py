@@ -104,6 +104,26 @@ def headline(
     first = ranking.chances.row(0, named=True)
     if not may_be_named(first["cause"], findings, against, table):
         return _not_established(first, against, speaks, table)
+    return _pointing(ranking, findings, against, speaks, table)
+
+
+def _pointing(
+    ranking: CauseRanking,
+    findings: EngineFindings,
+    against: Mapping[str, tuple[str, ...]],
+    speaks: pl.DataFrame,
+    table: CauseTable,
+) -> str:
+    """The first cause, which may be named, with what stands beside it."""
+    first = ranking.chances.row(0, named=True)
+    peers = [
+        row
+        for row in ranking.chances.iter_rows(named=True)
+        if row["mechanism"] == first["mechanism"]
+        and may_be_named(row["cause"], findings, against, table)
+    ]
+    if table.is_driver(first["cause"]) and len(peers) > 1:
+        return _drivers_beside_each_other(first, peers)
     line = said.FIRST_CAUSE.format(cause=first["name"], chance=opinion_chance(first["chance"]))
     rest = [
         row
@@ -112,9 +132,59 @@ def headline(
         or (row["cause"] != first["cause"] and may_be_named(row["cause"], findings, against, table))
     ]
     then = said.THEN_OPEN if rest[0]["cause"] == UNDETERMINED else said.THEN_CAUSE
-    return line.removesuffix(".") + said.THEN.format(
+    line = line.removesuffix(".") + said.THEN.format(
         second=then.format(cause=rest[0]["name"]), second_chance=opinion_chance(rest[0]["chance"])
     )
+    by_record = _by_record(first["mechanism"], against, speaks, table)
+    leaning = [cause for cause in by_record if cause != first["cause"]]
+    if not (table.is_driver(first["cause"]) and leaning):
+        return line
+    return f"{line} {said.RECORD_LEANS_TOO.format(causes=_names(leaning, table))}"
+
+
+def clash_lines(
+    findings: EngineFindings, speaks: pl.DataFrame, table: CauseTable
+) -> tuple[str, ...]:
+    """Where a cause's own test and the record contradict each other: one of them is wrong."""
+    side = dict(speaks.select("cause", "side").iter_rows())
+    lines = []
+    for key, cause in table.causes.items():
+        tested = own_test_sides(findings, key, table).values()
+        if not tested or side.get(key) not in (FOR, AGAINST):
+            continue
+        if (1 in tested) != (side[key] == FOR):
+            lines.append(said.TEST_AND_RECORD.format(cause=cause.name))
+    return tuple(lines)
+
+
+def _drivers_beside_each_other(first: Mapping[str, Any], peers: list[dict[str, Any]]) -> str:
+    """Two drivers whose own tests speak for them: which one broke it is more than these say."""
+    mechanism = str(first["mechanism"])
+    drivers = [
+        said.DRIVER_AND_CHANCE.format(cause=row["name"], chance=opinion_chance(row["chance"]))
+        for row in peers
+    ]
+    return said.SEVERAL_DRIVERS.format(
+        mechanism=mechanism[:1].upper() + mechanism[1:],
+        chance=opinion_chance(first["mechanism_chance"]),
+        drivers=said.AND.join(drivers),
+    )
+
+
+def _by_record(
+    mechanism: str | None,
+    against: Mapping[str, tuple[str, ...]],
+    speaks: pl.DataFrame,
+    table: CauseTable,
+) -> list[str]:
+    """The drivers of a mechanism that the record speaks for and no test against."""
+    members = table.mechanisms[str(mechanism)]
+    spoken = speaks.filter(pl.col("side") == FOR)["cause"]
+    return [cause for cause in spoken if cause in members and cause not in against]
+
+
+def _names(causes: list[str], table: CauseTable) -> str:
+    return said.AND.join(repr(table.named(cause)) for cause in causes)
 
 
 def _not_established(
@@ -131,11 +201,7 @@ def _not_established(
         chance=opinion_chance(first["mechanism_chance"]),
         against="; ".join(why),
     )
-    by_record = [
-        table.named(cause)
-        for cause in speaks.filter(pl.col("side") == FOR)["cause"]
-        if cause in table.mechanisms[mechanism] and cause not in against
-    ]
+    by_record = _by_record(mechanism, against, speaks, table)
     if not by_record:
         return line
-    return f"{line} {said.RECORD_LEANS.format(causes=' and '.join(map(repr, by_record)))}"
+    return f"{line} {said.RECORD_LEANS.format(causes=_names(by_record, table))}"

@@ -36,6 +36,22 @@ _BOUNDS = {"shortfall_25h_on": ("shortfall_25h_low_on", "shortfall_25h_high_on")
 
 
 @dataclass(frozen=True)
+class CalibrationThen:
+    """What calibration was in force over the last hours before a failure."""
+
+    at_end: str | None
+    """class of the calibration at the failure; None: not on record"""
+    raised_share: float
+    """share of these hours with a raised one on record"""
+    unknown_share: float
+    """share of these hours with none on record"""
+    short_of_stock_on: tuple[float, float] | None
+    """by how much the fuel then burned fell short of the stock need, at its best and at its worst;
+    None: no raised calibration ran, or the fuel is not on record"""
+    stock_need_aki: float
+
+
+@dataclass(frozen=True)
 class CauseRecord:
     """The record before one failure."""
 
@@ -52,6 +68,8 @@ class CauseRecord:
     known_share: float | None
     """Share of the litres burned in these hours whose octane is on record."""
     gaps: tuple[str, ...]
+    calibration: CalibrationThen | None = None
+    """None: no rental on record."""
 
 
 def record_before_failure(
@@ -106,6 +124,11 @@ def record_before_failure(
     ).cast(pl.Float64)
     mine |= {name: float(mine[name]) for name in _COMPARED}
     mine["age_h"] = hour
+    last = own.filter(pl.col("set_h_stop") > hour - trailing_h)
+    calibration = _calibration_then(own, last, assumptions)
+    if calibration.at_end is None:
+        mine["is_raised_calibration"] = None
+    mine["shortfall_25h_low_on"] *= _known_need_share(last)
     ages = lives.filter(pl.col("piston_set_id") != set_id)["exit_h"].to_numpy()
     enough = rest.height >= assumptions.number("record.compared_sets")
     rows = [
@@ -124,8 +147,48 @@ def record_before_failure(
         rest.height,
         pl.DataFrame(rows, schema=_SCHEMA),
         mine["known_share_25h"],
-        (*_gaps(own, mine, hour, trailing_h), *([] if enough else [_too_few(rest.height, hour)])),
+        (*_gaps(last, mine, hour, trailing_h), *([] if enough else [_too_few(rest.height, hour)])),
+        calibration,
     )
+
+
+def _calibration_then(
+    own: pl.DataFrame, last: pl.DataFrame, assumptions: Assumptions
+) -> CalibrationThen:
+    """Of a set's rentals, `own` all of them and `last` those of its last hours."""
+    hours = _hours(last)
+    raised = last.filter(pl.col("calibration") == "raised")
+    stock = own.filter(pl.col("calibration") == "stock")["octane_need_aki"].drop_nulls()
+    need = stock[-1] if len(stock) else assumptions.number("octane.need_stock_aki")
+    ends = ("shortfall_low_on", "shortfall_high_on")
+    hard = raised.filter(pl.col("hard_running_h") > 0)
+    short = None
+    if hard.height and hard.select(*ends, "octane_need_aki").drop_nulls().height == hard.height:
+        of_raised = pl.col("octane_need_aki") - need
+        weight = pl.col("hard_running_h")
+        best, worst = hard.select(
+            ((pl.col(end) - of_raised).clip(lower_bound=0.0) * weight).sum() / weight.sum()
+            for end in ends
+        ).row(0)
+        short = (float(best), float(worst))
+    return CalibrationThen(
+        last.sort("set_h_stop")["calibration"][-1] if last.height else None,
+        _hours(raised) / hours if hours else 0.0,
+        _hours(last.filter(pl.col("calibration").is_null())) / hours if hours else 1.0,
+        short,
+        float(need),
+    )
+
+
+def _known_need_share(last: pl.DataFrame) -> float:
+    """Share of the hard running whose shortfall the record bounds; the rest may have met its need.
+
+    Where the need itself is not on record a usual shortfall stands in for the fit; it is no
+    evidence on this engine.
+    """
+    hard = float(last["hard_running_h"].sum())
+    bounded = last.filter(pl.col("shortfall_low_on").is_not_null())
+    return float(bounded["hard_running_h"].sum()) / hard if hard else 1.0
 
 
 _SCHEMA = {
@@ -172,6 +235,8 @@ def _factor_row(
     enough: bool,
     effects: Sequence[FactorEffect],
 ) -> dict[str, Any]:
+    if mine[factor] is None:
+        return dict.fromkeys((*_SCHEMA, "log_hazard")) | {"factor": factor}
     value = float(mine[factor])
     low, high = (float(mine[name]) for name in _BOUNDS.get(factor, (factor, factor)))
     middle = float(np.median(others)) if enough else None
@@ -201,10 +266,9 @@ def _factor_row(
 
 
 def _gaps(
-    own: pl.DataFrame, mine: Mapping[str, Any], hour: float, trailing_h: float
+    last: pl.DataFrame, mine: Mapping[str, Any], hour: float, trailing_h: float
 ) -> tuple[str, ...]:
     """What the record of the last hours leaves open."""
-    last = own.filter(pl.col("set_h_stop") > hour - trailing_h)
     hours = _hours(last)
     gaps = []
     known = float(mine["known_share_25h"])

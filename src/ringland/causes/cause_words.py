@@ -99,6 +99,16 @@ THEN = ", {second} ({second_chance})."
 NOT_ESTABLISHED = "{mechanism} ({chance}), driver not established: {against}."
 NOTHING_TELLS = "nothing that was looked at speaks for one of its drivers"
 RECORD_LEANS = "The record by itself speaks for {causes}."
+RECORD_LEANS_TOO = "The record speaks as well for {causes}, which no test was made of."
+SEVERAL_DRIVERS = (
+    "{mechanism} ({chance}). Tests speak for {drivers}; what was found does not say which of them "
+    "broke it, or whether it took them together."
+)
+DRIVER_AND_CHANCE, AND = "{cause!r} ({chance})", " and "
+TEST_AND_RECORD = (
+    "Of {cause!r} the test and the record say opposite things: one of them is wrong or not "
+    "complete. Find out which before anyone is blamed."
+)
 SETTLED = "The shop settled on {cause!r} on {day}."
 SETTLED_ELSE = "The findings by themselves lean elsewhere; they are weighed below."
 SETTLED_AGAINST = (

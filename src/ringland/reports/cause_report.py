@@ -24,7 +24,7 @@ from ringland.causes.cause_agreement import (
 )
 from ringland.causes.cause_chains import chain_lines
 from ringland.causes.cause_differential import CauseRanking
-from ringland.causes.cause_headline import headline, spoken_against
+from ringland.causes.cause_headline import clash_lines, headline, may_be_named, spoken_against
 from ringland.causes.cause_learning import ShopMemory, settled_failures
 from ringland.causes.cause_lines import Rows
 from ringland.causes.cause_table import UNDETERMINED, CauseTable
@@ -137,7 +137,13 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
     sheet, ranking, record = case.sheet, case.ranking, case.record
     speaks = record_speaks(record, shop.table, shop.assumptions)
     against = spoken_against(case.findings, speaks, shop.table)
-    agreement = agreement_lines(ranking, speaks, shop.table, against)
+    agreement = agreement_lines(
+        ranking,
+        speaks,
+        shop.table,
+        record,
+        is_named=may_be_named(ranking.first, case.findings, against, shop.table),
+    )
     heading, found = lines.found_rows(case.opened, case.findings)
     wanted = lines.photo_names(case.opened)
     work_lines, options = (
@@ -178,6 +184,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         record=lines.record_rows(record),
         record_lines=(
             *agreement,
+            *clash_lines(case.findings, speaks, shop.table),
             reverse_order_line(case.entered, case.until_failure, case.trends_until, shop.table),
             confirmed_line(failure, shop.table),
             *((said.UNUSED_CASES.format(count=len(memory.unused)),) if memory.unused else ()),
