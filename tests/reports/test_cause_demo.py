@@ -3,11 +3,13 @@
 import json
 import re
 from datetime import UTC, datetime
+from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
+from playwright.sync_api import sync_playwright
 
 from ringland.bench.bench_limits import default_bench_limits
 from ringland.bench.bench_station import station_pressures
@@ -23,7 +25,7 @@ from ringland.history.hour_meter import engine_sessions
 from ringland.history.known_then import known_by
 from ringland.intake.intake import take_in
 from ringland.intake.raw_text import read_raw
-from ringland.pages.causes.cause_pages import build_cause_site, report_name
+from ringland.pages.causes.cause_pages import build_cause_site, cause_page, report_name
 from ringland.rebuilds.rebuild_comparison import (
     RebuildComparison,
     builds_after_rebuild,
@@ -32,6 +34,7 @@ from ringland.rebuilds.rebuild_comparison import (
 from ringland.reports.cause_case import ShopRecord
 from ringland.reports.cause_report import CauseReport, cause_reports
 from ringland.settings.assumptions import load_assumptions
+from tests.outside_tools import ARGUMENTS, CHROMIUM, needs
 
 DEMO = Path(__file__).parents[2] / "synthetic_data" / "demo"
 AS_OF = datetime(2026, 10, 5, tzinfo=UTC)
@@ -97,6 +100,38 @@ def test_every_failed_engine_has_its_page_and_its_pdf(
     for report in reports:
         assert b"Invented demo data" in site[f"causes/{report_name(report)}.html"]
     assert b"Invented demo data" in site["causes/rebuilds.html"]
+
+
+@pytest.mark.browser
+@needs(CHROMIUM, "chromium")
+def test_a_report_is_eight_phone_screens_and_whole_on_paper(
+    reports: tuple[CauseReport, ...], tmp_path: Path
+) -> None:
+    """Reports were forty phone screens (39,000 px) long: all tables open, every passing line."""
+    (tmp_path / "causes").mkdir()
+    folder = files("ringland.pages")
+    for room, name, place in (("frame", "ringland.css", "."), ("causes", "evidence.css", "causes")):
+        (tmp_path / place / name).write_bytes(folder.joinpath(room, name).read_bytes())
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        page = browser.new_page(viewport={"width": 390, "height": 844})
+        pages = {report_name(made): cause_page(made) for made in reports}
+        for name in sorted(pages, key=lambda name: len(pages[name]))[-8:]:
+            file = tmp_path / "causes" / f"{name}.html"
+            file.write_bytes(pages[name])
+            page.goto(file.as_uri())
+            assert page.evaluate("document.documentElement.scrollHeight") <= 8 * 844, file.name
+        longest = max(reports, key=lambda one: len(one.acceptance))
+        file.write_bytes(pages[report_name(longest)])
+        page.goto(file.as_uri())
+        page.emulate_media(media="print")
+        shown = page.locator("main").inner_text()
+        hidden = page.locator(".long").first.locator("summary").is_hidden()
+        browser.close()
+    assert hidden
+    cells = [longest.measured[0][5], longest.acceptance[-1][1], longest.causes[0].support[0]]
+    assert [cell for cell in cells if cell not in shown] == []
+    assert longest.signatures[0].split(":")[0] in shown
 
 
 def test_every_row_of_every_teardown_is_in_a_report(

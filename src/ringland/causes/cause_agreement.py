@@ -164,7 +164,7 @@ def agreement_lines(
         speaks: what `record_speaks` says.
         table: the cause table.
         record: what the record holds.
-        is_named: whether a headline may name the first cause (`cause_headline.may_be_named`).
+        is_named: whether the headline points at one cause (`cause_headline.pointed_at`).
     """
     side = dict(speaks.select("cause", "side").iter_rows())
     named = [cause for cause in ranking.chances["cause"] if cause != UNDETERMINED]

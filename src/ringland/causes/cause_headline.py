@@ -79,6 +79,25 @@ def may_be_named(
     return not table.is_driver(cause) or 1 in own_test_sides(findings, cause, table).values()
 
 
+def pointed_at(
+    ranking: CauseRanking,
+    findings: EngineFindings,
+    against: Mapping[str, tuple[str, ...]],
+    table: CauseTable,
+) -> tuple[str, ...]:
+    """The cause a headline points at: none, one, or drivers that tests speak for alike."""
+    if not may_be_named(ranking.first, findings, against, table):
+        return ()
+    if not table.is_driver(ranking.first):
+        return (ranking.first,)
+    members = table.mechanisms[table.causes[ranking.first].mechanism]
+    return tuple(
+        cause
+        for cause in ranking.chances["cause"]
+        if cause in members and may_be_named(cause, findings, against, table)
+    )
+
+
 def headline(
     ranking: CauseRanking,
     findings: EngineFindings,
@@ -116,14 +135,10 @@ def _pointing(
 ) -> str:
     """The first cause, which may be named, with what stands beside it."""
     first = ranking.chances.row(0, named=True)
-    peers = [
-        row
-        for row in ranking.chances.iter_rows(named=True)
-        if row["mechanism"] == first["mechanism"]
-        and may_be_named(row["cause"], findings, against, table)
-    ]
-    if table.is_driver(first["cause"]) and len(peers) > 1:
-        return _drivers_beside_each_other(first, peers)
+    pointed = pointed_at(ranking, findings, against, table)
+    if len(pointed) > 1:
+        peers = ranking.chances.filter(pl.col("cause").is_in(pointed))
+        return _drivers_beside_each_other(first, peers.rows(named=True))
     line = said.FIRST_CAUSE.format(cause=first["name"], chance=opinion_chance(first["chance"]))
     rest = [
         row

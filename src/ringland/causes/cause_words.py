@@ -65,6 +65,34 @@ HEADINGS = {
 }
 """Headings of the report's tables, by the part of the report they show."""
 
+FOLDS = {
+    "job": "Serials, hours and dates",
+    "measured": "All {n} readings",
+    "found": "All {n} things looked for, by cylinder",
+    "photos": "Photos ({n})",
+    "notes": "What the readings did over time, {n} notes",
+    "causes": "Less likely: {names}",
+    "unknowable": "And {n} more limits of this record",
+    "evidence": "Evidence: {support} for, {contradiction} against",
+    "settle": "How much each would tell",
+    "record": "Figures and picture",
+    "work": "The work, {n} steps with their reasons",
+    "options": "All {n} options, with price, range and what neglect adds",
+    "acceptance": "All {n} lines of the sheet",
+    "after": "Break-in and next check, step by step",
+    "kept": "All {n} things kept",
+}
+"""What a page folds away on screen; on paper all of it is open."""
+JOB_IN_SHORT = "{engine}; hull {hull}; {set}."
+NOT_PASSED = "{test}, {place}, {day}: {reading}, {verdict}."
+ALL_PASSED = "None of its {n} latest readings failed."
+NAME_AND_CHANCE = "{name} ({chance})"
+MORE_NOT_PASSED = "and {more} more, in the table."
+SEEN_IN = "{part}: {finding} ({where})."
+WHOLE_ENGINE = "whole engine"
+NONE_SEEN = "None of the {n} things looked for was seen."
+SETTLE_SHORT = "Look at, most telling first: {findings}."
+
 JOB_LABELS = {
     "engine": "Engine",
     "induction": "Induction",
@@ -118,7 +146,7 @@ TEST_AGAINST = "{finding} ({state}) speaks against {cause!r}"
 RECORD_AGAINST = "the record speaks against {cause!r}"
 CHANCE_NOT_NAMED = "not named: its own test or the record speaks against it"
 THEN_CAUSE, THEN_OPEN = "then for {cause!r}", "the next most likely is that the cause stays open"
-WHAT_TO_DO = "{proposed} Price: {price}."
+WHAT_TO_DO = "{proposed} Price: {price}; such jobs: {spread}."
 
 UNDER, OVER, ABOUT = "under 5 %", "over 95 %", "about {percent} %"
 """A chance that rests on opinions."""

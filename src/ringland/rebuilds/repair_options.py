@@ -1,7 +1,8 @@
 """The ways to go on with a broken engine: price, range, what each leaves, what neglect adds.
 
 A price is the shop's own where its costs hold one; the range is that of its own jobs of the
-kind where it has done three or more, else the weak figures of the table.
+kind where it has done three or more, else that of its prices over the seasons, else the weak
+figures of the table.
 """
 
 from __future__ import annotations
@@ -37,7 +38,8 @@ def option_rows(sheet: RebuildSheet, costs: pl.DataFrame, rebuilds: pl.DataFrame
         costs: rows of the Costs contract.
         rebuilds: rows of the Rebuilds contract, for what such jobs have cost.
     """
-    currency = next(iter(costs["currency"].drop_nulls()), "money")
+    costs = costs.sort("season")
+    currency = next(reversed(costs["currency"].drop_nulls().to_list()), "money")
     options = _table()["option"]
     first = sorted(options, key=lambda key: options[key].get("scope") != sheet.scope)
     rows = []
@@ -50,8 +52,8 @@ def option_rows(sheet: RebuildSheet, costs: pl.DataFrame, rebuilds: pl.DataFrame
                 said.PROPOSED_OPTION.format(option=fields["words"])
                 if is_proposed
                 else fields["words"],
-                _price(fields, costs, currency),
-                _range(fields, rebuilds, currency),
+                _price(fields, costs),
+                _range(fields, costs, rebuilds, currency),
                 f"{fields['leaves']} {short}".strip(),
                 fields["neglect"],
             )
@@ -59,19 +61,32 @@ def option_rows(sheet: RebuildSheet, costs: pl.DataFrame, rebuilds: pl.DataFrame
     return (*rows, (said.LEAVE_IT, said.NO_PRICE, said.NONE, said.LEFT_AS_IT_IS, said.KEEPS))
 
 
-def _price(fields: Mapping[str, Any], costs: pl.DataFrame, currency: str) -> str:
-    own = costs.filter(pl.col("item") == fields.get("item", "")).sort("season")
+def _price(fields: Mapping[str, Any], costs: pl.DataFrame) -> str:
+    own = costs.filter(pl.col("item") == fields.get("item", ""))
     if own.is_empty():
         return said.NOT_PRICED
-    return price_text(own["amount"][-1], currency)
+    price = price_text(own["amount"][-1], own["currency"][-1])
+    return said.FETCHES.format(price=price) if fields.get("is_income") else price
 
 
-def _range(fields: Mapping[str, Any], rebuilds: pl.DataFrame, currency: str) -> str:
+def _range(
+    fields: Mapping[str, Any], costs: pl.DataFrame, rebuilds: pl.DataFrame, currency: str
+) -> str:
     jobs = rebuilds.filter(pl.col("scope") == fields.get("scope", ""))["cost"].drop_nulls()
     if len(jobs) >= LEAST_JOBS:
-        low, high = (price_text(float(end), currency) for end in (jobs.min(), jobs.max()))  # type: ignore[arg-type]
-        return said.OWN_RANGE.format(low=low, high=high, jobs=len(jobs))
+        return said.OWN_RANGE.format(**_ends(jobs, currency), jobs=len(jobs))
+    listed = costs.filter(
+        (pl.col("item") == fields.get("item", ""))
+        & (pl.col("currency") == pl.col("currency").last())  # one sum of money, not two
+    )
+    if listed.height > 1:
+        ends = _ends(listed["amount"], listed["currency"][-1])
+        return said.LISTED_RANGE.format(**ends, seasons=listed.height)
     if "low" not in fields:
-        return said.NONE
-    low, high = (price_text(fields[end], "USD") for end in ("low", "high"))
-    return said.WEAK_RANGE.format(low=low, high=high)
+        return said.ASK_FOR_IT
+    return said.WEAK_RANGE.format(**_ends(pl.Series([fields["low"], fields["high"]]), "USD"))
+
+
+def _ends(amounts: pl.Series, currency: str) -> dict[str, str]:
+    low, high = (price_text(float(end), currency) for end in (amounts.min(), amounts.max()))  # type: ignore[arg-type]
+    return {"low": low, "high": high}

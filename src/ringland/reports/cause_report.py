@@ -24,7 +24,7 @@ from ringland.causes.cause_agreement import (
 )
 from ringland.causes.cause_chains import chain_lines
 from ringland.causes.cause_differential import CauseRanking
-from ringland.causes.cause_headline import clash_lines, headline, may_be_named, spoken_against
+from ringland.causes.cause_headline import clash_lines, headline, pointed_at, spoken_against
 from ringland.causes.cause_learning import ShopMemory, settled_failures
 from ringland.causes.cause_lines import Rows
 from ringland.causes.cause_table import UNDETERMINED, CauseTable
@@ -137,13 +137,8 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
     sheet, ranking, record = case.sheet, case.ranking, case.record
     speaks = record_speaks(record, shop.table, shop.assumptions)
     against = spoken_against(case.findings, speaks, shop.table)
-    agreement = agreement_lines(
-        ranking,
-        speaks,
-        shop.table,
-        record,
-        is_named=may_be_named(ranking.first, case.findings, against, shop.table),
-    )
+    pointed = pointed_at(ranking, case.findings, against, shop.table)
+    agreement = agreement_lines(ranking, speaks, shop.table, record, is_named=len(pointed) == 1)
     heading, found = lines.found_rows(case.opened, case.findings)
     wanted = lines.photo_names(case.opened)
     work_lines, options = (
@@ -162,7 +157,7 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         summary=(
             lines.mode_line(failure),
             headline(ranking, case.findings, speaks, failure, shop.table),
-            *(agreement[:1] if failure["confirmed_cause"] in (None, ranking.first) else ()),
+            *_in_short(agreement, pointed, failure["confirmed_cause"]),
             *_what_to_do(work_lines, options),
         ),
         job=lines.job_rows(failure, case.engine, case.life, case.rebuild),
@@ -210,12 +205,22 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
     )
 
 
+def _in_short(
+    agreement: Sequence[str], pointed: Sequence[str], settled: str | None
+) -> Sequence[str]:
+    """The line of the record that belongs under the headline, which it must not contradict."""
+    if len(pointed) != 1:
+        return agreement[1:2]  # the first only says again that no one cause is named
+    return agreement[:1] if settled in (None, *pointed) else ()
+
+
 def _what_to_do(work_lines: Sequence[str], options: Sequence[Sequence[str]]) -> tuple[str, ...]:
     """What is proposed and what it costs, in a line; none where nothing is."""
-    price = next((row[1] for row in options if row[0].endswith(PROPOSED_MARK)), None)
-    if not work_lines or price is None:
+    option = next((row for row in options if row[0].endswith(PROPOSED_MARK)), None)
+    if not work_lines or option is None:
         return ()
-    return (said.WHAT_TO_DO.format(proposed=work_lines[0], price=price),)
+    _, price, spread, *_ = option
+    return (said.WHAT_TO_DO.format(proposed=work_lines[0], price=price, spread=spread),)
 
 
 def _ranked(

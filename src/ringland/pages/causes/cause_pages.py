@@ -21,6 +21,7 @@ from markupsafe import Markup
 from ringland.causes import cause_words
 from ringland.pages.causes.cause_bench_form import bench_form_page, bench_form_workbook
 from ringland.pages.causes.merged_cells import merged_cells
+from ringland.pages.causes.report_in_short import report_in_short
 from ringland.pages.frame.page_files import page_file, template_loader
 from ringland.pages.frame.pdf_letters import FONTS, with_shown_letters
 from ringland.rebuilds import rebuild_lines, rebuild_words
@@ -159,6 +160,7 @@ def cause_page(
         templates.get_template("cause_report.html.j2")
         .render(
             report=report,
+            short=report_in_short(report),
             said=cause_words,
             titles=[f"{number}. {part}" for number, part in enumerate(cause_words.PARTS, start=1)],
             headings=cause_words.HEADINGS,
