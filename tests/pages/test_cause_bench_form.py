@@ -216,6 +216,41 @@ def test_readings_and_photos_taken_offline_load_as_records(form: Page, tmp_path:
 
 
 @pytest.mark.browser
+def test_a_photo_outlasts_the_page_until_the_form_is_cleared(form: Page, tmp_path: Path) -> None:
+    """A page closed by the phone lost every picture picked; the file named what was not there."""
+    form.get_by_label("Engine serial").fill("E-1")
+    open_part(form, "piston")
+    look(form, "second land broken down", "cylinder 1", "seen")
+    form.get_by_label("second land broken down, cylinder 1: pick photos").set_input_files(
+        {"name": "image.jpg", "mimeType": "image/jpeg", "buffer": PICTURE}
+    )
+    kept = "onShelf((photos) => photos.count())"
+    for _ in range(500):
+        if form.evaluate(kept) != 1:
+            form.wait_for_timeout(20)
+    form.reload()
+    came: list[Download] = []
+    form.on("download", lambda one: came.append(one))  # noqa: PLW0108  # a built-in cannot be marked
+    form.get_by_role("button", name="Save the file").tap()
+    expect(form.locator("a.file")).to_have_count(2)
+    assert form.locator("#trouble").text_content() == ""
+    for _ in range(500):
+        if len(came) < 2:
+            form.wait_for_timeout(20)
+    [photo] = [one for one in came if one.suggested_filename.endswith(".jpg")]
+    photo.save_as(tmp_path / "photo.jpg")
+    assert (tmp_path / "photo.jpg").read_bytes() == PICTURE
+
+    form.on("dialog", lambda dialog: dialog.accept())
+    form.get_by_role("button", name="Clear the form").tap()
+    for _ in range(500):
+        if form.evaluate(kept) != 0:
+            form.wait_for_timeout(20)
+    form.reload()
+    assert form.evaluate("taken.then(() => held.size)") == 0
+
+
+@pytest.mark.browser
 def test_a_reading_that_is_no_number_or_unsigned_saves_nothing(form: Page) -> None:
     form.get_by_label("Engine serial").fill("E-1")
     form.locator("#readings > summary").tap()

@@ -5,8 +5,8 @@ from __future__ import annotations
 TITLE = "Bench form: what was found and measured"
 INVENTED = "{label}: the engines offered are not real."
 HOW_IT_WORKS = (
-    "Works without network. What you enter stays on this device until you save the file. "
-    'Everything starts as "not looked at": that is an answer too.'
+    "Works without network. What you enter, photos too, stays on this device until you clear the "
+    'form. Everything starts as "not looked at": that is an answer too.'
 )
 ENGINE, OPENED, CYLINDERS = "Engine serial", "Opened at (this device's time)", "Cylinders"
 LOOKED_BY = "Looked at by (your name)"
@@ -63,6 +63,8 @@ SCRIPT = {
     "readInFuture": "It cannot have been read in the future: check the time.",
     "noHand": "A reading of the build sheet needs your name: it is signed with it.",
     "noNumber": "{reading}: '{text}' is no number.",
+    "photoNotKept": "{photo} does not fit on this device's shelf: save the file before you close "
+    "this page.",
     "photoGone": "{photo} was picked before this page was closed and is no longer held here: "
     "pick it again, or send it by hand.",
     "reading": "{words}, {place}",
