@@ -14,7 +14,7 @@ from dataclasses import replace
 import dataframely as dy
 
 from ringland.contracts.record_kinds import RECORD_KINDS
-from ringland.intake.date_forms import order_of
+from ringland.intake.date_order import order_of
 from ringland.intake.grade_words import GRADE_COLUMNS, GradeError, grade_of
 from ringland.intake.mapping_rules import (
     CLOCK_HOURS,
@@ -34,7 +34,7 @@ ASKED = "?"
 
 _SOURCE_ENTRIES = {
     "about", "files", "encoding", "delimiter", "decimal", "thousands", "empty", "date_formats",
-    "time_of_day", "time_zone", "leave_out_sheets",
+    "time_of_day", "time_zone", "date_order_is_sure", "leave_out_sheets",
 }  # fmt: skip
 _TABLE_ENTRIES = {"kind", "sheet", "header_rows", "only", "leave_out", "columns", "grades"}
 _COLUMN_ENTRIES = {
@@ -169,7 +169,8 @@ class _Reader:
                 "Keep the forms of one order, the one this source writes.",
             )
         time_of_day = self.text(entry, said, "time_of_day") or usual.time_of_day
-        return Writing(decimal, thousands, formats, time_of_day, zone)
+        is_sure = said.get("date_order_is_sure", usual.is_order_sure) is True
+        return Writing(decimal, thousands, formats, time_of_day, zone, is_sure)
 
     def table_rules(self, entry: str, said: object, writing: Writing) -> list[TableRule]:
         """One rule for each of the sheets it names."""

@@ -12,11 +12,12 @@ from dataclasses import replace
 
 import polars as pl
 
-from ringland.intake.date_forms import (
+from ringland.intake.date_forms import read_clock_form
+from ringland.intake.date_order import (
     fits_both_orders,
+    of_the_other_order,
     order_of,
     order_proof,
-    read_clock_form,
     turned_by_a_spreadsheet,
 )
 from ringland.intake.mapping_rules import CLOCK_HOURS, ColumnRule, Writing
@@ -227,8 +228,9 @@ def instants(
         remedy=pl.when("doubtful")
         .then(
             pl.lit(
-                "Put date_formats in the mapping right if all dates are of the other order; else "
-                "export the file again with one order, or year first: 2025-07-04 14:30."
+                "Put date_formats in the mapping right if all dates are of the other order; "
+                "write date_order_is_sure = true below it if all stand in this one; else "
+                "write the dates in one order, or year first: 2025-07-04 14:30."
             )
         )
         .when(unknown)
@@ -253,8 +255,13 @@ def _of_doubtful_order(cells: pl.Series, writing: Writing) -> pl.Series:
     doubtful = turned_by_a_spreadsheet(cells)
     orders = {order_of(form) for form in writing.date_formats} - {None}
     proof = order_proof(cells)
-    if any(order is not None and proof.speaks_against(order) for order in orders):
-        doubtful = doubtful | fits_both_orders(cells)
+    for order in orders:
+        if order is None:
+            continue
+        if proof.speaks_against(order):
+            return doubtful | fits_both_orders(cells)
+        if not writing.is_order_sure:
+            doubtful = doubtful | of_the_other_order(cells, order)
     return doubtful
 
 

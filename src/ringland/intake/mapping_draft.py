@@ -16,7 +16,7 @@ import polars as pl
 from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
 from ringland.intake.column_evidence import Evidence, OnRecord, amounts, evidence
 from ringland.intake.column_mapping import ASKED
-from ringland.intake.date_forms import NO_PROOF, Order, order_of, order_proof
+from ringland.intake.date_order import NO_PROOF, Order, order_of, order_proof
 from ringland.intake.draft_lines import column_lines, one_line, question_lines, quoted
 from ringland.intake.grade_lines import grade_heading, grade_lines
 from ringland.intake.heading_match import Guess, guess_columns, how_complete

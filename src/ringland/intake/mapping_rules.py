@@ -33,6 +33,8 @@ class Writing:
     """When a date without a time counts, e.g. '12:00'."""
     time_zone: str | None = None
     """IANA name, or 'dock' for the zone of the row's dock or of its hull's home dock."""
+    is_order_sure: bool = False
+    """Its owner says that day and month stand as written, however the rows follow in time."""
 
 
 @dataclass(frozen=True)
