@@ -9,7 +9,7 @@ import duckdb
 import polars as pl
 
 from pipelines.raw_store import file_digest
-from ringland.intake.column_mapping import MappingError
+from ringland.intake.mapping_entries import MappingError
 from ringland.intake.raw_file import RecordFileError
 
 T = TypeVar("T")

@@ -14,8 +14,9 @@ from typing import NamedTuple
 
 from pipelines.refused_files import refuse_too_large
 from ringland.contracts.record_kinds import RECORD_KINDS
-from ringland.intake.column_mapping import MappingError, parse_mapping
+from ringland.intake.column_mapping import parse_mapping
 from ringland.intake.contract_file import kind_named, kinds_of_sheets
+from ringland.intake.mapping_entries import MappingError
 from ringland.intake.mapping_rules import ColumnMapping
 from ringland.intake.raw_file import RecordFileError
 

@@ -16,12 +16,13 @@ from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.contracts.record_tables import SetAside
 from ringland.history.fill_doubts import fills_taken_back, fills_written_twice
 from ringland.intake.column_evidence import OnRecord
-from ringland.intake.column_mapping import MappingError, parse_mapping
+from ringland.intake.column_mapping import parse_mapping
 from ringland.intake.contract_file import take_in_contract_file
 from ringland.intake.dock_clocks import DockClocks
 from ringland.intake.intake import Intake, take_in
 from ringland.intake.mapped_rows import read_mapped
 from ringland.intake.mapping_draft import draft_mapping
+from ringland.intake.mapping_entries import MappingError
 from ringland.intake.raw_file import RecordFileError
 from ringland.intake.rows_on_record import split_new
 from ringland.intake.source_look import look_at

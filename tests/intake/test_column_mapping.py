@@ -5,9 +5,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.intake.column_mapping import MappingError, parse_mapping
+from ringland.intake.column_mapping import parse_mapping
 from ringland.intake.mapped_cells import clock_hours, figures, plain_numbers
 from ringland.intake.mapped_rows import read_mapped
+from ringland.intake.mapping_entries import MappingError
 from ringland.intake.mapping_rules import ColumnRule, Writing
 
 READINGS = """
@@ -135,6 +136,21 @@ def test_a_figure_survives_being_written_with_comma_and_points(figure: float) ->
 )
 def test_what_is_not_a_figure_in_this_writing_is_not_read(cell: str) -> None:
     assert plain_numbers(pl.Series([cell]), Writing(",", "."), "l").to_list() == [None]
+
+
+def test_a_heading_that_names_another_unit_than_the_column_is_asked_about() -> None:
+    """volume_l = "Gas (gal)", the plain answer to a draft's question, loaded gallons as litres."""
+    mapping = parse_mapping("m.toml", READINGS.replace('"Hours"', '"Run min"'))
+
+    with pytest.raises(MappingError, match="'run min' names min, the column is in h"):
+        read_mapped("meter.csv", b"Boat,Meter,Read,Run min\nH01,M1,01/07/2025 09:00,90\n", mapping)
+
+
+def test_only_litres_can_be_taken_back() -> None:
+    text = READINGS.replace("[table.columns]", 'take_back = { Type = ["refund"] }\n[table.columns]')
+
+    with pytest.raises(MappingError, match="There are no litres to take back"):
+        parse_mapping("m.toml", text)
 
 
 def test_a_unit_behind_the_figure_is_taken_off_only_if_it_is_the_one_stated() -> None:

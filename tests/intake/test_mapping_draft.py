@@ -6,11 +6,12 @@ import polars as pl
 import pytest
 
 from ringland.intake.column_evidence import figure_writings
-from ringland.intake.column_mapping import MappingError, parse_mapping
+from ringland.intake.column_mapping import parse_mapping
 from ringland.intake.date_forms import date_forms
 from ringland.intake.intake import Intake, take_in
 from ringland.intake.mapped_rows import read_mapped
 from ringland.intake.mapping_draft import draft_mapping
+from ringland.intake.mapping_entries import MappingError
 from ringland.intake.raw_text import RecordFileError
 from ringland.intake.sheet_tables import heading_rows
 from ringland.intake.source_look import look_at

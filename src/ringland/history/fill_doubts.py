@@ -17,7 +17,9 @@ _LEAST_L = 0.3  # two pumps and a rounding to half a litre part small fills by m
 
 
 def fills_written_twice(records: Records, assumptions: Assumptions) -> pl.DataFrame:
-    """A `RecordFlags` of fills as large as another of the same hull a few minutes before."""
+    """A `RecordFlags` of fills as large as another of the same hull, a few minutes before or,
+    in another file that says so of several, a whole number of half hours before: by two clocks.
+    """
     within = timedelta(minutes=assumptions.number("doubt.twice_min"))
     share = assumptions.number("doubt.twice_share")
     before = {
@@ -42,7 +44,48 @@ def fills_written_twice(records: Records, assumptions: Assumptions) -> pl.DataFr
         pl.col("volume_l").round(1),
         pl.col("filled_at").dt.strftime("%H:%M"),
     )
-    return record_flags(rows, "fill_written_twice", "filled_at", words, "fills")
+    near = record_flags(rows, "fill_written_twice", "filled_at", words, "fills")
+    return pl.concat([near, _by_two_clocks(records["fills"])])
+
+
+def _by_two_clocks(fills: pl.DataFrame) -> pl.DataFrame:
+    """The fills of one file that stand in another by a clock of another zone."""
+    if "source_file" not in fills.columns:
+        return record_flags(fills.clear(), "fill_written_twice", "filled_at", pl.lit(""), "fills")
+    one = fills.select(
+        "hull_id", "filled_at", "volume_l", "source_file", _litres=pl.col("volume_l").round(1)
+    )
+    apart = pl.col("filled_at") - pl.col("_filled_at")
+    files = ["source_file", "_source_file", "_apart"]
+    pairs = (
+        one.join(one.rename({n: f"_{n}" for n in ("filled_at", "volume_l", "source_file")}),
+                 on=["hull_id", "_litres"], maintain_order="left_right")
+        .filter(
+            (pl.col("source_file") != pl.col("_source_file"))
+            & apart.is_between(_HALF_HOUR, _FARTHEST_ZONES)
+            & (apart.dt.total_seconds() % _HALF_HOUR.total_seconds() == 0)
+        )
+        .with_columns(_apart=apart)
+    )  # fmt: skip
+    rows = pairs.filter(pl.len().over(files) >= _LEAST_PAIRS).sort("hull_id", "filled_at")
+    words = sentence(
+        "Hull {} took {} l at {} UTC by {} and as much at {} by {}, which stands as far off for "
+        "other fills too: probably one fill by two clocks. Both are counted.",
+        "hull_id",
+        pl.col("volume_l").round(1),
+        pl.col("filled_at").dt.strftime(_TIME),
+        "source_file",
+        pl.col("_filled_at").dt.strftime("%H:%M"),
+        "_source_file",
+    )
+    rows = rows.with_columns(words=words).select("hull_id", "filled_at", "_source_file", "words")
+    rows = rows.unique(["hull_id", "filled_at"], keep="first", maintain_order=True)
+    found = fills.join(rows, on=["hull_id", "filled_at"], how="inner", maintain_order="left")
+    return record_flags(found, "fill_written_twice", "filled_at", pl.col("words"), "fills")
+
+
+_HALF_HOUR, _FARTHEST_ZONES = timedelta(minutes=30), timedelta(hours=14)
+_LEAST_PAIRS = 3
 
 
 def fills_taken_back(records: Records, set_aside: pl.DataFrame) -> pl.DataFrame:

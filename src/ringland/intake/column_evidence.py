@@ -6,7 +6,6 @@ the units behind them, money, grades, ids that are on record.  `heading_match` w
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -16,7 +15,8 @@ import polars as pl
 
 from ringland.intake.date_forms import date_forms, has_offset, is_time_of_day
 from ringland.intake.dock_clocks import NO_CLOCKS, DockClocks
-from ringland.intake.grade_words import looks_like_grade
+from ringland.intake.grade_words import GRADE_HEADINGS, looks_like_grade
+from ringland.intake.heading_units import MONEY, UNIT_OF_WORD, units_named
 from ringland.intake.heading_words import plain
 from ringland.intake.mapped_cells import clock_hours, plain_numbers, unit_behind
 from ringland.intake.mapping_rules import SERIAL, Writing, has_time
@@ -24,26 +24,6 @@ from ringland.intake.raw_file import SOURCE_ROW, RawFile
 from ringland.intake.row_faults import look
 
 WRITINGS = (Writing(".", ","), Writing(",", "."), Writing(",", " "), Writing(".", None))
-GALLON = "gal"
-"""A gallon nobody has said the size of."""
-MONEY = "money"
-_UNIT_WORDS = {
-    "l": ("l", "ltr", "lt", "liter", "liters", "litre", "litres", "litros", "lit"),
-    GALLON: ("gal", "gals", "gallon", "gallons"),
-    "US gal": ("us gal", "usg"),
-    "imp gal": ("imp gal", "igal", "imperial gallons"),
-    "h": ("h", "hr", "hrs", "hour", "hours", "std"),
-    "min": ("min", "mins", "minute", "minutes"),
-    "%": ("%", "pct", "percent", "per cent"),
-    "ppm": ("ppm",),
-    "psi": ("psi",),
-    "bar": ("bar",),
-    "kPa": ("kpa",),
-    "inHg": ("inhg",),
-    "ft": ("ft", "feet"),
-    MONEY: ("$", "€", "£", "usd", "eur", "gbp", "dollars", "euros"),
-}
-UNIT_OF_WORD = {word: unit for unit, words in _UNIT_WORDS.items() for word in words}
 _CLOCK_WORDS = {"time", "uhrzeit", "uhr", "hora", "heure", "clock"}
 _MOST = 0.5  # share of the cells that must look like it: some are always awry
 _SAMPLE = 500
@@ -128,9 +108,7 @@ class Evidence:
     @cached_property
     def units(self) -> set[str]:
         """The units that its heading and its cells name; `GALLON` and `MONEY` among them."""
-        heading = self.heading.lower()
-        tokens = re.findall(r"[a-z]+|[$€£%]", heading)
-        found = {UNIT_OF_WORD[token] for token in tokens if token in UNIT_OF_WORD}
+        found = units_named(self.heading)
         found |= {UNIT_OF_WORD[word] for word in self.unit_words if word in UNIT_OF_WORD}
         if self.cells.str.contains(r"^[$€£]\s*\d").any():
             found.add(MONEY)
@@ -153,9 +131,16 @@ class Evidence:
     def are_grades(self) -> bool:
         """Whether most cells say a fuel's grade in words."""
         words = self.cells.head(_SAMPLE).to_list()
+        is_headed = self.is_headed_as_grade
         if not words or self.are_bare_numbers:
-            return False
-        return sum(map(looks_like_grade, words)) >= _MOST / 2 * len(words)
+            return is_headed and all(len(word) == 1 for word in words)  # the buttons of a pump
+        found = sum(looks_like_grade(word, is_code=is_headed) for word in words)
+        return found >= _MOST / 2 * len(words)
+
+    @property
+    def is_headed_as_grade(self) -> bool:
+        """Whether its heading is one that people write above grades."""
+        return bool(GRADE_HEADINGS & set(plain(self.heading).split()))
 
     def share_on_record(self, kind: str) -> float | None:
         """The share of its cells that name a record of a kind; None: no such is on record."""

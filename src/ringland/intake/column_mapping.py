@@ -16,9 +16,11 @@ import dataframely as dy
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake.date_order import order_of
 from ringland.intake.grade_words import GRADE_COLUMNS, GradeError, grade_of
+from ringland.intake.mapping_entries import SEE_DRAFT, EntryReader, MappingError
 from ringland.intake.mapping_rules import (
     CLOCK_HOURS,
     DOCK_ZONE,
+    NO_FUEL,
     SERIAL,
     ColumnMapping,
     ColumnRule,
@@ -29,27 +31,18 @@ from ringland.intake.mapping_rules import (
 )
 from ringland.units import UnitError, conversion
 
-ASKED = "?"
-"""What a draft writes where only the user knows the answer."""
-
 _SOURCE_ENTRIES = {
     "about", "files", "encoding", "delimiter", "decimal", "thousands", "empty", "date_formats",
     "time_of_day", "time_zone", "date_order_is_sure", "leave_out_sheets",
 }  # fmt: skip
-_TABLE_ENTRIES = {"kind", "sheet", "header_rows", "only", "leave_out", "columns", "grades"}
+_TABLE_ENTRIES = {
+    "kind", "sheet", "header_rows", "only", "leave_out", "take_back", "columns", "grades",
+}  # fmt: skip
 _COLUMN_ENTRIES = {
     "column", "columns", "value", "minus", "plus", "unit", "units", "unit_column",
     "codes", "decimal", "thousands",
     "date_formats", "time_of_day", "time_zone",
 }  # fmt: skip
-
-
-class MappingError(ValueError):
-    """A mapping does not say what it must; the message names file, entry and remedy."""
-
-    def __init__(self, file: str, entry: str, fault: str, remedy: str) -> None:
-        self.file, self.entry, self.fault, self.remedy = file, entry, fault, remedy
-        super().__init__(f"{file}, {entry}: {fault} {remedy}")
 
 
 def parse_mapping(file: str, text: str) -> ColumnMapping:
@@ -63,7 +56,9 @@ def parse_mapping(file: str, text: str) -> ColumnMapping:
     try:
         said = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise MappingError(file, "the file", f"It is not valid TOML ({error}).", _SEE) from error
+        raise MappingError(
+            file, "the file", f"It is not valid TOML ({error}).", SEE_DRAFT
+        ) from error
     reader = _Reader(file)
     reader.no_others("the file", said, {"source", "table"})
     source = reader.table("source", said.get("source", {}))
@@ -88,62 +83,8 @@ def parse_mapping(file: str, text: str) -> ColumnMapping:
     )
 
 
-_SEE = "Compare it with a draft made by 'ringland draft FILE'."
-
-
-class _Reader:
-    """Takes entries out of a parsed TOML, with complaints that name them."""
-
-    def __init__(self, file: str) -> None:
-        self.file = file
-
-    def fail(self, entry: str, fault: str, remedy: str) -> MappingError:
-        return MappingError(self.file, entry, fault, remedy)
-
-    def no_others(self, entry: str, said: Mapping[str, object], known: set[str]) -> None:
-        if unknown := sorted(set(said) - known):
-            raise self.fail(
-                entry, f"'{unknown[0]}' is not known here.", f"Use {', '.join(sorted(known))}."
-            )
-
-    def table(self, entry: str, said: object) -> dict[str, object]:
-        if not isinstance(said, dict):
-            raise self.fail(entry, "It is not a table.", _SEE)
-        return said
-
-    def text(self, entry: str, said: Mapping[str, object], name: str) -> str | None:
-        value = said.get(name)
-        if value is None:
-            return None
-        if not isinstance(value, str):
-            raise self.fail(f"{entry}.{name}", "It is not a text.", "Put it in quotation marks.")
-        if value == ASKED:
-            raise self.fail(
-                f"{entry}.{name}",
-                "The question is not answered yet.",
-                "Write the answer in place of the '?'; the line above it says what is asked.",
-            )
-        return value
-
-    def texts(self, entry: str, said: Mapping[str, object], name: str) -> tuple[str, ...]:
-        values = said.get(name, [])
-        values = [values] if isinstance(values, str) else values
-        if not isinstance(values, list) or not all(isinstance(value, str) for value in values):
-            raise self.fail(f"{entry}.{name}", "It is not a list of texts.", 'Write ["a", "b"].')
-        for value in values:
-            self.text(entry, {name: value}, name)
-        return tuple(values)
-
-    def words(
-        self, entry: str, said: Mapping[str, object], name: str
-    ) -> dict[str, tuple[str, ...]]:
-        rows = self.table(f"{entry}.{name}", said.get(name, {}))
-        return {
-            heading.lower(): tuple(
-                word.lower() for word in self.texts(f"{entry}.{name}", rows, heading)
-            )
-            for heading in rows
-        }
+class _Reader(EntryReader):
+    """The rules that a mapping's entries say."""
 
     def writing(self, entry: str, said: Mapping[str, object], usual: Writing) -> Writing:
         decimal = self.text(entry, said, "decimal") or usual.decimal
@@ -204,6 +145,11 @@ class _Reader:
                 f"Nothing is said about {', '.join(missing)}, which may not be empty.",
                 'Name the column it stands in, or a { value = "..." } for every row.',
             )
+        take_back = self.words(entry, said, "take_back")
+        if take_back and "volume_l" not in columns:
+            raise self.fail(
+                f"{entry}.take_back", "There are no litres to take back.", "Leave it out."
+            )
         return TableRule(
             kind,
             None,
@@ -212,6 +158,7 @@ class _Reader:
             self.words(entry, said, "leave_out"),
             rules,
             grades,
+            take_back,
         )
 
     def grades(
@@ -237,29 +184,15 @@ class _Reader:
         words = {}
         for word, meaning in self.codes(f"{entry}.words", said.get("words", {})).items():
             try:
-                grade_of(meaning)
+                grade_of("" if meaning == NO_FUEL else meaning)
             except GradeError as error:
                 raise self.fail(
-                    f"{entry}.words.{word}", str(error), 'Write e.g. "95 RON", "93 AKI E10" or "".'
+                    f"{entry}.words.{word}",
+                    str(error),
+                    f'Write e.g. "95 RON", "93 AKI E10", "{NO_FUEL}" or "".',
                 ) from error
             words[word] = meaning
         return GradeRule(column.lower(), words)
-
-    def codes(self, entry: str, said: object) -> dict[str, str]:
-        codes = self.table(entry, said)
-        return {word.lower(): self.text(entry, codes, word) or "" for word in codes}
-
-    def header_rows(self, entry: str, said: Mapping[str, object]) -> tuple[int, ...]:
-        rows = said.get("header_rows", [])
-        if (
-            not isinstance(rows, list)
-            or not all(isinstance(row, int) and row >= 1 for row in rows)
-            or rows != sorted(set(rows))
-        ):
-            raise self.fail(
-                f"{entry}.header_rows", "It is no list of rising row numbers.", "Write [2, 3]."
-            )
-        return tuple(rows)
 
     def column_rule(
         self, entry: str, name: str, column: dy.Column, said: object, usual: Writing

@@ -11,7 +11,7 @@ from ringland.intake.date_order import OrderProof, order_of, order_proof, withou
 from ringland.intake.mapping_rules import SERIAL, has_time
 from ringland.intake.text_cast import cast_instants
 
-TIME_FORMS = ("%H:%M", "%H:%M:%S", "%I:%M %p", "%I:%M:%S %p", "%H.%M")
+TIME_FORMS = ("%H:%M", "%H:%M:%S", "%I:%M %p", "%I:%M:%S %p", "%H.%M", "%H%M")
 DATE_FORMS = tuple(
     f"{day}{time}"
     for day in (
@@ -36,8 +36,7 @@ def read_clock_form(cells: pl.Series, form: str, time_of_day: str | None) -> pl.
         days = days.set((days < 1) | (days > 2958465), None)  # 1900-01-01 to 9999-12-31
         whole = (days * 86_400).round(0).cast(pl.Int64, strict=False) * 1_000_000
         return (whole + _SERIAL_ZERO_US).cast(pl.Datetime("us"))
-    if not form.startswith(("%b", "%a")):
-        cells = without_weekday(cells)
+    cells = _tidied(cells)
     if not has_time(form):
         dates = cells.str.to_date(form, strict=False).cast(pl.String)
         cells, form = dates + f" {time_of_day}", "%Y-%m-%d %H:%M"
@@ -82,11 +81,21 @@ _MOST_SHAPES = 20
 
 def _of_the_shape(cells: pl.Series, forms: tuple[str, ...]) -> list[str]:
     """The forms that a cell has the shape of: trying each on every cell takes long."""
-    plain = without_weekday(cells.str.to_lowercase())
-    shapes = plain.str.replace_all(r"\d", "0").unique(maintain_order=True).head(_MOST_SHAPES)
+    shapes = (
+        _tidied(cells.str.to_lowercase())
+        .str.replace_all(r"\d", "0")
+        .unique(maintain_order=True)
+        .head(_MOST_SHAPES)
+    )
     return [
         form for form in forms if any(_shape(form).fullmatch(shape) for shape in shapes.to_list())
     ]
+
+
+def _tidied(cells: pl.Series) -> pl.Series:
+    """The cells without a weekday, 2:30p as 2:30 pm and 14h30 as 14:30."""
+    plain = without_weekday(cells).str.replace(r"(\d)h(\d{2})\b", "$1:$2")
+    return plain.str.replace(r"(?i)(\d)\s*([ap])\.?\s?(?:m\.?)?$", "$1 ${2}m")
 
 
 @cache
@@ -109,11 +118,11 @@ def _not_against(forms: list[str], proof: OrderProof) -> list[str]:
 def is_time_of_day(cells: pl.Series, *, dotted: bool = False) -> bool:
     """Whether the cells are times of a day that stands elsewhere, in one form or several.
 
-    `dotted`: whether 14.30 may be one; under most headings it is a figure.
+    `dotted`: whether 14.30 and 1430 may be one; under most headings they are figures.
     """
     filled = cells.drop_nulls().head(_SAMPLE)
     read = pl.Series([None] * len(filled), dtype=pl.Datetime("us"))
-    for form in _of_the_shape(filled, TIME_FORMS if dotted else TIME_FORMS[:-1]):
+    for form in _of_the_shape(filled, TIME_FORMS if dotted else TIME_FORMS[:-2]):
         on_a_day = read_clock_form("2000-01-01 " + filled, f"%Y-%m-%d {form}", None)
         read = read.fill_null(on_a_day)
     return _is_most(read)

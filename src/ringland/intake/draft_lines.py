@@ -7,10 +7,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import dataframely as dy
 
-from ringland.intake.column_evidence import GALLON, UNIT_OF_WORD, Evidence, OnRecord
-from ringland.intake.column_mapping import ASKED
+from ringland.intake.column_evidence import Evidence, OnRecord
 from ringland.intake.heading_match import Guess
+from ringland.intake.heading_units import GALLON, UNIT_OF_WORD
 from ringland.intake.heading_words import plain
+from ringland.intake.mapping_entries import ASKED
 from ringland.intake.mapping_rules import CLOCK_HOURS
 
 _MOST_CODES = 12

@@ -6,10 +6,11 @@ from collections.abc import Iterator, Mapping
 
 from ringland.contracts.record_kinds import RecordKind
 from ringland.intake.column_evidence import Evidence
-from ringland.intake.column_mapping import ASKED
 from ringland.intake.draft_lines import one_line, quoted
 from ringland.intake.grade_words import GRADE_COLUMNS, GradeError, grade_of
 from ringland.intake.heading_match import Guess
+from ringland.intake.mapping_entries import ASKED
+from ringland.intake.mapping_rules import NO_FUEL
 
 _MOST_WORDS = 12
 
@@ -22,9 +23,11 @@ def grade_heading(
         return None
     figures = {guesses[name].heading for name in GRADE_COLUMNS if name in guesses}
     words = [name for name, shown in columns.items() if shown.are_grades]
-    if any(columns[name].are_bare_numbers for name in figures) or len(words) != 1:
+    if any(columns[name].are_bare_numbers for name in figures - set(words)):
         return None
-    return words[0]
+    if len(words) > 1:
+        words = [name for name in words if columns[name].is_headed_as_grade]
+    return words[0] if words else None
 
 
 def grade_lines(shown: Evidence) -> Iterator[str]:
@@ -42,6 +45,7 @@ def grade_lines(shown: Evidence) -> Iterator[str]:
         return
     yield "[table.grades.words]"
     yield '# What does each word mean? Octane with its scale: "93 AKI", "95 RON";'
-    yield '# "87" where nobody knows the scale, "" where nobody knows at all.'
+    yield '# "87" where nobody knows the scale, "" where nobody knows at all;'
+    yield f'# "{NO_FUEL}" where it is something else that was sold: such rows are left out.'
     for word in asked[:_MOST_WORDS]:
         yield f"{quoted(word)} = {quoted(ASKED)}"

@@ -84,6 +84,17 @@ _PUMP_WORDS = re.compile(
 )
 
 
-def looks_like_grade(text: str) -> bool:
-    """Whether the text holds an octane number, an ethanol mark or a pump's usual word."""
+_CODE = re.compile(r"(?i)^[a-z]{1,5}[ -]?(8\d|9\d|10[0-2])\b")
+GRADE_HEADINGS = {
+    "grade", "product", "octane", "oktan", "sorte", "kraftstoff", "carburant", "producto",
+}  # fmt: skip
+
+
+def looks_like_grade(text: str, *, is_code: bool = False) -> bool:
+    """Whether the text holds an octane number, an ethanol mark or a pump's usual word.
+
+    `is_code`: whether letters before a number may be one, as in ULP 95.
+    """
+    if is_code and _CODE.search(text):
+        return True
     return says_a_grade(text) or _PUMP_WORDS.search(text) is not None

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import dataframely as dy
 
 from ringland.contracts.record_kinds import RecordKind
-from ringland.intake.column_evidence import GALLON, MONEY, UNIT_OF_WORD, Evidence
+from ringland.intake.column_evidence import Evidence
+from ringland.intake.heading_units import GALLON, MONEY, UNIT_OF_WORD
 from ringland.intake.heading_words import heading_words, plain
 
 LEAST_SURE = 0.5
@@ -25,7 +26,7 @@ _DOUBT = 0.3  # what is left of a heading's sureness when the cells below do not
 _ON_RECORD, _STRANGE = 0.6, 0.2  # shares of cells that name a record
 _BY_IDS = 0.85  # how sure cells alone make it that name records of that kind
 _ONLY_DATE = 0.2  # what being the only dates of a file adds
-_TIED = 0.03
+_TIED, _TIED_INSTANTS = 0.03, 0.15  # of two dates in a row either may be the one that is meant
 _NEUTRAL = {"the", "of", "no", "nr", "number", "name", "id", *UNIT_OF_WORD}
 _FITTING = {
     "l": {"l", GALLON, "US gal", "imp gal"},
@@ -82,12 +83,13 @@ def guess_columns(
             guesses[name] = Guess(heading, sure)
             used.add(heading)
     return {
-        name: Guess(guess.heading, guess.sure, _rivals(name, guess, scored, used, columns))
+        name: Guess(guess.heading, guess.sure, _rivals(kind, name, guess, scored, used, columns))
         for name, guess in guesses.items()
     }
 
 
-def _rivals(
+def _rivals(  # noqa: PLR0917 - a guess, and all it is held against
+    kind: RecordKind,
     name: str,
     guess: Guess,
     scored: list[tuple[bool, float, str, str]],
@@ -95,12 +97,14 @@ def _rivals(
     columns: Mapping[str, Evidence],
 ) -> tuple[str, ...]:
     """Unused headings that fit about as well; a time of day is no rival of its date."""
+    is_instant = isinstance(kind.schema.columns()[name], dy.Datetime)
+    tied = _TIED_INSTANTS if is_instant else _TIED
     return tuple(
         heading
         for _, sure, column, heading in scored
         if column == name
         and heading not in used
-        and sure >= max(LEAST_SURE, guess.sure - _TIED)
+        and sure >= max(LEAST_SURE, guess.sure - tied)
         and not columns[heading].is_empty
         and not columns[heading].is_time_of_day
         and not columns[guess.heading].is_time_of_day

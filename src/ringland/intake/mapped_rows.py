@@ -15,9 +15,9 @@ import dataframely as dy
 import polars as pl
 
 from ringland.contracts.record_kinds import RecordKind
-from ringland.intake.column_mapping import MappingError
 from ringland.intake.dock_clocks import NO_CLOCKS, DockClocks
 from ringland.intake.grade_words import GRADE_COLUMNS, GradeError, grade_of
+from ringland.intake.heading_units import unit_at_odds
 from ringland.intake.mapped_cells import (
     coded,
     figures,
@@ -25,8 +25,10 @@ from ringland.intake.mapped_cells import (
     instants,
     plain_numbers,
 )
+from ringland.intake.mapping_entries import MappingError
 from ringland.intake.mapping_rules import (
     DOCK_ZONE,
+    NO_FUEL,
     ColumnMapping,
     ColumnRule,
     GradeRule,
@@ -161,8 +163,12 @@ def _parted(mapping: ColumnMapping, tables: Sequence[TableRule], raw: RawFile) -
 def _left_out(mapping: ColumnMapping, tables: Sequence[TableRule], raw: RawFile) -> pl.Series:
     out = pl.Series([False] * raw.frame.height, dtype=pl.Boolean)
     for table in tables:
+        source = _Source(mapping, table, raw)
         if table.leave_out:
-            out = out | _holds(_Source(mapping, table, raw), table.leave_out)
+            out = out | _holds(source, table.leave_out)
+        if table.grades is not None:
+            others = tuple(w for w, meant in table.grades.words.items() if meant == NO_FUEL)
+            out = out | _holds(source, {table.grades.column: others})
     return out
 
 
@@ -181,7 +187,7 @@ def _mapped(
     height = raw.frame.height
     columns: dict[str, pl.Series] = {}
     found = [pl.DataFrame(schema=FAULT_SCHEMA)]
-    used = set(table.only) | set(table.leave_out)
+    used = set(table.only) | set(table.leave_out) | set(table.take_back)
     # What an instant is measured by, a dock or hull, is made first.
     rules = sorted(table.columns, key=lambda rule: _is_instant(table, rule))
     for rule in rules:
@@ -200,6 +206,11 @@ def _mapped(
             text, complaints = _plain(source, rule, cells)
         columns[rule.name] = text.alias(rule.name)
         found.append(_found(rule.name, cells, complaints, raw.frame[SOURCE_ROW]))
+    if table.take_back:
+        # a row of negative litres is set aside, and is a doubt about the fill it takes back
+        taken = _holds(source, table.take_back)
+        litres = columns["volume_l"].str.strip_prefix("-")
+        columns["volume_l"] = columns["volume_l"].zip_with(~taken, "-" + litres)
     if table.grades is not None:
         used.add(table.grades.column)
         grades, unread = _graded(table.grades, source.column(table.grades.column))
@@ -235,6 +246,15 @@ def _plain(source: _Source, rule: ColumnRule, cells: pl.Series) -> tuple[pl.Seri
     if not isinstance(column, dy.Float64 | dy.Int64):
         return cells, in_order(len(cells))
     wanted = str((column.metadata or {}).get("unit", ""))
+    at_odds = unit_at_odds(" ".join(rule.columns), wanted)
+    if at_odds and rule.unit is None and not rule.units:
+        raise MappingError(
+            source.mapping.file,
+            f"{source.table.kind.name}.{rule.name}",
+            f"The heading '{rule.columns[0]}' names {at_odds}, the column is in {wanted}.",
+            f'Write {{ column = "{rule.columns[0]}", unit = "..." }}, e.g. "US gal", "imp gal", '
+            f'"min"; or unit = "{wanted}" if the figures are.',
+        )
     units = source.column(rule.unit_column) if rule.unit_column else None
     text, complaints = figures(cells, rule, wanted, units)
     if rule.minus is None:

@@ -15,12 +15,14 @@ import polars as pl
 
 from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
 from ringland.intake.column_evidence import Evidence, OnRecord, amounts, evidence
-from ringland.intake.column_mapping import ASKED
 from ringland.intake.date_order import NO_PROOF, Order, order_of, order_proof
 from ringland.intake.draft_lines import column_lines, one_line, question_lines, quoted
 from ringland.intake.grade_lines import grade_heading, grade_lines
+from ringland.intake.grade_words import GRADE_COLUMNS
 from ringland.intake.heading_match import Guess, guess_columns, how_complete
+from ringland.intake.mapping_entries import ASKED
 from ringland.intake.mapping_rules import DOCK_ZONE, SERIAL, has_time
+from ringland.intake.row_words import row_word_lines
 from ringland.intake.source_look import SourceLook
 
 _SHOWN = 3
@@ -229,9 +231,10 @@ def _table_lines(table: _Table, on_record: OnRecord) -> Iterator[str]:
         yield f"sheet = {quoted(table.sheets[0])}"
     if look.layout.header_rows not in ((), (1,)) or not look.is_only:
         yield f"header_rows = [{', '.join(map(str, look.layout.header_rows))}]"
-    yield "[table.columns]"
     grade = grade_heading(kind, guesses, table.columns)
     lines, used, maybe = _columns(table, grade, on_record)
+    yield from row_word_lines(kind, table.columns, used)
+    yield "[table.columns]"
     yield from lines
     if maybe:
         yield f"# Not sure enough to be written: {'; '.join(maybe)}"
@@ -259,7 +262,9 @@ def _columns(
             used |= set(headings)
             of_it = column_lines(name, spec, guess, headings, table.columns, table.amounts)
             lines += of_it(on_record)
-        elif not spec.nullable and table.score >= _LEAST_COMPLETE:
+        elif table.score >= _LEAST_COMPLETE and (
+            not spec.nullable or (guess is not None and name in GRADE_COLUMNS)
+        ):
             lines += question_lines(name, spec, guess)
         elif guess is not None:
             maybe.append(f"{name} = {quoted(guess.heading)}")

@@ -12,6 +12,8 @@ from ringland.intake.raw_file import Layout
 DOCK_ZONE = "dock"
 SERIAL = "serial"
 CLOCK_HOURS = "h:mm"
+NO_FUEL = "no fuel"
+"""What a word of grade may stand for: the row is of something else and left out."""
 LEFT_OUT = ""
 """What a code or a word of grade may stand for: nothing was written down."""
 
@@ -80,6 +82,8 @@ class TableRule:
     """Rows that are no record of any kind: heading -> the words that tell them."""
     columns: tuple[ColumnRule, ...]
     grades: GradeRule | None = None
+    take_back: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Rows whose litres take an earlier row's back: heading -> the words that tell them."""
 
 
 @dataclass(frozen=True)

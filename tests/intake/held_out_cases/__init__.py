@@ -1,6 +1,6 @@
 """Files as people keep them, written with their truth before anybody looked how they are read.
 
-No reading was mended by one of these before `README.md` beside them was written.
+How they were read before any reading was mended by one of them stands in `../file_cases/README.md`.
 """
 
 from tests.intake.held_out_cases.figures import FIGURES

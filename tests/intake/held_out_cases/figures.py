@@ -82,6 +82,7 @@ FIGURES = [
             f"H03,{_AT[2]},8.37,31.7",
         ],
         FILLS,
+        knows={"columns": {"volume_l": "Litres"}},
     ),
     log(
         "gallons in one column or litres in the other",

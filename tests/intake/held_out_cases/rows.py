@@ -61,7 +61,10 @@ ROWS = [
                 ("H03", "2025-07-15 09:06", 8.2),
             ]
         ],
-        knows={"gallon": "US gal", "words": {"unleaded": ""}},
+        knows={
+            "gallon": "US gal",
+            "words": {"unleaded": "", "soda": "no fuel", "ice 10lb": "no fuel"},
+        },
         file="card export.csv",
         told=True,
     ),
