@@ -16,7 +16,7 @@ import click
 from pipelines.care_commands import CARE
 from pipelines.command_parts import AS_OF, InWords, in_words, need_room
 from pipelines.home import Home
-from pipelines.job_commands import JOBS, newest_jobs, take_in
+from pipelines.job_commands import JOBS, newest_jobs, shop_of, take_in
 from pipelines.reading_commands import READING
 from pipelines.weeks import current_week, week_of
 
@@ -63,7 +63,8 @@ def demo(home: Home) -> None:
     """
     from pipelines.terminal import watched_run  # noqa: PLC0415 - imports Dagster
     from pipelines.weekly.store import Made  # noqa: PLC0415 - imports Polars
-    from ringland.decision.job_answers import done_rows  # noqa: PLC0415
+    from ringland.decision.job_answers import Done, done_rows  # noqa: PLC0415
+    from ringland.decision.job_results import Told  # noqa: PLC0415
 
     home = Home(home.folder / "demo").prepare()
     home.mark_as_demo()
@@ -71,9 +72,10 @@ def demo(home: Home) -> None:
     for monday in DEMO_PAST:
         made = Made(_now().isoformat(timespec="seconds"), "the demo", monday == DEMO_PAST[-1])
         watched_run(home, "past_advice", f"Week of {monday}", partition_key=monday, made=made)
-    asked = newest_jobs(home).filter(what=DEMO_DONE, state="open").sort("job_id").head(1)
+    asked = newest_jobs(home).jobs.filter(what=DEMO_DONE, state="open").sort("job_id").head(1)
+    done = Done(DEMO_DONE_ON, DEMO_DONE_BY, DEMO_DONE_ON, note="stock, as written")
     for job in asked.iter_rows(named=True):
-        rows = done_rows(job, DEMO_DONE_ON, DEMO_DONE_BY, note="stock, as written")
+        rows = done_rows(job, done, Told(calibration="stock"), shop_of(home, job))
         take_in(home, rows, job["job_id"])
     _week(home, week_of(DEMO_AS_OF), _now())
 

@@ -1,6 +1,7 @@
 """What the command line shows while it works and when it is done."""
 
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
@@ -16,11 +17,13 @@ from rich.table import Table
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.graph_run import GraphRunError, run_graph
 from pipelines.home import Home
+from pipelines.job_commands import ListedJobs
 from pipelines.kept_backups import NONE_ASKED_FOR
 from pipelines.mend_files import books_in_hand
 from pipelines.printable import printable
 from pipelines.rooms.pages import WeekListing
 from pipelines.row_accounting import changes_since, inert
+from pipelines.shop_week import shop_catalogue
 from pipelines.today import todays_list
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.store import Made, WeekKey, WeekStore
@@ -29,10 +32,13 @@ from ringland.causes.cause_table import default_cause_table
 from ringland.causes.unknown_words import questions_on_words
 from ringland.contracts.decision_tables import OPEN
 from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.job_answers import other_jobs
 from ringland.decision.new_jobs import job_state_text
+from ringland.settings.assumptions import load_assumptions
 from ringland.words.manner import in_manner
 from ringland.words.number_words import day_text
+from ringland.words.state_words import STATE_SHORT
 
 console = Console()
 _CHANGES_SHOWN = 20
@@ -209,14 +215,16 @@ def show_today(home: Home, now: datetime) -> None:
         console.print(f"No call has moved since; {said}.")
         return
     console.print(f"Moved since, {said}:")
+    words = partial(_words, shop_catalogue(home, load_assumptions(home.settings)))
     for hull, call, action, call_then, action_then in today.moved.iter_rows():
-        then = "not on that list" if call_then is None else _words(call_then, action_then)
-        line = f"  {hull}: {_words(call, action)}; before: {then}"
+        then = "not on that list" if call_then is None else words(call_then, action_then)
+        line = f"  {hull}: {words(call, action)}; before: {then}"
         console.print(escape(printable(line)), soft_wrap=True)
 
 
-def _words(call: str, action: str | None) -> str:
-    return ", ".join(name.replace("_", " ") for name in (call, action) if name)
+def _words(catalogue: Catalogue, call: str, action: str | None) -> str:
+    state = STATE_SHORT.get(call, call.replace("_", " "))
+    return state if action is None else f"{state}, {catalogue.short(action)}"
 
 
 def _show_list(listed: WeekListing, title: str) -> None:
@@ -250,13 +258,34 @@ def _show_other_jobs(store: WeekStore, key: WeekKey) -> None:
             console.print(escape(f"It would have {words}: {', '.join(jobs)}"), soft_wrap=True)
 
 
-def show_jobs(home: Home, jobs: pl.DataFrame, now: datetime, *, every: bool) -> None:
-    """The open jobs, those that must be done first on top; all of them if asked."""
-    shown = jobs if every else jobs.filter(pl.col("state") == OPEN)
-    if shown.is_empty():
-        console.print("No open job.")
-        return
+def show_jobs(home: Home, listed: ListedJobs, *, every: bool) -> None:
+    """The open jobs, those that must be done first on top; all of them if asked.
+
+    Days count to the newest list, as its pages do.
+    """
+    jobs = listed.jobs
     with in_manner(home.manner()):
+        console.print(
+            f"As of {day_text(listed.as_of)}, the newest list, with what was written down since; "
+            f"'ringland today' counts by now.",
+            soft_wrap=True,
+        )
+        if listed.given_out != listed.monday:
+            last = (
+                "and no list was given out yet"
+                if listed.given_out is None
+                else f"the jobs are those of lists given out up to {listed.given_out}"
+            )
+            why = (
+                "is the demo's and asks nothing of anybody"
+                if home.is_demo
+                else "was worked out for another day than its own, so it asks for nothing"
+            )
+            console.print(f"The list of {listed.monday} {why}; {last}.", soft_wrap=True)
+        shown = jobs if every else jobs.filter(pl.col("state") == OPEN)
+        if shown.is_empty():
+            console.print("No open job.")
+            return
         table = Table(title="Jobs", title_justify="left", box=box.SIMPLE)
         for heading in ("job", "of", "asked on", "due", "state"):
             table.add_column(heading, overflow="fold")
@@ -264,7 +293,7 @@ def show_jobs(home: Home, jobs: pl.DataFrame, now: datetime, *, every: bool) -> 
             must = "before it is rented" if row["is_must"] else "by its day"
             table.add_row(
                 escape(row["job_id"]), must, day_text(row["asked_at"]), day_text(row["due_at"]),
-                escape(job_state_text(row, now)),
+                escape(job_state_text(row, listed.as_of)),
             )  # fmt: skip
     console.print(table)
 

@@ -14,7 +14,7 @@ from ringland.contracts.record_tables import OpenSheets
 from ringland.decision.action_terms import FAILED, FOUND_OUT
 from ringland.decision.hull_state import Week
 from ringland.decision.job_answers import (
-    JobError,
+    Done,
     answered_since,
     done_rows,
     other_jobs,
@@ -22,6 +22,8 @@ from ringland.decision.job_answers import (
     takeover_rows,
     the_job,
 )
+from ringland.decision.job_doubts import job_doubts
+from ringland.decision.job_results import JobError, Shop, Told
 from ringland.decision.new_jobs import Asker, job_state_text, must_look, next_look, why_text
 from ringland.decision.open_jobs import StandsNow, asked_jobs
 from tests.bench.test_standing_tests import PASSED, SHOP, bench, reading
@@ -277,14 +279,12 @@ def test_the_command_finds_a_job_by_enough_of_its_id_or_says_which_there_are() -
 
 
 def test_an_answer_is_a_row_of_a_record_kind_and_a_release_lets_go_what_is_behind_it() -> None:
-    drain = job("drain_refill", "own_fuel")
     failed = job("find_the_leak", "failed_test")
 
-    assert done_rows(CHECK, AS_OF, "R. Vane", result="passed")["jobs_done"][0] == {
+    assert said_done(CHECK, readings=("leak_down=5,6,5",), result="passed")["jobs_done"][0] == {
         "job_id": CHECK["job_id"], "done_at": "2026-08-03T06:00:00Z", "done_by": "R. Vane",
-        "result": "passed", "note": "",
+        "result": "passed", "note": "", "recorded_at": "2026-08-03T07:00:00Z",
     }  # fmt: skip
-    assert done_rows(drain, AS_OF, "R. Vane")["drains"][0]["hull_id"] == "H1"
     let_go = release_rows(failed, AS_OF, "H. Quist", why="seen", failed=["leak_down", "oil_iron"])
     assert [row["what"] for row in let_go["releases"]] == ["job", "leak_down", "oil_iron"]
     assert takeover_rows(AS_OF, "H. Quist", "day one")["releases"][0]["what"] == "all_open"
@@ -301,8 +301,109 @@ def test_a_restated_week_says_which_jobs_it_would_have_changed() -> None:
 def test_what_was_written_down_since_the_list_shows_at_once() -> None:
     jobs = frame(HullJobs, [CHECK, job("borescope")])
     known = records(jobs_done=[DONE], releases=[BY_JOB | {"job_id": job("borescope")["job_id"]}])
-    now = answered_since(jobs, known["jobs_done"], known["releases"])
+    now = answered_since(jobs, known, CATALOGUE)
 
     assert dict(now.select("what", "state").iter_rows()) == {
         "leak_down_check": "done", "borescope": "released",
     }  # fmt: skip
+
+
+HOUR = timedelta(hours=1)
+PUT_BACK = job("mild_calibration")
+SHOP_TELLS = Shop(CATALOGUE, {"stock": 91.0, "raised": 93.0}, "north")
+
+
+def said_done(asked: dict[str, Any], result: str = "done", **told: Any) -> dict[str, Any]:
+    return done_rows(asked, Done(AS_OF, "R. Vane", AS_OF + HOUR, result), Told(**told), SHOP_TELLS)
+
+
+def test_a_job_done_brings_its_result_on_record_with_it() -> None:
+    """A calibration written down as put back left the need at 93, and was asked for again."""
+    back = said_done(PUT_BACK, calibration="stock")
+    read = said_done(job("read_calibration"), calibration="raised")
+    drain = job("drain_refill", "own_fuel", engine_id=None)
+    refilled = said_done(drain, litres=60.0, grade_aki=93.0, source="outside")
+    tested = said_done(CHECK, readings=("leak_down=5, 6,5", "compression=150,ok psi"), is_warm=True)
+    fitted = {"pistons": "forged", "supplier": "original", "engine_h": 210.0}
+
+    assert back["calibrations"] == [
+        {"engine_id": "E1", "in_force_at": "2026-08-03T06:00:00Z", "calibration": "stock",
+         "octane_need_aki": "91", "recorded_at": "2026-08-03T07:00:00Z"}
+    ]  # fmt: skip
+    assert read["calibrations"][0]["octane_need_aki"] == "93"
+    assert refilled["drains"][0]["drained_at"] < refilled["fills"][0]["filled_at"]
+    assert refilled["fills"][0]["octane_aki"] == "93"
+    assert said_done(drain, litres=60.0, source="dock")["fills"][0]["source_dock_id"] == "north"
+    assert "fills" not in said_done(drain, is_left_empty=True)
+    found = [(row["measure"], row["cylinder"], row["state"]) for row in tested["inspections"]]
+    assert found == [
+        ("leak_down", "1", "measured"), ("leak_down", "2", "measured"),
+        ("leak_down", "3", "measured"), ("compression", "1", "measured"),
+        ("compression", "2", "stated_ok"),
+    ]  # fmt: skip
+    built = said_done(job("repair", "open_failure"), scope="full", **fitted)
+    assert built["piston_sets"][0]["reason"] == "after_failure"
+    assert said_done(job("planned_top_end"), **fitted)["rebuilds"][0]["scope"] == "top_end"
+    assert set(said_done(job("borescope"))) == {"jobs_done"}
+
+
+@pytest.mark.parametrize(
+    ("asked", "told", "words"),
+    [
+        (PUT_BACK, {}, "give --calibration stock or mild"),
+        (PUT_BACK, {"calibration": "raised"}, "while it is in the engine the job is open"),
+        (PUT_BACK, {"calibration": "mild"}, "--needs AKI, what its mild calibration needs"),
+        (job("drain_refill"), {},
+         "--litres of the refill .or --left-empty. and --from dock or --from outside"),
+        (job("drain_refill"), {"litres": 60.0, "source": "outside"}, "--grade AKI of the refill"),
+        (CHECK, {}, "--reading leak_down=5,6,5 or compression"),
+        (CHECK, {"readings": ("oil_iron=3 ppm",)}, "is no reading of this job"),
+        (CHECK, {"readings": ("compression=150,152",)}, "has no unit"),
+        (CHECK, {"readings": ("leak_down=good",)}, "no figure a cylinder"),
+        (job("test_fuel"), {}, "--octane AKI or --water"),
+        (job("repair"), {}, "--scope .* and --pistons .* and --supplier .* and --engine-hours"),
+        (job("rebuild_sheet"), {}, "not done by a word"),
+        (job("borescope"), {"litres": 3.0}, "asks for no result; leave out --litres"),
+    ],
+)  # fmt: skip
+def test_what_lacks_of_a_result_is_asked_for_in_one_go(
+    asked: dict[str, Any], told: dict[str, Any], words: str
+) -> None:
+    with pytest.raises(JobError, match=words):
+        said_done(asked, **told)
+
+
+def test_a_job_done_by_name_alone_stays_open_and_says_what_lacks() -> None:
+    """A calibration written down as put back was asked for again as if nobody had said so."""
+    named = {"job_id": PUT_BACK["job_id"], "done_at": ago(3), "done_by": "R. Vane",
+             "result": "done"}  # fmt: skip
+    stock = {"engine_id": "E1", "in_force_at": ago(3), "calibration": "stock"}
+    alone = answered(PUT_BACK, jobs_done=[named])
+    now = answered_since(frame(HullJobs, [PUT_BACK]), records(jobs_done=[named]), CATALOGUE)
+
+    assert alone["state"] == "open"
+    assert now["state"].to_list() == ["open"]
+    assert "which calibration is in the engine since is not on record" in alone["answer"]
+    assert "not on record" in why_text(alone, Week(AS_OF, CATALOGUE))
+    assert "not on record" in job_state_text(now.row(0, named=True), AS_OF)
+    assert answered(PUT_BACK, jobs_done=[named], calibrations=[stock])["state"] == "done"
+    raised = stock | {"calibration": "raised"}
+    assert answered(PUT_BACK, calibrations=[raised])["state"] == "open"
+    assert answered(job("read_calibration"), calibrations=[raised])["state"] == "done"
+
+
+def test_a_record_that_names_no_job_of_a_list_is_doubted_and_so_is_one_without_its_result() -> None:
+    """A slip in an id answered nothing, and nobody was told."""
+    slip = {"job_id": "H1/leakdown_check/2026-07-27", "done_at": ago(3), "done_by": "R. Vane",
+            "result": "done"}  # fmt: skip
+    named = slip | {"job_id": PUT_BACK["job_id"], "done_at": ago(2)}
+    known = records(jobs_done=[slip, named, DONE], releases=[BY_JOB | {"job_id": "H9/x/1"}])
+    found = job_doubts(known, lists(CHECK, PUT_BACK), CATALOGUE)
+
+    assert found["flag"].to_list() == ["job_unknown", "job_unknown", "job_without_result"]
+    assert "Was 'H1/leak_down_check/2026-07-27' meant?" in found["sentence"][0]
+    assert found["record_key"].null_count() == 0
+    assert (
+        job_doubts(known, lists(CHECK, is_given_out=False), CATALOGUE)["flag"].to_list()
+        == ["job_unknown"] * 4
+    )

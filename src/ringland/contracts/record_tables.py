@@ -40,6 +40,8 @@ RECORD_FLAGS = [
     "fitted_hours_disagree",
     "failure_without_piston_set",
     "failure_on_failed_set",
+    "job_unknown",
+    "job_without_result",
 ]
 
 

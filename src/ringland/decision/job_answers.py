@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from difflib import get_close_matches
 from typing import Any
 
 import polars as pl
 
-from ringland.contracts.decision_tables import DONE as JOB_DONE
-from ringland.contracts.decision_tables import OPEN, RELEASED, SHEET_JOB, HullJobs
+from ringland.contracts.decision_tables import OPEN, SHEET_JOB, HullJobs
 from ringland.contracts.record_columns import ALL_OPEN, ONE_JOB, REBUILD_SHEET
-from ringland.decision.hull_state import DRAIN
+from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.job_results import JobError, Rows, Shop, Told, as_text, result_rows
+from ringland.decision.open_jobs import answers_by_name
 from ringland.decision.safety_rules import FAILED_TEST
-
-Rows = dict[str, list[dict[str, str]]]
-"""Rows as text by record kind, as a file of the kind holds them."""
-
-
-class JobError(ValueError):
-    """No job, or more than one, is meant; the message says which there are."""
 
 
 def the_job(jobs: pl.DataFrame, said: str) -> Mapping[str, Any]:
@@ -46,22 +41,36 @@ def the_job(jobs: pl.DataFrame, said: str) -> Mapping[str, Any]:
     raise JobError(f"No open job '{said}'.{among} 'ringland jobs' lists them.")
 
 
-def done_rows(
-    job: Mapping[str, Any], at: datetime, by: str, *, result: str = "done", note: str = ""
-) -> Rows:
-    """The rows that say that a job was done; of a drain the drain itself as well."""
+@dataclass(frozen=True)
+class Done:
+    """Who did a job, when, with which result of `JOB_RESULTS`, and in their words.
+
+    `told_at` is when it is written down, from which on it is known.
+    """
+
+    at: datetime
+    by: str
+    told_at: datetime
+    result: str = "done"
+    note: str = ""
+
+
+def done_rows(job: Mapping[str, Any], done: Done, told: Told, shop: Shop) -> Rows:
+    """The rows that say that a job was done, and what it led to.
+
+    Raises:
+        JobError: as `result_rows`.
+    """
     row = {
         "job_id": str(job["job_id"]),
-        "done_at": _instant(at),
-        "done_by": by,
-        "result": result,
-        "note": note,
+        "done_at": as_text(done.at),
+        "done_by": done.by,
+        "result": done.result,
+        "note": done.note,
     }
-    rows: Rows = {"jobs_done": [row]}
-    if job["what"] == DRAIN:
-        why = note or f"job {job['job_id']}"
-        rows["drains"] = [{"hull_id": str(job["hull_id"]), "drained_at": _instant(at), "why": why}]
-    return rows
+    rows = {"jobs_done": [row]} | result_rows(job, told, done.at, shop)
+    written = {"recorded_at": as_text(done.told_at)}
+    return {kind: [one | written for one in lines] for kind, lines in rows.items()}
 
 
 def release_rows(
@@ -83,8 +92,8 @@ def release_rows(
         until: from when it no longer holds; None: until something new happens.
         failed: measures of the failed tests that stand against its engine.
     """
-    end = "" if until is None else _instant(until)
-    row = {"released_at": _instant(at), "engine_id": "", "released_by": by, "why": why}
+    end = "" if until is None else as_text(until)
+    row = {"released_at": as_text(at), "engine_id": "", "released_by": by, "why": why}
     row |= {"until": end, "job_id": ""}
     rows = [row | {"what": ONE_JOB, "job_id": str(job["job_id"])}]
     engine = {"engine_id": str(job["engine_id"] or "")}
@@ -97,12 +106,12 @@ def release_rows(
 
 def takeover_rows(at: datetime, by: str, why: str) -> Rows:
     """The one row by which a shop takes over what was open before its first list."""
-    row = {"released_at": _instant(at), "what": ALL_OPEN, "released_by": by, "why": why}
+    row = {"released_at": as_text(at), "what": ALL_OPEN, "released_by": by, "why": why}
     return {"releases": [row]}
 
 
 def answered_since(
-    jobs: pl.DataFrame, jobs_done: pl.DataFrame, releases: pl.DataFrame
+    jobs: pl.DataFrame, told: Mapping[str, pl.DataFrame], catalogue: Catalogue
 ) -> pl.DataFrame:
     """The jobs of the newest list with what was written down by their id since.
 
@@ -110,32 +119,16 @@ def answered_since(
 
     Args:
         jobs: `HullJobs`.
-        jobs_done: rows of that record kind.
-        releases: rows of that record kind.
+        told: rows of the kinds `ANSWERING`.
+        catalogue: what jobs do.
     """
-    told = pl.concat(
-        [
-            jobs_done.select(
-                "job_id", _at="done_at", _by="done_by", _state=pl.lit(JOB_DONE), _words="note"
-            ),
-            releases.filter(pl.col("what") == ONE_JOB).select(
-                "job_id", _at="released_at", _by="released_by", _state=pl.lit(RELEASED),
-                _words="why",
-            ),
-        ]
-    )  # fmt: skip
-    first = told.sort("_at").group_by("job_id", maintain_order=True).first()
-    joined = jobs.join(first, on="job_id", how="left", maintain_order="left")
-    is_new = (pl.col("state") == OPEN) & pl.col("_at").is_not_null()
-    return HullJobs.validate(
-        joined.with_columns(
-            state=pl.when(is_new).then("_state").otherwise("state"),
-            answered_at=pl.when(is_new).then("_at").otherwise("answered_at"),
-            answered_by=pl.when(is_new).then("_by").otherwise("answered_by"),
-            answer=pl.when(is_new).then("_words").otherwise("answer"),
-        ).select(HullJobs.column_names()),
-        cast=True,
-    )
+    found = answers_by_name(jobs, told, catalogue)
+    rows = [
+        row | found[row["job_id"]] if row["state"] == OPEN and row["job_id"] in found else row
+        for row in jobs.iter_rows(named=True)
+    ]
+    types = {name: column.dtype for name, column in HullJobs.columns().items()}
+    return HullJobs.validate(pl.DataFrame(rows, schema=types))
 
 
 def other_jobs(said: pl.DataFrame, restated: pl.DataFrame) -> tuple[list[str], list[str]]:
@@ -149,7 +142,3 @@ def other_jobs(said: pl.DataFrame, restated: pl.DataFrame) -> tuple[list[str], l
         set(jobs.filter(pl.col("state") == OPEN)["job_id"]) for jobs in (said, restated)
     )
     return sorted(would - asked), sorted(asked - would)
-
-
-def _instant(at: datetime) -> str:
-    return at.isoformat(timespec="seconds").replace("+00:00", "Z")

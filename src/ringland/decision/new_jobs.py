@@ -28,6 +28,7 @@ from ringland.decision.hull_state import (
     THROTTLE_RULE,
     Week,
     is_overdue,
+    job_label,
     job_short,
 )
 from ringland.decision.safety_rules import (
@@ -165,7 +166,7 @@ class Asker:
             "state": OPEN,
             "answered_at": None,
             "answered_by": None,
-            "answer": None,
+            "answer": None if before is None else before["answer"],
         }
 
     def _price(self, what: str) -> float | None:
@@ -236,6 +237,8 @@ def why_text(job: Row, week: Week) -> str:
     """Why a job is asked for; one of an earlier list says since when it waits."""
     if job["asked_at"] >= week.as_of:
         return str(job["why"])
+    if job["answer"]:  # done by a name, its result not on record
+        return said.DONE_BUT.format(job=job_label(job["what"], week.catalogue), but=job["answer"])
     days = (week.as_of - job["due_at"]).days
     late = said.LATE.format(days=count_text(max(days, 1), "day"))
     return said.ASKED_BEFORE.format(
@@ -255,10 +258,11 @@ def job_state_text(job: Row, now: datetime) -> str:
     """
     if job["state"] != OPEN:
         return f"{job['state']}: {job['answer']}" if job["answer"] else str(job["state"])
+    but = f"; {job['answer']}" if job["answer"] else ""
     if not is_overdue(job, now):
-        return said.OPEN_JOB
+        return said.OPEN_JOB + but
     days = count_text(max((now - job["due_at"]).days, 1), "day")
-    return said.OPEN_JOB + said.LATE.format(days=days)
+    return said.OPEN_JOB + said.LATE.format(days=days) + but
 
 
 def _answers(action: Action) -> bool:

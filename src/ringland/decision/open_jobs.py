@@ -25,8 +25,16 @@ from ringland.contracts.decision_tables import (
     HullJobs,
 )
 from ringland.contracts.record_columns import ALL_OPEN, ONE_JOB
-from ringland.decision.action_catalogue import REPAIR, Action, Catalogue
-from ringland.decision.hull_state import DRAIN, OWN_FUEL
+from ringland.decision.action_catalogue import Action, Catalogue
+from ringland.decision.hull_state import OWN_FUEL
+from ringland.decision.job_results import (
+    CALIBRATIONS,
+    DRAINS,
+    NEEDS_ITS_RECORD,
+    REBUILDS,
+    result_kind,
+    sets_calibration,
+)
 from ringland.decision.safety_rules import FAILED_TEST
 from ringland.history.engine_history import installed_engines
 from ringland.words import state_words as said
@@ -89,9 +97,8 @@ def asked_jobs(
         job = row | {"hull_id": hull_of.get(row["engine_id"], row["hull_id"])}
         if row["state"] != OVERTAKEN:  # another job took it over: that one is asked for
             job |= {"state": OPEN, "answered_at": None, "answered_by": None, "answer": None}
-            if found := book.answer(job):
-                job |= {"state": found.state, "answered_at": found.at}
-                job |= {"answered_by": found.by, "answer": found.words}
+            found = book.answer(job)
+            job |= {"answer": book.unfinished(job)} if found is None else _answered(found)
         rows.append(job)
     types = {name: column.dtype for name, column in HullJobs.columns().items()}
     return HullJobs.validate(pl.DataFrame(rows, schema=types))
@@ -110,25 +117,12 @@ class _Answers:
         as_of: datetime,
     ) -> None:
         self._catalogue, self._as_of = catalogue, as_of
-        self._done = _grouped(records["jobs_done"], "job_id", "done_at")
-        self._releases = records["releases"].sort("released_at").to_dicts()
-        self._built = _grouped(
-            pl.concat(
-                [
-                    records["rebuilds"].select("engine_id", at="rebuilt_at"),
-                    records["piston_sets"].select("engine_id", at="fitted_at"),
-                ]
-            ),
-            "engine_id",
-            "at",
-        )
+        self._named = _Named(records, catalogue, as_of)
         passes = complete_passes(bench, records["engines"])
         self._passes = _grouped(passes, "engine_id", "inspected_at")
         self._failures = _grouped(stands.failures, "engine_id", "failed_at")
         self._sheets = _grouped(stands.sheets, "engine_id", "rebuilt_at")
         self._at_hand = {row["hull_id"]: row for row in stands.at_hand.iter_rows(named=True)}
-        self._calibrated = _grouped(records["calibrations"], "engine_id", "in_force_at")
-        self._drained = _grouped(records["drains"], "hull_id", "drained_at")
         sampled = records["fuel_tests"].filter(pl.col("hull_id").is_not_null())
         self._sampled = _grouped(sampled, "hull_id", "tested_at")
         self._left = dict(
@@ -142,14 +136,17 @@ class _Answers:
         """The first of the answers there are to a job."""
         return min(self._all(job), key=lambda found: found.at, default=None)
 
+    def unfinished(self, job: Row) -> str | None:
+        """What was written down of a job whose result is not on record; None: nothing."""
+        return self._named.unfinished(job)
+
     def _all(self, job: Row) -> Iterator[Answer]:
-        yield from self._by_name(job)
-        actions = self._catalogue.jobs(job["what"])
+        yield from self._named.of(job)
         if job["what"] == SHEET_JOB:
             yield from self._sheet(job)
-        elif job["what"] == REPAIR or any(_opens_or_looks(action) for action in actions):
-            yield from self._after(self._built, job, "engine_id", "at", "rebuilt")
-        for action in actions:
+        elif any(action.test is not None for action in self._catalogue.jobs(job["what"])):
+            yield from self._named.renewed(job)
+        for action in self._catalogue.jobs(job["what"]):
             yield from self._of_action(action, job)
         if job["because"] == FAILED_TEST:
             yield from self._failed_test(job)
@@ -159,26 +156,6 @@ class _Answers:
         if left_at is not None:
             words = said.ANSWERS["left service"].format(day=day_text(left_at))
             yield Answer(OVERTAKEN, left_at, None, words)
-
-    def _by_name(self, job: Row) -> Iterator[Answer]:
-        for row in self._done.get(job["job_id"], ()):
-            words = said.ANSWERS[DONE if row["result"] == DONE else f"done: {row['result']}"]
-            words = words.format(day=day_text(row["done_at"]), who=row["done_by"])
-            note = f" ({row['note']})" if row["note"] else ""
-            yield Answer(DONE, row["done_at"], row["done_by"], words + note)
-        for row in self._releases:
-            if self._lets_go(row, job):
-                yield _released(row | {"released_because": row["why"]})
-
-    def _lets_go(self, release: Row, job: Row) -> bool:
-        if release["until"] is not None and release["until"] <= self._as_of:
-            return False
-        if release["what"] == ONE_JOB:
-            return bool(release["job_id"] == job["job_id"])
-        is_of = all(release[key] in (None, job[key]) for key in ("engine_id", "hull_id"))
-        return bool(
-            release["what"] == ALL_OPEN and is_of and release["released_at"] >= job["asked_at"]
-        )
 
     def _failed_test(self, job: Row) -> Iterator[Answer]:
         rows = self._failures.get(job["engine_id"], [])
@@ -201,13 +178,9 @@ class _Answers:
     def _of_action(self, action: Action, job: Row) -> Iterator[Answer]:
         if action.test is not None:
             yield from self._tested(action.test.measures, job)
-        changed = {effect.covariate for effect in action.effects}
-        if "is_raised_calibration" in changed or (action.finding and _reads(action)):
-            yield from self._after(self._calibrated, job, "engine_id", "in_force_at", "calibrated")
-        if action.cost_item == DRAIN:
-            yield from self._after(self._drained, job, "hull_id", "drained_at", "drained")
-        if action.finding is not None and not _reads(action):
-            yield from self._after(self._sampled, job, "hull_id", "tested_at", "sampled")
+        if action.finding is not None and not sets_calibration(action):
+            rows = self._sampled.get(job["hull_id"], ())
+            yield from _since(rows, "tested_at", job, "sampled")
 
     def _tested(self, measures: tuple[str, ...], job: Row) -> Iterator[Answer]:
         def read(row: Row, at: str) -> bool:
@@ -222,25 +195,118 @@ class _Answers:
                 words = said.ANSWERS["failed"].format(day=day_text(row["failed_at"]))
                 yield Answer(DONE, row["failed_at"], None, words)
 
-    def _after(
-        self, book: Mapping[str, list[Row]], job: Row, key: str, at: str, words: str
-    ) -> Iterator[Answer]:
-        for row in book.get(job[key], ()):
-            if row[at] >= job["asked_at"]:
-                text = said.ANSWERS[words].format(day=day_text(row[at]))
-                yield Answer(DONE, row[at], None, text)
+
+class _Named:
+    """What was written down by a job's id, and the results that a job must put on record."""
+
+    def __init__(
+        self, told: Mapping[str, pl.DataFrame], catalogue: Catalogue, as_of: datetime | None
+    ) -> None:
+        self._catalogue, self._as_of = catalogue, as_of
+        self._done = _grouped(told["jobs_done"], "job_id", "done_at")
+        self._releases = told["releases"].sort("released_at").to_dicts()
+        built = [
+            told["rebuilds"].select("engine_id", at="rebuilt_at"),
+            told["piston_sets"].select("engine_id", at="fitted_at"),
+        ]
+        self._built = _grouped(pl.concat(built), "engine_id", "at")
+        self._calibrated = _grouped(told["calibrations"], "engine_id", "in_force_at")
+        self._drained = _grouped(told["drains"], "hull_id", "drained_at")
+
+    def of(self, job: Row) -> Iterator[Answer]:
+        """All that answers a job so."""
+        results = list(self._results(job))
+        for row in self._done.get(job["job_id"], ()):
+            if self._kind(job) in NEEDS_ITS_RECORD and not results:
+                continue
+            words = said.ANSWERS[DONE if row["result"] == DONE else f"done: {row['result']}"]
+            words = words.format(day=day_text(row["done_at"]), who=row["done_by"])
+            note = f" ({row['note']})" if row["note"] else ""
+            yield Answer(DONE, row["done_at"], row["done_by"], words + note)
+        yield from results
+        for row in self._releases:
+            if self._lets_go(row, job):
+                yield _released(row | {"released_because": row["why"]})
+
+    def unfinished(self, job: Row) -> str | None:
+        """What was written down of a job whose result is not on record; None: nothing."""
+        rows = self._done.get(job["job_id"], [])
+        if not rows or (kind := self._kind(job)) not in NEEDS_ITS_RECORD:
+            return None
+        row = rows[-1]
+        return said.UNFINISHED[kind].format(day=day_text(row["done_at"]), who=row["done_by"])
+
+    def renewed(self, job: Row) -> Iterator[Answer]:
+        """That its engine was rebuilt, or got another piston set, since it was asked for."""
+        yield from _since(self._built.get(job["engine_id"], ()), "at", job, "rebuilt")
+
+    def _kind(self, job: Row) -> str | None:
+        return result_kind(job["what"], self._catalogue)
+
+    def _results(self, job: Row) -> Iterator[Answer]:
+        kind = self._kind(job)
+        if kind == REBUILDS:
+            yield from self.renewed(job)
+        if kind == DRAINS:
+            rows = self._drained.get(job["hull_id"], ())
+            yield from _since(rows, "drained_at", job, "drained")
+        if kind == CALIBRATIONS:
+            puts_back = any(action.effects for action in self._catalogue.jobs(job["what"]))
+            rows = self._calibrated.get(job["engine_id"], [])
+            fit = [row for row in rows if not (puts_back and row["calibration"] == "raised")]
+            yield from _since(fit, "in_force_at", job, "calibrated")
+
+    def _lets_go(self, release: Row, job: Row) -> bool:
+        if release["until"] is not None and (
+            self._as_of is not None and release["until"] <= self._as_of
+        ):
+            return False
+        if release["what"] == ONE_JOB:
+            return bool(release["job_id"] == job["job_id"])
+        is_of = all(release[key] in (None, job[key]) for key in ("engine_id", "hull_id"))
+        return bool(
+            release["what"] == ALL_OPEN and is_of and release["released_at"] >= job["asked_at"]
+        )
 
 
-def _opens_or_looks(action: Action) -> bool:
-    return action.renews_age or action.test is not None
+ANSWERING = ("jobs_done", "releases", "rebuilds", "piston_sets", "calibrations", "drains")
+"""The record kinds that answer a job by its id or by its result, between two lists."""
 
 
-def _reads(action: Action) -> bool:
-    """Whether a look at the record reads the calibration (else it tests fuel)."""
-    finding = action.finding
-    return finding is not None and any(
-        effect.covariate == "is_raised_calibration" for effect in finding.effects
-    )
+def answers_by_name(
+    jobs: pl.DataFrame, told: Mapping[str, pl.DataFrame], catalogue: Catalogue
+) -> dict[str, dict[str, Any]]:
+    """By job, the columns of `HullJobs` that what was written down since changes.
+
+    Args:
+        jobs: `HullJobs`.
+        told: rows of the kinds `ANSWERING`.
+        catalogue: what jobs do.
+    """
+    book = _Named(told, catalogue, None)
+    found: dict[str, dict[str, Any]] = {}
+    for job in jobs.iter_rows(named=True):
+        answer = min(book.of(job), key=lambda one: one.at, default=None)
+        if answer is not None:
+            found[job["job_id"]] = _answered(answer)
+        elif words := book.unfinished(job):
+            found[job["job_id"]] = {"answer": words}
+    return found
+
+
+def _answered(found: Answer) -> dict[str, Any]:
+    return {
+        "state": found.state,
+        "answered_at": found.at,
+        "answered_by": found.by,
+        "answer": found.words,
+    }
+
+
+def _since(rows: Iterable[Row], at: str, job: Row, words: str) -> Iterator[Answer]:
+    for row in rows:
+        if row[at] >= job["asked_at"]:
+            yield Answer(DONE, row[at], None, said.ANSWERS[words].format(day=day_text(row[at])))
 
 
 def _released(row: Row) -> Answer:

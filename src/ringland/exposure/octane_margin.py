@@ -20,15 +20,20 @@ ROUNDING_ON = 1e-6
 """A blend of one grade is that grade to about 1e-13: less than this is no shortfall."""
 
 
+def usual_needs(assumptions: Assumptions) -> dict[str, float]:
+    """The usual octane need of the classes of calibration that have one."""
+    return {
+        "stock": assumptions.number("octane.need_stock_aki"),
+        "raised": assumptions.number("octane.need_raised_aki"),
+    }
+
+
 def with_octane_need(engine_sessions: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
     """Fill octane_need_aki from the calibration's class where the record gives no number.
 
     Stock and raised have a usual need; any other class, or none, leaves it null.
     """
-    usual = {
-        "stock": assumptions.number("octane.need_stock_aki"),
-        "raised": assumptions.number("octane.need_raised_aki"),
-    }
+    usual = usual_needs(assumptions)
     by_class = pl.col("calibration").replace_strict(usual, default=None, return_dtype=pl.Float64)
     return engine_sessions.with_columns(
         octane_need_aki=pl.coalesce(pl.col("octane_need_aki").cast(pl.Float64), by_class)

@@ -37,6 +37,8 @@ DOUBT_LABELS = {
     "fitted_hours_disagree": "Piston set fitted at other hours than the rentals give",
     "failure_without_piston_set": "Failure of an engine without a piston set",
     "failure_on_failed_set": "Second failure of a set that had failed",
+    "job_unknown": "A job that no list asked for",
+    "job_without_result": "A job done without its result on record",
 }
 
 DOUBT_REMEDIES = {
@@ -87,6 +89,10 @@ DOUBT_REMEDIES = {
     "fitted_hours_disagree": f"Compare the engine hours at fitting with the job sheet. {_CORRECT}.",
     "failure_without_piston_set": "Write down the piston set the engine ran, and when it was "
     "fitted.",
+    "job_unknown": "Compare the id with 'ringland jobs', and correct it or withdraw the row in a "
+    "file of corrections.",
+    "job_without_result": "Write the result down with 'ringland done', which asks for what lacks, "
+    "or in a file of the kind named; or withdraw the row if the job was not done.",
     "failure_on_failed_set": "Write down the set that was fitted after the first failure, or "
     "withdraw the failure that was written twice.",
 }

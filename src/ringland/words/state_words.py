@@ -74,6 +74,7 @@ SHEET_WAIVED = "Let go on the sheet of its rebuild of {day}: {waivers}."
 SHEET_OPEN = "Rebuild of {day} not accepted: {count} of its sheet open, {first}."
 FIRST = "the first {first}"
 ASKED_BEFORE = "Asked for by the list of {asked}, due {due}, not done on record{late}. {why}"
+DONE_BUT = "{job}: {but}."
 LATE, OPEN_JOB = ": {days} overdue", "open"
 OWN_FUEL = "In its own tank: {level} of {blend}, {age} days old on average; {why}."
 RELEASED_FLAG = "something let go by name"
@@ -101,3 +102,13 @@ ANSWERS = {
     "overtaken": "overtaken by {job}",
 }
 """What answered a job, in words."""
+
+UNFINISHED = {
+    "calibrations": "written down as done on {day} by {who}, but which calibration is in the "
+    "engine since is not on record: write it down as one of calibrations",
+    "drains": "written down as done on {day} by {who}, but no draining of its tank is on record: "
+    "write it down as one of drains, and the refill as one of fills",
+    "rebuilds": "written down as done on {day} by {who}, but no rebuild or piston set is on "
+    "record: write it down as one of rebuilds, and the set as one of piston_sets",
+}
+"""Of a job written down as done whose result is not on record: until then it stays open."""
