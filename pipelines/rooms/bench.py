@@ -3,14 +3,11 @@
 import polars as pl
 
 from pipelines.asset_figures import Figures, rows, table
-from pipelines.rooms.decision import JOBS
 from pipelines.rooms.history import EngineHours, Snapshot
 from pipelines.weekly.step import step
 from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
 from ringland.contracts.record_tables import BenchVerdicts, RecordFlags
-from ringland.decision.action_catalogue import Catalogue
-from ringland.decision.job_doubts import job_doubts
 from ringland.history import engine_history, fill_doubts
 from ringland.history import hour_line as hour_lines
 from ringland.history import record_doubts as doubts
@@ -44,19 +41,12 @@ def _doubt_figures(found: pl.DataFrame) -> Figures:
     return {**rows(found.height), "by_flag": table(found["flag"].value_counts(sort=True))}
 
 
-@step(
-    ROOM,
-    tables={"rows": RecordFlags},
-    earlier={"past_jobs": JOBS},
-    figures=_doubt_figures,
-)
+@step(ROOM, tables={"rows": RecordFlags}, figures=_doubt_figures)
 def record_doubts(
-    past_jobs: pl.DataFrame,
     snapshot: Snapshot,
     hour_line: pl.DataFrame,
     bench_verdicts: pl.DataFrame,
     engine_sessions: EngineHours,
-    catalogue: Catalogue,
     assumptions: Assumptions,
 ) -> pl.DataFrame:
     """Records that do not fit each other, bench readings among them, one row per doubt."""
@@ -66,6 +56,5 @@ def record_doubts(
             fill_doubts.fills_taken_back(snapshot.records, snapshot.set_aside),
             hour_lines.key_on_flags(hour_line, assumptions),
             engine_history.unplaced_failures(snapshot.records, engine_sessions.sessions),
-            job_doubts(snapshot.records, past_jobs, catalogue),
         ]
     )

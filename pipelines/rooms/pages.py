@@ -5,15 +5,17 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipelines.asset_figures import Figures, table
-from pipelines.rooms.decision import CALLS, CHANCES
+from pipelines.rooms.decision import CALLS, CHANCES, JOBS
 from pipelines.rooms.fuel import LedgerTables
 from pipelines.rooms.history import EngineHours, Snapshot, row_counts
 from pipelines.shared_files import LIBRARY
 from pipelines.versions import report_versions
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Pages, step, view
+from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.fuel_beliefs import shop_hazard
 from ringland.decision.horizons import planned_days, season_end
+from ringland.decision.job_doubts import job_doubts
 from ringland.decision.season_rules import SeasonRules
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_tables import WeekTables
@@ -141,8 +143,9 @@ def proof(
     )
 
 
-@view()
+@view(earlier={"past_jobs": JOBS})
 def record_state(
+    past_jobs: pl.DataFrame,
     snapshot: Snapshot,
     record_doubts: pl.DataFrame,
     engine_sessions: EngineHours,
@@ -150,9 +153,11 @@ def record_state(
     hour_line: pl.DataFrame,
     octane_scales: pl.DataFrame,
     record_quality: pl.DataFrame,
+    catalogue: Catalogue,
 ) -> WeekRecords:
     """The state of the records known at the week."""
-    doubts = pl.concat([record_doubts, engine_sessions.flags, session_fuel.doubts])
+    of_jobs = job_doubts(snapshot.records, past_jobs, catalogue)
+    doubts = pl.concat([record_doubts, engine_sessions.flags, session_fuel.doubts, of_jobs])
     return WeekRecords(
         set_aside=snapshot.set_aside,
         doubts=doubts.unique(maintain_order=True),
