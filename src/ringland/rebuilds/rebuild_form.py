@@ -9,12 +9,12 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Protocol
 
 import xlsxwriter
 
+from ringland.bench.build_sheet import BuildSheet
 from ringland.contracts.build_records import BuildReadings
-from ringland.rebuilds.rebuild_scope import RebuildSheet
 
 _SHOWN = ("stage", "words", "limits")
 """Columns to read from, not part of the record; the intake says that it leaves them out."""
@@ -24,7 +24,19 @@ Filled = Mapping[tuple[str, str | None], Mapping[str, Any]]
 """What is already known of a line, by check and place."""
 
 
-def acceptance_workbook(sheet: RebuildSheet, filled: Filled | None = None) -> bytes:
+class EngineToAccept(Protocol):
+    """A rebuild sheet, or the report that holds one."""
+
+    @property
+    def engine_id(self) -> str:
+        """The engine's serial."""
+
+    @property
+    def build(self) -> BuildSheet:
+        """What it must pass, line by line."""
+
+
+def acceptance_workbook(sheet: EngineToAccept, filled: Filled | None = None) -> bytes:
     """The build sheet of one engine as an XLSX file.
 
     Args:

@@ -30,7 +30,6 @@ from ringland.causes.cause_lines import Rows
 from ringland.causes.cause_table import UNDETERMINED, CauseTable
 from ringland.causes.cause_trends import trend_lines
 from ringland.rebuilds import rebuild_work_lines as work
-from ringland.rebuilds.rebuild_form import acceptance_workbook
 from ringland.rebuilds.rebuild_sheet_words import PROPOSED_MARK
 from ringland.rebuilds.repair_options import option_rows
 from ringland.reports.cause_case import ShopRecord, failure_case
@@ -92,8 +91,6 @@ class CauseReport:
     options: Rows
     prevention: tuple[str, ...]
     acceptance: Rows
-    acceptance_form: bytes
-    """The acceptance readings as a spreadsheet to fill in."""
     closing: tuple[str, ...]
     rebuilt_at: datetime | None
     """When the rebuild after the failure was finished; None: none is on record."""
@@ -192,7 +189,6 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         options=options,
         prevention=_prevention(ranking, speaks, against, shop.table),
         acceptance=work.acceptance_rows(sheet, case.before),
-        acceptance_form=acceptance_workbook(sheet),
         closing=work.closing_lines(sheet, case.rebuild),
         rebuilt_at=None if case.rebuild is None else case.rebuild["rebuilt_at"],
         build=sheet.build,

@@ -6,6 +6,7 @@ PDF's layout, which sets it as text and never reads it as markup.
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import json
 import re
@@ -26,6 +27,7 @@ from ringland.pages.frame.page_files import page_file, template_loader
 from ringland.pages.frame.pdf_letters import FONTS, with_shown_letters
 from ringland.rebuilds import rebuild_lines, rebuild_words
 from ringland.rebuilds.rebuild_comparison import RebuildComparison
+from ringland.rebuilds.rebuild_form import acceptance_workbook
 from ringland.reports.cause_case import ShopRecord
 from ringland.reports.cause_photos import shown_photo
 from ringland.reports.cause_report import CauseReport, shop_memory
@@ -91,7 +93,7 @@ def build_cause_site(
         site[f"{name}.html"] = cause_page(report, templates, has_files=has_files)
         if has_files:
             site[f"{name}.pdf"] = cause_pdf(report, paper)
-            site[f"{name}-acceptance.xlsx"] = report.acceptance_form
+            site[f"{name}-acceptance.xlsx"] = acceptance_workbook(report)
         rows.append(
             {
                 "engine_id": report.engine_id,
@@ -231,18 +233,13 @@ def cause_pdf(report: CauseReport, paper: str = "a4", standards: Sequence[str] =
 
 
 def _as_json(report: CauseReport) -> dict[str, Any]:
-    fields = asdict(report)
-    for name in (
-        "photos",
-        "picture",
-        "acceptance_form",
-        "versions",
-        "found_at",
-        "as_of",
-        "rebuilt_at",
-        "build",
-    ):
-        del fields[name]
+    apart_from_these = {"photos", "picture", "versions", "found_at", "as_of", "rebuilt_at", "build"}
+    fields = {
+        one.name: getattr(report, one.name)
+        for one in dataclasses.fields(report)
+        if one.name not in apart_from_these
+    }
+    fields["causes"] = [asdict(cause) for cause in report.causes]
     for part, apart in (("measured", (3, 4)), ("acceptance", (5, 6))):
         fields[part] = [
             [{"text": cell.text, "span": cell.span} for cell in row]
