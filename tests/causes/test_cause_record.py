@@ -1,3 +1,5 @@
+from datetime import timedelta
+
 import polars as pl
 import pytest
 
@@ -72,6 +74,19 @@ def test_only_sets_that_reached_these_hours_are_compared() -> None:
     assert got.compared == 4
     assert factor(got, "shortfall_25h_on")["percentile"] is None
     assert any("too few to compare" in gap for gap in got.gaps)
+
+
+def test_what_other_sets_ran_after_the_failure_changes_no_report() -> None:
+    """A year after a failure its report went from 'the record speaks for it too' to 'neither'."""
+    at_failure = record("P1")
+    worse = sessions("P9", -5.0).with_columns(
+        pl.col("started_at", "ended_at") + timedelta(days=400)
+    )
+    fleet = lives(dict.fromkeys([*MARGINS, "P9"], 40.0))
+    life = fleet.filter(pl.col("piston_set_id") == "P1").row(0, named=True)
+    later = record_before_failure(life, fleet, pl.concat([EXPOSURE, worse]), [EFFECT], ASSUMPTIONS)
+    assert later.compared == at_failure.compared
+    assert later.factors.equals(at_failure.factors)
 
 
 def test_a_failure_without_a_piston_set_says_so() -> None:

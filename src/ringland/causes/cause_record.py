@@ -1,7 +1,8 @@
 """What the record says of a failure: exposure before it, beside the rest of the fleet.
 
 The failed piston set's last engine hours are held against what the other sets had been
-through at the same hours of their lives.  That is the second line of evidence.  It is set
+through at the same hours of their lives, by the time it failed: a report on an old failure
+does not turn because other engines ran on.  That is the second line of evidence.  It is set
 beside the findings, never mixed into their chances; where the two disagree, it is said.
 """
 
@@ -95,13 +96,18 @@ def record_before_failure(
     if own.is_empty():
         return _nothing("No rental of this piston set is on record.", set_id, hour)
     trailing_h = assumptions.number("exposure.trailing_h")
-    others = lives.filter(
-        (pl.col("piston_set_id") != set_id)
-        & (pl.col("entry_h") <= max(0.0, hour - trailing_h))  # seen over all of these hours
-        & (pl.col("exit_h") >= hour)
+    exposure = exposure.filter(pl.col("ended_at") <= own["ended_at"].max())
+    reached = exposure.group_by("piston_set_id", maintain_order=True).agg(
+        reached_h=pl.col("set_h_stop").max()
     )
-    others = others.filter(
-        pl.col("piston_set_id").is_in(exposure["piston_set_id"].drop_nulls().implode())
+    by_then = (
+        lives.filter(pl.col("piston_set_id") != set_id)
+        .join(reached, on="piston_set_id", maintain_order="left")
+        .with_columns(reached_h=pl.min_horizontal("exit_h", "reached_h"))
+    )
+    others = by_then.filter(
+        (pl.col("entry_h") <= max(0.0, hour - trailing_h))  # seen over all of these hours
+        & (pl.col("reached_h") >= hour)
     )
     is_other = pl.col("piston_set_id").is_in(others["piston_set_id"].implode())
     seen = exposure_at_hour(exposure.filter(is_other), hour, assumptions).join(
@@ -129,7 +135,7 @@ def record_before_failure(
     if calibration.at_end is None:
         mine["is_raised_calibration"] = None
     mine["shortfall_25h_low_on"] *= _known_need_share(last)
-    ages = lives.filter(pl.col("piston_set_id") != set_id)["exit_h"].to_numpy()
+    ages = by_then["reached_h"].drop_nulls().to_numpy()
     enough = rest.height >= assumptions.number("record.compared_sets")
     rows = [
         _factor_row(
@@ -223,7 +229,7 @@ def _nothing(why: str, set_id: str | None = None, hour: float | None = None) -> 
 
 def _too_few(number: int, hour: float) -> str:
     return (
-        f"Only {number} other piston sets were on record at {number_text(hour, 0)} engine hours: "
+        f"Only {number} other piston sets had reached {number_text(hour, 0)} engine hours by then: "
         f"too few to compare with."
     )
 
