@@ -31,7 +31,7 @@ _TRIES = 3
 _CHUNK_BYTES = 1 << 20
 _MADE_AGAIN = {"dagster"}
 """Folders of the home that are left out: Dagster's own log of its last runs."""
-_PACKED = {".zip", ".parquet", ".npz", ".xlsx", ".jpg", ".jpeg", ".png", ".webp", ".pdf"}
+_PACKED = {".zip", ".xz", ".parquet", ".npz", ".xlsx", ".jpg", ".jpeg", ".png", ".webp", ".pdf"}
 """Endings of files that packing makes no smaller."""
 _ROOM = 1.1  # of the bytes to pack, until the disk is called too full
 

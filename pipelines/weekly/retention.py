@@ -18,8 +18,8 @@ from pipelines.home import Home
 from pipelines.weekly.step import Graph, Keep
 from pipelines.weekly.store import WeekKey, WeekStore
 
-RUNS_KEPT = 12
-"""Runs of the graph whose log the Dagster page still shows."""
+RUNS_KEPT = 4
+"""Runs of the graph whose log the Dagster page still shows: half a megabyte each."""
 
 
 def tidy(home: Home, graph: Graph, newest: WeekKey) -> None:

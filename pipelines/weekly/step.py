@@ -15,7 +15,7 @@ from typing import Any, get_type_hints
 import dataframely as dy
 
 Pages = dict[str, bytes]
-"""Files of the week's site by path: an output of this type is kept as a ZIP."""
+"""Files of the week's site by path: an output of this type is kept as one packed ZIP."""
 
 
 class Keep(Enum):

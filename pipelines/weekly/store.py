@@ -2,13 +2,14 @@
 
 `weeks/2026-08-17` is that week as it was known when it began; a week worked out again with
 what was known later lies beside it under a name that says so.  A folder holds Parquet, NPZ,
-JSON and ZIP files and `week.json`, which alone says which of them count: a file is written
+JSON and packed ZIP files and `week.json`, which alone says which of them count: a file is written
 aside and renamed, the list last.
 """
 
 import hashlib
 import io
 import json
+import lzma
 import shutil
 import zipfile
 from collections.abc import Iterator
@@ -41,7 +42,10 @@ PAGES_MADE = "pages.week_list"
 """The output that tells a week with pages from one worked out for its score alone."""
 _TOLD = "-told-"
 _STAMP = "%Y%m%dT%H%M%SZ"
-_UNREADABLE = (OSError, FormError, ValueError, zipfile.BadZipFile, pl.exceptions.PolarsError)
+_UNREADABLE = (
+    OSError, FormError, ValueError, EOFError, lzma.LZMAError, zipfile.BadZipFile,
+    pl.exceptions.PolarsError,
+)  # fmt: skip
 
 
 class StoreError(RuntimeError):
@@ -288,7 +292,7 @@ def frame_file(step: Step, table: str) -> str:
 
 def _files_of(step: Step, value: Any) -> dict[str, bytes]:
     if step.hint == Pages:
-        return {f"{step.label}.zip": zipped(value)}
+        return {f"{step.label}.zip.xz": packed(value)}
     document, parts = taken_apart(value, step.hint)
     for place, schema in step.tables.items():
         parts.frames[place] = schema.validate(parts.frames[place], cast=True)
@@ -302,7 +306,7 @@ def _files_of(step: Step, value: Any) -> dict[str, bytes]:
 
 def _value_of(step: Step, files: dict[str, Path]) -> Any:
     if step.hint == Pages:
-        return unzipped(files[f"{step.label}.zip"])
+        return unpacked(*files.values())
     frames = {
         name.removeprefix(f"{step.label}.").removesuffix(".parquet"): pl.read_parquet(path)
         for name, path in files.items()
@@ -314,9 +318,17 @@ def _value_of(step: Step, files: dict[str, Path]) -> Any:
     return put_together(document, parts, step.hint)
 
 
-def unzipped(path: Path) -> Pages:
-    """The files of a ZIP by path."""
-    with zipfile.ZipFile(io.BytesIO(path.read_bytes())) as held:
+def packed(pages: Pages) -> bytes:
+    """Pages as one ZIP packed as a whole: what they have in common is kept once."""
+    return lzma.compress(zipped(pages, is_packed=False), preset=3)  # 6: 6 % less, 3 times slower
+
+
+def unpacked(path: Path) -> Pages:
+    """The files of a ZIP by path, whether or not it was packed as a whole."""
+    content = path.read_bytes()
+    if path.suffix == ".xz":
+        content = lzma.decompress(content)
+    with zipfile.ZipFile(io.BytesIO(content)) as held:
         return {name: held.read(name) for name in held.namelist()}
 
 

@@ -90,13 +90,14 @@ def in_one_file(page: str, files: Mapping[str, str]) -> str:
     return f"{head}{inside}{end}{tail}"
 
 
-def zipped(files: Mapping[str, bytes]) -> bytes:
-    """The files as a zip, in order of path."""
+def zipped(files: Mapping[str, bytes], *, is_packed: bool = True) -> bytes:
+    """The files as a zip, in order of path; not packed: for who packs it as a whole."""
+    method = zipfile.ZIP_DEFLATED if is_packed else zipfile.ZIP_STORED
     out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(out, "w") as archive:
         for path, content in sorted(files.items()):
             entry = zipfile.ZipInfo(path, ZIP_EPOCH)
-            entry.compress_type = zipfile.ZIP_DEFLATED
+            entry.compress_type = method
             entry.create_system = 3  # the same on every machine
             entry.external_attr = 0o644 << 16
             archive.writestr(entry, content)

@@ -26,6 +26,7 @@ from ringland.survival.hazard.hazard_draws import draw_posterior
 from ringland.survival.hazard.hazard_mode import NoMaximumError, climb
 from ringland.survival.hazard.hazard_prior import SPREADS, HazardPrior, ParameterPlan
 from ringland.survival.hazard.hazard_problem import HazardProblem
+from ringland.survival.hazard.weighted_draws import in_few_digits
 from ringland.survival.spell_checks import (
     Floats,
     SpellError,
@@ -248,12 +249,12 @@ def fit_joint_hazard(
         steps=steps,
         prior=prior,
         plan=plan,
-        theta=found.theta,
-        spreads=found.spreads,
+        theta=in_few_digits(found.theta),
+        spreads=in_few_digits(found.spreads),
         own=GroupName(tuple(n for b in made for n in b.own_names) if has_own else ()),
-        own_factor=found.own_factor,
-        own_open=found.own_open,
-        new_place=place_spread * rng.standard_normal(n_draws),
+        own_factor=in_few_digits(found.own_factor),
+        own_open=in_few_digits(found.own_open),
+        new_place=in_few_digits(place_spread * rng.standard_normal(n_draws)),
         age_share=_age_share(steps, buckets),
         size=FitSize(
             sum(len(rows.start) for rows in buckets), n_events, found.worth, found.tail_shape

@@ -11,6 +11,7 @@ import numpy as np
 
 from ringland.survival.spell_checks import Floats, Ints
 
+DRAW_BITS = 16
 TRUSTED_SHAPE = 0.7
 """Pareto shape up to which weighted draws are trusted (Vehtari and others 2024)."""
 
@@ -55,6 +56,16 @@ def resampled(weight: Floats, n_draws: int, rng: np.random.Generator) -> Ints:
     """Which draws to keep, systematically, so often as they weigh."""
     ticks = (rng.random() + np.arange(n_draws)) / n_draws
     return np.searchsorted(np.cumsum(weight), ticks).clip(max=len(weight) - 1).astype(np.int64)
+
+
+def in_few_digits(drawn: Floats) -> Floats:
+    """Draws to 16 binary digits, nearest: each within 8e-6 of itself, means far nearer.
+
+    The chance of a draw is in its first digits; the others would be most of what a fit takes
+    on disk, and it is kept for good.
+    """
+    mantissa, power = np.frexp(drawn)
+    return np.asarray(np.ldexp(np.rint(np.ldexp(mantissa, DRAW_BITS)), power - DRAW_BITS))
 
 
 def _pareto(over: Floats) -> tuple[float, float]:
