@@ -89,12 +89,8 @@ class ExposureError:
         is_open = np.maximum(high, value) > 0
         left = np.full(frame.height, self.written_on)
         if self.left_on and "piston_set_id" in frame.columns:
-            left = (
-                frame["piston_set_id"]
-                .replace_strict(self.left_on, default=self.written_on, return_dtype=pl.Float64)
-                .fill_null(self.written_on)
-                .to_numpy()
-            )
+            whose = frame["piston_set_id"].to_list()
+            left = np.array([self.left_on.get(one, self.written_on) for one in whose])
         spread = np.sqrt((high - low) ** 2 / 12.0 + self.possible_on**2 + left**2)
         found[:, names.index(entry.name)] = np.where(is_open, spread, 0.0)
         return found

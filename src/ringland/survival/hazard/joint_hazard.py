@@ -19,7 +19,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ringland.survival.hazard.age_steps import AgeSteps, between
+from ringland.survival.hazard.age_steps import AgeSteps
+from ringland.survival.hazard.draws_by_row import DrawsByRow, gained
 from ringland.survival.hazard.hazard_bucket import Bucket
 from ringland.survival.hazard.hazard_design import Design, Factor, SpellRows
 from ringland.survival.hazard.hazard_draws import draw_posterior
@@ -35,6 +36,9 @@ from ringland.survival.spell_checks import (
     require_same_length,
     require_start_before_stop,
 )
+
+AT_ONCE = 16_384
+"""Figures worked out at once, so that none leaves the processor's own memory."""
 
 
 @dataclass(frozen=True)
@@ -150,13 +154,28 @@ class JointHazard:
                 f"Row {i}: from {start[i]:g} h to {stop[i]:g} h is no stretch of a life."
             )
         matrix = covariate_matrix(x, len(start), self.names)
-        spent = between(self.cumulative, self.steps.place(start), self.steps.place(stop))
-        return np.asarray(spent * np.exp(self._log_effects(matrix, own, place, blur)))
+        place_at = None if place is None else self.design.place_index(place)
+        own_at = None if own is None else np.array(self.own.index(own), dtype=np.int64)
+        edges = np.ascontiguousarray(self.cumulative.T)
+        summed = np.empty((self.n_draws, len(start)))
+        at_once = max(1, AT_ONCE // self.n_draws)
+        for begin in range(0, len(start), at_once):
+            rows = slice(begin, begin + at_once)
+            effect = self._by_row.log_effects(
+                self.design.columns(matrix[rows], None if place_at is None else place_at[rows]),
+                None if own_at is None else own_at[rows],
+                None if place_at is None else place_at[rows],
+                None if blur is None else blur[rows],
+            )
+            spent = gained(edges, self.steps.place(start[rows]), self.steps.place(stop[rows]))
+            summed[:, rows] = (spent * np.exp(effect, out=effect)).T
+        return summed
 
     def log_effect(self, x: ArrayLike, place: Sequence[str | None] | None = None) -> Floats:
         """Log hazard over that of the state where all is well, per draw: shape (draws, n)."""
         rows = np.atleast_2d(np.asarray(x, dtype=float))
-        return self._log_effects(rows, None, place, None)
+        at = None if place is None else self.design.place_index(place)
+        return self._by_row.log_effects(self.design.columns(rows, at), None, at, None).T
 
     def age_log_hazard(self, age: ArrayLike) -> Floats:
         """Log baseline hazard per hour at ages, per draw: shape (draws, n)."""
@@ -174,32 +193,18 @@ class JointHazard:
         names = ("theta", "spreads", "own_factor", "own_open", "new_place")
         return replace(self, **{name: getattr(self, name)[::every][:wanted] for name in names})
 
-    def _log_effects(
-        self,
-        x: Floats,
-        own: Sequence[str | None] | None,
-        place: Sequence[str | None] | None,
-        blur: Floats | None,
-    ) -> Floats:
+    @cached_property
+    def _by_row(self) -> DrawsByRow:
         coefficients = self.theta[:, self.plan.n_base :]
         n_columns = self.plan.n_lines + self.plan.n_hinges + self.plan.n_between
-        at = None if place is None else self.design.place_index(place)
-        total = coefficients[:, :n_columns] @ self.design.columns(x, at).T
-        if at is not None and self.plan.n_places:
-            effects = np.column_stack([coefficients[:, n_columns:], self.new_place])
-            total = total + effects[:, at]  # -1, the last column, is the one not on record
-        if own is None:
-            return np.asarray(total)
-        column = self.own.index(own)
-        total = total + np.log(self.own_factor[:, column])
-        if blur is not None and np.any(blur):
-            slopes = self._open_slopes()
-            total = total + self.own_open[:, column] * np.sqrt((slopes**2) @ (blur**2).T)
-        return np.asarray(total)
-
-    def _open_slopes(self) -> Floats:
         steps = np.array([factor.step for factor in self.design.factors])
-        return np.asarray(self.design.line_slopes(self.theta[:, self.plan.n_base :]) / steps)
+        return DrawsByRow.of(
+            coefficients[:, :n_columns],
+            np.column_stack([coefficients[:, n_columns:], self.new_place]),
+            self.own_factor,
+            self.own_open,
+            self.design.line_slopes(coefficients) / steps,
+        )
 
 
 def fit_joint_hazard(
