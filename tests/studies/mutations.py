@@ -22,14 +22,15 @@ import sys
 import tempfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from resource import RLIMIT_CPU, setrlimit
 from typing import NamedTuple
 
 ROOT = Path(__file__).resolve().parents[2]
 CORE = ("history", "bench", "fuel", "exposure", "survival", "risk", "decision", "score")
 """The rooms whose numbers a plan rests on."""
 ELSEWHERE = ("browser", "pipelines", "benchmarks", "studies")
-LONGEST_S = 900
-"""A run that long was sent round in circles by the mutation: noticed."""
+LONGEST_S = 600
+"""A run that takes so much of a processor was sent round in circles by the mutation: noticed."""
 
 SWAPS: dict[type[ast.AST], str] = {
     ast.Lt: "<=", ast.LtE: "<", ast.Gt: ">=", ast.GtE: ">", ast.Eq: "!=", ast.NotEq: "==",
@@ -142,29 +143,43 @@ def _importing(module: str, files: Iterable[Path]) -> list[str]:
     )
 
 
-def is_noticed(mutation: Mutation, tests: list[str]) -> bool:
-    """Whether a test fails on a copy of `src` with that line changed."""
-    with tempfile.TemporaryDirectory() as folder:
-        copy = Path(shutil.copytree(ROOT / "src", Path(folder) / "src"))
-        module = copy.parent / mutation.module
-        lines = module.read_text(encoding="utf-8").splitlines(keepends=True)
+class Copy:
+    """A copy of `src` that one line at a time is changed in; what is compiled of it is kept."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.src = Path(shutil.copytree(ROOT / "src", folder / "src"))
+
+    def is_noticed(self, mutation: Mutation, tests: list[str]) -> bool:
+        """Whether a test fails with that line changed."""
+        module = self.folder / mutation.module
+        text = module.read_text(encoding="utf-8")
+        lines = text.splitlines(keepends=True)
         lines[mutation.line - 1] = mutation.after + "\n"
         module.write_text("".join(lines), encoding="utf-8")
-        command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider"]
         try:
-            run = subprocess.run(
-                [*command, *tests],
-                cwd=ROOT,
-                env=os.environ | {"PYTHONPATH": str(copy)},
-                capture_output=True,
-                check=False,
-                timeout=LONGEST_S,
-            )
-        except subprocess.TimeoutExpired:
-            return True
-    if run.returncode not in (0, 1, 2):  # passed, failed, could not even be imported
-        raise RuntimeError(run.stdout.decode() + run.stderr.decode())
-    return run.returncode != 0
+            # Numba does not see that a function compiled from another file has changed.
+            compiled = self.folder / ("compiled" if "njit" not in text else f"for {module.stem}")
+            return _fails(tests, {"PYTHONPATH": str(self.src), "NUMBA_CACHE_DIR": str(compiled)})
+        finally:
+            module.write_text(text, encoding="utf-8")
+            if "njit" in text:
+                shutil.rmtree(compiled, ignore_errors=True)
+
+
+def _fails(tests: list[str], environment: dict[str, str]) -> bool:
+    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider"]
+    run = subprocess.run(
+        [*command, *tests],
+        cwd=ROOT,
+        env=os.environ | environment,
+        capture_output=True,
+        check=False,
+        preexec_fn=lambda: setrlimit(RLIMIT_CPU, (LONGEST_S, LONGEST_S)),
+    )
+    if run.returncode in (0, 1, 2) or run.returncode < 0:  # passed, failed, no import, no end
+        return run.returncode != 0
+    raise RuntimeError(run.stdout.decode() + run.stderr.decode())
 
 
 def drawn(seed: int, number: int) -> list[Mutation]:
@@ -198,18 +213,21 @@ def main() -> None:
         sys.stdout.write(as_table(there))
         return
     done = {(line["module"], line["line"], line["after"]) for line in there}
-    for mutation in drawn(told.seed, told.number):
-        if (mutation.module, mutation.line, mutation.after.strip()) in done:
-            continue
-        tests = files_facing(mutation.module)
-        line = mutation._asdict() | {
-            "before": mutation.before.strip(),
-            "after": mutation.after.strip(),
-            "noticed": any(is_noticed(mutation, t) for t in in_turn(mutation.module, tests)),
-            "tests": len(tests),
-        }
-        with told.out.open("a", encoding="utf-8") as out:
-            out.write(json.dumps(line) + "\n")
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Copy(Path(folder))
+        for mutation in drawn(told.seed, told.number):
+            if (mutation.module, mutation.line, mutation.after.strip()) in done:
+                continue
+            tests = files_facing(mutation.module)
+            turns = in_turn(mutation.module, tests)
+            line = mutation._asdict() | {
+                "before": mutation.before.strip(),
+                "after": mutation.after.strip(),
+                "noticed": any(copy.is_noticed(mutation, turn) for turn in turns),
+                "tests": len(tests),
+            }
+            with told.out.open("a", encoding="utf-8") as out:
+                out.write(json.dumps(line) + "\n")
 
 
 if __name__ == "__main__":
