@@ -11,8 +11,10 @@ import base64
 import hashlib
 import io
 import json
+import lzma
 import math
 import types
+import zipfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import date, datetime
@@ -90,6 +92,18 @@ def npz_arrays(content: bytes) -> dict[str, np.ndarray]:
     """The arrays of an NPZ; one that holds objects is refused."""
     with np.load(io.BytesIO(content), allow_pickle=False) as held:
         return {name: held[name] for name in held.files}
+
+
+def packed(files: Mapping[str, bytes]) -> bytes:
+    """Files as one ZIP packed as a whole: what they have in common is kept once."""
+    return lzma.compress(zipped(files, is_packed=False), preset=3)  # 6: 6 % less, 3 times slower
+
+
+def unpacked(content: bytes, *, is_whole: bool) -> dict[str, bytes]:
+    """The files of a ZIP by path, whether or not it was packed as a whole."""
+    whole = lzma.decompress(content) if is_whole else content
+    with zipfile.ZipFile(io.BytesIO(whole)) as held:
+        return {name: held.read(name) for name in held.namelist()}
 
 
 def canonical(document: Any) -> bytes:

@@ -7,7 +7,6 @@ aside and renamed, the list last.
 """
 
 import hashlib
-import io
 import json
 import lzma
 import shutil
@@ -29,13 +28,14 @@ from pipelines.weekly.artefact import (
     form_of,
     npz_arrays,
     npz_bytes,
+    packed,
     parquet_bytes,
     put_together,
     taken_apart,
+    unpacked,
 )
 from pipelines.weekly.step import Pages, Step
 from pipelines.whole_files import write_whole
-from ringland.pages.papers.week_bundle import zipped
 
 LIST_NAME = "week.json"
 PAGES_MADE = "pages.week_list"
@@ -306,7 +306,8 @@ def _files_of(step: Step, value: Any) -> dict[str, bytes]:
 
 def _value_of(step: Step, files: dict[str, Path]) -> Any:
     if step.hint == Pages:
-        return unpacked(*files.values())
+        (path,) = files.values()
+        return unpacked(path.read_bytes(), is_whole=path.suffix == ".xz")
     frames = {
         name.removeprefix(f"{step.label}.").removesuffix(".parquet"): pl.read_parquet(path)
         for name, path in files.items()
@@ -316,20 +317,6 @@ def _value_of(step: Step, files: dict[str, Path]) -> Any:
     parts = Parts(frames, npz_arrays(arrays.read_bytes()) if arrays else {})
     document = json.loads(files[f"{step.label}.json"].read_bytes())
     return put_together(document, parts, step.hint)
-
-
-def packed(pages: Pages) -> bytes:
-    """Pages as one ZIP packed as a whole: what they have in common is kept once."""
-    return lzma.compress(zipped(pages, is_packed=False), preset=3)  # 6: 6 % less, 3 times slower
-
-
-def unpacked(path: Path) -> Pages:
-    """The files of a ZIP by path, whether or not it was packed as a whole."""
-    content = path.read_bytes()
-    if path.suffix == ".xz":
-        content = lzma.decompress(content)
-    with zipfile.ZipFile(io.BytesIO(content)) as held:
-        return {name: held.read(name) for name in held.namelist()}
 
 
 def _digest(files: dict[str, str]) -> str:
