@@ -122,6 +122,6 @@ def left_to_next_season(world: World, state: State, *, prices: Bearing, seed: in
     opening = world.opening(world.years[-1] + 1)
     costs = costs_by_hull(
         world, state, opening, opening + SEASON_D, [Standing()], prices=prices,
-        copies=max(4, min(50, 1200 // state.places)), seed=seed, knows_own=True,
+        copies=max(4, min(25, 600 // state.places)), seed=seed, knows_own=True,
     )  # fmt: skip
     return float(costs.sum())

@@ -257,7 +257,7 @@ def test_a_rule_that_stands_costs_to_end_what_a_new_one_costs_to_begin() -> None
 
     begun, ended = at(new, "fuel_rule"), at(standing, NOTHING)
     assert begun["change_cost"] == pytest.approx(ended["change_cost"])
-    assert begun["change_cost"] == pytest.approx(0.1 * begun["sure_cost"])
+    assert begun["change_cost"] == pytest.approx(20.0 + 0.3 * begun["sure_cost"])
     assert (begun["begins"], ended["ends"]) == (["fuel_rule"], ["fuel_rule"])
     assert at(standing, "fuel_rule")["change_cost"] == at(new, NOTHING)["change_cost"] == 0
 

@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 from scipy.optimize import isotonic_regression
 
+from ringland.decision.fuel_beliefs import HELD_TO_HARM
 from ringland.decision.harm_course import HarmCourse, never_falling
 
 SHORT = "shortfall_25h_on"
@@ -74,3 +75,34 @@ def test_less_shortfall_never_breaks_more_and_the_level_where_hulls_run_stays() 
 
 def test_a_fit_without_the_factor_has_no_course() -> None:
     assert HarmCourse.of(FitOf((0.0, 1.0)), SETS, "fuel_age_25h_d") is None  # type: ignore[arg-type]
+
+
+def test_a_raised_calibration_that_looks_good_is_read_as_doing_nothing() -> None:
+    """Of two draws one says it protects: under the trade's reading neither set gains by it.
+
+    A fault found in use: on a dozen failures by chance, going back to stock was held to cost
+    failures, and raised calibrations stayed in.
+    """
+    raised = "is_raised_calibration"
+
+    class Calibrated(FitOf):
+        covariates = (raised,)
+
+        def __init__(self, *logs: float) -> None:
+            self.logs = logs
+            factor = SimpleNamespace(name=raised, step=1.0, knots=())
+            self.hazard = SimpleNamespace(design=SimpleNamespace(factors=[factor]))
+
+        def cumulative_hazard(self, start_h, stop_h, exposure):  # type: ignore[no-untyped-def]
+            is_raised = exposure[raised].cast(pl.Float64).to_numpy()
+            return 0.001 * (stop_h - start_h) * np.exp(np.outer(self.logs, is_raised))
+
+    sets = SETS.with_columns(pl.Series(raised, [True, False]))
+    fit = Calibrated(-0.8, 0.5)
+    course = HarmCourse.of(fit, sets, raised)  # type: ignore[arg-type]
+    assert course is not None
+    held = fit.cumulative_hazard(np.zeros(2), np.ones(2), sets) * course.factor(sets)
+
+    assert held[0, 0] == pytest.approx(held[0, 1])
+    assert held[1, 0] / held[1, 1] == pytest.approx(np.exp(0.5))
+    assert raised in HELD_TO_HARM

@@ -69,6 +69,7 @@ def test_a_bound_hull_is_looked_at_renewed_or_stands_and_a_broken_one_is_repaire
         "leak_down_check", "fuel_and_check", "planned_top_end", "fuel_and_top_end",
         "calibration_and_top_end", "full_rebuild", "take_out_of_use", "calibration_and_check",
         "fuel_calibration_and_check", "fuel_calibration_and_top_end", "find_the_leak",
+        "fuel_and_leak", "calibration_and_leak", "fuel_calibration_and_leak",
     }  # fmt: skip
     assert "low" not in bound
 

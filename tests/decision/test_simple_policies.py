@@ -55,7 +55,8 @@ def test_no_simple_policy_is_cheaper_than_the_plan(seed: int, scale_h: float) ->
     plan, _, found = beside(seed, limits, bound, scale_h=scale_h)
 
     assert found["policy"].sort().to_list() == [
-        "by_hours", "drain", "fuel_all", "fuel_raised", "mild", "nothing",
+        "by_hours", "docks_raised", "drain", "fuel_all", "fuel_raised", "mild", "nothing",
+        "read_and_mild",
     ]  # fmt: skip
     assert (found["cost"] >= plan.total_cost * (1 - plan.gap) - 0.01).all()
 

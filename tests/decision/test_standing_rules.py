@@ -60,3 +60,8 @@ def test_the_week_itself_is_not_an_earlier_one() -> None:
     given = pl.DataFrame({"as_of": [AS_OF], "hull_id": ["H1"], "option": ["fuel_rule"]})
 
     assert standing_from(GivenOut.validate(given, cast=True), CATALOGUE, AS_OF).is_empty()
+
+
+def test_a_week_in_which_the_hull_stood_broken_ends_no_rule() -> None:
+    """A fault found in use: a repair's week dropped the dock's order, begun again the next."""
+    assert standing("fuel_rule", "repair") == [("fuel_rule", 2)]

@@ -69,7 +69,7 @@ def test_forbidding_an_action_forbids_what_holds_it() -> None:
     assert set(week(TWO_WEEKS).changes.forbids["OF-21"]) == {
         "fuel_rule", "fuel_and_calibration", "fuel_and_throttle", "fuel_and_check",
         "fuel_and_top_end", "fuel_calibration_and_check", "fuel_calibration_and_top_end",
-        "fuel_and_drain", "fuel_and_reading",
+        "fuel_and_drain", "fuel_and_reading", "fuel_and_leak", "fuel_calibration_and_leak",
     }  # fmt: skip
 
 

@@ -121,7 +121,7 @@ def test_without_a_record_of_the_usual_what_is_now_is_usual() -> None:
     now = frame(CurrentExposure, [{"engine_id": "EA", "piston_set_id": "P", "age_h": 9.0,
                                    "shortfall_25h_on": 3.0, "known_share_25h": 1.0}])  # fmt: skip
     use = pl.DataFrame({"hull_id": ["A"], "dock_id": ["n"], "last_session_at": [AS_OF],
-                        "use_h_d": [1.0]})  # fmt: skip
+                        "use_h_d": [1.0], "silent_d": [0.0]})  # fmt: skip
     running = running_sets(
         exposure_now=now,
         use=use,

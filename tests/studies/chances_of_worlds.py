@@ -50,13 +50,18 @@ def monday_near(world: World, day: int) -> int:
 
 
 def one_fleet(shape: str, hulls: int, seed: int, looks: tuple[int, ...] = LOOKS) -> dict[str, Any]:
-    """Rows of one fleet drawn by shape, size and seed.
+    """Rows of one fleet drawn by shape, size and seed."""
+    return rows_of(drawn_with_own_luck(shape, hulls, seed), looks)
 
-    Its luck is its own: of two shapes with one seed the same sets would else break early, and
-    fleets drawn anew as if apart would put the limits too near.
+
+def drawn_with_own_luck(shape: str, hulls: int, seed: int) -> World:
+    """The world of a shape, size and seed, with luck that is its own.
+
+    Of two shapes with one seed the same sets would else break early, and fleets drawn anew as
+    if apart would put the limits too near.
     """
     luck = crc32(f"{shape} {hulls} {seed}".encode())
-    return rows_of(replace(draw_world(shape, hulls, seed), seed=luck), looks)
+    return replace(draw_world(shape, hulls, seed), seed=luck)
 
 
 def rows_of(world: World, looks: tuple[int, ...] = LOOKS) -> dict[str, Any]:

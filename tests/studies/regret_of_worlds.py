@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import Any
 
 from synthetic_data.worlds.living_fleet import LivingFleet
-from synthetic_data.worlds.world_shapes import SHAPES, draw_world
-from tests.studies.chances_of_worlds import monday_near
+from synthetic_data.worlds.world_shapes import SHAPES
+from tests.studies.chances_of_worlds import drawn_with_own_luck, monday_near
 from tests.studies.loaded_records import LoadedRecords
 from tests.studies.season_play import play_season
 from tests.studies.season_policies import POLICIES, TOOL, Tool
@@ -31,7 +31,7 @@ def one_fleet(
     is_slack: bool = False, decide_every: int = 1,
 ) -> dict[str, Any]:  # fmt: skip
     """The bill of each policy on one fleet."""
-    world = draw_world(shape, hulls, seed)
+    world = drawn_with_own_luck(shape, hulls, seed)
     fleet, records = LivingFleet(world), LoadedRecords()
     fleet.live_to(monday_near(world, world.opening(world.years[-1])))
     records.load(fleet.hand_in(), "before")

@@ -181,7 +181,8 @@ class Play:
 
     def _note_rules(self, monday: int) -> None:
         state = self.fleet.state
-        for at in np.flatnonzero(state.good_fuel | state.dock_buys_good):
+        # A dock's order stands for its hulls, also for one that lies broken that week.
+        for at in np.flatnonzero(state.good_fuel | (state.order_aki[state.dock] > 0)):
             weeks = self._on_rule.setdefault(int(at), [])
             if not weeks or weeks[-1] < monday - WEEK_D:
                 self.bill.begun += 1

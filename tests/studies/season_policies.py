@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from math import ceil
 
 import numpy as np
@@ -11,7 +12,8 @@ import polars as pl
 
 from ringland.decision.action_catalogue import NOTHING, REPAIR
 from ringland.decision.fuel_offers import DOCK_WAY
-from ringland.decision.operator_week import decide_week, operator_week
+from ringland.decision.open_jobs import StandsNow, asked_jobs
+from ringland.decision.operator_week import OperatorWeek, decide_week, operator_week
 from ringland.decision.standing_rules import GivenOut
 from ringland.decision.week_decisions import WeekDecisions, default_limits
 from ringland.decision.week_limits import WeekLimits
@@ -33,7 +35,7 @@ AGES_H = (200.0, 350.0, 500.0)
 DRAIN_AT_D = 21.0
 CHECK_EVERY_WEEKS = 8
 HULLS_A_SLOT = 12
-FIRST_WEEKS = 4
+FIRST_WEEKS = 2
 
 
 def lift_slots(hulls: int) -> int:
@@ -122,6 +124,8 @@ class Tool:
     _weeks: int = 0
     _fits: object = None
     _last: Orders = field(default_factory=dict)
+    _lists: list[pl.DataFrame] = field(default_factory=list)
+    """`HullJobs` of the lists given out, with their `as_of`"""
 
     def __call__(self, play: Play) -> Orders:
         """The week's orders."""
@@ -137,14 +141,28 @@ class Tool:
         self._fits = week.fits
         decisions = decide_week(
             week, as_of, SETTINGS, catalogue=CATALOGUE, limits=limits_of(fleet.state.places),
-            given=_given_out(play), only_plan=True,
+            given=_given_out(play), earlier_jobs=self._asked(week, as_of), only_plan=True,
         )  # fmt: skip
+        self._lists.append(
+            decisions.jobs.with_columns(as_of=pl.lit(as_of), is_given_out=pl.lit(value=True))
+        )
         play.given += [
             (fleet.day, hull, option)
             for hull, option in decisions.calls.select("hull_id", "action").iter_rows()
         ]
         self._last = _orders_of(play, decisions)
         return self._last
+
+    def _asked(self, week: OperatorWeek, as_of: datetime) -> pl.DataFrame | None:
+        """What the lists given out asked for and the records have not answered."""
+        if not self._lists:
+            return None
+        tables = week.tables
+        return asked_jobs(
+            pl.concat(self._lists), week.record.known, week.record.bench,
+            StandsNow(tables.standing, tables.sheets, tables.at_hand),
+            catalogue=CATALOGUE, as_of=as_of,
+        )  # fmt: skip
 
 
 def _given_out(play: Play) -> pl.DataFrame:
@@ -164,8 +182,10 @@ def _orders_of(play: Play, decisions: WeekDecisions) -> Orders:
     if decisions.plan is None:
         return orders
     rows = decisions.plan.rows.select("hull_id", "option", "fuel_way")
+    # The world repairs what broke and bills its days ashore, under every policy alike.
+    broken = set(decisions.options.filter(pl.col("option") == REPAIR)["hull_id"])
     for hull, option, way in rows.iter_rows():
-        if option in (NOTHING, REPAIR):
+        if option == NOTHING or hull in broken:
             continue
         at = place[hull]
         names = [action.name for action in CATALOGUE.jobs(option)]
@@ -193,12 +213,12 @@ _CANDIDATES = (
 class Oracle:
     """Knows the law and the fleet's true state; picks each hull's cheapest standing policy.
 
-    Looks again every four weeks, over this season and the next; `knows_own` tells whether it
+    Looks again every six weeks, over this season and the next; `knows_own` tells whether it
     knows engines' own factors or only what their past tells of them.
     """
 
     knows_own: bool
-    every: int = 4
+    every: int = 6
     copies: int = 0
     _weeks: int = 0
     _choice: list[Standing] = field(default_factory=list)
@@ -213,7 +233,7 @@ class Oracle:
             until = world.opening(world.years[-1] + 1) + SEASON_D
             costs = costs_by_hull(
                 world, state, fleet.day, until, _CANDIDATES, prices=BEARING,
-                copies=self.copies or max(5, min(20, 240 // n)),
+                copies=self.copies or max(4, min(12, 144 // n)),
                 seed=world.seed * 100 + self._weeks,
                 knows_own=self.knows_own,
             )  # fmt: skip

@@ -148,12 +148,16 @@ def _by_dock(
         share = 1 - (here["next_delivery_d"] / days).clip(0, 1).fill_null(0.0).to_numpy()
         per_l = here["per_l"].fill_null(np.nan).to_numpy()
         short = assumptions.number("octane.need_raised_aki") - float(grade)
+        is_short = short > 0 and bool(is_raised.any())
+        orders = [by_order(rule), *([by_order(rule, short)] if is_short else [])]
+        beside = [actions for actions in bundles.values() if rule not in actions]
+        season.foresee([order, *actions] for order in orders for actions in beside)
         for name, actions in bundles.items():
             if rule in actions:
                 continue
             plain = season.outcome(actions)
             better = season.outcome([by_order(rule), *actions])
-            if short > 0 and is_raised.any():
+            if is_short:
                 still = season.outcome([by_order(rule, short), *actions])
                 better = Outcome.where(is_raised, still, better)
             outcome = better.then(plain, share)
@@ -164,7 +168,7 @@ def _by_dock(
 
 
 class _ChangeCosts:
-    """What it takes to begin or to end a rule: a share of what the rule costs from here on.
+    """What it takes to begin or to end a rule: a sum, and a share of its cost from here on.
 
     A rule that stands is ended only for a reason as strong as one not in force needs to be
     begun; so small moves of the estimate from week to week do not switch it on and off.
@@ -179,6 +183,7 @@ class _ChangeCosts:
         assumptions: Assumptions,
     ) -> None:
         share = assumptions.number("planning.change_share")
+        once = assumptions.number("planning.change_once")
         sets = season.sets
         self._stands: dict[str, Floats] = {}
         self._price: dict[str, Floats] = {}
@@ -188,7 +193,7 @@ class _ChangeCosts:
             self._stands[name] = sets["hull_id"].is_in(hulls.implode()).to_numpy()
             per_l = least_per_l if name == FUEL_RULE else np.full(sets.height, rule.cost_per_l)
             ahead = per_l * season.litres(rule) + rule.cost_per_d * season.days
-            self._price[name] = share * ahead
+            self._price[name] = once + share * ahead
 
     def of(self, column: _Column) -> dict[str, pl.Series]:
         """Of one option, hull by hull: change_cost, and the rules it begins and ends."""

@@ -1,13 +1,13 @@
 """Two ways to read a record that leaves the effect of fuel open: the sceptic's and the trade's.
 
-The sceptic gives no effect at all an even chance and lets the record speak for any other;
-the trade holds that fuel below need harms (common practice, no source), more of it never less
-(`harm_course`), and is open on how much.  Each is a prior with a point at no effect and a
-spread beside it, for octane and for the age of the fuel apart.  What the record says of an
-effect is taken from the draws of the fit: their mean and spread, less what the fit's own prior
-put in, are the likelihood (normal in the log hazard ratio; the Bayes factor of no effect is
-then that of Dickey 1971).  The draws are weighted anew, and as many of them as no effect is
-likely are read at the fleet's usual fuel, so that nothing done about fuel changes them.
+The sceptic gives no effect at all an even chance and lets the record speak for any other; the
+trade holds that fuel below need harms (common practice, no source), more of it never less, that
+a raised calibration does no good (`harm_course`), and is open on how much.  Each is a prior with
+a point at no effect and a spread beside it, for octane and for the age of the fuel apart.  What
+the record says of an effect is taken from the draws of the fit: their mean and spread, less what
+the fit's own prior put in, are the likelihood (normal in the log hazard ratio; the Bayes factor
+of no effect is then that of Dickey 1971).  The draws are weighted anew, and as many of them as no
+effect is likely are read at the fleet's usual fuel, so that nothing done about fuel changes them.
 
 An appetite for risk is a weight on the draws in which leaving the fleet alone costs most
 (conditional value at risk; Rockafellar and Uryasev 2000).  All that follows takes plain
@@ -40,6 +40,9 @@ from ringland.settings.assumptions import Assumptions
 
 FACTORS = {"octane": "shortfall_25h_on", "age": "fuel_age_25h_d"}
 """The two effects of fuel a belief speaks of, and the covariate each goes by."""
+
+HELD_TO_HARM = (*FACTORS.values(), "is_raised_calibration")
+"""What the trade holds never to do a piston good: common practice, no source."""
 
 SCEPTIC, TRADE = "sceptic", "trade"
 
@@ -111,7 +114,7 @@ def readings_of(
         belief = believe(name, ring_land, told, assumptions)
         # The other reading is only told of: fewer draws do.
         n_draws = wanted if not found else max(LEAST_DRAWS, wanted // 2)
-        harming = tuple(FACTORS.values()) if name == TRADE else ()
+        harming = HELD_TO_HARM if name == TRADE else ()
         on_draws = partial(planning_hazard, fits, assumptions, harming=harming, on=told)
         believed = believed_hazard(on_draws, belief, told, n_draws)
         age_h = told["age_h"].to_numpy().astype(float)

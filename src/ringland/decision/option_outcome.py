@@ -223,6 +223,8 @@ class Season:
         others = self._if_found(look)
         answer = self.world.catalogue.actions[look.answer]
         kept = [a for a in done if a.name != answer.name]
+        ways = [tuple(a for a in way if a.effects) for way in (done, [*kept, answer])]
+        others.ahead.foresee(ask for way in ways for ask in others._asked_to_end(way))
         left, answered = (
             others._kept(actions, looks_on=False) for actions in (done, [*kept, answer])
         )

@@ -17,15 +17,18 @@ import polars as pl
 
 from ringland.contracts.plan_tables import NO_FUEL, OUTSIDE
 from ringland.decision.action_catalogue import FUEL_RULE, NOTHING, Catalogue
+from ringland.decision.fuel_offers import dock_way
 from ringland.decision.week_limits import RENTAL_DAYS, SPARE_DAYS, WeekLimits
 from ringland.decision.week_planner import WeekPlan
 from ringland.decision.week_solver import choice_from, room_for
 from ringland.settings.assumptions import Assumptions
 
-NONE, FUEL_ALL, FUEL_RAISED, MILD, BY_HOURS, DRAIN = (
-    "nothing", "fuel_all", "fuel_raised", "mild", "by_hours", "drain",
+NONE, FUEL_ALL, FUEL_RAISED, DOCKS_RAISED, MILD, READ_AND_MILD, BY_HOURS, DRAIN = (
+    "nothing", "fuel_all", "fuel_raised", "docks_raised", "mild", "read_and_mild", "by_hours",
+    "drain",
 )  # fmt: skip
 MILD_CALIBRATION, TOP_END, DRAIN_REFILL = "mild_calibration", "planned_top_end", "drain_refill"
+READING = "read_calibration"
 
 
 class Alternatives(dy.Schema):
@@ -46,6 +49,18 @@ class _Week:
     limits: WeekLimits
     spare_day_worth: float
     n_other: int
+
+    def rows(self) -> dict[tuple[str, str, str], int]:
+        """The row of each hull, own option and way."""
+        keys = self.options.select("hull_id", "own_option", "fuel_way").iter_rows()
+        return {key: at for at, key in enumerate(keys)}
+
+    def can_order(self, dock: str, way: str) -> bool:
+        """Whether every hull of the dock no policy decides on can be given its own with it."""
+        rows = self.rows()
+        hulls = self.options.filter(pl.col("dock_id") == dock)["hull_id"].unique()
+        fixed = [hull for hull in hulls if hull in self.planned]
+        return all((hull, self.planned[hull][0], way) in rows for hull in fixed)
 
 
 def alternatives(
@@ -90,35 +105,40 @@ def alternatives(
     old = running.filter(pl.col("fuel_age_25h_d") > old_d)["hull_id"].to_list()
     old_first = running.sort("age_h", descending=True, nulls_last=True)
     everybody = running["hull_id"].to_list()
-    wanted: dict[str, tuple[str, Sequence[str]]] = {
-        NONE: (NOTHING, []),
-        FUEL_ALL: (FUEL_RULE, everybody),
-        FUEL_RAISED: (FUEL_RULE, running.filter(raised)["hull_id"].to_list()),
-        MILD: (MILD_CALIBRATION, running.filter(raised)["hull_id"].to_list()),
-        BY_HOURS: (TOP_END, old_first.filter(pl.col("age_h") >= age_h)["hull_id"].to_list()),
-        DRAIN: (DRAIN_REFILL, old),
+    is_raised = running.filter(raised)["hull_id"].to_list()
+    put_back = dict.fromkeys(is_raised, MILD_CALIBRATION)
+    aged = old_first.filter(pl.col("age_h") >= age_h)["hull_id"].to_list()
+    wanted: dict[str, Mapping[str, str]] = {
+        NONE: {},
+        FUEL_ALL: dict.fromkeys(everybody, FUEL_RULE),
+        FUEL_RAISED: dict.fromkeys(is_raised, FUEL_RULE),
+        DOCKS_RAISED: {},
+        MILD: put_back,
+        READ_AND_MILD: dict.fromkeys(everybody, READING) | put_back,
+        BY_HOURS: dict.fromkeys(aged, TOP_END),
+        DRAIN: dict.fromkeys(old, DRAIN_REFILL),
     }
+    orders = {FUEL_ALL: _cheapest_orders(week), DOCKS_RAISED: _orders_for_raised(week, assumptions)}
     offered = catalogue.bundles()
     rows = [
-        {"policy": name} | _priced(week, step, hulls, by_dock=name == FUEL_ALL)
-        for name, (step, hulls) in wanted.items()
-        if step in offered
+        {"policy": name} | _priced(week, steps, orders.get(name, {}))
+        for name, steps in wanted.items()
+        if all(step in offered for step in steps.values())
     ]
     types = {column: spec.dtype for column, spec in Alternatives.columns().items()}
     return Alternatives.validate(pl.DataFrame(rows, schema=types).sort("cost"))
 
 
 def _priced(
-    week: _Week, step: str, hulls: Sequence[str], *, by_dock: bool
+    week: _Week, steps: Mapping[str, str], orders: Mapping[str, str]
 ) -> dict[str, float | int]:
-    """The cost of giving `step` to as many of the hulls, in order, as there is room for."""
+    """The cost of giving hulls their steps, in order, as far as there is room.
+
+    `orders` are the ways of the docks that order a grade for all of their hulls.
+    """
     options = week.options
     choice = choice_from(options, week.spare_day_worth, week.n_other)
-    rows = {
-        key: at
-        for at, key in enumerate(options.select("hull_id", "own_option", "fuel_way").iter_rows())
-    }
-    orders = _orders(week, rows, choice.cost) if by_dock else {}
+    rows = week.rows()
     dock_of = dict(options.select("hull_id", "dock_id").iter_rows())
     names = options["hull_id"].unique().sort()
 
@@ -133,11 +153,10 @@ def _priced(
     room = room_for(choice, week.limits)
     needs = {name: choice.needs.get(name, choice.needs[SPARE_DAYS]) for name in room}
     spare_d = 7.0 * week.limits.spare_hulls
-    n = 0
-    for hull in hulls:
+    n = sum((dock_of[hull] or "") in orders for hull in taken if hull not in week.planned)
+    for hull, step in steps.items():
         if hull in week.planned or hull not in taken:
             continue
-        n += (dock_of[hull] or "") in orders
         way = OUTSIDE if step == FUEL_RULE else NO_FUEL
         at = rows.get((hull, step, way))
         if at is None or (dock_of[hull] or "") in orders:
@@ -156,11 +175,16 @@ def _priced(
     return {"cost": cost, "n_hulls": n}
 
 
-def _orders(
-    week: _Week, rows: Mapping[tuple[str, str, str], int], cost: np.ndarray
-) -> dict[str, str]:
-    """Docks where ordering better fuel for all costs less than filling each hull elsewhere."""
+def _orders_for_raised(week: _Week, assumptions: Assumptions) -> dict[str, str]:
+    """Every dock that can order the grade of the raised calibrations, with that way."""
+    way = dock_way(assumptions.number("octane.need_raised_aki"))
+    docks = week.options.filter(pl.col("fuel_way") == way)["dock_id"].unique().sort()
+    return {dock: way for dock in docks if week.can_order(dock, way)}
+
+
+def _cheapest_orders(week: _Week) -> dict[str, str]:
     found = {}
+    rows, cost = week.rows(), choice_from(week.options, week.spare_day_worth, week.n_other).cost
     ordered = week.options.filter(~pl.col("fuel_way").is_in([NO_FUEL, OUTSIDE]))
     docks = ordered.group_by("dock_id", maintain_order=True).agg(pl.col("fuel_way").unique())
     for dock, ways in docks.sort("dock_id").iter_rows():
@@ -171,11 +195,9 @@ def _orders(
             at = [rows.get((hull, option, way)) for hull in among]
             return sum(np.inf if row is None else float(cost[row]) for row in at)
 
-        fixed = [hull for hull in hulls if hull in week.planned]
         costs = {OUTSIDE: total(FUEL_RULE, OUTSIDE, free)}
         for way in sorted(ways):
-            may = all((hull, week.planned[hull][0], way) in rows for hull in fixed)
-            costs[way] = total(NOTHING, way, free) if may else np.inf
+            costs[way] = total(NOTHING, way, free) if week.can_order(dock, way) else np.inf
         best = min(costs, key=lambda way: costs[way])
         if best != OUTSIDE:
             found[dock] = best

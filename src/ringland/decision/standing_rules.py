@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 import dataframely as dy
 import polars as pl
 
-from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.action_catalogue import REPAIR, Catalogue
 
 FLICKER_WEEKS = 8
 """Weeks within which a rule ended and begun again counts as flicker."""
@@ -39,7 +39,8 @@ class Standing(dy.Schema):
 def standing_from(given: pl.DataFrame, catalogue: Catalogue, as_of: datetime) -> pl.DataFrame:
     """What of the earlier weeks' options still holds at `as_of`.
 
-    A hull that got nothing at all in a week (no chance could be told) keeps its rules.
+    A hull that got nothing at all in a week (no chance could be told), or stood broken, keeps
+    its rules.
 
     Args:
         given: `GivenOut`; weeks from `as_of` on are left aside.
@@ -55,6 +56,7 @@ def standing_from(given: pl.DataFrame, catalogue: Catalogue, as_of: datetime) ->
         held = [
             (week, {action.name for action in catalogue.jobs(option)})
             for week, option in weeks.select("as_of", "option").iter_rows()
+            if option != REPAIR
         ]
         for name in catalogue.rules():
             run: list[datetime] = []

@@ -4,16 +4,19 @@ What a hull ran in a few weeks is mostly chance, and a rental year rises in spri
 in autumn.  So the hours expected of a hull are those its dock's hulls ran of late, times how
 much it runs beside them over the year, drawn in as far as its record leaves that open
 (`credible_means`), times how the whole fleet's hours went on from these weeks in earlier
-seasons.
+seasons.  In a season's first weeks, of which little is known, it is the dock's pace in the same
+days of earlier years.
 """
 
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from functools import partial
 
 import numpy as np
 import polars as pl
 
+from ringland.risk.closed_season import closed_between, pace_of_earlier_years, silent_days
 from ringland.risk.credibility import credible_means
 from ringland.settings.assumptions import Assumptions
 
@@ -41,10 +44,12 @@ def expected_use(
 
     Returns:
         One row per hull in service: hull_id, dock_id, use_h_d = dock_use_h_d (mean of its
-        dock's hulls that ran of late; null: none did) x use_beside_dock x season_turn,
+        dock's hulls that ran of late; null: none did) x use_beside_dock x season_turn; after a
+        closed season the dock's pace of earlier years, at this one's level, x use_beside_dock,
         is_own_use (whether its own rentals speak for use_beside_dock, which is else 1),
         use_sd_log (standard deviation of the log of hours run in a block over those expected),
-        last_session_at (null: never rented), throttle_known_share (of its recent rentals).
+        last_session_at (null: never rented), silent_d (days since, a closed season left out),
+        throttle_known_share (of its recent rentals).
     """
     look_back_d = assumptions.number("record.recent_sessions_d")
     of_late = pl.col("started_at") > as_of - timedelta(days=look_back_d)
@@ -64,21 +69,26 @@ def expected_use(
         )
     )
     turn = season_turn(exposure, as_of, assumptions)
+    opens = _opening_pace(exposure, as_of, assumptions)
+    closed = closed_between(exposure, as_of, assumptions)
     return (
         fleet.select("hull_id", "dock_id")
         .join(last, on="hull_id", how="left")
         .join(pace, on="dock_id", how="left")
+        .join(opens, on="dock_id", how="left")
         .join(share.select("hull_id", use_beside_dock="credible_mean"), on="hull_id", how="left")
         .select(
             "hull_id",
             "dock_id",
-            use_h_d=turn * pl.col("dock_use_h_d") * pl.col("use_beside_dock").fill_null(1.0),
+            use_h_d=pl.coalesce("pace_h_d", turn * pl.col("dock_use_h_d"))
+            * pl.col("use_beside_dock").fill_null(1.0),
             season_turn=pl.lit(turn),
             use_sd_log=pl.lit(use_spread(blocks, share, assumptions)),
             dock_use_h_d="dock_use_h_d",
             use_beside_dock=pl.col("use_beside_dock").fill_null(1.0),
             is_own_use=pl.col("use_beside_dock").is_not_null(),
             last_session_at="last_session_at",
+            silent_d=silent_days(pl.col("last_session_at"), closed, as_of),
             throttle_known_share="throttle_known_share",
         )
         .sort("hull_id")
@@ -163,7 +173,56 @@ def later_use(
     if days > AHEAD_D:
         turn = season_turn(exposure, as_of, assumptions, ahead_d=(AHEAD_D, days))
         ratio = pl.when(pl.col("season_turn") > 0).then(turn / pl.col("season_turn")).otherwise(1.0)
+        if _is_opening(exposure, as_of, assumptions):
+            ratio = pl.lit(_as_years_went_on(exposure, as_of, days))
     return use.select("hull_id", later_use_h_d=pl.col("use_h_d") * ratio)
+
+
+def _is_opening(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions) -> bool:
+    """Whether the fleet was closed in the days looked back over for expected use."""
+    closed = closed_between(exposure, as_of, assumptions)
+    of_late = timedelta(days=assumptions.number("record.recent_sessions_d"))
+    return closed is not None and as_of - closed[1] < of_late
+
+
+def _opening_pace(
+    exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions
+) -> pl.DataFrame:
+    """dock_id, pace_h_d: of earlier years at this season's level; no row once it is open."""
+    paces = pace_of_earlier_years(exposure, as_of, _years_back(exposure, as_of), (0.0, AHEAD_D))
+    if not _is_opening(exposure, as_of, assumptions):
+        return paces.clear()
+    return paces.with_columns(pl.col("pace_h_d") * _level(exposure, as_of, assumptions))
+
+
+def _level(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions) -> float:
+    """How far this year stands above earlier ones in the days before; 1: nothing ran yet."""
+    look_back = timedelta(days=assumptions.number("record.recent_sessions_d"))
+    now_h = _hours_between(exposure, as_of - look_back, as_of)
+    before_h = sum(
+        weight * _hours_between(exposure, then - look_back, then)
+        for ago_d, weight in _years_back(exposure, as_of)
+        for then in [as_of - timedelta(days=ago_d)]
+    )
+    n_years = sum(weight for _, weight in _years_back(exposure, as_of))
+    level_h = assumptions.number("record.season_level_h")
+    return (n_years * now_h + level_h) / (before_h + level_h) if now_h and n_years else 1.0
+
+
+def _hours_between(exposure: pl.DataFrame, start: datetime, stop: datetime) -> float:
+    ran_h = pl.col("engine_h_stop") - pl.col("engine_h_start")
+    inside = pl.col("started_at").is_between(start, stop, "left")
+    return float(exposure.select(ran_h.filter(inside).sum()).item())
+
+
+def _as_years_went_on(exposure: pl.DataFrame, as_of: datetime, until_d: float) -> float:
+    """The pace beyond `AHEAD_D` days over that within them, in earlier years; 1: not known."""
+    back = _years_back(exposure, as_of)
+    late, near = (
+        pace_of_earlier_years(exposure, as_of, back, ahead)["pace_h_d"].mean()
+        for ahead in ((AHEAD_D, until_d), (0.0, AHEAD_D))
+    )
+    return float(late / near) if isinstance(late, float) and isinstance(near, float) else 1.0
 
 
 def season_turn(
@@ -194,12 +253,7 @@ def season_turn(
     first = exposure["started_at"].min()
     if not isinstance(first, datetime):
         return 1.0
-    ran_h = pl.col("engine_h_stop") - pl.col("engine_h_start")
-
-    def hours_between(start: datetime, stop: datetime) -> float:
-        inside = pl.col("started_at").is_between(start, stop, "left")
-        return float(exposure.select(ran_h.filter(inside).sum()).item())
-
+    hours_between = partial(_hours_between, exposure)
     of_late_h = hours_between(as_of - timedelta(days=look_back_d), as_of)
     ahead_h = before_h = now_h = n_years = 0.0
     for ago_d, weight in _years_ago((as_of - first).total_seconds() / DAY_S):
@@ -218,6 +272,13 @@ def season_turn(
     most = assumptions.number("record.season_turn_most")
     turn = rise * (ahead_h / n_years / (end_d - begin_d)) / (of_late_h / look_back_d)
     return min(max(turn, 1.0 / most), most)
+
+
+def _years_back(exposure: pl.DataFrame, as_of: datetime) -> list[tuple[int, float]]:
+    first = exposure["started_at"].min()
+    return (
+        _years_ago((as_of - first).total_seconds() / DAY_S) if isinstance(first, datetime) else []
+    )
 
 
 def _years_ago(record_d: float) -> list[tuple[int, float]]:

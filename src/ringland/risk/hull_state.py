@@ -71,6 +71,8 @@ def running_sets(
     silent_d = assumptions.number("record.silent_after_d")
     known_share = assumptions.number("record.known_fuel_share")
     days_silent = (pl.lit(as_of) - pl.col("last_session_at")).dt.total_days()
+    not_open = pl.col("use_h_d").is_null() & (days_silent > silent_d)
+    is_silent = (pl.col("silent_d") > silent_d) | not_open
     reasons = (
         pl.when(pl.col("engine_id").is_null())
         .then(pl.lit("no engine on record for this hull"))
@@ -80,7 +82,7 @@ def running_sets(
         .then(pl.lit("no rental on record"))
         .when(pl.col("piston_set_id").is_null())
         .then(pl.lit("no running piston set on record for its engine"))
-        .when(days_silent > silent_d)
+        .when(is_silent)
         .then(pl.format("no rental on record for {} days", days_silent))
         .when(pl.col("known_share_25h") < known_share)
         .then(

@@ -51,7 +51,9 @@ POLICIES = {
     "nothing": "Nothing at all",
     "fuel_all": "Good fuel for all hulls",
     "fuel_raised": "Good fuel for the raised calibrations only",
+    "docks_raised": "The grade of raised calibrations at every dock that can order it",
     "mild": "Every raised calibration put back",
+    "read_and_mild": "Every calibration read out, the raised ones put back",
     "by_hours": "A top end for every set past a fixed age, as far as the bay has room",
     "drain": "Old fuel drained",
 }

@@ -1,0 +1,98 @@
+"""Before a season's first rentals: how long a fleet was closed, and what earlier years ran then.
+
+Over a winter a hull is not silent, it is laid up; and of its dock's pace of late nothing is
+known, so that of the same days in earlier years stands for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+import polars as pl
+
+from ringland.settings.assumptions import Assumptions
+
+DAY_S = 86_400.0
+
+
+def closed_between(
+    exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions
+) -> tuple[datetime, datetime] | None:
+    """From the last rental of the season before to the first of this one, or to `as_of`.
+
+    None where no season's last day lies in the record, or the fleet rented on through it.
+
+    Args:
+        exposure: started_at and ended_at of the rentals known at `as_of`.
+        as_of: the instant looked back from.
+        assumptions: the last day of the season; a pause shorter than `record.recent_sessions_d`
+            days is none.
+    """
+    month, day = (int(assumptions.number(f"season.last_{part}")) for part in ("month", "day"))
+    ended = [
+        datetime(year, month, day, tzinfo=as_of.tzinfo) + timedelta(days=1)
+        for year in (as_of.year, as_of.year - 1)
+    ]
+    over_at = next(end for end in ended if end <= as_of)
+    least = timedelta(days=assumptions.number("record.recent_sessions_d"))
+    last = exposure.filter(pl.col("started_at") < over_at)["ended_at"].max()
+    first = exposure.filter(pl.col("started_at") >= over_at)["started_at"].min()
+    until = first if isinstance(first, datetime) else as_of
+    if not isinstance(last, datetime) or until - max(last, over_at) < least:
+        return None
+    return last, until
+
+
+def silent_days(
+    last_at: pl.Expr, closed: tuple[datetime, datetime] | None, as_of: datetime
+) -> pl.Expr:
+    """Days since a rental, those of a closed season left out."""
+    days = (pl.lit(as_of) - last_at).dt.total_seconds() / DAY_S
+    if closed is None:
+        return days
+    begun, ended = closed
+    laid_up = (pl.lit(ended) - pl.max_horizontal(last_at, pl.lit(begun))).dt.total_seconds() / DAY_S
+    return days - laid_up.clip(lower_bound=0.0)
+
+
+def pace_of_earlier_years(
+    exposure: pl.DataFrame,
+    as_of: datetime,
+    years_ago: Sequence[tuple[int, float]],
+    ahead_d: tuple[float, float],
+) -> pl.DataFrame:
+    """Hours a day of each dock's hulls in these days of earlier years.
+
+    Args:
+        exposure: dock_id, hull_id, started_at, engine_h_start and engine_h_stop of the rentals.
+        as_of: the instant looked ahead from.
+        years_ago: days back to the same day of each earlier year, with their weights.
+        ahead_d: from and to how many days ahead.
+
+    Returns:
+        dock_id, pace_h_d (mean of its hulls that ran then); a dock without running has no row.
+    """
+    begin_d, end_d = (timedelta(days=days) for days in ahead_d)
+    ran_h = (pl.col("engine_h_stop") - pl.col("engine_h_start")).sum()
+    years = [
+        exposure.filter(
+            pl.col("started_at").is_between(then + begin_d, then + end_d, closed="left")
+        )
+        .group_by("dock_id", maintain_order=True)
+        .agg(
+            ran_h=weight * ran_h,
+            hull_d=weight * pl.col("hull_id").n_unique() * (ahead_d[1] - ahead_d[0]),
+        )
+        for ago_d, weight in years_ago
+        if weight > 0
+        for then in [as_of - timedelta(days=ago_d)]
+    ]
+    if not years:
+        return pl.DataFrame(schema={"dock_id": pl.String, "pace_h_d": pl.Float64})
+    return (
+        pl.concat(years)
+        .group_by("dock_id", maintain_order=True)
+        .agg(pace_h_d=pl.col("ran_h").sum() / pl.col("hull_d").sum())
+        .filter(pl.col("pace_h_d") > 0)
+    )
