@@ -26,7 +26,7 @@ FITS = FLEET.fits()
 LIMITS = default_limits(CATALOGUE, SETTINGS)
 WEEK = FLEET.decisions(FITS)
 FORBIDDEN = [name for name, jobs in CATALOGUE.bundles().items()
-             if "fuel_rule" in {job.name for job in jobs}]  # fmt: skip
+             if {"fuel_rule", "read_calibration"} & {job.name for job in jobs}]  # fmt: skip
 NO_SLOT = FLEET.decisions(FITS, limits=replace(LIMITS, lift_slots=0))
 
 

@@ -1,7 +1,7 @@
 """What a season costs under the tool, under every simple rule, and under oracles.
 
     python -m tests.studies.regret_of_worlds OUT.jsonl [--hulls 48] [--seeds 1 10]
-        [--shapes ...] [--policies ...] [--slack] [--decide-every 1] [--budget-s 3600]
+        [--shapes ...] [--policies ...] [--prompt] [--decide-every 1] [--budget-s 3600]
     python -m tests.studies.regret_of_worlds OUT.jsonl --table
 
 Two seasons are lived and written down with faults; then the third is played once under each
@@ -28,7 +28,7 @@ from tests.studies.study_file import read_lines, run_fleets
 
 def one_fleet(
     shape: str, hulls: int, seed: int, *, policies: tuple[str, ...] = tuple(POLICIES),
-    is_slack: bool = False, decide_every: int = 1,
+    is_slack: bool = True, decide_every: int = 1,
 ) -> dict[str, Any]:  # fmt: skip
     """The bill of each policy on one fleet."""
     world = drawn_with_own_luck(shape, hulls, seed)
@@ -51,7 +51,7 @@ def main() -> None:
     ask.add_argument("--seeds", type=int, nargs=2, default=[1, 10], metavar=("FIRST", "LAST"))
     ask.add_argument("--shapes", nargs="+", choices=list(SHAPES), default=list(SHAPES))
     ask.add_argument("--policies", nargs="+", choices=list(POLICIES), default=list(POLICIES))
-    ask.add_argument("--slack", action="store_true", help="a third of the jobs late or never done")
+    ask.add_argument("--prompt", action="store_true", help="no job comes late or is forgotten")
     ask.add_argument("--decide-every", type=int, default=1, metavar="WEEKS")
     ask.add_argument("--budget-s", type=float, default=3600.0)
     ask.add_argument("--table", action="store_true")
@@ -66,7 +66,7 @@ def main() -> None:
     fleet = partial(
         one_fleet,
         policies=tuple(told.policies),
-        is_slack=told.slack,
+        is_slack=not told.prompt,
         decide_every=told.decide_every,
     )
     run_fleets(told.file, wanted, fleet, budget_s=told.budget_s)

@@ -7,6 +7,7 @@ nothing leaves.  Limits draw whole fleets with replacement.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -71,6 +72,7 @@ def as_markdown(lines: Sequence[dict[str, Any]]) -> str:
         mine = [line for line in lines if line["hulls"] == hulls]
         stamps = ", ".join(sorted({line["commit"] for line in mine}))
         parts += [f"### {hulls} hulls (commit {stamps})", "", _costs(mine), "", _verdicts(mine), ""]
+        parts += [_against(mine), ""]
     return "\n".join(parts)
 
 
@@ -97,8 +99,9 @@ def _verdicts(lines: Sequence[dict[str, Any]]) -> str:
         return ""
     out = [
         "| world | past failures | tool over best simple policy | of the parameter oracle's saving "
-        "| tool's fuel spending, share of cost | top ends | checks | begun | flicker |",
-        "|---|--:|--:|--:|--:|--:|--:|--:|--:|",
+        "| tool's fuel spending, share of cost | calibrations | top ends | checks | begun "
+        "| flicker |",
+        "|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|",
     ]
     for shape, mine in _by_shape(lines).items():
         tool = [line["bills"][TOOL] for line in mine]
@@ -113,6 +116,25 @@ def _verdicts(lines: Sequence[dict[str, Any]]) -> str:
         out.append(
             f"| {shape} | {np.mean([line['past_failures'] for line in mine]):.1f} | "
             f"{over:+.1%} ({over_low:+.1%} to {over_high:+.1%}) | {kept} | {fuel:.1%} | "
+            f"{np.mean([bill['calibration_cost'] for bill in tool]) / 1000:.1f} | "
             f"{' | '.join(f'{count:.1f}' for count in counts)} | {flicker(mine):.0%} |"
+        )
+    return "\n".join(out)
+
+
+def difference(lines: Sequence[dict[str, Any]], policy: str) -> float:
+    """The tool's mean cost less that of a policy on the same fleets."""
+    return float((costs_of(lines, TOOL) - costs_of(lines, policy)).mean())
+
+
+def _against(lines: Sequence[dict[str, Any]]) -> str:
+    if TOOL not in lines[0]["bills"]:
+        return ""
+    out = ["| the tool less | thousands of money, 95 % limits over fleets |", "|---|--:|"]
+    for name in (name for name in POLICIES if name in lines[0]["bills"] and name != TOOL):
+        low, high = _limits(lines, partial(difference, policy=name))
+        out.append(
+            f"| {name} | {difference(lines, name) / 1000:+.1f} "
+            f"({low / 1000:+.1f} to {high / 1000:+.1f}) |"
         )
     return "\n".join(out)

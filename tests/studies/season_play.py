@@ -58,6 +58,7 @@ class Bill:
     failure_cost: float = 0.0
     job_cost: float = 0.0
     fuel_cost: float = 0.0
+    calibration_cost: float = 0.0
     left_over: float = 0.0
     happened: int = 0
     top_ends: int = 0
@@ -69,7 +70,7 @@ class Bill:
     @property
     def season(self) -> float:
         """The season alone."""
-        return self.failure_cost + self.job_cost + self.fuel_cost
+        return self.failure_cost + self.job_cost + self.fuel_cost + self.calibration_cost
 
 
 Orders = Mapping[int, Sequence[str]]
@@ -82,7 +83,7 @@ class Play:
 
     fleet: LivingFleet
     records: LoadedRecords
-    is_slack: bool = False
+    is_slack: bool = True
     """a third of the jobs are done two weeks later or never"""
     bill: Bill = field(default_factory=Bill)
     given: list[tuple[int, str, str | None]] = field(default_factory=list)
@@ -165,7 +166,8 @@ class Play:
             runs = state.calibration[at]
             shop.calibrate(at, day, "stock" if name == "mild_calibration" or runs == 0 else
                            ("raised" if runs == 1 else "mild"))  # fmt: skip
-            bill.fuel_cost += BEARING.calibration if name == "mild_calibration" else READING_COST
+            is_reading = name == "read_calibration"
+            bill.calibration_cost += READING_COST if is_reading else BEARING.calibration
         elif name == "drain_refill":
             shop.drain(at, day)
             bill.fuel_cost += PRICES.drain_refill
@@ -195,7 +197,7 @@ Policy = Callable[[Play], Orders]
 
 
 def play_season(
-    fleet: LivingFleet, records: LoadedRecords, policy: Policy, *, is_slack: bool = False
+    fleet: LivingFleet, records: LoadedRecords, policy: Policy, *, is_slack: bool = True
 ) -> dict[str, float]:
     """The bill of one policy over the season that begins at the fleet's day.
 

@@ -130,11 +130,11 @@ class Tool:
     def __call__(self, play: Play) -> Orders:
         """The week's orders."""
         fleet = play.fleet
-        play.records.load(fleet.hand_in(), str(fleet.day))
         number, self._weeks = self._weeks, self._weeks + 1
         if number >= FIRST_WEEKS and number % self.decide_every:
             held = (FUEL_RULE, DOCK_FUEL)
             return {at: [n for n in names if n in held] for at, names in self._last.items()}
+        play.records.load(fleet.hand_in(), str(fleet.day))
         as_of = fleet.world.instant(fleet.day)
         fits = None if number % self.refit_every == 0 else self._fits
         week = operator_week(play.records.frames, as_of, SETTINGS, fits=fits)  # type: ignore[arg-type]
