@@ -127,6 +127,9 @@ def test_a_job_nothing_answers_is_open_with_its_id_and_its_days() -> None:
          "drained on Thu 30 Jul 2026"),
         (job("drain_refill", "own_fuel", engine_id=None), {"at_hand": {}}, "overtaken",
          "other fuel is in its tank by now"),
+        (job("drain_refill", "own_fuel", engine_id=None),
+         {"at_hand": {"is_own_short": True, "own_way": "throttle"}}, "overtaken",
+         "the fuel in its tank will do as its state says"),
         (job("test_fuel"), {"fuel_tests": [{"hull_id": "H1", "tested_at": ago(4)}]}, "done",
          "its fuel was tested on Thu 30 Jul 2026"),
         (job("find_the_leak", "failed_test"), {"tests": (FAILED_OLD, reading(2, *PASSED))},
@@ -261,8 +264,8 @@ def test_a_planned_calibration_or_throttle_stop_answers_for_fuel_it_makes_do() -
     assert this_week(at_hand=stock, option="mild_calibration") == [
         ("H1/mild_calibration/2026-08-03", "open", True)
     ]
-    stopped = short | {"own_way": "throttle"}
-    assert this_week(at_hand=stopped, option="restrict_throttle") == []
+    assert this_week(at_hand=short | {"own_way": "throttle"}) == []
+    assert this_week(at_hand=short | {"own_fill_aki": 92.0}) == []
     old = stock | {"is_own_old": True}
     assert this_week(at_hand=old, option="mild_calibration")[0][0] == "H1/drain_refill/2026-08-03"
 

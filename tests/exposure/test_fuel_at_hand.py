@@ -33,13 +33,21 @@ def by_hull(as_of: float, rides: list[dict[str, Any]], **kinds: Any) -> dict[str
     return {row["hull_id"]: row for row in found.iter_rows(named=True)}
 
 
-def standing(need: float | None, low: float, best: float | None, high: float) -> dict[str, Any]:
-    """H1's standings to a dock's tank of this blend, its own tank emptied."""
+def standing(
+    need: float | None,
+    low: float,
+    best: float | None,
+    high: float,
+    *,
+    own_l: float = 0.2,
+    age_d: float = 5.0,
+) -> dict[str, Any]:
+    """H1's standings to a dock's tank of this blend, its own tank emptied or of the same."""
     blend = {"octane_low_aki": low, "octane_aki": best, "octane_high_aki": high}
-    rest = {"fuel_age_d": 5.0, "unknown_share": 0.0}
+    rest = {"fuel_age_d": age_d, "unknown_share": 0.0}
     rows = [
         {"tank": "north", "kind": "dock", "level_l": 900.0} | blend | rest,
-        {"tank": "H1", "kind": "hull", "level_l": 0.2} | blend | rest,
+        {"tank": "H1", "kind": "hull", "level_l": own_l} | blend | rest,
     ]
     types = {name: column.dtype for name, column in TanksNow.columns().items()}
     tanks = TanksNow.validate(pl.DataFrame(rows, schema=types))
@@ -125,6 +133,27 @@ def test_three_quarter_throttle_does_for_90_and_the_stock_calibration_for_91(
     need: float, low: float, best: float, way: str | None
 ) -> None:
     assert standing(need, low, best, best + 0.5)["dock_way"] == way
+
+
+@pytest.mark.parametrize(
+    ("need", "low", "own_l", "age_d", "fill"),
+    [
+        # by hand, tank of 70 l, a tenth in reserve: (91 x 70 - 89.6 x 27) / 43 = 91.88
+        (91.0, 89.1, 20.0, 5.0, 92.0),
+        # (91 x 70 - 89.6 x 47) / 23 = 93.86: no pump sells it
+        (91.0, 89.1, 40.0, 5.0, None),
+        (91.0, 89.1, 20.0, 30.0, None),  # too old: drained
+        (93.0, 92.0, 20.0, 5.0, None),  # raised: 93 and nothing blended up to it
+        (91.0, 92.5, 20.0, 5.0, None),  # nothing needed
+    ],
+)
+def test_a_tank_a_little_below_the_need_is_filled_up_with_a_grade_that_makes_it_do(
+    need: float, low: float, own_l: float, age_d: float, fill: float | None
+) -> None:
+    """A third of a tank of 89.8 was to be drained where 92 on top of it meets the need."""
+    found = standing(need, low, low + 0.5, low + 1.0, own_l=own_l, age_d=age_d)
+
+    assert found["own_fill_aki"] == fill
 
 
 def test_the_need_is_of_the_calibration_in_force_not_of_the_last_ride() -> None:

@@ -96,8 +96,9 @@ def test_fuel_in_its_own_tank_below_need_or_too_old_is_drained_first(
 
 def test_low_fuel_may_be_burned_at_three_quarter_throttle_but_never_old_fuel() -> None:
     eased = LOW_OWN | {"own_way": "throttle"}
-    assert "until that fuel is burned" in rule(**eased)
-    assert "until that fuel is burned" not in rule(**eased | OLD_OWN)
+    limit = "rent it only with no more than three-quarter throttle until the fuel in its tank is"
+    assert f"below its need: {limit} burned." in rule(**eased)
+    assert limit not in rule(**eased | OLD_OWN)
 
 
 def test_fuel_that_grows_too_old_within_the_week_is_to_be_burned_in_time() -> None:

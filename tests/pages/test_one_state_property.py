@@ -38,11 +38,12 @@ WHATS = {"leak_down_check": "chance_30d", "mild_calibration": "cost", "borescope
 
 @dataclass(frozen=True)
 class Drawn:
-    """One random fleet: the week's tables, the jobs of before, and which hulls are held."""
+    """One random fleet: the week's tables, the jobs of before, and who is held or limited."""
 
     tables: WeekTables
     jobs: pl.DataFrame
     held: frozenset[str]
+    limited: frozenset[str]
 
 
 @cache
@@ -98,14 +99,20 @@ def drawn(seed: int) -> Drawn:
     is_short = pl.Series(rng.random(tables.at_hand.height) < 0.3)
     is_far = pl.Series(rng.random(tables.at_hand.height) < 0.3)
     is_old = pl.Series(rng.random(tables.at_hand.height) < 0.15)
+    way = pl.Series(rng.choice(["throttle", "stock", ""], tables.at_hand.height))
+    can_fill = pl.Series(rng.random(tables.at_hand.height) < 0.3)
     at_hand = tables.at_hand.with_columns(
         is_own_short=is_short,
         is_own_old=is_old,
         own_standing=pl.when(is_short).then(pl.lit("misses")).otherwise(pl.lit("meets")),
+        own_way=pl.when(is_short & (way != "")).then(way),
+        own_fill_aki=pl.when(is_short & can_fill & ~is_old).then(92.0),
         is_dock_short=is_far,
         dock_standing=pl.when(is_far).then(pl.lit("misses")).otherwise(pl.lit("meets")),
     )
-    held |= set(at_hand.filter(pl.col("is_own_short") | pl.col("is_own_old"))["hull_id"])
+    eased = (way == "throttle") | can_fill
+    held |= set(at_hand.filter(is_old | (is_short & ~eased))["hull_id"])
+    limited = frozenset(at_hand.filter(is_short & ~is_old & eased)["hull_id"])
     return Drawn(
         replace(
             tables,
@@ -116,6 +123,7 @@ def drawn(seed: int) -> Drawn:
         ),
         frame(HullJobs, jobs),
         frozenset(held),
+        limited,
     )
 
 
@@ -167,6 +175,9 @@ def check(seed: int) -> None:
             for because in report.decisions.jobs.filter(hull_id=hull)["because"]
         )
         assert not is_held or hull in fleet.held or by_chance, (seed, hull)
+        is_out = says.startswith("Not for rent")
+        limits = "three-quarter throttle" in says or "filled to the brim first" in says
+        assert hull not in fleet.limited or is_held or is_out or limits, (seed, hull)
         # no sentence beside it lets go what it holds
         if is_held:
             beside = f"{sheet.call['reason']} {text_of(row[0].encode())}"

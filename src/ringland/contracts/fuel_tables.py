@@ -123,7 +123,8 @@ class FuelAtHand(dy.Schema):
     A tank that is "short" is not to be filled from, or run on.
     `dock_way` and `own_way` name what makes fuel that falls short do: "throttle" (three-quarter
     throttle, octane.part_throttle_need_aki), "stock" (back to the stock calibration); null:
-    nothing on record does.
+    nothing on record does.  `own_fill_aki` is the grade with which the own tank, filled to the
+    brim, would do; null: none sold would make it, or it need not.
     """
 
     hull_id = dy.String(primary_key=True)
@@ -147,6 +148,7 @@ class FuelAtHand(dy.Schema):
     own_standing = dy.String(check=lambda col: col.is_in(list(STANDINGS)))
     is_own_short = dy.Bool()
     own_way = dy.String(nullable=True)
+    own_fill_aki = dy.Float64(nullable=True)
     is_own_old = dy.Bool()
 
 

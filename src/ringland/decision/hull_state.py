@@ -122,10 +122,8 @@ def _until(job: Row, facts: Row, at_hand: Row, week: Week) -> str:
     is_drain = job["what"] == DRAIN
     if because in said.UNTIL and (is_drain or because != OWN_FUEL):
         until = said.UNTIL[because].format(job=short, grade=_filled(at_hand))
-        if is_drain and at_hand and not at_hand["is_own_old"]:
-            until += {"throttle": said.OR_THROTTLE, "stock": said.OR_STOCK}.get(
-                at_hand["own_way"], ""
-            )
+        if is_drain and at_hand and not at_hand["is_own_old"] and at_hand["own_way"] == "stock":
+            until += said.OR_STOCK
     else:
         tests = any(action.test is not None for action in week.catalogue.jobs(job["what"]))
         until = (said.UNTIL_PASSED if tests else said.UNTIL_DONE).format(job=short)
@@ -136,7 +134,7 @@ def _until(job: Row, facts: Row, at_hand: Row, week: Week) -> str:
 def _conditions(jobs: Sequence[Row], at_hand: Row, actions: Sequence[str], week: Week) -> list[str]:
     """What a hull may be rented with: fuel, throttle, jobs by their day."""
     catalogue = week.catalogue
-    found = [_fuel_condition(at_hand, is_rule=FUEL_RULE in actions)]
+    found = [own_condition(at_hand), _fuel_condition(at_hand, is_rule=FUEL_RULE in actions)]
     rules = [name for name in catalogue.rules() if name in actions and name != FUEL_RULE]
     found += [
         said.PART_THROTTLE if name == THROTTLE_RULE else catalogue.short(name) for name in rules
@@ -150,6 +148,45 @@ def _conditions(jobs: Sequence[Row], at_hand: Row, actions: Sequence[str], week:
 
 THROTTLE_RULE = "restrict_throttle"
 """The action that holds a hull to three-quarter throttle."""
+
+
+def own_fuel_will_do(at_hand: Row) -> bool:
+    """Whether a hull may run on the fuel in its own tank, as it is or as its state says.
+
+    Fuel a little below a stock need may be burned at three-quarter throttle, or blended up to
+    the need; old fuel, and fuel below a raised need, is neither.
+
+    Args:
+        at_hand: its row of `FuelAtHand`; empty if it has none.
+    """
+    if not at_hand or not (at_hand["is_own_short"] or at_hand["is_own_old"]):
+        return True
+    return not at_hand["is_own_old"] and (
+        at_hand["own_way"] == "throttle" or at_hand.get("own_fill_aki") is not None
+    )
+
+
+def is_limited_by_own_fuel(at_hand: Row) -> bool:
+    """Whether a hull may run on its own fuel, but only as its state says."""
+    return bool(at_hand) and bool(at_hand["is_own_short"]) and own_fuel_will_do(at_hand)
+
+
+def own_condition(at_hand: Row) -> str:
+    """What the fuel in its own tank asks before or while it is burned; empty where nothing.
+
+    Args:
+        at_hand: its row of `FuelAtHand`; empty if it has none.
+    """
+    if not is_limited_by_own_fuel(at_hand):
+        return ""
+    ways = []
+    if (fill_aki := at_hand.get("own_fill_aki")) is not None:
+        from_dock = not at_hand["is_dock_old"] and at_hand.get("dock_standing") == "meets"
+        form = said.FILL_UP if from_dock and fill_aki <= at_hand["need_aki"] else said.FILL_OUTSIDE
+        ways.append(form.format(grade=said.GRADE.format(need=number_text(fill_aki, 0))))
+    if at_hand["own_way"] == "throttle":
+        ways.append(said.UNTIL_BURNED)
+    return said.OR_WITH.join(ways)
 
 
 def _fuel_condition(at_hand: Row, *, is_rule: bool) -> str:

@@ -25,11 +25,11 @@ from ringland.decision.hull_state import (
     DRAIN,
     OPEN_SHEET,
     OWN_FUEL,
-    THROTTLE_RULE,
     Week,
     is_overdue,
     job_label,
     job_short,
+    own_fuel_will_do,
 )
 from ringland.decision.safety_rules import (
     FAILED_TEST,
@@ -186,20 +186,16 @@ def fuel_job(at_hand: Row, planned: Sequence[str]) -> str | None:
     """What must be done about the fuel in a hull's own tank; None: it will do.
 
     Fuel below the need is drained, unless the plan goes back to a calibration for which it
-    will do, or holds the hull to a throttle at which it will; old fuel always is.
+    will do, or its state says with what it may be burned; old fuel always is.
 
     Args:
         at_hand: its row of `FuelAtHand`; empty if it has none.
         planned: names of the plan's actions.
     """
-    if not at_hand or not (at_hand["is_own_short"] or at_hand["is_own_old"]):
+    if own_fuel_will_do(at_hand):
         return None
-    if not at_hand["is_own_old"]:
-        if at_hand["own_way"] == "stock" and STOCK_AGAIN in planned:
-            return STOCK_AGAIN
-        if at_hand["own_way"] == "throttle" and THROTTLE_RULE in planned:
-            return None
-    return DRAIN
+    is_back = at_hand["own_way"] == "stock" and STOCK_AGAIN in planned
+    return STOCK_AGAIN if is_back and not at_hand["is_own_old"] else DRAIN
 
 
 def next_look(failed: Sequence[str], looked: Sequence[str], catalogue: Catalogue) -> str:

@@ -26,7 +26,11 @@ from ringland.contracts.decision_tables import (
 )
 from ringland.contracts.record_columns import ALL_OPEN, ONE_JOB
 from ringland.decision.action_catalogue import Action, Catalogue
-from ringland.decision.hull_state import OWN_FUEL
+from ringland.decision.hull_state import (
+    OWN_FUEL,
+    is_limited_by_own_fuel,
+    own_fuel_will_do,
+)
 from ringland.decision.job_results import (
     CALIBRATIONS,
     DRAINS,
@@ -172,8 +176,10 @@ class _Answers:
 
     def _own_fuel(self, job: Row) -> Iterator[Answer]:
         at_hand = self._at_hand.get(job["hull_id"])
-        if at_hand is not None and not (at_hand["is_own_short"] or at_hand["is_own_old"]):
-            yield Answer(OVERTAKEN, self._as_of, None, said.ANSWERS["fuel gone"])
+        if at_hand is not None and own_fuel_will_do(at_hand):
+            is_limited = is_limited_by_own_fuel(at_hand)
+            words = said.ANSWERS["fuel will do" if is_limited else "fuel gone"]
+            yield Answer(OVERTAKEN, self._as_of, None, words)
 
     def _of_action(self, action: Action, job: Row) -> Iterator[Answer]:
         if action.test is not None:

@@ -17,7 +17,14 @@ from ringland.contracts.plan_tables import PlanRows
 from ringland.decision.action_catalogue import NOTHING, Catalogue
 from ringland.decision.action_terms import TESTED
 from ringland.decision.call_lines import call_reason
-from ringland.decision.hull_state import OPEN_SHEET, OWN_FUEL, hull_state, is_overdue
+from ringland.decision.fuel_lines import own_fuel_line
+from ringland.decision.hull_state import (
+    OPEN_SHEET,
+    OWN_FUEL,
+    hull_state,
+    is_limited_by_own_fuel,
+    is_overdue,
+)
 from ringland.decision.last_tests import with_failed_tests
 from ringland.decision.new_jobs import Asker, why_text
 from ringland.decision.safety_rules import FAILED_TEST, HIGH_7D, OPEN_FAILURE
@@ -99,7 +106,10 @@ def hull_calls(
         own = asker.jobs(row, reason, old)
         jobs += own
         standing = [job for job in own if job["state"] == OPEN]
-        calls.append(call | _state(row, call, standing, reason, asker))
+        state = _state(row, call, standing, reason, asker)
+        if is_limited_by_own_fuel(row["at_hand"]):
+            state["reason"] = f"{own_fuel_line(row['at_hand'])} {state['reason']}"
+        calls.append(call | state)
         if any(is_overdue(job, asker.week.as_of) for job in standing):
             late.add(hull)
     for gone in before.values():  # of hulls that left service, and of engines in none

@@ -72,10 +72,15 @@ def fuel_at_hand(
         exposure: `SessionExposure`; its last ride gives the need where no calibration does.
         records: hulls are read; installations and calibrations if there.
         as_of: the moment of the tanks.
-        assumptions: the needs by class, octane.label_spread_on, fuel.old_after_d.
+        assumptions: the needs by class, octane.label_spread_on, fuel.old_after_d, how far a
+            level may lie off, the best grade sold.
     """
     left = pl.col("out_of_service_at")
-    hulls = records["hulls"].filter(left.is_null() | (left > as_of)).select("hull_id", "dock_id")
+    hulls = (
+        records["hulls"]
+        .filter(left.is_null() | (left > as_of))
+        .select("hull_id", "dock_id", "tank_l")
+    )
     needs = hulls.join(_needs(exposure, records, as_of, assumptions), on="hull_id", how="left")
     old_d = assumptions.number("fuel.old_after_d")
     found = needs
@@ -96,6 +101,7 @@ def fuel_at_hand(
                 .alias(f"is_{whose}_old"),
             )
         )
+    found = found.with_columns(own_fill_aki=_fill_up(assumptions))
     return FuelAtHand.validate(found.select(FuelAtHand.column_names()).sort("hull_id"), cast=True)
 
 
@@ -134,6 +140,29 @@ def _way(whose: str, assumptions: Assumptions) -> pl.Expr:
         .when((need <= stock) & (labelled >= assumptions.number("octane.part_throttle_need_aki")))
         .then(pl.lit("throttle"))
     )
+
+
+def _fill_up(assumptions: Assumptions) -> pl.Expr:
+    """The grade that makes a tank do, filled to the brim: blended by volume with what is in it.
+
+    By the lowest grade the labels in it may stand for, and a level as high as it may be.  Never
+    for fuel that is too old, nor for a need above the stock one: a raised calibration takes
+    fuel that meets its need and no other.
+    """
+    need, tank = pl.col("need_aki"), pl.col("tank_l")
+    off = assumptions.number("fuel.level_off_share") * tank
+    level = pl.min_horizontal(pl.col("own_level_l") + off, tank)
+    labelled = pl.col("own_octane_low_aki") + assumptions.number("octane.label_spread_on")
+    asked = ((need * tank - labelled * level) / (tank - level) - PRINTED_ON).ceil()
+    grade = pl.max_horizontal(asked, need.ceil())
+    may = (
+        pl.col("is_own_short")
+        & ~pl.col("is_own_old")
+        & (need <= assumptions.number("octane.need_stock_aki"))
+        & (level < tank)
+        & (grade <= assumptions.number("fuel.outside_high_aki"))
+    )
+    return pl.when(may).then(grade)
 
 
 def _needs(

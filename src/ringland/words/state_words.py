@@ -56,12 +56,15 @@ UNTIL = {
 UNTIL_PASSED, UNTIL_DONE = "its {job} is passed", "its {job} is done"
 NO_ROOM = "{until} (no room this week)"
 UNTIL_NEXT_WEEK = "{day}, when it is decided again"
-OR_THROTTLE = ", or a stop holds it to three-quarter throttle until that fuel is burned"
 OR_STOCK = ", or it is back on the stock calibration"
 
 GRADE, BEST_GRADE = "{need} AKI or better", "the best grade sold (its need is not on record)"
 OUTSIDE_GRADE, OUTSIDE_FRESH = "{grade}, filled outside", "{grade}, fresh, filled outside"
 OR_PART_THROTTLE = "{grade}, or no more than three-quarter throttle"
+FILL_UP = "its tank filled to the brim first with {grade}"
+FILL_OUTSIDE = "its tank filled to the brim first, outside, with {grade}"
+UNTIL_BURNED = "no more than three-quarter throttle until the fuel in its tank is burned"
+OR_WITH = ", or "
 PART_THROTTLE = "no more than three-quarter throttle"
 KNOWN_FUEL = "a tank whose fuel somebody knows (nothing of it is on record)"
 BY_DAY, OVERDUE = "{job} by {day}", "{job}, which is overdue since {day}"
@@ -97,6 +100,7 @@ ANSWERS = {
     "sampled": "its fuel was tested on {day}",
     "test answered": "nothing that failed stands against it any more",
     "sheet closed": "nothing of its rebuild sheet is open any more",
+    "fuel will do": "the fuel in its tank will do as its state says",
     "fuel gone": "other fuel is in its tank by now",
     "left service": "the hull left service on {day}",
     "overtaken": "overtaken by {job}",

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ringland.decision.fuel_lines import blend_text
+from ringland.decision.hull_state import is_limited_by_own_fuel, own_condition
 from ringland.settings.assumptions import Assumptions
 from ringland.words.number_words import count_text, number_text, quantity_text
 
@@ -47,8 +48,8 @@ OWN_TANK = "In its own tank: {level} of {blend}, {age} days old on average"
 OWN_SHORT = {"misses": "below its need", "may miss": "which may be below its need"}
 OWN_OLD = "too old"
 DRAIN_FIRST = "{tank}; {why}: drain it and refill before the next rental."
+LIMITED = "{tank}; {why}: rent it only with {ways}."
 OWN_WAY_OUT = {
-    "throttle": "Or fit a stop at three-quarter throttle until that fuel is burned.",
     "stock": "Or go back to the stock calibration, for which that fuel will do.",
 }
 OLD_SOON = "{tank}: burn it within {days} days, or drain it."
@@ -193,6 +194,9 @@ def _own_line(at_hand: Mapping[str, Any], assumptions: Assumptions) -> str:
     reasons = [OWN_SHORT[standing]] if at_hand["is_own_short"] else []
     if at_hand["is_own_old"]:
         reasons.append(OWN_OLD)
+    if is_limited_by_own_fuel(at_hand):
+        ways = own_condition(at_hand)
+        return LIMITED.format(tank=tank, why=" and ".join(reasons), ways=ways)
     if reasons:
         drain = DRAIN_FIRST.format(tank=tank, why=" and ".join(reasons))
         way_out = None if at_hand["is_own_old"] else OWN_WAY_OUT.get(at_hand["own_way"])
