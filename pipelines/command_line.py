@@ -106,6 +106,24 @@ def load(home: Home, path: Path) -> None:
 
 
 @main.command()
+@click.argument("old", metavar="OLD_NAME")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.pass_context
+def replace(context: click.Context, old: str, file: Path) -> None:
+    """Load FILE in the place of the file loaded as OLD_NAME, from today on.
+
+    What FILE does not hold is withdrawn, what it holds otherwise is put right; both stand as
+    corrections, and past weeks stay as they were said.
+    """
+    from pipelines.replacing import replace_file  # noqa: PLC0415 - imports Dagster
+
+    home = context.obj.prepare()
+    count = in_words(lambda: replace_file(home, old, file.absolute(), _now()))
+    click.echo(f"{count.rows_new} corrections written down: {count.file_name} (ringland changes).")
+    context.invoke(load, path=file)
+
+
+@main.command()
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--show", is_flag=True, help="Print the draft and write nothing.")
 @click.pass_obj

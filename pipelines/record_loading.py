@@ -132,7 +132,7 @@ def load_kept(
             add_to_list(raw_folder, taken)
     if earlier and stays:
         return _unchanged(kind, file_name, earlier)
-    intakes, notes = _take_in(kind, file_name, kept.content(), known, mapping, clocks)
+    intakes, notes = rows_in_file(kind, file_name, kept.content(), known, mapping, clocks)
     if earlier and earlier.read_by != read_by and _moves_rows(con, kind, intakes, earlier):
         return _unchanged(kind, file_name, earlier, MAPPING_MOVES_ROWS)
     tried_again = rows_tried_again(con, kind, earlier) if mapping is None else None
@@ -177,7 +177,7 @@ def _unchanged(
     )
 
 
-def _take_in(
+def rows_in_file(
     kind: RecordKind,
     file_name: str,
     content: Content,
@@ -185,6 +185,7 @@ def _take_in(
     mapping: MappingFile | None,
     clocks: DockClocks,
 ) -> tuple[list[Intake], list[str]]:
+    """What a file holds of one kind, and the sentences that go with its count."""
     if mapping is None:
         return take_in_contract_file(kind, file_name, content, known, clocks), []
     tables = read_mapped(file_name, content[:], mapping.read(), clocks)

@@ -15,7 +15,8 @@ from pipelines.duckdb_warehouse import (
 )
 from ringland.contracts.record_kinds import RecordKind
 from ringland.contracts.record_tables import LostCells
-from ringland.intake.intake import Intake
+from ringland.history.corrections import with_corrections
+from ringland.intake.intake import SOURCE_FILE, Intake
 from ringland.intake.raw_file import SOURCE_ROW
 from ringland.intake.rows_on_record import now_ended, split_new
 
@@ -72,11 +73,17 @@ def write_intakes(
             rows = rows.filter(pl.col(SOURCE_ROW).is_in(tried_again.implode()))
             already += intake.rows_loaded - rows.height
         there = pl.concat([rows_met(con, kind.name, rows), *fresh], how="diagonal")
-        new, already_there, conflicts = split_new(kind, rows, there)
         ended.append(now_ended(kind, rows, there))
+        new, already_there, conflicts = split_new(kind, rows, there)
+        already += already_there.height
+        if conflicts.height and (corrected := _as_corrected(con, kind, there)) is not None:
+            row = [SOURCE_FILE, SOURCE_ROW]
+            others = rows.join(already_there, on=row, how="anti", maintain_order="left")
+            new, already_there, conflicts = split_new(kind, others, corrected)
+            already += already_there.height
+        notes = [*notes, *_withdrawn_again(con, kind, there)]
         fresh.append(new)
         aside += [intake.set_aside, conflicts]
-        already += already_there.height
     mended = con.sql("select raw_row from shop_records.mended where kind = ?", params=[kind.name])
     all_aside = pl.concat(aside)
     still_aside = all_aside.join(mended.pl(), on="raw_row", how="anti", maintain_order="left")
@@ -110,6 +117,35 @@ def write_intakes(
         if replaced is not None:
             take_off_the_list(con, replaced)
     return count
+
+
+def _as_corrected(
+    con: duckdb.DuckDBPyConnection, kind: RecordKind, there: pl.DataFrame
+) -> pl.DataFrame | None:
+    """The rows on record with their cells put right; None: none was."""
+    put_right = _corrections(con, kind, "corrected")
+    return with_corrections({kind.name: there}, put_right)[kind.name] if len(put_right) else None
+
+
+def _withdrawn_again(
+    con: duckdb.DuckDBPyConnection, kind: RecordKind, there: pl.DataFrame
+) -> list[str]:
+    """A note where rows of a file are of records that were withdrawn."""
+    withdrawn = _corrections(con, kind, "withdrawn")
+    if withdrawn.is_empty() or there.is_empty():
+        return []
+    left = with_corrections({kind.name: there}, withdrawn)[kind.name].height
+    if left == there.height:
+        return []
+    return [f"Of records that were withdrawn, and stay so: {there.height - left}."]
+
+
+def _corrections(con: duckdb.DuckDBPyConnection, kind: RecordKind, change: str) -> pl.DataFrame:
+    rows: pl.DataFrame = con.sql(
+        "select * from shop_records.corrections where record_kind = ? and change = ?",
+        params=[kind.name, change],
+    ).pl()
+    return rows
 
 
 def take_off_the_list(con: duckdb.DuckDBPyConnection, mended: pl.DataFrame) -> None:
