@@ -22,7 +22,7 @@ KPA_PER = {
     "psi": 6.894757, "bar": 100.0, "kg/cm2": 98.0665,
 }  # fmt: skip
 """NIST SP 811, appendix B.8."""
-VACUUM = Limit(28.0, None, "inHg", "book, page 9")
+VACUUM = Limit(28.0, None, "inHg", "book, page 9", "R. Vane")
 
 
 def line(check: str, limit: Limit, altitude_m: float | None, **changed: Any) -> BuildLine:
@@ -91,7 +91,7 @@ def test_more_vacuum_than_there_is_air_cannot_be() -> None:
 @pytest.mark.parametrize("altitude_m", HEIGHTS_KPA)
 def test_compression_in_any_unit_at_any_height(unit: str, altitude_m: float) -> None:
     """The maker's 160 psi at sea level: 165 psi of it pass anywhere, 150 nowhere."""
-    book = Limit(160.0, None, "psi", "book, page 3")
+    book = Limit(160.0, None, "psi", "book, page 3", "R. Vane")
     share = HEIGHTS_KPA[altitude_m] / HEIGHTS_KPA[0.0]
     for psi, verdict in ((165.0, "pass"), (150.0, "out of limit")):
         value = psi * KPA_PER["psi"] * share / KPA_PER[unit]
@@ -100,13 +100,13 @@ def test_compression_in_any_unit_at_any_height(unit: str, altitude_m: float) -> 
 
 
 def test_a_compression_in_the_wrong_unit_cannot_be() -> None:
-    book = Limit(160.0, None, "psi", "book, page 3")
+    book = Limit(160.0, None, "psi", "book, page 3", "R. Vane")
     assert line("compression", book, 0.0, value=165.0, unit="bar").verdict == "cannot be"
     assert line("compression", book, 0.0, value=165.0, unit="kPa").verdict == "out of limit"
     assert line("compression", book, 0.0, value=12.0, unit="kPa").verdict == "cannot be"
 
 
-LEAK = Limit(None, 8.0, "%", "book, page 4")
+LEAK = Limit(None, 8.0, "%", "book, page 4", "R. Vane")
 
 
 @pytest.mark.parametrize(

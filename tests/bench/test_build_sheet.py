@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringland.bench.build_checks import build_checks, checks_for
-from ringland.bench.build_lines import BuildTime, is_name, is_reason
+from ringland.bench.build_lines import BuildTime
 from ringland.bench.build_sheet import BuildSheet, build_sheet, readings_of_tests
+from ringland.bench.signed_names import is_name, is_reason
 from ringland.contracts.records import Inspections
 from ringland.words.manner import DEFAULT_MANNER, in_manner
 from tests.bench.build_rows import AS_OF, ENGINE, FAILED, READ, book, good_rows, readings
@@ -168,6 +169,72 @@ def test_the_later_of_two_readings_counts() -> None:
 def test_what_the_sheet_does_not_ask_for_is_named() -> None:
     odd = GOOD[0] | {"line": "colour", "place": "3"}
     assert sheet([*GOOD, odd]).unknown == ("colour, 3: not asked for on this sheet",)
+
+
+def test_two_readings_of_one_instant_both_stand() -> None:
+    """Which of two readings of one minute counted hung on the order of the rows."""
+    good = next(row for row in GOOD if row["line"] == "ring_2_gap")
+    for pair in ([good, good | {"value": 4.9}], [good | {"value": 4.9}, good]):
+        assert not sheet([*(row for row in GOOD if row is not good), *pair]).is_closed
+
+
+def test_a_sheet_closes_over_nothing_that_was_measured_out_of_limit() -> None:
+    """A top end closed over a rod clearance that somebody had measured and found worn."""
+    top_end = good_rows("top_end")
+    rod = next(row for row in GOOD if row["line"] == "rod_clearance")
+    assert sheet([*top_end, rod], scope="top_end").is_closed
+    worn = sheet([*top_end, rod | {"value": 0.19}], scope="top_end")
+    assert [one for one in worn.obstacles if one.startswith("Rod bearing clearance, 1: out of")]
+
+
+def test_a_reading_of_a_cylinder_the_record_does_not_have_keeps_the_sheet_open() -> None:
+    """An engine written down with one cylinder closed on that one."""
+    few = build_sheet(ENGINE | {"cylinders": 1}, "full", AT, readings(GOOD), book())
+    assert not few.is_closed
+    assert "compression, 3: on record, but the engine's record says 1 cylinders" in few.obstacles
+    assert few.open_lines
+
+
+@pytest.mark.parametrize(
+    ("key", "changed", "reason"),
+    [
+        ("valve_vacuum", {"value": 2.0, "reference_value": 2.0}, "too little of the day's air"),
+        ("valve_vacuum", {"value": 29.0, "reference_value": 33.0}, "more than the air there is"),
+        ("valve_vacuum", {"value": 17.0, "barometer_kpa": 60.0}, "not the air at 0 m"),
+        ("valve_vacuum", {"value": 17.0, "barometer_kpa": 60.0, "reference_value": 17.5},
+         "not the air at 0 m"),
+        ("compression", {"value": 650.0, "barometer_kpa": 60.0}, "not the air at 0 m"),
+        ("compression", {"value": 650.0, "barometer_kpa": 60.0, "barometer_is": "sea_level"},
+         "no weather report"),
+        ("leak_down", {"value": 0.99, "reference_value": 1.0, "unit": "psi"}, "no leak-down test"),
+        ("rod_clearance", {"method": "."}, "how it was measured"),
+    ],
+)  # fmt: skip
+def test_no_gauge_is_made_to_pass_by_what_it_is_held_against(
+    key: str, changed: dict[str, Any], reason: str
+) -> None:
+    """Two inHg of a pump that drew two, and dead compression in the air of 4,000 m, passed."""
+    at = next(number for number, row in enumerate(GOOD) if row["line"] == key)
+    made = sheet([*GOOD[:at], GOOD[at] | changed, *GOOD[at + 1 :]])
+    [obstacle] = made.obstacles
+    assert reason in obstacle
+
+
+@pytest.mark.parametrize(
+    ("changed", "reason"),
+    [
+        ({"least": -900.0, "most": 99000.0}, "lets everything pass"),
+        ({"entered_by": "x"}, "nobody's name"),
+        ({"source": "."}, "nobody's name or book"),
+    ],
+)
+def test_a_book_that_nobody_stands_behind_passes_nothing(
+    changed: dict[str, Any], reason: str
+) -> None:
+    rows = [row | changed if row["line"] == "ring_1_gap" else row for row in book().to_dicts()]
+    made = sheet(GOOD, pl.DataFrame(rows, schema=book().schema))
+    assert len(made.obstacles) == 3
+    assert all(reason in one for one in made.obstacles)
 
 
 def test_an_engine_without_its_number_of_cylinders_closes_nothing() -> None:

@@ -12,10 +12,17 @@ from dataclasses import dataclass
 
 from ringland.units import STANDARD_PRESSURE_KPA as SEA_LEVEL
 from ringland.units import standard_pressure_kpa
-from ringland.words.number_words import quantity_text
+from ringland.words.number_words import number_text, quantity_text
 
 WEATHER = 0.035
 """Share by which weather moves the pressure of a place: 978 to 1049 hPa at sea level (A)."""
+BENCH = 0.07
+"""Share by which a barometer at the bench may differ from the air at the altitude on record: the
+weather, and a bench some 300 m from the dock (A)."""
+PUMP = 0.85
+"""Least share of the day's air that a pump fit for the test draws on a blanked pad (A)."""
+THINNEST_KPA = 57.0
+"""The air at about 4,500 m, less weather: no bench is higher (A)."""
 
 
 @dataclass(frozen=True)
@@ -45,13 +52,42 @@ def air_pressure(
         source = f"standard atmosphere at {quantity_text(altitude_m, 'm')}"
         return AirPressure(standard_pressure_kpa(altitude_m), source, None)
     if told == "station":
-        return _measured(barometer_kpa)
+        return _at_bench(barometer_kpa, altitude_m)
     if told == "sea_level":
         return _reduced(barometer_kpa, altitude_m)
     return _told_apart(barometer_kpa, altitude_m)
 
 
+def pad_question(pad_kpa: float, air_kpa: float | None) -> str | None:
+    """What is to ask about a blanked pad's reading; None: it can be held against.
+
+    A pump that draws little makes every port look tight: 2 inHg held of 2 inHg.
+    """
+    if air_kpa is not None and pad_kpa > air_kpa * (1 + WEATHER):
+        return "the blanked pad reads more than the air there is: check the gauge"
+    if pad_kpa < PUMP * (THINNEST_KPA if air_kpa is None else air_kpa):
+        return "the blanked pad reads too little of the day's air: mend pump or hose, test again"
+    return None
+
+
+def _at_bench(barometer_kpa: float, altitude_m: float | None) -> AirPressure:
+    """What somebody calls the air at the bench, unless it cannot be at that altitude."""
+    here = None if altitude_m is None else standard_pressure_kpa(altitude_m)
+    if barometer_kpa < THINNEST_KPA or (here and abs(barometer_kpa / here - 1) > BENCH):
+        where = "any bench" if altitude_m is None else quantity_text(altitude_m, "m")
+        asked = f"{_kpa(barometer_kpa)} is not the air at {where}: check figure and altitude"
+        return AirPressure(None, None, asked)
+    return _measured(barometer_kpa)
+
+
+def _kpa(kpa: float) -> str:
+    return f"{number_text(kpa)} kPa"
+
+
 def _reduced(barometer_kpa: float, altitude_m: float | None) -> AirPressure:
+    if not _is_near(barometer_kpa, SEA_LEVEL):
+        asked = f"{_kpa(barometer_kpa)} is no weather report's pressure: check the figure"
+        return AirPressure(None, None, asked)
     if altitude_m is None:
         return AirPressure(None, None, "a weather report needs the altitude of the bench: write it")
     share = standard_pressure_kpa(altitude_m) / SEA_LEVEL
@@ -60,11 +96,11 @@ def _reduced(barometer_kpa: float, altitude_m: float | None) -> AirPressure:
 
 def _told_apart(barometer_kpa: float, altitude_m: float | None) -> AirPressure:
     """Which of the two a figure is, where it shows by itself."""
-    shown, is_weather = quantity_text(barometer_kpa, "kPa"), _is_near(barometer_kpa, SEA_LEVEL)
+    shown, is_weather = _kpa(barometer_kpa), _is_near(barometer_kpa, SEA_LEVEL)
     if altitude_m is None:
         # at sea level station and weather report are one; anywhere higher they are not
         asked = f"{shown}: at the bench, or from a weather report? Write the altitude"
-        return AirPressure(None, None, asked) if is_weather else _measured(barometer_kpa)
+        return AirPressure(None, None, asked) if is_weather else _at_bench(barometer_kpa, None)
     here = standard_pressure_kpa(altitude_m)
     share, is_station = here / SEA_LEVEL, _is_near(barometer_kpa, here)
     if is_station and (not is_weather or share > 1 - WEATHER):

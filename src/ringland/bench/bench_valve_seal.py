@@ -6,6 +6,7 @@ less than at sea level.  What is judged is therefore a ratio, never the reading 
 
 from __future__ import annotations
 
+from ringland.bench.air_pressure import pad_question
 from ringland.bench.bench_possible import is_number
 from ringland.bench.bench_verdicts import (
     CANNOT_BE,
@@ -48,9 +49,20 @@ def judge_valve_seal(reading: Reading, limits: Assumptions) -> Verdict:
                 vacuum / station,
                 "seal ratio",
             )
-    if pad is not None and not is_number(reading, "standard_reference"):
+    if pad is not None and (refused := _refused_pad(reading, limits)):
+        return refused
+    ceiling = pad if pad is not None else station
+    if ceiling is None:
+        return cannot_judge("no blanked-pad reading, no barometer and no altitude")
+    return _seal_verdict(reading, value / ceiling, ceiling, limits)
+
+
+def _refused_pad(reading: Reading, limits: Assumptions) -> Verdict | None:
+    """Why a port cannot be held against this blanked pad; None: it can."""
+    value, pad = reading["standard_value"], reading["standard_reference"]
+    if not is_number(reading, "standard_reference"):
         return Verdict(CANNOT_BE, "a blanked pad without vacuum cannot be: check pump and gauge")
-    if pad is not None and value > pad * (1 + limits.number("valve_seal_vacuum.over_pad")):
+    if value > pad * (1 + limits.number("valve_seal_vacuum.over_pad")):
         return Verdict(
             CANNOT_BE,
             f"the port reads {number_text(_inhg(value), 2)} inHg, more than the blanked "
@@ -58,10 +70,8 @@ def judge_valve_seal(reading: Reading, limits: Assumptions) -> Verdict:
             value / pad,
             "seal ratio",
         )
-    ceiling = pad if pad is not None else station
-    if ceiling is None:
-        return cannot_judge("no blanked-pad reading, no barometer and no altitude")
-    return _seal_verdict(reading, value / ceiling, ceiling, limits)
+    asked = pad_question(pad, reading["station_kpa"])
+    return cannot_judge(asked) if asked else None
 
 
 def _seal_verdict(reading: Reading, ratio: float, ceiling: float, limits: Assumptions) -> Verdict:

@@ -9,14 +9,14 @@ sentence; what is impossible, too old or unsigned is taken again.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from ringland.bench.air_pressure import air_pressure
+from ringland.bench.air_pressure import air_pressure, pad_question
 from ringland.bench.build_checks import BuildCheck
+from ringland.bench.signed_names import is_name, is_reason, is_said
 from ringland.units import STANDARD_PRESSURE_KPA, UnitError, in_unit
 from ringland.words.number_words import day_text, number_text, plain_text, reading_text
 
@@ -27,12 +27,13 @@ OUT, NO_LIMIT, ASKED = "out of limit", "no maker's limit", "cannot be judged"
 LET_GO_ABLE = (MISSING, OUT, NO_LIMIT, ASKED)
 """What a named person may let go with a sentence."""
 
-LEAST_REASON_WORDS = 4
-"""Words of a sentence; '.' or 'ok' gives no reason."""
 GAUGES = 0.02
 """Share by which two gauges may differ before a reading is more than there was (A)."""
-_LETTER = r"[^\W\d_]"
-_NO_NAMES = frozenset({"na", "none", "me", "us", "xx", "xxx", "ok", "yes", "unknown", "nobody"})
+
+
+SUPPLY_KPA = (200.0, 1100.0)
+"""Air that a leak-down can be made with, 30 to 160 psi: less moves no gauge, more turns the
+engine (A)."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,7 @@ class Limit:
     most: float | None
     unit: str
     source: str
+    entered_by: str
 
 
 @dataclass(frozen=True)
@@ -73,18 +75,6 @@ class BuildLine:
         if self.verdict in (PASS, WAIVED):
             return None
         return f"{self.name}: {self.verdict}, {self.reason}"
-
-
-def is_name(text: str | None) -> bool:
-    """Whether this can be a person's name: two letters or more, and no filler."""
-    letters = "".join(re.findall(_LETTER, (text or "").lower()))
-    return len(letters) >= 2 and letters not in _NO_NAMES and len(set(letters)) > 1
-
-
-def is_reason(text: str | None) -> bool:
-    """Whether this is at least a sentence: four words or more, of letters."""
-    words = re.findall(_LETTER + "{2,}", text or "")
-    return len(words) >= LEAST_REASON_WORDS and len({word.lower() for word in words}) > 2
 
 
 @dataclass(frozen=True)
@@ -171,11 +161,13 @@ def _passed(
     if row["read_at"] > at.as_of:
         raise _RefusedError(IMPOSSIBLE, f"dated {day}, after the day of this sheet")
     value = _possible(check, row) if check.is_measured else None
+    if limit is not None and not (is_name(limit.entered_by) and is_said(limit.source)):
+        raise _RefusedError(NO_LIMIT, "nobody's name or book stands behind the maker's figure")
     if not is_name(row["read_by"]):
         raise _RefusedError(UNSIGNED, "no name of whoever measured or did it")
     if value is None:
         return _answered(check, str(row["answer"]))
-    if check.needs_method and not (row["method"] or "").strip():
+    if check.needs_method and not is_said(row["method"]):
         raise _RefusedError(ASKED, "how it was measured is not written")
     if check.asks == "vacuum":
         return _sealed(value, row, limit, at)
@@ -228,6 +220,9 @@ def _limits(
         raise _RefusedError(
             NO_LIMIT, f"the maker's figure in '{limit.unit}' cannot be read as {check.unit}"
         )
+    low, high = check.possible or (-math.inf, math.inf)
+    if (ends[0] is None or ends[0] <= low) and (ends[1] is None or ends[1] >= high):
+        raise _RefusedError(NO_LIMIT, "the maker's figure lets everything pass: enter the book's")
     if check.asks == "compression":
         air = air_pressure(row["barometer_kpa"], at.altitude_m, row["barometer_is"])
         if air.kpa is None:
@@ -259,6 +254,12 @@ def _leak(row: Mapping[str, Any]) -> float | None:
         return None
     if supply <= 0:
         raise _RefusedError(IMPOSSIBLE, "a supply of nothing: write the supply gauge's reading")
+    if not SUPPLY_KPA[0] <= supply <= SUPPLY_KPA[1]:
+        raise _RefusedError(
+            ASKED,
+            f"{reading_text(row['reference_value'], row['unit'])} of supply is no leak-down test: "
+            f"check the unit, or test with more air",
+        )
     return 100 * (1 - held / supply)
 
 
@@ -268,9 +269,12 @@ def _sealed(kpa: float, row: Mapping[str, Any], limit: Limit | None, at: BuildTi
     if row["reference_value"] is not None:
         pad = _in(row["reference_value"], str(row["unit"]), "kPa")
     air = air_pressure(row["barometer_kpa"], at.altitude_m, row["barometer_is"])
-    ceiling = pad if pad is not None else air.kpa
-    if ceiling is None:
-        raise _RefusedError(ASKED, str(air.question))
+    asked = air.question if pad is None else pad_question(pad, air.kpa)
+    if row["barometer_kpa"] is not None and air.kpa is None:
+        asked = air.question  # a figure that somebody wrote down and that cannot stand
+    if asked is not None:
+        raise _RefusedError(ASKED, asked)
+    ceiling = float(pad if pad is not None else air.kpa or 0.0)
     if ceiling <= 0 or kpa > ceiling * (1 + GAUGES):
         raise _RefusedError(
             IMPOSSIBLE,
@@ -278,7 +282,8 @@ def _sealed(kpa: float, row: Mapping[str, Any], limit: Limit | None, at: BuildTi
             f"gauge and the air pressure",
         )
     ratio = kpa / ceiling
-    said = f"holds {number_text(100 * ratio)} % of the vacuum of the day"
+    day = number_text(in_unit(ceiling, "kPa", "inHg"))
+    said = f"holds {number_text(100 * ratio)} % of the day's {day} inHg"
     if limit is None or limit.least is None:
         raise _RefusedError(NO_LIMIT, f"{said}; a figure of ours alone passes no new build")
     least: float | None = limit.least

@@ -8,9 +8,11 @@ from typing import Any
 
 import polars as pl
 
-from ringland.bench.build_checks import checks_for
-from ringland.bench.build_lines import BuildLine, BuildTime, Limit, build_line
+from ringland.bench.build_checks import BuildCheck, build_checks, checks_for
+from ringland.bench.build_lines import OUT, WAIVED, BuildLine, BuildTime, Limit, build_line
 from ringland.contracts.build_records import BuildReadings
+
+CYLINDERS_UNKNOWN = "number of cylinders not known"
 
 
 @dataclass(frozen=True)
@@ -22,6 +24,8 @@ class BuildSheet:
     lines: tuple[BuildLine, ...]
     unknown: tuple[str, ...]
     """Rows on record whose check or place this sheet does not ask for."""
+    beyond: tuple[str, ...] = ()
+    """Rows of cylinders that the engine's record says it does not have."""
 
     @property
     def obstacles(self) -> tuple[str, ...]:
@@ -30,13 +34,13 @@ class BuildSheet:
             return (
                 "The number of cylinders is not known, so no cylinder and no port was asked for.",
             )
-        return tuple(line.obstacle for line in self.lines if line.obstacle)
+        return (*(line.obstacle for line in self.lines if line.obstacle), *self.beyond)
 
     @property
     def open_lines(self) -> tuple[str, ...]:
         """The same in a few words each, e.g. 'Compression, 2: missing'."""
         lines = tuple(f"{line.name}: {line.verdict}" for line in self.lines if line.obstacle)
-        return lines if lines or self.is_closed else ("number of cylinders not known",)
+        return lines if lines or self.is_closed else self.beyond or (CYLINDERS_UNKNOWN,)
 
     @property
     def waivers(self) -> tuple[str, ...]:
@@ -68,38 +72,84 @@ def build_sheet(
     """
     cylinders = int(engine["cylinders"] or 0)
     own = readings.filter(pl.col("engine_id") == engine["engine_id"])
-    latest: dict[tuple[str, str | None], dict[str, Any]] = {}
+    latest: dict[tuple[str, str | None], list[dict[str, Any]]] = {}
     for row in own.sort("read_at", maintain_order=True).iter_rows(named=True):
-        latest[row["line"], _plain(row["place"])] = row
+        rows = latest.setdefault((row["line"], _plain(row["place"])), [])
+        # of one instant both stand: which of two that disagree is right, nobody can say
+        latest[row["line"], _plain(row["place"])] = [
+            *(one for one in rows if one["read_at"] == row["read_at"]),
+            row,
+        ]
     makers = {
-        row["line"]: Limit(row["least"], row["most"], row["unit"], row["source"])
+        row["line"]: Limit(row["least"], row["most"], row["unit"], row["source"], row["entered_by"])
         for row in limits.filter(
             (pl.col("family") == pl.lit(engine["family"], pl.String)) & (pl.col("kind") == "new")
         ).iter_rows(named=True)
     }
     checks = checks_for(scope, is_boosted=engine["induction"] != "naturally_aspirated")
     asked = [(check, place) for check in checks for place in check.places(cylinders)]
-    lines = tuple(
-        build_line(
-            check,
-            place,
-            latest.get((check.key, _plain(place))),
-            makers.get(check.key),
-            at,
-        )
+    lines = [
+        _line(check, place, latest.get((check.key, _plain(place))), makers.get(check.key), at)
         for check, place in asked
-    )
+    ]
     wanted = {(check.key, _plain(place)) for check, place in asked}
+    spare = {
+        key: rows
+        for key, rows in latest.items()
+        if key not in wanted and rows[-1]["read_at"] > at.since
+    }
+    more = _measured_unasked(spare, cylinders, makers, at)
+    judged = {(line.check.key, _plain(line.place)) for line in more}
     return BuildSheet(
         str(engine["engine_id"]),
         scope,
-        lines,
+        (*lines, *more),
         tuple(
             f"{check}{f', {place}' if place else ''}: not asked for on this sheet"
-            for (check, place), row in latest.items()
-            if (check, place) not in wanted and row["read_at"] > at.since
+            for check, place in spare
+            if (check, place) not in judged
+        ),
+        tuple(
+            f"{check}, {place}: on record, but the engine's record says {cylinders} cylinders"
+            for check, place in spare
+            if check in build_checks() and cylinders and _cylinder(place) > cylinders
         ),
     )
+
+
+def _line(
+    check: BuildCheck,
+    place: str | None,
+    rows: list[dict[str, Any]] | None,
+    limit: Limit | None,
+    at: BuildTime,
+) -> BuildLine:
+    """The line of the latest reading; of several of one instant, one that stands in the way."""
+    if not rows:
+        return build_line(check, place, None, limit, at)
+    made = [build_line(check, place, row, limit, at) for row in rows]
+    return next((line for line in made if line.obstacle), made[-1])
+
+
+def _measured_unasked(
+    spare: Mapping[tuple[str, str | None], list[dict[str, Any]]],
+    cylinders: int,
+    makers: Mapping[str, Limit],
+    at: BuildTime,
+) -> list[BuildLine]:
+    """What was measured beyond the scope and is out of limit: no sheet closes over it."""
+    lines = []
+    for (key, place), rows in spare.items():
+        check = build_checks().get(key)
+        if check and place in map(_plain, check.places(cylinders)):
+            lines.append(_line(check, place, rows, makers.get(key), at))
+    return [line for line in lines if line.verdict in (OUT, WAIVED)]
+
+
+def _cylinder(place: str | None) -> int:
+    """The cylinder a place names, e.g. 2 of '2 intake'; 0: none."""
+    number = (place or "").split(" ")[0]
+    return int(number) if number.isdecimal() else 0
 
 
 def _plain(place: str | None) -> str | None:

@@ -102,7 +102,7 @@ def record_before_failure(
     )
     by_then = (
         lives.filter(pl.col("piston_set_id") != set_id)
-        .join(reached, on="piston_set_id", maintain_order="left")
+        .join(reached, on="piston_set_id", how="inner", maintain_order="left")
         .with_columns(reached_h=pl.min_horizontal("exit_h", "reached_h"))
     )
     others = by_then.filter(
