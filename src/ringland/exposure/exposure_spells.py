@@ -21,6 +21,7 @@ import numpy as np
 import polars as pl
 
 from ringland.contracts.fuel_tables import CurrentExposure, Spells
+from ringland.contracts.row_order import in_order
 from ringland.exposure.running_course import Course, group_starts, stretch_edges
 from ringland.fuel.tank_kernel import Floats, Ints
 from ringland.settings.assumptions import Assumptions
@@ -104,9 +105,8 @@ class _Book:
 
 def set_course(rows: pl.DataFrame) -> tuple[Course, pl.Series]:
     """The sessions of each set by its hours, and the sets' names in the order of the groups."""
-    mine = rows.filter(
-        pl.col("piston_set_id").is_not_null() & pl.col("set_h_start").is_not_null()
-    ).sort("piston_set_id", "set_h_start", "started_at")
+    ran = pl.col("piston_set_id").is_not_null() & pl.col("set_h_start").is_not_null()
+    mine = in_order(rows.filter(ran), "piston_set_id", "set_h_start", "started_at")
     names, starts = _grouped(mine, "piston_set_id")
     start_h, stop_h = (_floats(mine, name) for name in ("set_h_start", "set_h_stop"))
     return Course(mine, starts, start_h, stop_h), names
@@ -124,7 +124,7 @@ def group_of(names: pl.Series, wanted: pl.Series) -> Ints:
 def _book(exposure: pl.DataFrame, lives: pl.DataFrame, assumptions: Assumptions) -> _Book:
     rows = session_totals(exposure, assumptions)
     of_set, sets = set_course(rows)
-    by_hull = rows.sort("hull_id", "started_at")
+    by_hull = in_order(rows, "hull_id", "started_at")
     hulls, hull_starts = _grouped(by_hull, "hull_id")
     hours = _floats(by_hull, "hours")
     stop = np.cumsum(hours)

@@ -13,6 +13,7 @@ import polars as pl
 from scipy.special import ndtr
 
 from ringland.contracts.fuel_tables import SessionExposure
+from ringland.contracts.row_order import in_order
 from ringland.fuel.throttle_share import with_full_throttle_share
 from ringland.settings.assumptions import Assumptions
 
@@ -94,7 +95,7 @@ def session_exposure(
         hard_running_h=hours * pl.col("full_throttle_share"),
     )
     return SessionExposure.validate(
-        table.select(SessionExposure.column_names()).sort("hull_id", "started_at"), cast=True
+        in_order(table.select(SessionExposure.column_names()), "hull_id", "started_at"), cast=True
     )
 
 

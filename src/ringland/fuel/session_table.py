@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 
 from ringland.contracts.fuel_tables import SessionFuel
+from ringland.contracts.row_order import in_order
 from ringland.fuel.dock_tanks import US_PER_DAY
 from ringland.fuel.order_doubts import CUT_OFF
 from ringland.fuel.tank_ages import age_quantile, share_older
@@ -67,9 +68,9 @@ def session_table(  # noqa: PLR0917 - what a table is made of
         }
     ).with_columns(pl.selectors.float().fill_nan(None))
     twice = len(mine) > rides.height
-    whole = _together(parts) if twice else parts.sort("session_row")
+    whole = _together(parts) if twice else in_order(parts, "session_row")
     keys = rides.select("hull_id", "started_at")[whole.get_column("session_row").to_numpy()]
-    table = keys.hstack(whole.drop("session_row")).sort("hull_id", "started_at")
+    table = in_order(keys.hstack(whole.drop("session_row")), "hull_id", "started_at")
     return SessionFuel.validate(table, cast=True)
 
 

@@ -18,7 +18,7 @@ from ringland.fuel.tank_kernel import BLOCK, Floats, Ints, TankRun, compiled
 _NOTHING = 1e-19  # a part below this changes no sum of shares
 _STEP_US = 3_600_000_000
 """Ages of percentiles are found to the hour."""
-_FIRST_STRIDE = 8
+_FIRST_STRIDE = 2
 
 
 def share_older(run: TankRun, rows: Ints, at_us: Ints, age_us: Ints, upstream: TankRun) -> Floats:
@@ -152,32 +152,28 @@ def _born_before_in_series(  # type: ignore[no-untyped-def]
     up_block,
     up_lag_us,
 ):
-    """The same for cohorts that may have been poured from another tank; no further than `most`."""
+    """The same for cohorts that may have been poured from another tank; no further than `most`.
+
+    Fills between two deliveries were poured of the same cohorts: their share is told once.
+    """
     low = _first_at_or_after(arrived_us, first, end, limit_us)
     share = 0.0
     if low > first:
         share += _ratio(mantissa[end - 1], block[end - 1], mantissa[low - 1], block[low - 1])
+    told_first, told_end, of_poured = -1, -1, 0.0
     for k in range(end - 1, low - 1, -1):
         left = _ratio(mantissa[end - 1], block[end - 1], mantissa[k], block[k])
         if left < _NOTHING or share > most:
             return share
         poured = source_event[k]
         if poured >= 0:
-            share += (
-                left
-                * (1.0 - keep[k])
-                * _born_before(
-                    limit_us,
-                    up_first[poured],
-                    up_so_far[poured],
-                    up_arrived_us,
-                    up_born_us,
-                    up_keep,
-                    up_mantissa,
-                    up_block,
-                    up_lag_us,
-                )
-            )
+            if up_first[poured] != told_first or up_so_far[poured] != told_end:
+                told_first, told_end = up_first[poured], up_so_far[poured]
+                of_poured = _born_before(
+                    limit_us, told_first, told_end, up_arrived_us, up_born_us, up_keep,
+                    up_mantissa, up_block, up_lag_us,
+                )  # fmt: skip
+            share += left * (1.0 - keep[k]) * of_poured
         elif born_us[k] < limit_us:
             share += left * (1.0 - keep[k])
     return share

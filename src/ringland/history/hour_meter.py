@@ -13,6 +13,7 @@ from collections.abc import Mapping
 import polars as pl
 
 from ringland.contracts.record_tables import EngineSessions
+from ringland.contracts.row_order import in_order
 from ringland.history.meter_readings import good_readings, meter_spans
 from ringland.history.record_flags import record_flags
 from ringland.settings.assumptions import Assumptions
@@ -40,7 +41,7 @@ def engine_sessions(
     with_engine, engine_flags = _with_engine(stretched, records)
     with_hours = _with_engine_hours(with_engine)
     with_set, set_flags = _with_piston_set(with_hours, records, assumptions)
-    rows = _with_calibration(with_set, records["calibrations"]).sort("hull_id", "started_at")
+    rows = in_order(_with_calibration(with_set, records["calibrations"]), "hull_id", "started_at")
     flags = pl.concat([meter_flags, span_flags, engine_flags, set_flags]).sort(
         "noted_at", "flag", "hull_id", "engine_id", "sentence"
     )
@@ -180,7 +181,7 @@ def _with_engine(
 
 def _with_engine_hours(sessions: pl.DataFrame) -> pl.DataFrame:
     run = pl.col("_hours").cum_sum().over("engine_id")
-    return sessions.sort("engine_id", "started_at", "hull_id").with_columns(
+    return in_order(sessions, "engine_id", "started_at", "hull_id").with_columns(
         engine_h_start=pl.col("first_recorded_engine_h") + run - pl.col("_hours"),
         engine_h_stop=pl.col("first_recorded_engine_h") + run,
     )

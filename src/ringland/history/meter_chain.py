@@ -49,9 +49,8 @@ def longest_chain(at_h: Hours, shown: Hours) -> MeterChain:
     """
     n = len(at_h)
     best = _Best(np.ones(n), np.full(n, -1, dtype=np.int64), np.zeros(n))
-    slack = at_h - shown  # an hour of running takes an hour of the day at least
     for i in range(1, n):
-        fits = (shown[:i] <= shown[i]) & (slack[:i] <= slack[i] + SHOWN_STEP_H)
+        fits = fit_each_other(at_h[:i], shown[:i], at_h[i], shown[i])
         best.follow(i, fits, cost=0.0, dial_h=0.0)
         passed_h = at_h[i] - at_h[:i] + SHOWN_STEP_H
         is_lower = shown[i] < shown[:i]
@@ -61,6 +60,16 @@ def longest_chain(at_h: Hours, shown: Hours) -> MeterChain:
             best.follow(i, rolls, cost=_ROLLOVER_COSTS, dial_h=dial_h)
         best.follow(i, is_lower & (shown[i] <= passed_h), cost=_RESET_COSTS, dial_h=_WAS_RESET)
     return _walked_back(shown, best)
+
+
+def fit_each_other(
+    at_h: Hours, shown: Hours, later_h: Hours | np.float64, later_shown: Hours | np.float64
+) -> npt.NDArray[np.bool_]:
+    """Whether a reading and a later one can both be true of a meter that did not start again.
+
+    An hour of running takes an hour of the day at least.
+    """
+    return (shown <= later_shown) & (at_h - shown <= later_h - later_shown + SHOWN_STEP_H)
 
 
 _WAS_RESET = -1.0

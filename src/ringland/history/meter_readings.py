@@ -8,13 +8,18 @@ is followed on, and that is flagged too.  A new meter starts a new chain at any 
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.contracts.record_tables import RecordFlags
 from ringland.contracts.records import HourReadings
-from ringland.history.meter_chain import SHOWN_STEP_H, Hours, MeterChain, longest_chain
+from ringland.history.meter_chain import (
+    SHOWN_STEP_H,
+    Hours,
+    MeterChain,
+    fit_each_other,
+    longest_chain,
+)
 from ringland.history.record_flags import record_flags
 
 
@@ -25,29 +30,46 @@ def good_readings(hour_readings: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFra
     if the meter had never started again, and `is_after_reset`.
     """
     readings = hour_readings.sort("hull_id", "meter_id", "read_at")
-    good: list[npt.NDArray[np.bool_]] = [np.zeros(0, np.bool_)]
-    after_reset: list[npt.NDArray[np.bool_]] = [np.zeros(0, np.bool_)]
-    added: list[Hours] = [np.zeros(0)]
+    at_h = readings["read_at"].dt.epoch("us").to_numpy() / 3.6e9
+    shown = readings["meter_h"].to_numpy()
+    good = np.ones(readings.height, np.bool_)
+    after_reset = np.zeros(readings.height, np.bool_)
+    added = np.zeros(readings.height)
     flagged: list[tuple[object, ...]] = []
-    for (hull_id, meter_id), rows in readings.group_by("hull_id", "meter_id", maintain_order=True):
-        at_h = rows["read_at"].dt.epoch("us").to_numpy() / 3.6e9
-        shown = rows["meter_h"].to_numpy()
-        chain = longest_chain(at_h, shown)
-        good.append(chain.holds)
-        added.append(chain.add_h)
-        after_reset.append(chain.reset)
+    for rows in _in_question(readings, at_h, shown):
+        chain = longest_chain(at_h[rows], shown[rows])
+        good[rows], added[rows], after_reset[rows] = chain.holds, chain.add_h, chain.reset
         flags = dict.fromkeys(np.flatnonzero(chain.rolled_over).tolist(), "meter_rolled_over")
         flags |= dict.fromkeys(np.flatnonzero(chain.reset).tolist(), "meter_reset")
         for i in np.flatnonzero(~chain.holds).tolist():
-            flags[i] = _likely_fault(at_h, shown, chain, i)
+            flags[i] = _likely_fault(at_h[rows], shown[rows], chain, i)
         for i, flag in sorted(flags.items()):
-            said = _sentence(flag, str(meter_id), shown[i])
-            flagged.append((flag, hull_id, meter_id, rows["read_at"][i], said))
+            row = readings.row(rows.start + i, named=True)
+            said = _sentence(flag, str(row["meter_id"]), shown[rows.start + i])
+            flagged.append((flag, *(row[name] for name in _READING_KEY), said))
     line = readings.with_columns(
-        line_h=pl.col("meter_h") + pl.Series(np.concatenate(added)),
-        is_after_reset=pl.Series(np.concatenate(after_reset)),
+        line_h=pl.col("meter_h") + pl.Series(added), is_after_reset=pl.Series(after_reset)
     )
-    return line.filter(pl.Series(np.concatenate(good), dtype=pl.Boolean)), _flags(flagged)
+    return line.filter(pl.Series(good, dtype=pl.Boolean)), _flags(flagged)
+
+
+def _in_question(readings: pl.DataFrame, at_h: Hours, shown: Hours) -> list[slice]:
+    """The rows of each meter some reading of which does not fit the one before.
+
+    Where each does, all of them are the longest chain.
+    """
+    n = readings.height
+    same = readings.select(
+        (pl.col("hull_id") == pl.col("hull_id").shift(1))
+        & (pl.col("meter_id") == pl.col("meter_id").shift(1))
+    )
+    begins = np.flatnonzero(~same.to_series().fill_null(value=False).to_numpy())
+    fits = np.ones(n, np.bool_)
+    fits[1:] = fit_each_other(at_h[:-1], shown[:-1], at_h[1:], shown[1:])
+    fits[begins] = True
+    is_whole = np.logical_and.reduceat(fits, begins) if n else np.ones(0, np.bool_)
+    ends = np.append(begins[1:], n)
+    return [slice(int(begins[k]), int(ends[k])) for k in np.flatnonzero(~is_whole)]
 
 
 def _flags(flagged: list[tuple[object, ...]]) -> pl.DataFrame:
