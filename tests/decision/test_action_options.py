@@ -423,3 +423,17 @@ def test_a_spare_earns_the_lost_rental_less_its_own_risk() -> None:
     assert spare_day_worth(options, PRICES, 30.0) == pytest.approx(
         400 - (1 - math.exp(-0.06)) * 11_000 / 30
     )
+
+
+def test_a_new_set_must_gain_more_than_its_price_unless_a_failed_test_asks_for_it() -> None:
+    """A fault found in use: of sets said to gain 900 by a top end, most lost 600 in truth."""
+    hulls = one_hull(age_h=500.0)
+    failed = hulls.with_columns(
+        failed_measures=pl.Series([["leak_down"]]),
+        looked_further=pl.Series([[]], dtype=pl.List(pl.String)),
+    )
+
+    calm, asked = (at(table(each, weibull_hazard()), "planned_top_end") for each in (hulls, failed))
+
+    assert calm["change_cost"] == pytest.approx(0.3 * PRICES.planned_renewal)
+    assert asked["change_cost"] == 0

@@ -30,7 +30,9 @@ class WeekOptions(dy.Schema):
     planned_cost = dy.Float64(
         description="the same, a set not renewed now renewed next week where that pays"
     )
-    change_cost = dy.Float64(min=0, description="of rules begun and rules ended by it")
+    change_cost = dy.Float64(
+        min=0, description="to be gained beyond its price: by rules begun or ended, by a renewal"
+    )
     begins = dy.List(dy.String(), description="rules it begins")
     ends = dy.List(dy.String(), description="rules that stand and that it ends")
     week_later = dy.Float64(description="expected cost if it is done a week later")

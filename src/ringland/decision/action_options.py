@@ -21,7 +21,14 @@ from ringland.decision.action_catalogue import (
     CatalogueError,
 )
 from ringland.decision.action_prices import ITEMS, Prices
-from ringland.decision.action_terms import DONE, Actions, is_meant_for, job_days_off
+from ringland.decision.action_terms import (
+    DONE,
+    FAILED,
+    Actions,
+    is_meant_for,
+    job_days_off,
+    job_price,
+)
 from ringland.decision.fuel_offers import FuelOffers, by_order, dock_way
 from ringland.decision.hazard_ahead import CumulativeHazard, Floats
 from ringland.decision.option_outcome import Outcome, Season, World
@@ -168,10 +175,13 @@ def _by_dock(
 
 
 class _ChangeCosts:
-    """What it takes to begin or to end a rule: a sum, and a share of its cost from here on.
+    """What must be gained beyond the price before a rule is begun or ended, or a set renewed.
 
-    A rule that stands is ended only for a reason as strong as one not in force needs to be
-    begun; so small moves of the estimate from week to week do not switch it on and off.
+    A rule takes a sum and a share of its cost from here on, to end as to begin; so small moves
+    of the estimate from week to week do not switch it on and off.  A renewal cannot be taken
+    back, and the sets that seem to gain most by one are those whose hazard is most overrated
+    (the optimiser's curse: Smith and Winkler 2006, from memory): it takes a share of its price
+    unless a failed test asks for it.
     """
 
     def __init__(
@@ -185,6 +195,10 @@ class _ChangeCosts:
         share = assumptions.number("planning.change_share")
         once = assumptions.number("planning.change_once")
         sets = season.sets
+        self._doubt = assumptions.number("planning.renewal_doubt")
+        self._prices = season.world.prices
+        failed = pl.col(FAILED).list.len() > 0 if FAILED in sets.columns else pl.lit(value=False)
+        self._asked_for = sets.select(pl.repeat(value=False, n=pl.len()) | failed).to_series()
         self._stands: dict[str, Floats] = {}
         self._price: dict[str, Floats] = {}
         for name in catalogue.rules():
@@ -207,6 +221,11 @@ class _ChangeCosts:
             total = total + np.where(changes, self._price[name], 0.0)
             for at in np.flatnonzero(changes):
                 (ends if stands[at] else begins)[at].append(name)
+        for action in column.actions:
+            if action.renews_age:
+                lost = job_days_off(action, self._prices) * self._prices.lost_rental_day
+                doubt = self._doubt * (job_price(action, self._prices) + lost)
+                total = total + np.where(self._asked_for, 0.0, doubt)
         names = pl.List(pl.String)
         return {
             "change_cost": pl.Series(total, dtype=pl.Float64),

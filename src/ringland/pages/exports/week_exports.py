@@ -224,7 +224,7 @@ def option_prices(report: WeekReport) -> pl.DataFrame:
         pl.col("cost_high").alias(f"expected cost, high ({money})"),
         pl.col("saving").alias(f"saving against doing without ({money})"),
         pl.col("week_later").alias(f"expected cost if done a week later ({money})"),
-        pl.col("change_cost").alias(f"taken by rules begun or ended ({money})"),
+        pl.col("change_cost").alias(f"to be gained beyond its price ({money})"),
         pl.col("fuel_way").alias("better fuel from"),
         pl.col("fuel_per_l").alias(f"better fuel, more a litre ({money}/l)"),
         pl.col("chance").alias("chance of an unplanned failure (share of 1)"),
