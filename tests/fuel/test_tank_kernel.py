@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringland.fuel.tank_ages import age_quantile, share_older
-from ringland.fuel.tank_kernel import TankRun, event_order, mix_tanks
+from ringland.fuel.tank_kernel import OLDEST, YOUNGEST, TankRun, Unseen, event_order, mix_tanks
 from tests.fuel.parcels import ParcelTank
 
 DAY = 86_400_000_000
@@ -339,3 +339,26 @@ def test_burns_come_before_fills_at_one_instant() -> None:
 def test_impossible_events_are_refused(events: list[Event], message: str) -> None:
     with pytest.raises(ValueError, match=message):
         run_one_tank(events, 70)
+
+
+def test_what_may_have_come_unseen_may_have_been_fresh_or_old() -> None:
+    """40 l of day 0 and perhaps 10 l nobody wrote down before day 30: by hand.
+
+    Ages were bounded as if all fuel were on record; two in seventeen lay outside.
+    """
+    at = np.array([0, 30 * DAY], np.int64)
+    none, ten = np.zeros(2), np.array([0.0, 10.0])
+    unseen = Unseen(
+        low_gap_l=none, high_gap_l=none, slack_l=none, unseen_l=ten, chance=np.full(2, 0.1),
+        is_bounded=np.ones(2, np.uint8), lowest_aki=np.array([87.0]),
+        highest_aki=np.array([93.0]), oldest_d=60.0,
+    )  # fmt: skip
+    quality = np.zeros((2, 7))
+    quality[0, :3] = 91.0
+
+    run = mix_tanks(np.array([0, 2]), np.array([70.0]), at, np.array([1, 0], np.uint8),
+                    np.array([40.0, 20.0]), quality, at, None, unseen)  # fmt: skip
+
+    youngest_d, oldest_d = 30 - run.quality[1, YOUNGEST], 30 - run.quality[1, OLDEST]
+    assert youngest_d == pytest.approx((40 * 30 + 10 * 0) / 50)
+    assert oldest_d == pytest.approx((40 * 30 + 10 * 60) / 50)

@@ -1,7 +1,8 @@
 """Invented docks and craft whose every litre is known, and what somebody wrote down of them.
 
-Each tank is a list of parcels (litres, octane); a draw takes the same share of every one.  Nothing
-is shared with the ledger.  What is left out of the record is the point of each case.
+Each tank is a list of parcels (litres, octane and day of birth); a draw takes the
+same share of all.  Nothing is shared with the ledger.  What is left out of the record is the point
+of each case.
 """
 
 from __future__ import annotations
@@ -11,10 +12,20 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 START = datetime(2026, 5, 1, 12, tzinfo=UTC)
 CRUISE_L_H, FULL_L_H = 20.0, 60.0
 GRADES = (87.0, 89.0, 91.0, 93.0)
+LOAD_D, OUTSIDE_D, UNSEEN_D = (1.0, 5.0), (0.0, 14.0), (0.0, 60.0)
+"""Ages of what is pumped, as wide as the settings take them."""
+Fuel = NDArray[np.float64]
+"""Octane and day of birth."""
+
+
+def days(at: datetime) -> float:
+    """Days since 1970."""
+    return at.timestamp() / 86_400.0
 
 
 @dataclass(frozen=True)
@@ -50,24 +61,24 @@ class Tank:
     """A mixed tank as parcels."""
 
     holds: float
-    parcels: list[list[float]] = field(default_factory=list)
+    parcels: list[tuple[float, Fuel]] = field(default_factory=list)
 
     @property
     def litres(self) -> float:
         return sum(litres for litres, _ in self.parcels)
 
     @property
-    def octane(self) -> float:
-        return sum(litres * octane for litres, octane in self.parcels) / self.litres
+    def blend(self) -> Fuel:
+        return np.sum([litres * fuel for litres, fuel in self.parcels], axis=0) / self.litres
 
-    def pour(self, litres: float, octane: float) -> None:
-        self.parcels.append([litres, octane])
+    def pour(self, litres: float, fuel: Fuel) -> None:
+        self.parcels.append((litres, fuel))
 
-    def draw(self, litres: float) -> float:
-        """Take litres out; gives their octane."""
-        octane, keep = self.octane, 1.0 - litres / self.litres
-        self.parcels = [[part * keep, on] for part, on in self.parcels if part * keep > 1e-9]
-        return octane
+    def draw(self, litres: float) -> Fuel:
+        """Take litres out; gives what they were."""
+        blend, keep = self.blend, 1.0 - litres / self.litres
+        self.parcels = [(part * keep, fuel) for part, fuel in self.parcels if part * keep > 1e-9]
+        return blend
 
 
 @dataclass
@@ -76,13 +87,15 @@ class Written:
 
     rows: dict[str, list[dict[str, Any]]]
     rides: list[dict[str, Any]]
-    truth: list[tuple[str, datetime, float]]
+    truth: list[tuple[str, datetime, float, float]]
+    """hull, start, octane and mean age in days at its end"""
 
 
 class _Play:
     def __init__(self, world: World, seed: int) -> None:
         self.world = world
         self.rng = np.random.default_rng(seed)
+        self.birth_rng = np.random.default_rng(seed + 10_000)
         self.docks = [Tank(world.dock_l) for _ in world.grades]
         self.craft = [Tank(world.tank_l) for _ in range(world.hulls)]
         kinds = ("deliveries", "fills", "drains", "dips", "pump_totals")
@@ -94,16 +107,21 @@ class _Play:
     def true_of(self, label: float) -> float:
         return label + float(self.rng.uniform(-1.0, 1.0)) * self.world.label_off_on
 
+    def fuel(self, octane: float, at: datetime, youngest_d: float, oldest_d: float) -> Fuel:
+        """Fuel of an age anywhere between."""
+        age = float(self.birth_rng.uniform(youngest_d, oldest_d))
+        return np.array([octane, days(at) - age])
+
     def open(self) -> None:
         """Heels; a tank that begins empty is dipped, so that its beginning is known."""
         w, rng = self.world, self.rng
         for tank in self.docks:
             if w.dock_heel_l:
-                tank.pour(w.dock_heel_l, self.true_of(87.0))
+                tank.pour(w.dock_heel_l, self.fuel(self.true_of(87.0), START, *UNSEEN_D))
         for tank in self.craft:
             if w.craft_heel:
                 heel = float(rng.uniform(0.05, w.craft_heel)) * w.tank_l
-                tank.pour(heel, float(rng.choice(GRADES)))
+                tank.pour(heel, self.fuel(float(rng.choice(GRADES)), START, *UNSEEN_D))
         at = START - timedelta(hours=2)
         if not w.dock_heel_l:
             self.dip_docks(at)
@@ -130,7 +148,7 @@ class _Play:
             litres = float(round(rng.uniform(0.85, 0.95) * tank.holds - tank.litres, -1))
             is_lost = rng.random() < w.delivery_lost and tank.litres > 0
             label = float(rng.choice([g for g in GRADES if g != grade])) if is_lost else grade
-            tank.pour(litres, self.true_of(label))
+            tank.pour(litres, self.fuel(self.true_of(label), at, *LOAD_D))
             if not is_lost:
                 self.book.rows["deliveries"].append(
                     {"dock_id": "north", "delivered_at": at + timedelta(minutes=number),
@@ -150,7 +168,7 @@ class _Play:
                 row["octane_aki"] = w.grades[number]
         else:
             label = float(rng.choice(GRADES))
-            tank.pour(litres, self.true_of(label))
+            tank.pour(litres, self.fuel(self.true_of(label), at, *OUTSIDE_D))
             row |= {"source": "outside", "octane_aki": label}
         if kind != "lost":
             self.book.rows["fills"].append(row)
@@ -170,7 +188,7 @@ class _Play:
             wrong = float(np.floor(rng.uniform(0.3, 0.9) * litres))
             if wrong >= 1:
                 label = 87.0
-                tank.pour(wrong, self.true_of(label))
+                tank.pour(wrong, self.fuel(self.true_of(label), at, *OUTSIDE_D))
                 self.book.rows["fills"].append(
                     {"hull_id": f"H{hull:02d}", "filled_at": at, "volume_l": wrong,
                      "source": "outside", "octane_aki": label}
@@ -209,11 +227,12 @@ class _Play:
             if room >= 1:
                 self.fill(hull, start + timedelta(seconds=round(out.total_seconds() * when)), room,
                           kind="outside")  # fmt: skip
-            octane = when * first + (1 - when) * tank.draw(litres * (1 - when))
+            burned = when * first + (1 - when) * tank.draw(litres * (1 - when))
         else:
-            octane = tank.draw(litres)
+            burned = tank.draw(litres)
         name = f"H{hull:02d}"
-        self.book.truth.append((name, start, octane))
+        octane, born_d = map(float, burned)
+        self.book.truth.append((name, start, octane, days(start + out) - born_d))
         self.book.rides.append(
             {"hull_id": name, "started_at": start, "ended_at": start + out, "running_h": hours,
              "full_throttle_share": share, "burned_l": litres if w.measured else None}

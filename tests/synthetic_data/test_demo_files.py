@@ -123,6 +123,27 @@ def test_unrecorded_fills_are_not_on_record():
     assert not lost & on_record
 
 
+def test_every_run_meets_what_nobody_keeps_tidy():
+    """Fills inside rentals, two grades at a dock, pump-outs, heels, fill and drain in a minute."""
+    records = fleet().records
+    rides = records["sessions"].sort("started_at").select("hull_id", "started_at", "ended_at")
+    inside = (
+        records["fills"]
+        .sort("filled_at")
+        .join_asof(rides, left_on="filled_at", right_on="started_at", by="hull_id",
+                   check_sortedness=False)
+        .filter(pl.col("filled_at").is_between("started_at", "ended_at", closed="none"))
+    )  # fmt: skip
+    at_once = records["fills"].join(
+        records["drains"], left_on=["hull_id", "filled_at"], right_on=["hull_id", "drained_at"]
+    )
+    assert inside.height > 100
+    assert at_once.height > 10
+    assert records["dock_tanks"].height == 2
+    assert records["pump_outs"].height > 0
+    assert fleet().truth["litres"]["opening_l"] > 0
+
+
 def test_some_rows_are_written_down_after_the_event():
     fills = fleet().records["fills"]
     late = fills.filter(pl.col("recorded_at").is_not_null())

@@ -20,7 +20,6 @@ from ringland.fuel.craft_record import Records, number_of, rows_of
 from ringland.fuel.dock_grades import sold_bounds
 from ringland.fuel.dock_tanks import (
     QUALITY,
-    US_PER_DAY,
     DockTanks,
     blend_ranges,
     label_bounds,
@@ -29,7 +28,7 @@ from ringland.fuel.dock_tanks import (
 )
 from ringland.fuel.octane import boosted_on, with_aki
 from ringland.fuel.tank_events import OPENING_STOCK, RECORDED, UNRECORDED_FILL, TankEvents
-from ringland.fuel.tank_kernel import FILL, Floats, Ints
+from ringland.fuel.tank_kernel import FILL, US_PER_DAY, Floats, Ints
 from ringland.settings.assumptions import Assumptions
 
 

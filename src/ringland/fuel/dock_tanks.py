@@ -35,6 +35,7 @@ from ringland.fuel.tank_kernel import (
     FILL,
     OUT,
     TEST,
+    US_PER_DAY,
     Floats,
     Ints,
     TankRun,
@@ -48,7 +49,6 @@ QUALITY = ["octane_low", "octane_best", "octane_high", "born_d", "born_low_d", "
            "unknown"]  # fmt: skip
 """The quantities that blend by volume.  Births count in days from 1970: `born_low_d` is the
 latest birth (age low), `born_high_d` the earliest (age high)."""
-US_PER_DAY = 86_400_000_000
 
 
 @dataclass(frozen=True)

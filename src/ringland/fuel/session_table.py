@@ -8,11 +8,10 @@ import polars as pl
 
 from ringland.contracts.fuel_tables import SessionFuel
 from ringland.contracts.row_order import in_order
-from ringland.fuel.dock_tanks import US_PER_DAY
 from ringland.fuel.order_doubts import CUT_OFF
 from ringland.fuel.tank_ages import age_quantile, share_older
 from ringland.fuel.tank_events import RECORDED, TankEvents
-from ringland.fuel.tank_kernel import OUT, TankRun
+from ringland.fuel.tank_kernel import OUT, US_PER_DAY, TankRun
 from ringland.settings.assumptions import Assumptions
 
 

@@ -12,10 +12,9 @@ tests hold it against an explicit list of parcels in rational arithmetic.
 R would underflow after some hundred fills; it is kept as a mantissa and a count of
 factors 2**-512, which loses no digit.  An emptied tank starts R afresh.
 
-Bounds of the octane follow the same recursion from the bounds of each fill.  What may have
-happened unseen (`Unseen`: a level off the one taken, a fill nobody wrote down) widens them: each
-such chance counts by what it alone could have done, shrinks with every later fill like the fuel
-itself, and independent ones add by squares.  Where nothing could, they are not touched.
+Bounds of octane and age follow the same recursion from those of each fill.  What may have
+happened unseen (`Unseen`: a level off the one taken, a fill nobody wrote down) widens them by what
+it alone could have done; that shrinks with every later fill, and independent ones add by squares.
 
 Pure arrays, ordered by tank and then by time; events of one instant are taken in the order
 given, by convention outflows before fills (`event_order`).  A set of tanks is a bucket:
@@ -38,13 +37,15 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.uint8]
 
+US_PER_DAY = 86_400_000_000
 BLOCK = 2.0**512
 """One block of `TankRun.block`: R = mantissa * BLOCK ** -block."""
 EMPTY = 2.0**-500  # a smaller heel share is no share: the tank starts afresh
 OUT, FILL, DIP, TEST = 0, 1, 2, 3
 """Kinds of event.  A dip says what stood in the tank, a test what it was; neither moves fuel."""
-LOW, BEST, HIGH, UNKNOWN = 0, 1, 2, 6
-"""Columns of a quality with bounds: lowest, best and highest octane, share not on record."""
+LOW, BEST, HIGH, YOUNGEST, OLDEST, UNKNOWN = 0, 1, 2, 4, 5, 6
+"""Columns of a quality with bounds: lowest, best and highest octane, latest and earliest day of
+birth since 1970, share not on record."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,8 @@ class Unseen:
     is_bounded: Flags
     lowest_aki: Floats
     highest_aki: Floats
+    oldest_d: float
+    """how old it may have been; it may also have been fresh"""
 
 
 @dataclass(frozen=True)
@@ -133,7 +136,7 @@ def mix_tanks(
         born_us: birth of the fuel of each fill, not after the fill; ignored where
             `source_event` names an upstream event.
         source_event: for each fill the event of the upstream run that poured it, else -1.
-        unseen: widens columns LOW and HIGH and raises UNKNOWN; none: they blend only.
+        unseen: widens the bounds of octane and age and raises UNKNOWN; none: they blend only.
 
     Raises:
         ValueError: events out of order, a negative or missing volume, fuel filled before
@@ -165,10 +168,11 @@ def mix_tanks(
         lag_us=int(np.max((at_us - born_us)[fills & (source < 0)], initial=0)),
     )
     none = np.empty(0)
-    may = unseen or Unseen(none, none, none, none, none, np.empty(0, np.uint8), none, none)
+    may = unseen or Unseen(none, none, none, none, none, np.empty(0, np.uint8), none, none, 0.0)
+    reach = np.stack([may.lowest_aki, may.highest_aki], axis=-1)
     _mix(
-        starts, capacity_l, is_fill, volume_l, quality, unseen is not None, may.low_gap_l,
-        may.high_gap_l, may.slack_l, may.unseen_l, may.lowest_aki, may.highest_aki, may.chance,
+        starts, capacity_l, at_us, is_fill, volume_l, quality, unseen is not None, may.low_gap_l,
+        may.high_gap_l, may.slack_l, may.unseen_l, reach, may.oldest_d, may.chance,
         may.is_bounded, out.quality, out.before_l, out.after_l, out.moved_l, out.cohorts_so_far,
         out.first_cohort, out.keep, out.mantissa, out.block,
     )  # fmt: skip
@@ -197,6 +201,12 @@ def _check_events(
         raise ValueError(f"event {row}: out of order; sort with event_order().")
 
 
+@njit("UniTuple(i8,2)(i8)", cache=True, nogil=True, inline="always")
+def _bounds(pair):  # type: ignore[no-untyped-def]
+    """The columns of the lower and the upper bound: of octane, of the day of birth."""
+    return (LOW, HIGH) if pair == 0 else (OLDEST, YOUNGEST)
+
+
 @njit("f8(f8,f8,f8,f8,f8,f8)", cache=True, nogil=True, inline="always")
 def _off_by_level(  # type: ignore[no-untyped-def]
     better_on, now, moved, low_gap, high_gap, slack
@@ -215,19 +225,21 @@ def _off_by_level(  # type: ignore[no-untyped-def]
 
 
 @njit(
-    "void(i8[::1],f8[::1],u1[::1],f8[::1],f8[:,::1],b1,f8[::1],f8[::1],f8[::1],f8[::1],f8[::1],"
-    "f8[::1],f8[::1],u1[::1],f8[:,::1],f8[::1],f8[::1],f8[::1],i8[::1],i8[::1],f8[::1],f8[::1],"
-    "i8[::1])",
+    "void(i8[::1],f8[::1],i8[::1],u1[::1],f8[::1],f8[:,::1],b1,f8[::1],f8[::1],f8[::1],f8[::1],"
+    "f8[:,::1],f8,f8[::1],u1[::1],f8[:,::1],f8[::1],f8[::1],f8[::1],i8[::1],i8[::1],f8[::1],"
+    "f8[::1],i8[::1])",
     cache=True,
     nogil=True,
 )
 def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
-    starts, capacity_l, is_fill, volume_l, filled, has_unseen, low_gap_l, high_gap_l, slack_l,
-    unseen_l, lowest_aki, highest_aki, chance, is_bounded, quality, before_l, after_l, moved_l,
+    starts, capacity_l, at_us, is_fill, volume_l, filled, has_unseen, low_gap_l, high_gap_l,
+    slack_l, unseen_l, reach, oldest_d, chance, is_bounded, quality, before_l, after_l, moved_l,
     cohorts_so_far, first_cohort, keep, mantissa, block,
 ):  # fmt: skip
     kinds = filled.shape[1]
     blend = np.empty(kinds)
+    # squares of how far below and above the blend's own bounds octane and birth may be
+    low_sq, high_sq, least, most = np.empty(2), np.empty(2), np.empty(2), np.empty(2)
     cohort = 0
     for tank in range(len(starts) - 1):
         first = cohort
@@ -236,41 +248,38 @@ def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
         part = 1.0
         blocks = 0
         blend[:] = np.nan
-        low_sq = 0.0  # squares of how far below and above the blend's own bounds it may be
-        high_sq = 0.0
+        low_sq[:] = 0.0
+        high_sq[:] = 0.0
+        if has_unseen:
+            least[0], most[0] = reach[tank, 0], reach[tank, 1]
         for i in range(starts[tank], starts[tank + 1]):
             now = max(level + rest, 0.0)
             before_l[i] = now
             first_cohort[i] = first
             moved = 0.0
             change = 0.0
+            most[1] = at_us[i] / US_PER_DAY
+            least[1] = most[1] - oldest_d
             if is_fill[i] == FILL:
                 moved = max(min(volume_l[i], capacity_l[tank] - now), 0.0)
                 total = now + moved
                 kept = now / total if total > 0.0 else 1.0
                 is_first = kept < EMPTY or cohort == first
                 if has_unseen and is_first:
-                    low_sq = 0.0
-                    high_sq = 0.0
+                    low_sq[:] = 0.0
+                    high_sq[:] = 0.0
                 elif has_unseen and total > 0.0:
-                    below = _off_by_level(
-                        filled[i, LOW] - blend[LOW],
-                        now,
-                        moved,
-                        low_gap_l[i],
-                        high_gap_l[i],
-                        slack_l[i],
-                    )
-                    above = _off_by_level(
-                        blend[HIGH] - filled[i, HIGH],
-                        now,
-                        moved,
-                        low_gap_l[i],
-                        high_gap_l[i],
-                        slack_l[i],
-                    )
-                    low_sq = kept * kept * low_sq + below * below
-                    high_sq = kept * kept * high_sq + above * above
+                    for p in range(2):
+                        low, high = _bounds(p)
+                        better, worse = filled[i, low] - blend[low], blend[high] - filled[i, high]
+                        below = _off_by_level(
+                            better, now, moved, low_gap_l[i], high_gap_l[i], slack_l[i]
+                        )
+                        above = _off_by_level(
+                            worse, now, moved, low_gap_l[i], high_gap_l[i], slack_l[i]
+                        )
+                        low_sq[p] = kept * kept * low_sq[p] + below * below
+                        high_sq[p] = kept * kept * high_sq[p] + above * above
                 if is_first:
                     for q in range(kinds):
                         blend[q] = filled[i, q]
@@ -281,10 +290,10 @@ def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
                     share = unseen_l[i] / (total + unseen_l[i])
                     blend[UNKNOWN] += (1.0 - blend[UNKNOWN]) * chance[i] * share
                     if is_bounded[i]:
-                        less = max(blend[LOW] - lowest_aki[tank], 0.0) * share
-                        more = max(highest_aki[tank] - blend[HIGH], 0.0) * share
-                        low_sq += less * less
-                        high_sq += more * more
+                        for p in range(2):
+                            low, high = _bounds(p)
+                            low_sq[p] += (max(blend[low] - least[p], 0.0) * share) ** 2
+                            high_sq[p] += (max(most[p] - blend[high], 0.0) * share) ** 2
                 if kept < EMPTY:
                     part = 1.0
                     blocks += 4
@@ -305,17 +314,14 @@ def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
                 change = -moved
             elif has_unseen and cohort > first:
                 if not np.isnan(filled[i, LOW]):
-                    low = max(blend[LOW] - np.sqrt(low_sq), filled[i, LOW])
-                    high = min(blend[HIGH] + np.sqrt(high_sq), filled[i, HIGH])
-                    if low > high:  # the record and the test disagree: the test was of this fuel
-                        low = filled[i, LOW]
-                        high = filled[i, HIGH]
-                    blend[LOW] = low
-                    blend[HIGH] = high
-                    blend[BEST] = min(max(blend[BEST], low), high)
+                    low_on = max(blend[LOW] - np.sqrt(low_sq[0]), filled[i, LOW])
+                    high_on = min(blend[HIGH] + np.sqrt(high_sq[0]), filled[i, HIGH])
+                    if low_on > high_on:  # the record disagrees: the test was of this fuel
+                        low_on, high_on = filled[i, LOW], filled[i, HIGH]
+                    blend[LOW], blend[HIGH] = low_on, high_on
+                    blend[BEST] = min(max(blend[BEST], low_on), high_on)
                     blend[UNKNOWN] = 0.0
-                    low_sq = 0.0
-                    high_sq = 0.0
+                    low_sq[0], high_sq[0] = 0.0, 0.0
                 blend[LOW] -= filled[i, UNKNOWN]
             summed = level + change
             shift = summed - level
@@ -328,19 +334,17 @@ def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
             for q in range(kinds):
                 quality[i, q] = blend[q]
             if has_unseen and cohort > first:
-                less = low_sq
-                more = high_sq
+                share = 0.0
                 if is_fill[i] == OUT and unseen_l[i] > 0.0 and now > 0.0:
                     share = unseen_l[i] / (now + unseen_l[i])
                     quality[i, UNKNOWN] += (1.0 - blend[UNKNOWN]) * chance[i] * share
-                    if is_bounded[i]:
-                        by = max(blend[LOW] - lowest_aki[tank], 0.0) * share
-                        less += by * by
-                        by = max(highest_aki[tank] - blend[HIGH], 0.0) * share
-                        more += by * by
-                if less > 0.0:
-                    least = min(blend[LOW], lowest_aki[tank])
-                    quality[i, LOW] = max(blend[LOW] - np.sqrt(less), least)
-                if more > 0.0:
-                    most = max(blend[HIGH], highest_aki[tank])
-                    quality[i, HIGH] = min(blend[HIGH] + np.sqrt(more), most)
+                    share *= is_bounded[i]
+                for p in range(2):
+                    low, high = _bounds(p)
+                    less = low_sq[p] + (max(blend[low] - least[p], 0.0) * share) ** 2
+                    more = high_sq[p] + (max(most[p] - blend[high], 0.0) * share) ** 2
+                    if less > 0.0:
+                        quality[i, low] = max(blend[low] - np.sqrt(less), min(blend[low], least[p]))
+                    if more > 0.0:
+                        top = max(blend[high], most[p])
+                        quality[i, high] = min(blend[high] + np.sqrt(more), top)

@@ -48,6 +48,7 @@ def unseen_of(
         is_bounded=(chance > assumptions.number("fuel.unseen_ignored")).astype(np.uint8),
         lowest_aki=compiled(reach[:, 0], np.float64),
         highest_aki=compiled(reach[:, 1], np.float64),
+        oldest_d=assumptions.number("fuel.unrecorded_age_high_d"),
     )
 
 
