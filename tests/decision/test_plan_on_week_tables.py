@@ -158,6 +158,6 @@ def test_a_test_of_an_earlier_piston_set_does_not_stand() -> None:
             "inspected_at": [AS_OF - timedelta(days=9)],
         }
     )
-    fitted = TABLES.running.with_columns(set_fitted_at=pl.lit(AS_OF - timedelta(days=5)))
+    fitted = TABLES.running.with_columns(last_built_at=pl.lit(AS_OF - timedelta(days=5)))
 
     assert with_days_since_test(fitted, tested, AS_OF)["tested_d_ago"].null_count() == fitted.height

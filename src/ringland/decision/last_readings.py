@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.action_terms import TESTED
-from ringland.decision.last_tests import MEASURES
+from ringland.decision.last_tests import BUILT_AT, MEASURES
 from ringland.risk.expected_use import DAY_S
 
 READ_AGO, READ_BAD = "read_d_ago", "read_badly"
@@ -48,6 +48,9 @@ def with_last_reading(
     )
     failed_d = (pl.lit(as_of) - pl.col("_failed_at")).dt.total_seconds() / DAY_S
     joined = running.join(bad, on="engine_id", how="left", maintain_order="left")
+    if BUILT_AT in running.columns:  # of another set it says nothing
+        is_of_this = (pl.col("_failed_at") >= pl.col(BUILT_AT)).fill_null(value=True)
+        failed_d = pl.when(is_of_this).then(failed_d)
     return joined.with_columns(
         pl.coalesce(failed_d, TESTED).alias(READ_AGO),
         (pl.when(pl.coalesce(failed_d, TESTED).is_not_null()).then(failed_d.is_not_null())).alias(

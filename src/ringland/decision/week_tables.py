@@ -19,7 +19,7 @@ from ringland.decision.bench_lines import bench_warnings
 from ringland.decision.fuel_burned import dock_fuel
 from ringland.decision.fuel_offers import FuelOffers, fuel_offers
 from ringland.decision.horizons import season_end
-from ringland.decision.last_tests import with_days_since_test
+from ringland.decision.last_tests import with_days_since_test, with_last_build
 from ringland.exposure.fuel_at_hand import fuel_at_hand
 from ringland.history.engine_history import installed_engines
 from ringland.risk.expected_use import expected_use, later_use
@@ -35,9 +35,9 @@ class WeekTables:
     """The tables of one week: frames as their schemas in `tables` say, and the prices used.
 
     `running` has one row per hull in service, as `running_sets` returns it, with
-    `tested_d_ago`; `standing` (`StandingFailures`) what failed tests speak against each
-    engine and who released them, `bench_warnings` one sentence per engine that they bind;
-    `sheets` the `OpenSheets` with who released them;
+    `tested_d_ago` and `last_built_at`; `standing` (`StandingFailures`) what failed tests speak
+    against each engine and who released them, `bench_warnings` one sentence per engine that
+    they bind; `sheets` the `OpenSheets` with who released them;
     `dock_fuel` has one row per dock, `fuel_offers` the better grades docks can order, as the
     functions of those names return them; `at_hand` is `FuelAtHand`.
     """
@@ -92,6 +92,7 @@ def make_week_tables(
         assumptions=assumptions,
     )
     running = fits.error.believed(running)  # what the fit took the exposure to be
+    running = with_last_build(running, records, as_of)
     standing = standing_failures(bench, records, as_of)
     return WeekTables(
         running=with_days_since_test(running, complete_passes(bench, records["engines"]), as_of),

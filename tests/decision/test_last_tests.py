@@ -1,0 +1,58 @@
+"""What a failed test asks for next: what tells more, and after a build the same test again."""
+
+from datetime import UTC, datetime, timedelta
+
+import polars as pl
+
+from ringland.contracts.decision_tables import HullJobs
+from ringland.contracts.record_tables import StandingFailures
+from ringland.decision.action_terms import FAILED, TESTED
+from ringland.decision.bench_lines import bench_warnings
+from ringland.decision.catalogue_file import default_catalogue
+from ringland.decision.last_readings import READ_BAD, with_last_reading
+from ringland.decision.last_tests import BUILT_AT, with_failed_tests, with_last_build
+from ringland.decision.new_jobs import next_look
+from ringland.settings.assumptions import load_assumptions
+from tests.decision.small_fleet import frame
+
+AS_OF = datetime(2026, 8, 3, tzinfo=UTC)
+CATALOGUE = default_catalogue(load_assumptions())
+STANDING = frame(
+    StandingFailures,
+    [{"engine_id": engine, "measure": "leak_down", "failed_at": AS_OF - timedelta(days=20),
+      "reason": "too much"} for engine in ("rebuilt", "as it was")],
+)  # fmt: skip
+RUNNING = pl.DataFrame({"hull_id": ["A", "B"], "engine_id": ["rebuilt", "as it was"]})
+RECORDS = {
+    "rebuilds": pl.DataFrame(
+        {"engine_id": ["rebuilt"], "rebuilt_at": [AS_OF - timedelta(days=9)]}
+    ),
+    "piston_sets": pl.DataFrame(
+        {"engine_id": ["rebuilt", "as it was"],
+         "fitted_at": [AS_OF - timedelta(days=900), AS_OF - timedelta(days=900)]}
+    ),
+}  # fmt: skip
+
+
+def told() -> pl.DataFrame:
+    built = with_last_build(RUNNING, RECORDS, AS_OF)
+    none = HullJobs.create_empty()
+    return with_failed_tests(built, bench_warnings(STANDING), STANDING, none)
+
+
+def test_what_failed_before_a_build_is_read_again_and_else_something_tells_more() -> None:
+    """A fault found in use: after a new set, only another one or weeks ashore were left."""
+    failed = dict(told().select("hull_id", FAILED).iter_rows())
+
+    assert failed == {"A": [], "B": ["leak_down"]}
+    assert next_look(failed["A"], ["find_the_leak"], CATALOGUE) == "leak_down_check"
+    assert next_look(failed["B"], [], CATALOGUE) == "find_the_leak"
+
+
+def test_a_bad_reading_of_the_set_before_says_nothing_of_the_new_one() -> None:
+    sets = told().with_columns(pl.lit(None, dtype=pl.Float64).alias(TESTED))
+
+    read = with_last_reading(sets, STANDING, AS_OF)
+
+    assert dict(read.select("hull_id", READ_BAD).iter_rows()) == {"A": None, "B": True}
+    assert read.filter(hull_id="A")[BUILT_AT].item() == AS_OF - timedelta(days=9)
