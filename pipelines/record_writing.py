@@ -94,7 +94,8 @@ def write_intakes(
         sum(new.height for new in fresh),
         already,
         _rows(still_aside),
-        " ".join(note for note in [*notes, *(n for i in intakes for n in i.notes)] if note),
+        # sheets alike say the same
+        " ".join(dict.fromkeys(n for n in [*notes, *(n for i in intakes for n in i.notes)] if n)),
         _rows(all_aside) - _rows(still_aside),
     )
     with transaction(con):

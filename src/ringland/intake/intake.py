@@ -249,7 +249,7 @@ def _column_notes(kind: RecordKind, raw: RawFile | PlainCsv) -> tuple[str, ...]:
             f"Add the missing columns, or load the file as another kind than {kind.name}.",
             row=1,
         )
-    notes = [f"Column {name} is not in the file; taken as empty." for name in missing]
+    notes = [f"Not in the file, so empty: {', '.join(missing)}."] if missing else []
     unused = [name for name in raw.columns if name not in columns]
     if unused:
         notes.append(f"Columns not used: {', '.join(unused)}.")
