@@ -2,6 +2,7 @@
 
 import html
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import polars as pl
@@ -10,6 +11,7 @@ from ringland.bench.standing_tests import with_releases
 from ringland.contracts.record_columns import REBUILD_SHEET
 from ringland.contracts.record_tables import OpenSheets, SheetWaivers, StandingFailures
 from ringland.decision.bench_lines import release_lines, sheet_line
+from ringland.decision.standing_rules import Standing
 from ringland.pages.papers.hull_pdf import sheet_data
 from ringland.pages.papers.week_bundle import customer_copy
 from ringland.pages.site.report_page import build_site
@@ -47,8 +49,14 @@ def released(**release: Any) -> set[str]:
 
 
 def report_with(sheets: pl.DataFrame) -> WeekReport:
-    fleet = small_fleet()
-    return fleet.report(tables=replace(fleet.tables(fleet.fits()), sheets=sheets))
+    """The small fleet's, the calibration of H06 read a week ago: nothing else is asked of it."""
+    fleet, day = small_fleet(), AS_OF - timedelta(days=7)
+    read = pl.DataFrame(
+        {"hull_id": ["H06"], "action": ["read_calibration"], "begun_at": [day], "last_at": [day],
+         "is_rule": [False]}
+    )  # fmt: skip
+    tables = replace(fleet.tables(fleet.fits()), sheets=sheets)
+    return fleet.report(tables=tables, standing=Standing.validate(read, cast=True))
 
 
 def test_an_open_rebuild_sheet_is_told_with_why_in_one_line() -> None:
