@@ -10,6 +10,7 @@ from ringland.decision.safety_rules import (
     answering_options,
     bound_options,
     safety_rules,
+    waiting_costs,
     week_ashore,
 )
 from ringland.decision.sure_options import sure_options
@@ -134,3 +135,24 @@ def test_no_fuel_effect_takes_part_in_a_safety_rule() -> None:
     assert bound_options(rules(), default_catalogue(wary), PRICES) == bound_options(
         rules(), CATALOGUE, PRICES
     )
+
+
+def test_a_week_ashore_counts_what_it_only_puts_off() -> None:
+    """A fault found in use: a hull whose test had failed stood a week at 2,800, and the next,
+    for each seemed cheaper than the top end it waited for."""
+    options = pl.DataFrame(
+        {
+            "hull_id": ["A"] * 3 + ["B"],
+            "own_option": ["take_out_of_use", "planned_top_end", NOTHING, "take_out_of_use"],
+            "fuel_way": [""] * 4,
+            "sure_cost": [2800.0, 4700.0, 0.0, 2800.0],
+            "planned_cost": [4000.0, 5900.0, 1200.0, 4000.0],
+        }
+    )
+    bound = {"A": frozenset({"take_out_of_use", "planned_top_end"})}
+
+    found = waiting_costs(options, bound, "take_out_of_use")
+
+    # 2,800 now and 5,900 then; B, which no rule binds, waits for nothing.
+    assert found["planned_cost"].to_list() == [8700.0, 5900.0, 1200.0, 4000.0]
+    assert found.columns == options.columns

@@ -107,6 +107,34 @@ def bound_options(rules: pl.DataFrame, catalogue: Catalogue, prices: Prices) -> 
     }
 
 
+def waiting_costs(options: pl.DataFrame, bound: Bound, ashore: str) -> pl.DataFrame:
+    """The options with what a week ashore puts off counted into it: it answers no rule.
+
+    A bound hull that stands this week waits for the cheapest of what answers its rule, at what
+    that costs then, beside the week's rental.
+
+    Args:
+        options: `WeekOptions`.
+        bound: as `bound_options` returns it.
+        ashore: the option that keeps a hull off the water for the week.
+    """
+    pairs = [(hull, option) for hull, left in bound.items() for option in left if option != ashore]
+    answers = pl.DataFrame(
+        pairs, schema={"hull_id": pl.String, "own_option": pl.String}, orient="row"
+    )
+    cheapest = (
+        options.join(answers, on=["hull_id", "own_option"], how="semi")
+        .group_by("hull_id", "fuel_way", maintain_order=True)
+        .agg(_then=pl.col("planned_cost").min())
+    )
+    waits = pl.when(pl.col("own_option") == ashore).then(pl.col("sure_cost") + pl.col("_then"))
+    return (
+        options.join(cheapest, on=["hull_id", "fuel_way"], how="left", maintain_order="left")
+        .with_columns(planned_cost=pl.max_horizontal("planned_cost", waits))
+        .drop("_then")
+    )
+
+
 def answering_options(catalogue: Catalogue) -> tuple[str, ...]:
     """Options that answer a rule: those that renew, and those with the test that finds most."""
     offered = [action for action in catalogue.actions.values() if action.offered]

@@ -30,7 +30,12 @@ from ringland.decision.last_tests import with_failed_tests
 from ringland.decision.new_jobs import Asker, must_look
 from ringland.decision.option_outcome import World
 from ringland.decision.renewal_age import renewal_age
-from ringland.decision.safety_rules import bound_options, safety_rules, week_ashore
+from ringland.decision.safety_rules import (
+    bound_options,
+    safety_rules,
+    waiting_costs,
+    week_ashore,
+)
 from ringland.decision.season_outlook import season_outlook
 from ringland.decision.simple_policies import Alternatives, alternatives
 from ringland.decision.slot_trials import SlotTrial, slot_trials
@@ -172,6 +177,8 @@ def make_week_decisions(
         )
         for reading in readings
     ]
+    ashore = week_ashore(catalogue, prices)
+    priced = [waiting_costs(table, bound, ashore) for table in priced]
     options = priced[0] if priced else sure
     kept, set_aside = usable_changes(options, changes, bound, catalogue)
     plan: WeekPlan | None = None
@@ -213,7 +220,7 @@ def make_week_decisions(
             Week(as_of, catalogue, ended_at),
             assumptions.number("call.check_within_d"),
             prices,
-            week_ashore(catalogue, prices),
+            ashore,
         ),
         earlier=jobs,
         horizon_d=horizon_d,
