@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import dagster as dg
 import dataframely as dy
@@ -94,8 +95,7 @@ class DuckDBWarehouse(dg.ConfigurableResource):
     def read(self, query: str, parameters: Sequence[object] = ()) -> pl.DataFrame:
         """The result of a query as a frame."""
         with self.connect() as con:
-            result: pl.DataFrame = con.sql(query, params=list(parameters)).pl()
-            return result
+            return pl.DataFrame(con.sql(query, params=list(parameters)))
 
     def read_records(self) -> dict[str, pl.DataFrame]:
         """Every record table, rows in the order of their key."""
@@ -162,9 +162,26 @@ def transaction(con: duckdb.DuckDBPyConnection) -> Iterator[None]:
 
 def insert(con: duckdb.DuckDBPyConnection, table: str, frame: pl.DataFrame) -> None:
     """Append a frame, columns matched by name."""
-    con.register("incoming", frame.to_arrow())
-    con.execute(f"insert into {table} by name select * from incoming")
-    con.unregister("incoming")
+    with handed_over(con, incoming=frame):
+        con.execute(f"insert into {table} by name select * from incoming")
+
+
+@contextmanager
+def handed_over(con: duckdb.DuckDBPyConnection, **frames: pl.DataFrame) -> Iterator[None]:
+    """Frames as views of these names, for as long as the block lasts.
+
+    As Parquet aside: DuckDB takes a frame itself only through pyarrow, 171 MB for nothing else.
+    """
+    with TemporaryDirectory(prefix="ringland-") as folder:
+        for name, frame in frames.items():
+            file = Path(folder) / f"{name}.parquet"
+            frame.write_parquet(file, compression="uncompressed", statistics=False)
+            con.execute(f"create temp view {name} as from read_parquet({_quoted(str(file))})")
+        try:
+            yield
+        finally:
+            for name in frames:
+                con.execute(f"drop view temp.{name}")
 
 
 def record_rows(con: duckdb.DuckDBPyConnection, kind: str) -> pl.DataFrame:
@@ -172,8 +189,7 @@ def record_rows(con: duckdb.DuckDBPyConnection, kind: str) -> pl.DataFrame:
     table = f"shop_records.{kind}"
     ensure_table(con, table, ALL_KINDS[kind].schema, PROVENANCE)
     order = ", ".join(ALL_KINDS[kind].key)
-    rows: pl.DataFrame = con.sql(f"select * from {table} order by {order}").pl()
-    return rows
+    return pl.DataFrame(con.sql(f"select * from {table} order by {order}"))
 
 
 def rows_met(con: duckdb.DuckDBPyConnection, kind: str, incoming: pl.DataFrame) -> pl.DataFrame:
@@ -182,10 +198,8 @@ def rows_met(con: duckdb.DuckDBPyConnection, kind: str, incoming: pl.DataFrame) 
     same_key = " and ".join(
         f"{table}.{name} is not distinct from incoming.{name}" for name in ALL_KINDS[kind].key
     )
-    con.register("incoming", incoming.select(ALL_KINDS[kind].key).to_arrow())
-    rows: pl.DataFrame = con.sql(f"select * from {table} semi join incoming on {same_key}").pl()
-    con.unregister("incoming")
-    return rows
+    with handed_over(con, incoming=incoming.select(ALL_KINDS[kind].key)):
+        return pl.DataFrame(con.sql(f"select * from {table} semi join incoming on {same_key}"))
 
 
 def ensure_record_tables(con: duckdb.DuckDBPyConnection) -> None:

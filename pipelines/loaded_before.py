@@ -70,8 +70,10 @@ def rows_tried_again(
 
 def rows_set_aside(con: duckdb.DuckDBPyConnection, kind: RecordKind, sha256: str) -> pl.Series:
     """The source rows of a file loaded before that stand in the set-aside table."""
-    rows: pl.DataFrame = con.sql(
-        f"select distinct source_row from {SET_ASIDE} where content_sha256 = ? and kind = ?",
-        params=[sha256, kind.name],
-    ).pl()
+    rows = pl.DataFrame(
+        con.sql(
+            f"select distinct source_row from {SET_ASIDE} where content_sha256 = ? and kind = ?",
+            params=[sha256, kind.name],
+        )
+    )
     return rows[SOURCE_ROW]

@@ -59,7 +59,7 @@ def load_mended_book(
     `raw_folder` None: it is on the list of the raw store already.
     """
     ensure_record_tables(con)
-    there = con.sql(f"select * exclude (content_sha256) from {SET_ASIDE}").pl()
+    there = pl.DataFrame(con.sql(f"select * exclude (content_sha256) from {SET_ASIDE}"))
     sheet = read_mended(file_name, content, there).get(kind)
     if sheet is None or not (sheet.replaced or sheet.left_out):
         return None

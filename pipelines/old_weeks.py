@@ -65,7 +65,7 @@ def _carry(home: Home, con: duckdb.DuckDBPyConnection) -> int:
     for table, (step, place) in SAID.items():
         if table not in there:
             continue
-        rows: pl.DataFrame = con.sql(f"from {table} order by rowid").pl()
+        rows = pl.DataFrame(con.sql(f"from {table} order by rowid"))
         for (as_of,), part in rows.group_by("as_of", maintain_order=True):
             assert isinstance(as_of, datetime)
             key = WeekKey(as_of.astimezone(zone).date().isoformat())

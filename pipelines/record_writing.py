@@ -9,6 +9,7 @@ from pipelines.duckdb_warehouse import (
     LOST_CELLS,
     SET_ASIDE,
     ensure_record_tables,
+    handed_over,
     insert,
     rows_met,
     transaction,
@@ -86,7 +87,9 @@ def write_intakes(
         aside += [intake.set_aside, conflicts]
     mended = con.sql("select raw_row from shop_records.mended where kind = ?", params=[kind.name])
     all_aside = pl.concat(aside)
-    still_aside = all_aside.join(mended.pl(), on="raw_row", how="anti", maintain_order="left")
+    still_aside = all_aside.join(
+        pl.DataFrame(mended), on="raw_row", how="anti", maintain_order="left"
+    )
     count = FileCount(
         kind.name,
         file_name,
@@ -142,30 +145,30 @@ def _withdrawn_again(
 
 
 def _corrections(con: duckdb.DuckDBPyConnection, kind: RecordKind, change: str) -> pl.DataFrame:
-    rows: pl.DataFrame = con.sql(
-        "select * from shop_records.corrections where record_kind = ? and change = ?",
-        params=[kind.name, change],
-    ).pl()
-    return rows
+    return pl.DataFrame(
+        con.sql(
+            "select * from shop_records.corrections where record_kind = ? and change = ?",
+            params=[kind.name, change],
+        )
+    )
 
 
 def take_off_the_list(con: duckdb.DuckDBPyConnection, mended: pl.DataFrame) -> None:
     """Note rows as mended, take them out of the set-aside table and count them so."""
     insert(con, "shop_records.mended", mended)
-    con.register("gone", mended.to_arrow())
-    con.execute(
-        "update shop_records.files set rows_set_aside = rows_set_aside - gone_rows, "
-        "rows_mended = rows_mended + gone_rows from ("
-        "  select kind, content_sha256, count(distinct (source_file, source_row)) as gone_rows "
-        "  from shop_records.set_aside semi join gone using (kind, raw_row) group by all"
-        ") as counted where files.kind = counted.kind "
-        "and files.content_sha256 = counted.content_sha256"
-    )
-    con.execute(
-        f"delete from {SET_ASIDE} using gone "
-        f"where {SET_ASIDE}.kind = gone.kind and {SET_ASIDE}.raw_row = gone.raw_row"
-    )
-    con.unregister("gone")
+    with handed_over(con, gone=mended):
+        con.execute(
+            "update shop_records.files set rows_set_aside = rows_set_aside - gone_rows, "
+            "rows_mended = rows_mended + gone_rows from ("
+            "  select kind, content_sha256, count(distinct (source_file, source_row)) as gone_rows "
+            "  from shop_records.set_aside semi join gone using (kind, raw_row) group by all"
+            ") as counted where files.kind = counted.kind "
+            "and files.content_sha256 = counted.content_sha256"
+        )
+        con.execute(
+            f"delete from {SET_ASIDE} using gone "
+            f"where {SET_ASIDE}.kind = gone.kind and {SET_ASIDE}.raw_row = gone.raw_row"
+        )
 
 
 def _rows(set_aside: pl.DataFrame) -> int:
@@ -205,10 +208,9 @@ def _replace(con: duckdb.DuckDBPyConnection, kind: RecordKind, rows: pl.DataFram
     if rows.is_empty():
         return
     table = f"shop_records.{kind.name}"
-    con.register("ended", rows.to_arrow())
     same_key = " and ".join(
         f"{table}.{name} is not distinct from ended.{name}" for name in kind.key
     )
-    con.execute(f"delete from {table} using ended where {same_key}")
-    con.unregister("ended")
+    with handed_over(con, ended=rows):
+        con.execute(f"delete from {table} using ended where {same_key}")
     insert(con, table, rows)

@@ -75,10 +75,9 @@ def note_refused(
 
 def refused_files(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
     """The files of which nothing could be loaded: kind, file_name, fault, remedy."""
-    rows: pl.DataFrame = con.sql(
-        "select kind, file_name, fault, remedy from shop_records.refused order by all"
-    ).pl()
-    return rows
+    return pl.DataFrame(
+        con.sql("select kind, file_name, fault, remedy from shop_records.refused order by all")
+    )
 
 
 def _forget(con: duckdb.DuckDBPyConnection, kind: str, file_name: str) -> None:

@@ -121,7 +121,7 @@ def _rows(con: duckdb.DuckDBPyConnection, name: str, kind: RecordKind) -> pl.Dat
     query = "select 1 from duckdb_tables() where schema_name = 'shop_records' and table_name = ?"
     if not con.execute(query, [name]).fetchall():
         return None
-    rows: pl.DataFrame = con.sql(f"select * from shop_records.{name}").pl()
+    rows = pl.DataFrame(con.sql(f"select * from shop_records.{name}"))
     lacking = [column for column in kind.schema.column_names() if column not in rows.columns]
     return rows.with_columns(pl.lit(None).alias(column) for column in lacking)
 
@@ -264,4 +264,6 @@ def record_tables(warehouse: DuckDBWarehouse) -> dict[str, pl.DataFrame]:
     tables = [f"shop_records.{name}" for name in (*ALL_KINDS, "set_aside", "files", "mended")]
     with warehouse.connect() as con:
         ensure_record_tables(con)
-        return {table: con.sql(f"select * from {table} order by all").pl() for table in tables}
+        return {
+            table: pl.DataFrame(con.sql(f"select * from {table} order by all")) for table in tables
+        }

@@ -9,7 +9,6 @@ import dataframely as dy
 import numpy as np
 import numpy.typing as npt
 import polars as pl
-import pyarrow as pa
 
 from ringland.intake.csv_kernel import (
     EMPTY_WHOLE,
@@ -34,6 +33,7 @@ Ints = npt.NDArray[np.int64]
 # More lines passed over cost more one by one than the careful road costs for the whole file.
 _DOUBTFUL_SHARE = 50
 _FEW_LINES = 100
+_LINE_END = ord("\n")  # no cell of a plain line holds one
 _WAYS: dict[type[dy.Column], int] = {
     dy.String: TEXT,
     dy.Float64: NUMBER,
@@ -153,6 +153,7 @@ class _Room:
     def text(self, slot: int, read: int) -> pl.Series:
         """The words of a text column; an empty cell is an empty word."""
         ends = self.text_ends[slot, : read + 1]
-        letters = self.texts[slot, : ends[-1]].copy()  # the column would keep all of it
-        words = pa.LargeStringArray.from_buffers(read, pa.py_buffer(ends), pa.py_buffer(letters))
-        return pl.Series(words)
+        if not read:
+            return pl.Series([], dtype=pl.String)
+        lines = np.insert(self.texts[slot, : ends[-1]], ends[1:-1], _LINE_END)
+        return pl.Series([lines.tobytes().decode()]).str.split("\n").explode()

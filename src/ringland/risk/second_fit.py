@@ -107,6 +107,7 @@ def _curve(spells: pl.DataFrame, failed: np.ndarray) -> dict[str, object]:
 
 
 def _cox(spells: pl.DataFrame, failed: np.ndarray, fit: CoxFit) -> list[dict[str, object]]:
+    import pandas as pd  # noqa: PLC0415 (heavy)
     from lifelines import CoxTimeVaryingFitter  # noqa: PLC0415 (heavy)
     from lifelines.exceptions import ConvergenceError  # noqa: PLC0415
 
@@ -121,7 +122,7 @@ def _cox(spells: pl.DataFrame, failed: np.ndarray, fit: CoxFit) -> list[dict[str
         warnings.simplefilter("ignore")  # of variance and of separation, which ours reports
         try:
             other = CoxTimeVaryingFitter().fit(
-                frame.to_pandas(),
+                pd.DataFrame(frame.to_dict(as_series=False)),
                 id_col="unit",
                 event_col="failed",
                 start_col="start",
