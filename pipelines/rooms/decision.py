@@ -15,7 +15,7 @@ from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Earlier, Keep, step
 from pipelines.weeks import week_of
 from ringland.contracts.decision_tables import HullCalls, HullJobs
-from ringland.contracts.risk_tables import HullChances, HullDrivers
+from ringland.contracts.risk_tables import ChanceInputs, ChanceParts, HullChances, HullDrivers
 from ringland.decision.action_catalogue import NOTHING, Catalogue
 from ringland.decision.action_prices import prices
 from ringland.decision.fuel_beliefs import shop_hazard
@@ -25,13 +25,14 @@ from ringland.decision.open_jobs import StandsNow, asked_jobs
 from ringland.decision.season_rules import SeasonRuleOutcomes, SeasonRules, season_rules
 from ringland.decision.standing_rules import GivenOut, standing_from
 from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
-from ringland.decision.week_tables import WeekTables, make_week_tables
+from ringland.decision.week_tables import WeekBefore, WeekTables, make_week_tables, with_change
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
 from ringland.words.manner import Manner, in_manner
 
 ROOM = "decision"
 CHANCES = Earlier("week_tables", "chances", HullChances)
+INPUTS = Earlier("week_tables", "inputs", ChanceInputs)
 CALLS = Earlier("week_decisions", "calls", HullCalls)
 JOBS = Earlier("week_decisions", "jobs", HullJobs)
 PLAY_SEED = 19140629  # any fixed number: the same week must play the same season
@@ -44,11 +45,19 @@ def _table_figures(tables: WeekTables) -> Figures:
 
 @step(
     ROOM,
-    tables={"chances": HullChances, "drivers": HullDrivers},
+    tables={
+        "chances": HullChances,
+        "drivers": HullDrivers,
+        "inputs": ChanceInputs,
+        "changed": ChanceParts,
+    },
+    earlier={"past_inputs": INPUTS, "past_chances": CHANCES},
     keep=Keep.SAID,
     figures=_table_figures,
 )
 def week_tables(
+    past_inputs: pl.DataFrame,
+    past_chances: pl.DataFrame,
     snapshot: Snapshot,
     session_exposure: pl.DataFrame,
     current_exposure: pl.DataFrame,
@@ -62,7 +71,7 @@ def week_tables(
 ) -> WeekTables:
     """Where each hull in service stands: its set, chance and drivers, one row per hull."""
     with in_manner(manner):  # its sentences carry figures
-        return make_week_tables(
+        tables = make_week_tables(
             records=snapshot.records,
             exposure=session_exposure,
             exposure_now=current_exposure,
@@ -73,6 +82,15 @@ def week_tables(
             assumptions=assumptions,
             open_sheets=open_sheets,
         )
+    before = WeekBefore(_last_said(past_inputs), _last_said(past_chances))
+    return with_change(tables, fleet_fits, before, assumptions)
+
+
+def _last_said(earlier: pl.DataFrame) -> pl.DataFrame:
+    """The rows of the last week before this one; of those given out, if any were."""
+    given = earlier.filter("is_given_out")
+    said = earlier if given.is_empty() else given
+    return said.filter(pl.col("as_of") == pl.col("as_of").max())
 
 
 def _decision_figures(decisions: WeekDecisions) -> Figures:

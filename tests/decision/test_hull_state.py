@@ -84,7 +84,7 @@ def test_a_hull_ashore_says_until_when_and_what_has_no_room() -> None:
          "no more than three-quarter throttle until the fuel in its tank is burned"),
         ({"own_fill_aki": 92.0}, "its tank filled to the brim first, outside, with 92 AKI or "
          "better"),
-        ({"own_fill_aki": 91.0, "dock_standing": "meets"},
+        ({"own_fill_aki": 91.0, "can_fill_at_dock": True},
          "its tank filled to the brim first with 91 AKI or better"),
         ({"own_way": "throttle", "own_fill_aki": 92.0},
          "its tank filled to the brim first, outside, with 92 AKI or better, or no more than "

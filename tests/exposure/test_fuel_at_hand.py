@@ -44,10 +44,16 @@ def standing(
 ) -> dict[str, Any]:
     """H1's standings to a dock's tank of this blend, its own tank emptied or of the same."""
     blend = {"octane_low_aki": low, "octane_aki": best, "octane_high_aki": high}
-    rest = {"fuel_age_d": age_d, "unknown_share": 0.0}
+    return _both(blend | {"fuel_age_d": age_d}, blend | {"fuel_age_d": age_d}, need, own_l)
+
+
+def _both(
+    dock: dict[str, Any], own: dict[str, Any], need: float | None = 91.0, own_l: float = 20.0
+) -> dict[str, Any]:
+    usual = {"fuel_age_d": 5.0, "unknown_share": 0.0}
     rows = [
-        {"tank": "north", "kind": "dock", "level_l": 900.0} | blend | rest,
-        {"tank": "H1", "kind": "hull", "level_l": own_l} | blend | rest,
+        {"tank": "north", "kind": "dock", "level_l": 900.0} | usual | dock,
+        {"tank": "H1", "kind": "hull", "level_l": own_l} | usual | own,
     ]
     types = {name: column.dtype for name, column in TanksNow.columns().items()}
     tanks = TanksNow.validate(pl.DataFrame(rows, schema=types))
@@ -154,6 +160,15 @@ def test_a_tank_a_little_below_the_need_is_filled_up_with_a_grade_that_makes_it_
     found = standing(need, low, low + 0.5, low + 1.0, own_l=own_l, age_d=age_d)
 
     assert found["own_fill_aki"] == fill
+    assert not found["can_fill_at_dock"]
+
+
+def test_a_dock_that_holds_the_grade_is_where_the_tank_is_filled_up() -> None:
+    low = {"octane_low_aki": 89.1, "octane_aki": 89.6, "octane_high_aki": 90.1}
+    held = {"octane_low_aki": 92.5, "octane_aki": 93.0, "octane_high_aki": 93.5}
+
+    assert _both(held | {"fuel_age_d": 5.0}, low)["can_fill_at_dock"]
+    assert not _both(held | {"fuel_age_d": 40.0}, low)["can_fill_at_dock"]
 
 
 def test_the_need_is_of_the_calibration_in_force_not_of_the_last_ride() -> None:

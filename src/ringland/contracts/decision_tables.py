@@ -75,6 +75,31 @@ class HullJobs(dy.Schema):
     answer = dy.String(nullable=True, description="what answers it, in words")
 
 
+class HullSets(dy.Schema):
+    """One row per hull and set of steps worth a look, the best first; place 0: as it is.
+
+    Money and chance are over the time the plan looks ahead.
+    """
+
+    hull_id = dy.String(primary_key=True)
+    place = dy.Int64(primary_key=True, min=0)
+    option = dy.String(description="of the catalogue, 'repair' or 'nothing'")
+    fuel_way = dy.String(description="as in `WeekOptions`")
+    steps = dy.List(dy.String(), description="its actions by name")
+    is_planned = dy.Bool(description="what the week's plan gives it")
+    sure_cost = dy.Float64(min=0, description="paid whatever happens, lost rental included")
+    saving = dy.Float64(description="against leaving it as it is, after its own price")
+    saving_low = dy.Float64()
+    saving_high = dy.Float64()
+    left_cost = dy.Float64(
+        min=0, nullable=True, description="its chance times what an unplanned failure costs"
+    )
+    chance = dy.Float64(min=0, max=1, nullable=True, description="of a failure left with it")
+    chance_low = dy.Float64(nullable=True)
+    chance_high = dy.Float64(nullable=True)
+    mechanic_h = dy.Float64(min=0)
+
+
 AS_OF_LATE, GRADE = "as_of_late", "grade"
 """What `WhatIfs.fuel` calls the fuel burned of late, and one grade filled from now on."""
 

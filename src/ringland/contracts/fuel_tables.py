@@ -149,6 +149,7 @@ class FuelAtHand(dy.Schema):
     is_own_short = dy.Bool()
     own_way = dy.String(nullable=True)
     own_fill_aki = dy.Float64(nullable=True)
+    can_fill_at_dock = dy.Bool(description="its dock's tank holds that grade, not too old")
     is_own_old = dy.Bool()
 
 

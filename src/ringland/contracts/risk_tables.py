@@ -33,3 +33,29 @@ class HullDrivers(dy.Schema):
     fleet_middle = dy.Float64()
     log_hazard_part = dy.Float64(description="(value - fleet middle) x coefficient")
     is_assumed = dy.Bool(description="rests to a good part on what is not on record")
+
+
+class ChanceInputs(dy.Schema):
+    """One row per running set and input of its chance, so that next week can say what changed."""
+
+    hull_id = dy.String(primary_key=True)
+    piston_set_id = dy.String()
+    name = dy.String(primary_key=True)
+    value = dy.Float64(nullable=True)
+
+
+class ChanceParts(dy.Schema):
+    """One row per hull and part of the change of its chance in 30 days since the week before.
+
+    `by` of a hull's rows adds up to `chance_now` less `chance_then`.
+    """
+
+    hull_id = dy.String(primary_key=True)
+    place = dy.Int64(min=1, description="the order in which the parts were taken")
+    part = dy.String(
+        primary_key=True,
+        description="refit, hours, season, fuel, throttle, calibration, other; or set: renewed",
+    )
+    chance_then = dy.Float64(min=0, max=1)
+    chance_now = dy.Float64(min=0, max=1)
+    by = dy.Float64(min=-1, max=1)

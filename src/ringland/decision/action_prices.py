@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import polars as pl
 
+from ringland.decision.action_catalogue import Action, Catalogue
 from ringland.settings.assumptions import Assumptions
 
 UNIT_WHERE_NO_CURRENCY = "money"
@@ -13,7 +15,10 @@ UNIT_WHERE_NO_CURRENCY = "money"
 
 @dataclass(frozen=True)
 class Prices:
-    """Money per unit of each item, its currency, and which items came from the settings."""
+    """Money per unit of each item, its currency, and which items came from the settings.
+
+    `amounts` and `hours` hold money and mechanic's hours of every item on record.
+    """
 
     check: float
     drain_refill: float
@@ -24,6 +29,8 @@ class Prices:
     days_lost_planned: float
     currency: str
     from_settings: tuple[str, ...]
+    amounts: Mapping[str, float] = field(default_factory=dict)
+    hours: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def unplanned(self) -> float:
@@ -57,12 +64,13 @@ def prices(costs: pl.DataFrame, season: int, assumptions: Assumptions) -> Prices
     Raises:
         ValueError: the prices in use are in more than one currency.
     """
-    latest = (
-        costs.filter((pl.col("season") <= season) & pl.col("item").is_in(ITEMS))
+    priced = (
+        costs.filter(pl.col("season") <= season)
         .sort("item", "season")
         .group_by("item", maintain_order=True)
         .last()
     )
+    latest = priced.filter(pl.col("item").is_in(ITEMS))
     currencies = latest["currency"].unique().sort().to_list()
     if len(currencies) > 1:
         raise ValueError(
@@ -75,4 +83,40 @@ def prices(costs: pl.DataFrame, season: int, assumptions: Assumptions) -> Prices
         **amounts,
         currency=currencies[0] if currencies else UNIT_WHERE_NO_CURRENCY,
         from_settings=tuple(item for item in ITEMS if item not in on_record),
+        amounts=_in_currency(priced, currencies, "amount"),
+        hours=_in_currency(priced, [], "mechanic_h"),
     )
+
+
+def _in_currency(priced: pl.DataFrame, currencies: list[str], column: str) -> dict[str, float]:
+    """A column by item; money of another currency than the others' is left out."""
+    kept = priced.filter(pl.col(column).is_not_null())
+    if currencies:
+        kept = kept.filter(pl.col("currency").is_in(currencies))
+    return dict(kept.select("item", column).iter_rows())
+
+
+RECORD_ITEMS = {
+    "full_rebuild": "full_rebuild_planned",
+    "mild_calibration": "calibration_change",
+}
+"""Actions that the `costs` records price by another name than their own or their `cost_item`."""
+
+
+def as_on_record(catalogue: Catalogue, prices: Prices) -> Catalogue:
+    """The catalogue with the mechanic's hours and prices of its jobs as the shop wrote them down.
+
+    Args:
+        catalogue: what can be done.
+        prices: as `prices` returns them.
+    """
+
+    def on_record(action: Action) -> Action:
+        item = action.cost_item or RECORD_ITEMS.get(action.name, action.name)
+        hours = prices.hours.get(item, action.mechanic_h)
+        if action.cost_item or not action.cost:  # priced by the list, or by the litre or day
+            return replace(action, mechanic_h=hours)
+        return replace(action, mechanic_h=hours, cost=prices.amounts.get(item, action.cost))
+
+    actions = {name: on_record(action) for name, action in catalogue.actions.items()}
+    return replace(catalogue, actions=actions)

@@ -181,8 +181,7 @@ def own_condition(at_hand: Row) -> str:
         return ""
     ways = []
     if (fill_aki := at_hand.get("own_fill_aki")) is not None:
-        from_dock = not at_hand["is_dock_old"] and at_hand.get("dock_standing") == "meets"
-        form = said.FILL_UP if from_dock and fill_aki <= at_hand["need_aki"] else said.FILL_OUTSIDE
+        form = said.FILL_UP if at_hand.get("can_fill_at_dock") else said.FILL_OUTSIDE
         ways.append(form.format(grade=said.GRADE.format(need=number_text(fill_aki, 0))))
     if at_hand["own_way"] == "throttle":
         ways.append(said.UNTIL_BURNED)

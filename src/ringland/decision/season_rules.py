@@ -15,7 +15,7 @@ import dataframely as dy
 import polars as pl
 
 from ringland.decision.action_catalogue import Catalogue
-from ringland.decision.action_prices import Prices
+from ringland.decision.action_prices import Prices, as_on_record
 from ringland.decision.fuel_rules import (
     WHOLE_FLEET,
     FuelRule,
@@ -131,7 +131,7 @@ def season_rules(
     def compared(rows: pl.DataFrame) -> pl.DataFrame:
         return compare_fuel_rules(
             rows, ridden, hazard, rules,
-            prices=prices, catalogue=catalogue, assumptions=assumptions,
+            prices=prices, catalogue=as_on_record(catalogue, prices), assumptions=assumptions,
         )  # fmt: skip
 
     middle = compared(used)

@@ -17,13 +17,14 @@ from ringland.contracts.decision_tables import HullJobs
 from ringland.contracts.plan_tables import NO_FUEL
 from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.action_options import option_table, spare_day_worth
-from ringland.decision.action_prices import Prices
+from ringland.decision.action_prices import Prices, as_on_record
 from ringland.decision.action_terms import TESTED
 from ringland.decision.fuel_beliefs import Belief, readings_of
 from ringland.decision.fuel_trial import FuelTrial, best_trial
 from ringland.decision.hand_changes import NO_CHANGES, HandChanges, usable_changes
 from ringland.decision.hazard_ahead import CumulativeHazard
 from ringland.decision.horizons import planned_days
+from ringland.decision.hull_sets import hull_sets
 from ringland.decision.hull_state import Week
 from ringland.decision.last_readings import with_last_reading
 from ringland.decision.last_tests import with_failed_tests
@@ -64,9 +65,10 @@ class ReadingOutcome:
 class WeekDecisions:
     """What is decided for the week, and what the pages on it are made from.
 
-    `calls` are the week's `HullCalls`: the plan's actions, from `catalogue`, with the safety
-    rules' calls; `jobs` the `HullJobs` behind them, and what became of those asked before.
-    `plan` is None where no hull has an option; `options` is then empty.  `set_aside` says
+    `calls` are the week's `HullCalls`: the plan's actions, from `catalogue` (with the hours and
+    prices the shop wrote down), with the safety rules' calls; `jobs` the `HullJobs` behind them,
+    and what became of those asked before.  `plan` is None where no hull has an option; `options`
+    is then empty.  `sets` (`HullSets`) are the best of them on each hull.  `set_aside` says
     which changes by hand this week could not keep.  `slots` are the plans with a few more and
     a few fewer lift slots.  `alternatives` prices the simple policies beside the plan;
     `readings` are the two priors with the plan each leads to, the shop's own first; `trial` is
@@ -80,6 +82,7 @@ class WeekDecisions:
     catalogue: Catalogue
     horizon_d: float
     options: pl.DataFrame
+    sets: pl.DataFrame
     plan: WeekPlan | None
     set_aside: tuple[str, ...]
     slots: tuple[SlotTrial, ...]
@@ -147,6 +150,7 @@ def make_week_decisions(
     jobs = HullJobs.create_empty() if earlier_jobs is None else earlier_jobs
     running = with_failed_tests(tables.running, tables.bench_warnings, tables.standing, jobs)
     prices = tables.prices
+    catalogue = as_on_record(catalogue, prices)
     days_left = (season_ends_at - as_of).total_seconds() / DAY_S
     horizon_d = planned_days(as_of, season_ends_at)
     rules = safety_rules(
@@ -258,6 +262,13 @@ def make_week_decisions(
         catalogue=catalogue,
         horizon_d=horizon_d,
         options=options,
+        sets=hull_sets(
+            options,
+            None if plan is None else plan.rows,
+            bound,
+            catalogue=catalogue,
+            prices=prices,
+        ),
         plan=plan,
         set_aside=set_aside,
         slots=slots,

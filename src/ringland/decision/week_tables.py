@@ -6,7 +6,7 @@ What is decided on them stands in `week_decisions`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import polars as pl
@@ -14,6 +14,7 @@ import polars as pl
 from ringland.bench.standing_tests import complete_passes, standing_failures, with_releases
 from ringland.contracts.record_columns import REBUILD_SHEET
 from ringland.contracts.record_tables import OpenSheets
+from ringland.contracts.risk_tables import ChanceInputs, ChanceParts
 from ringland.decision.action_prices import Prices, prices
 from ringland.decision.bench_lines import bench_warnings
 from ringland.decision.fuel_burned import dock_fuel
@@ -27,6 +28,7 @@ from ringland.risk.failure_risk import hull_chances, hull_drivers
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.risk.hull_state import open_failures, running_sets
 from ringland.risk.usual_exposure import usual_exposure
+from ringland.risk.why_changed import chance_inputs, why_changed
 from ringland.settings.assumptions import Assumptions
 
 
@@ -39,7 +41,9 @@ class WeekTables:
     against each engine and who released them, `bench_warnings` one sentence per engine that
     they bind; `sheets` the `OpenSheets` with who released them;
     `dock_fuel` has one row per dock, `fuel_offers` the better grades docks can order, as the
-    functions of those names return them; `at_hand` is `FuelAtHand`.
+    functions of those names return them; `at_hand` is `FuelAtHand`.  `inputs` (`ChanceInputs`)
+    is what the chances were worked out from, `changed` (`ChanceParts`) why they are others than
+    the week before's, empty where nothing was said before.
     """
 
     running: pl.DataFrame
@@ -52,6 +56,8 @@ class WeekTables:
     at_hand: pl.DataFrame
     prices: Prices
     fuel_offers: pl.DataFrame = field(default_factory=FuelOffers.create_empty)
+    inputs: pl.DataFrame = field(default_factory=ChanceInputs.create_empty)
+    changed: pl.DataFrame = field(default_factory=ChanceParts.create_empty)
 
 
 def make_week_tables(
@@ -111,4 +117,35 @@ def make_week_tables(
         at_hand=fuel_at_hand(tanks, exposure, records, as_of, assumptions),
         prices=prices(records["costs"], as_of.year, assumptions),
         fuel_offers=fuel_offers(records["deliveries"], running, as_of, assumptions),
+        inputs=chance_inputs(running),
     )
+
+
+@dataclass(frozen=True)
+class WeekBefore:
+    """What the week before said: `ChanceInputs` and `HullChances`."""
+
+    inputs: pl.DataFrame
+    chances: pl.DataFrame
+
+
+def with_change(
+    tables: WeekTables, fits: FleetFits, before: WeekBefore, assumptions: Assumptions
+) -> WeekTables:
+    """The tables with why each chance is another than the week before's.
+
+    Args:
+        tables: as `make_week_tables` returns them.
+        fits: the fits they were made with.
+        before: what the week before said.
+        assumptions: settings.
+    """
+    changed = why_changed(
+        fits,
+        tables.running,
+        tables.chances,
+        inputs_then=before.inputs,
+        chances_then=before.chances,
+        assumptions=assumptions,
+    )
+    return replace(tables, changed=changed)

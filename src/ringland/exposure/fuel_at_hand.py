@@ -101,7 +101,14 @@ def fuel_at_hand(
                 .alias(f"is_{whose}_old"),
             )
         )
-    found = found.with_columns(own_fill_aki=_fill_up(assumptions))
+    dock = pl.col("dock_octane_low_aki") + assumptions.number("octane.label_spread_on")
+    found = found.with_columns(own_fill_aki=_fill_up(assumptions)).with_columns(
+        can_fill_at_dock=(
+            (dock + PRINTED_ON >= pl.col("own_fill_aki"))
+            & ~pl.col("is_dock_old")
+            & (pl.col("dock_standing") != "empty")
+        ).fill_null(value=False)
+    )
     return FuelAtHand.validate(found.select(FuelAtHand.column_names()).sort("hull_id"), cast=True)
 
 
