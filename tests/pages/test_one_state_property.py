@@ -29,9 +29,11 @@ from ringland.pages.papers.week_bundle import customer_copy
 from ringland.pages.site.report_page import build_site
 from ringland.pages.week.week_report import WeekReport, week_list_lines
 from ringland.risk.fleet_hazard import FleetFits
-from tests.decision.small_fleet import AS_OF, SETTINGS, SmallFleet, frame, small_fleet
+from ringland.words.number_words import chance_text
+from tests.decision.small_fleet import AS_OF, CATALOGUE, SETTINGS, SmallFleet, frame, small_fleet
 
-IN_CI, IN_STUDY = 8, 1_000
+IN_CI, IN_STUDY = 25, 1_000
+CHANCE = "chance of failure in 30 days (share of 1)"
 RELEASE = {"released_by": "H. Quist", "released_at": AS_OF, "released_because": "seen"}
 WHATS = {"leak_down_check": "chance_30d", "mild_calibration": "cost", "borescope": "cost"}
 
@@ -167,6 +169,13 @@ def check(seed: int) -> None:
         if sheet.call["action_cost"] and sheet.call["rank"] is not None:
             assert cost in text_of(row[0].encode())
             assert cost in own_page
+        # and the same chance
+        chance = listed[hull][4]
+        if sheet.chance["why_not"] is None:
+            assert chance_text(float(rows[hull][CHANCE])) == chance
+            assert chance in text_of(row[0].encode())
+            assert chance in own_page
+            assert chance in str(sheet_data(report, sheet))
         # what is held is held, and only that, a chance at a limit, a week ashore besides
         is_held = says.startswith("Do not rent until")
         assert is_held or hull not in fleet.held, (seed, hull)
@@ -185,6 +194,13 @@ def check(seed: int) -> None:
             assert "No open job known" not in own_page
     one = report.hulls[seed % len(report.hulls)]
     assert str(one.call["says"]) in text_of(customer_copy(report, one.hull_id))
+    # after a failed test comes one that tells more, never the same again
+    failed = fleet.tables.standing.filter(pl.col("released_by").is_null())
+    measures = failed.group_by("engine_id").agg("measure")
+    for engine, stands in measures.iter_rows():
+        for what in report.decisions.jobs.filter(engine_id=engine, because="failed_test")["what"]:
+            reads = [a.test.measures for a in CATALOGUE.jobs(what) if a.test and not a.after_failed]
+            assert not {name for test in reads for name in test} & set(stands), (seed, engine)
     # every job of before is done, released, overtaken or still there
     after = report.decisions.jobs
     assert set(fleet.jobs["job_id"]) <= set(after["job_id"])
@@ -205,5 +221,6 @@ def test_every_output_holds_what_must_be_held_and_says_so_alike(seed: int) -> No
 
 @pytest.mark.study
 def test_every_output_holds_in_a_thousand_fleets() -> None:
+    """`uv run pytest -m study tests/pages/test_one_state_property.py`."""
     for seed in range(IN_CI, IN_STUDY):
         check(seed)
