@@ -3,7 +3,7 @@
 import polars as pl
 import pytest
 
-from ringland.intake.date_order import Order, of_the_other_order, order_proof
+from ringland.intake.date_order import Order, may_begin_with_year, of_the_other_order, order_proof
 
 
 def meant(*cells: str, order: Order = Order.MONTH) -> list[str]:
@@ -31,6 +31,13 @@ def test_a_single_day_of_another_hand_is_told_from_its_neighbours_in_a_long_log(
     log[40] = "11/07/2025"
 
     assert "11/07/2025" in meant(*log, *log)
+
+
+def test_years_of_two_digits_may_stand_first() -> None:
+    """25-07-14 was loaded as the 25th of July 2014, without a word."""
+    assert may_begin_with_year(pl.Series(["25-07-14", "25-07-15"])) == (True, False)
+    assert may_begin_with_year(pl.Series(["14-07-25", "15-07-25"])) == (False, True)
+    assert may_begin_with_year(pl.Series(["25-07-14"])) == (True, True)
 
 
 @pytest.mark.parametrize(

@@ -73,7 +73,7 @@ def test_day_or_month_first_is_asked_when_the_dates_fit_both() -> None:
 
     said = tomllib.loads(draft)
     assert said["source"]["date_formats"] == "?"
-    assert "# Is it day or month first?" in draft
+    assert "# What stands first, day, month or year? More than one fits" in draft
     assert '# day first: date_formats = ["%d/%m/%Y %H:%M"]' in draft
     assert '# month first: date_formats = ["%m/%d/%Y %H:%M"]' in draft
 

@@ -7,7 +7,14 @@ from functools import cache
 
 import polars as pl
 
-from ringland.intake.date_order import OrderProof, order_of, order_proof, without_weekday
+from ringland.intake.date_order import (
+    Order,
+    OrderProof,
+    may_begin_with_year,
+    order_of,
+    order_proof,
+    without_weekday,
+)
 from ringland.intake.mapping_rules import SERIAL, has_time
 from ringland.intake.text_cast import cast_instants
 
@@ -16,8 +23,8 @@ DATE_FORMS = tuple(
     f"{day}{time}"
     for day in (
         "%Y-%m-%d", "%d/%m/%Y", "%m/%d/%Y", "%d.%m.%Y", "%d-%m-%Y", "%m-%d-%Y", "%Y/%m/%d",
-        "%d/%m/%y", "%m/%d/%y", "%d.%m.%y", "%d-%m-%y", "%m-%d-%y", "%d %b %Y", "%b %d %Y",
-        "%b %d, %Y", "%Y%m%d",
+        "%d/%m/%y", "%m/%d/%y", "%d.%m.%y", "%d-%m-%y", "%m-%d-%y", "%y-%m-%d", "%y/%m/%d",
+        "%d %b %Y", "%b %d %Y", "%b %d, %Y", "%Y%m%d",
     )
     for time in ("", *(f" {form}" for form in TIME_FORMS), "T%H:%M:%S", "T%H:%M:%S%.f")
 )  # fmt: skip
@@ -53,11 +60,15 @@ def date_forms(cells: pl.Series) -> list[str]:
     sample = filled.head(_SAMPLE)
     if sample.is_empty() or not sample.str.contains(r"\d").any():
         return []
+    is_first, is_last = may_begin_with_year(filled)
+    barred: tuple[str, ...] = () if is_first else ("%y",)
+    barred += () if is_last else tuple(f for f in DATE_FORMS if "%y" in f and f[:2] != "%y")
     numbers = sample.cast(pl.Float64, strict=False)
     # the years 1990 to 2100 as a spreadsheet counts days
     read = {
         form: read_clock_form(sample, form, "12:00").is_not_null()
         for form in _of_the_shape(sample, DATE_FORMS)
+        if not form.startswith(barred)
     }
     read[SERIAL] = numbers.is_between(32874, 73051).fill_null(value=False)
     proof = order_proof(filled)
@@ -111,7 +122,11 @@ def _mean(mask: pl.Series) -> float:
 def _not_against(forms: list[str], proof: OrderProof) -> list[str]:
     if proof.is_contradiction:
         return forms
-    kept = [f for f in forms if (order := order_of(f)) is None or not proof.speaks_against(order)]
+    kept = [
+        form
+        for form in forms
+        if (order := order_of(form)) in (None, Order.YEAR) or not proof.speaks_against(order)
+    ]
     return kept or forms
 
 

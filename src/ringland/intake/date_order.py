@@ -26,18 +26,36 @@ _DAY_OF_NAME = {
 
 
 class Order(Enum):
-    """Which of day and month stands first."""
+    """Which of day, month and a year of two digits stands first."""
 
     DAY = "%d"
     MONTH = "%m"
+    YEAR = "%y"
 
 
 def order_of(form: str) -> Order | None:
     """The order of a date form in figures; None where it has none to mistake."""
-    at = {order: form.find(order.value) for order in Order}
-    if min(at.values()) < 0 or form.startswith(("%Y", SERIAL)):
+    at = {order: form.find(order.value) for order in Order if order.value in form}
+    if not {Order.DAY, Order.MONTH} <= at.keys() or form.startswith(("%Y", SERIAL)):
         return None
-    return min(Order, key=at.__getitem__)
+    return min(at, key=at.__getitem__)
+
+
+def may_begin_with_year(cells: pl.Series) -> tuple[bool, bool]:
+    """Whether dates of three times two digits may have the year first, and whether last.
+
+    Days change more often than years do; where neither does, a year before 2015 is doubted.
+    """
+    parts = without_weekday(cells).str.extract_groups(r"^(\d{2})[/-]\d{2}[/-](\d{2})\b")
+    first, last = (parts.struct.field(f"{n}").cast(pl.Int32).drop_nulls() for n in (1, 2))
+    if first.is_empty():
+        return False, True
+    if first.n_unique() != last.n_unique():
+        return first.n_unique() < last.n_unique(), last.n_unique() < first.n_unique()
+    return bool((last < _DOUBTED_YEAR).any()), True
+
+
+_DOUBTED_YEAR = 15
 
 
 @dataclass(frozen=True)

@@ -27,7 +27,7 @@ _ON_RECORD, _STRANGE = 0.6, 0.2  # shares of cells that name a record
 _BY_IDS = 0.85  # how sure cells alone make it that name records of that kind
 _ONLY_DATE = 0.2  # what being the only dates of a file adds
 _TIED, _TIED_INSTANTS = 0.03, 0.15  # of two dates in a row either may be the one that is meant
-_NEUTRAL = {"the", "of", "no", "nr", "number", "name", "id", *UNIT_OF_WORD}
+_NEUTRAL = {"the", "of", "no", "nr", "number", "name", "id", "us", "imp", *UNIT_OF_WORD}
 _FITTING = {
     "l": {"l", GALLON, "US gal", "imp gal"},
     "h": {"h", "min"},

@@ -36,7 +36,14 @@ _OF_ONE_MEASURE = (
 def units_named(heading: str) -> set[str]:
     """The units that a heading names; `GALLON` and `MONEY` among them."""
     tokens = re.findall(r"[a-z]+|[$€£%]", heading.lower())
-    return {UNIT_OF_WORD[token] for token in tokens if token in UNIT_OF_WORD}
+    found = {UNIT_OF_WORD[token] for token in tokens if token in UNIT_OF_WORD}
+    if GALLON in found:
+        sized = {size for word, size in _SIZES.items() if word in tokens}
+        found = (found - {GALLON} | sized) if len(sized) == 1 else found
+    return found
+
+
+_SIZES = {"us": "US gal", "imp": "imp gal", "imperial": "imp gal", "uk": "imp gal"}
 
 
 def unit_at_odds(heading: str, wanted: str) -> str | None:

@@ -14,6 +14,7 @@ import polars as pl
 
 from ringland.intake.date_forms import read_clock_form
 from ringland.intake.date_order import (
+    Order,
     fits_both_orders,
     of_the_other_order,
     order_of,
@@ -111,7 +112,7 @@ def _figures_by_word(
 
 def unit_behind(cells: pl.Series) -> tuple[pl.Series, pl.Series]:
     """Each figure without what stands behind it, and that; null where nothing does."""
-    parts = cells.str.extract_groups(r"^\s*([+-]?[\d., ]*\d)\s*([^\d\s.,].*?)\s*$")
+    parts = cells.str.extract_groups(r"^\s*([+-]?[\d., ]*\d)\s*([\p{L}%$€£].*?)\s*$")
     figure, word = parts.struct.field("1"), parts.struct.field("2")
     return figure.fill_null(cells), word
 
@@ -256,7 +257,7 @@ def _of_doubtful_order(cells: pl.Series, writing: Writing) -> pl.Series:
     orders = {order_of(form) for form in writing.date_formats} - {None}
     proof = order_proof(cells)
     for order in orders:
-        if order is None:
+        if order in (None, Order.YEAR):
             continue
         if proof.speaks_against(order):
             return doubtful | fits_both_orders(cells)

@@ -7,6 +7,7 @@ question above it, and the mapping is refused until it is answered.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -26,6 +27,7 @@ from ringland.intake.row_words import row_word_lines
 from ringland.intake.source_look import SourceLook
 
 _SHOWN = 3
+_UTC = re.compile(r"(?i)\b(utc|gmt|zulu)\b")
 _LEAST_COMPLETE = 0.3  # below it the kind is asked for, not guessed
 _NOTHING = OnRecord()
 
@@ -185,13 +187,15 @@ def _date_lines(found: Sequence[tuple[_Table, str]], on_record: OnRecord) -> Ite
         likely = [form for form in column.dates if has_time(form)] or column.dates
         forms += [form for form in likely if form not in forms]
     if proof.order is not None:
-        forms = [form for form in forms if order_of(form) in (None, proof.order)]
+        forms = [form for form in forms if order_of(form) in (None, Order.YEAR, proof.order)]
     if len({order_of(form) for form in forms} - {None}) > 1:
         cells = ", ".join(quoted(cell) for cell in dated[0].cells.head(_SHOWN))
-        what = "Both orders stand in this file" if proof.is_contradiction else "The dates fit both"
-        yield f"# Is it day or month first? {what}, e.g. {one_line(cells)}."
+        what = "Two orders stand in this file" if proof.is_contradiction else "More than one fits"
+        yield f"# What stands first, day, month or year? {what}, e.g. {one_line(cells)}."
         for order in Order:
             kept = [form for form in forms if order_of(form) in (None, order)]
+            if not any(order_of(form) is order for form in kept):
+                continue
             name = order.name.lower()
             yield f"# {name} first: date_formats = [{', '.join(map(quoted, kept))}]"
         yield f"date_formats = {quoted(ASKED)}"
@@ -200,7 +204,10 @@ def _date_lines(found: Sequence[tuple[_Table, str]], on_record: OnRecord) -> Ite
     if any(not has_time(form) and form != SERIAL for form in forms):
         yield "# At what time of day does a date without one count?"
         yield f"time_of_day = {quoted(ASKED)}"
-    yield from _zone_lines([table for table, _ in local], on_record)
+    if any(_UTC.search(heading) for _, heading in local):
+        yield 'time_zone = "UTC"  # as the heading says'
+    else:
+        yield from _zone_lines([table for table, _ in local], on_record)
 
 
 def _zone_lines(tables: Sequence[_Table], on_record: OnRecord) -> Iterator[str]:
