@@ -67,7 +67,7 @@ def records() -> ProofRecords:
     fuel = shop().exposure.filter(pl.col("engine_id") == "E-P0")
     hashes = {f"teardowns of {OTHER}.csv": "ab" * 32}
     return ProofRecords(
-        rows, fuel, {"limits.toml": "[a]\n"}, {"crown.jpg": photo()}, hashes, {OTHER, "E-P2", "7"}
+        rows, fuel, {"limits.toml": "[a]\n"}, {"crown.jpg": photo()}, hashes, {OTHER, "E-P2"}
     )
 
 
@@ -169,6 +169,33 @@ def test_a_photos_name_leads_to_no_other_folder() -> None:
     assert "photos/evil.jpg" in made
     assert not [name for name in made if ".." in name or name.startswith("/")]
     assert named_photos(behind.rows) == ("../../evil.jpg",)
+
+
+def test_two_photos_whose_names_come_out_alike_are_both_there() -> None:
+    """Of 'cyl 1.jpg' and 'cyl-1.jpg' the second lay where the first had been."""
+    behind = records()
+    names = ("cyl 1.jpg", "cyl-1.jpg", "CYL-1.jpg")
+    rows = behind.rows["teardowns"].with_columns(photo_files=pl.lit("; ".join(names)))
+    photos = {name: photo(f"2025:07:0{at} 09:00:00") for at, name in enumerate(names, start=1)}
+    made = proof_bundle(
+        report(), replace(behind, rows=behind.rows | {"teardowns": rows}, photos=photos)
+    )
+    kept = {name: content for name, content in made.items() if name.startswith("photos/")}
+    assert set(kept.values()) == set(photos.values())
+    assert len({name.lower() for name in kept}) == 3
+    told = pl.read_csv(made["photos.csv"])
+    assert {f"photos/{name}" for name in told["file"]} == set(kept)
+
+
+def test_a_serial_of_digits_alone_is_blacked_out_where_it_can_be_no_figure() -> None:
+    """A shop whose serials are numbers handed over the number of another customer's engine."""
+    behind = replace(records(), others={"104477", "12"})
+    rows = behind.rows["teardowns"].with_columns(finding=pl.lit("worse than 104477, 12 h later"))
+    made = proof_bundle(report(), replace(behind, rows=behind.rows | {"teardowns": rows}))
+    told = made["records/teardowns.csv"].decode()
+    assert "worse than [another engine], 12 h later" in told
+    assert "Read the rows before you hand this over" in made["README.txt"].decode()
+    assert "Read the rows before" not in proof_bundle(report(), records())["README.txt"].decode()
 
 
 def test_the_same_records_give_the_same_bytes(made: dict[str, bytes]) -> None:

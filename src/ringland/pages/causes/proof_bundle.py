@@ -65,9 +65,10 @@ def proof_bundle(report: CauseReport, records: ProofRecords, paper: str = "a4") 
     files["fuel/last-tanks.csv"] = hide(_csv(records.fuel)).encode()
     for name, text in sorted(records.limits.items()):
         files[f"limits/{name}"] = hide(text).encode()
-    shown = _photo_rows(records)
+    places = _places([*named_photos(records.rows), *sorted(records.photos)])
+    shown = _photo_rows(records, places)
     for name, content in sorted(records.photos.items()):
-        files[f"photos/{_plain(name)}"] = content
+        files[f"photos/{places[name]}"] = content
     files["photos.csv"] = hide(_csv(shown)).encode()
     files["README.txt"] = _read_me(clean, files, records).encode()
     files[MANIFEST] = manifest(files).encode()
@@ -97,9 +98,16 @@ class _Blackener:
         return hidden
 
 
+LEAST_DIGITS = 5
+"""A serial of fewer digits and nothing else would black out every figure it happens to equal."""
+
+
 def _blackener(serials: Collection[str]) -> _Blackener:
-    # a serial of digits alone would black out every figure it happens to equal
-    return _Blackener([one for one in serials if re.search(r"[A-Za-z]", one)])
+    return _Blackener([one for one in serials if _can_be_hidden(one)])
+
+
+def _can_be_hidden(serial: str) -> bool:
+    return not serial.isdecimal() or len(serial) >= LEAST_DIGITS
 
 
 def _without_others(report: CauseReport, hide: _Blackener) -> CauseReport:
@@ -132,7 +140,7 @@ def _csv(rows: pl.DataFrame) -> str:
     ).write_csv()
 
 
-def _photo_rows(records: ProofRecords) -> pl.DataFrame:
+def _photo_rows(records: ProofRecords, places: Mapping[str, str]) -> pl.DataFrame:
     """Each photo with its hash, the findings and cylinders it belongs to, and its own clock."""
     told: dict[str, list[str]] = {}
     for row in _rows(records, "teardowns"):
@@ -145,7 +153,7 @@ def _photo_rows(records: ProofRecords) -> pl.DataFrame:
             told.setdefault(row["item"], []).append(f"{row['about'] or ''}{place}")
     rows = [
         (
-            _plain(name),
+            places[name],
             hashlib.sha256(records.photos[name]).hexdigest() if name in records.photos else "",
             "; ".join(dict.fromkeys(shows)),
             captured_at(records.photos[name]) if name in records.photos else said.NOT_GIVEN,
@@ -188,6 +196,21 @@ def named_photos(rows: Mapping[str, pl.DataFrame]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(named))
 
 
+def _places(names: Sequence[str]) -> dict[str, str]:
+    """A file name for each photo; no two alike, on systems that take a for A either."""
+    taken: set[str] = set()
+    places: dict[str, str] = {}
+    for name in dict.fromkeys(names):
+        stem, dot, ending = _plain(name).rpartition(".")
+        place, number = _plain(name), 1
+        while place.lower() in taken:
+            number += 1
+            place = f"{stem}-{number}{dot}{ending}" if dot else f"{ending}-{number}"
+        taken.add(place.lower())
+        places[name] = place
+    return places
+
+
 def _plain(name: str) -> str:
     """A file name without a folder in it."""
     return re.sub(r"[^A-Za-z0-9._-]+", "-", name.replace("\\", "/").rpartition("/")[2]) or "photo"
@@ -203,6 +226,7 @@ def _read_me(report: CauseReport, files: Sequence[str] | Mapping[str, bytes],
         *(f"  {name}" for name in sorted(files)),
         "",
         *([said.PHOTOS_MISSING.format(names=", ".join(missing))] if missing else []),
+        *([said.SHORT_SERIALS] if not all(map(_can_be_hidden, records.others)) else []),
         *([said.DEMO] if report.is_demo else []),
     ]
     return "\n".join(lines) + "\n"

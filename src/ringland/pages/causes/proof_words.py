@@ -28,4 +28,8 @@ writes it on the signed paper; with it, the whole folder is tied to the signatur
 Files:
 """
 PHOTOS_MISSING = "Photos named in the record and not given: {names}."
+SHORT_SERIALS = (
+    "Serials of other engines that are four digits or fewer are not blacked out: they could not be "
+    "told from figures. Read the rows before you hand this over."
+)
 DEMO = "Invented demo data: no engine, hull or person in it exists."
