@@ -11,7 +11,7 @@ from pathlib import Path
 import page
 import pytest
 
-from ringland.pages.causes.cause_pages import cause_pdf
+from ringland.pages.causes.cause_pages import AMBIGUOUS_END, cause_pdf
 from ringland.reports.cause_report import cause_reports
 from tests.outside_tools import program
 from tests.pages.test_proof_bundle import pdf_text, photo
@@ -52,6 +52,12 @@ def faults(content: bytes) -> set[str]:
 def test_an_independent_validator_finds_no_fault(complaint: str) -> None:
     """A complaint in letters that the typeface lacks ended `ringland proof` with an error."""
     assert faults(archived(complaint)) == set()
+
+
+def test_no_stream_of_the_archive_ends_where_a_validator_may_misread_its_length() -> None:
+    """Two demo reports of 27 were refused: a stream of theirs ended in a carriage return."""
+    made = {day: archived(f"knocked on day {day}") for day in range(12)}
+    assert not [day for day, content in made.items() if AMBIGUOUS_END in content]
 
 
 def test_the_validator_does_find_faults(report: bytes) -> None:
