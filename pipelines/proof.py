@@ -3,6 +3,7 @@
 import difflib
 import hashlib
 from collections.abc import Mapping
+from datetime import timedelta
 from importlib.resources import files
 from pathlib import Path
 
@@ -30,6 +31,11 @@ OF_ENGINE = ("engines", "failures", "teardowns", "evidence", "inspections", "reb
              "build_readings", "piston_sets", "calibrations", "installations")  # fmt: skip
 OF_HULL = {"fills": "filled_at", "drains": "drained_at", "sessions": "started_at"}
 """Kinds kept by hull, and the instant of each: those of the piston set's last rentals."""
+OF_TANK = {"deliveries": "delivered_at", "pump_outs": "pumped_at", "dips": "dipped_at",
+           "fuel_tests": "tested_at"}  # fmt: skip
+"""Kinds kept by dock, or by dock or hull: what was in the tanks that its fuel came from."""
+BULK_D = 60.0
+"""Days before these rentals from which deliveries still make up a dock's blend."""
 LAST_H = 50.0
 """Engine hours of fuel and rentals that go into a bundle: two look-backs of the exposure."""
 
@@ -60,12 +66,27 @@ def write_proof(home: Home, key: WeekKey, engine_id: str) -> tuple[Path, str]:
     with in_manner(manner):
         report = cause_report(record, own.sort("found_at").row(-1, named=True), shop_memory(record))
         made = proof_bundle(report, proof_records(record, report, home.raw), manner.paper)
-    folder = home.folder / "proof" / key.name / bundle_folder(engine_id, report.found_at)
+    usual = home.folder / "proof" / key.name / bundle_folder(engine_id, report.found_at)
+    folder = free_folder(usual, made)
     for name, content in made.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content)
     return folder, hashlib.sha256(made[MANIFEST]).hexdigest()
+
+
+def free_folder(usual: Path, made: Mapping[str, bytes]) -> Path:
+    """The usual folder, or beside it where another bundle lies: its hash may be signed for."""
+    folder, number = usual, 1
+    while folder.exists() and not _holds(folder, made):
+        number += 1
+        folder = usual.with_name(f"{usual.name}-{number}")
+    return folder
+
+
+def _holds(folder: Path, made: Mapping[str, bytes]) -> bool:
+    listed = folder / MANIFEST
+    return listed.is_file() and listed.read_bytes() == made[MANIFEST]
 
 
 def proof_records(record: ShopRecord, report: CauseReport, raw: Path) -> ProofRecords:
@@ -81,6 +102,8 @@ def proof_records(record: ShopRecord, report: CauseReport, raw: Path) -> ProofRe
         last = fuel["engine_h_stop"][-1]
         fuel = fuel.filter(pl.col("engine_h_stop") > last - LAST_H)
         rows |= _of_hulls(record.records, fuel)
+        rows |= _of_tanks(record.records, fuel, rows["fills"])
+    rows["corrections"] = _corrections_of(record.records["corrections"], rows, engine_id)
     photos = {name: record.photos[name] for name in named_photos(rows) if name in record.photos}
     families = rows["engines"]["family"].to_list()
     makers = record.records["build_limits"].filter(pl.col("family").is_in(families))
@@ -109,6 +132,38 @@ def _of_hulls(records: Mapping[str, pl.DataFrame], fuel: pl.DataFrame) -> dict[s
         .drop("first", "last")
         for kind, at in OF_HULL.items()
     }
+
+
+def _of_tanks(
+    records: Mapping[str, pl.DataFrame], fuel: pl.DataFrame, fills: pl.DataFrame
+) -> dict[str, pl.DataFrame]:
+    """What went into the docks' tanks that its fills came from, and what was read in any tank."""
+    docks = {*fuel["dock_id"].drop_nulls(), *fills["source_dock_id"].drop_nulls()}
+    hulls = set(fuel["hull_id"])
+    begin, end = fuel["started_at"].min() - timedelta(days=BULK_D), fuel["ended_at"].max()  # type: ignore[operator]
+    rows = {}
+    for kind, at in OF_TANK.items():
+        is_its = pl.col("dock_id").is_in(docks)
+        if "hull_id" in records[kind].columns:
+            is_its |= pl.col("hull_id").is_in(hulls)
+        rows[kind] = records[kind].filter(is_its & pl.col(at).is_between(begin, end))
+    return rows
+
+
+def _corrections_of(
+    corrections: pl.DataFrame, rows: Mapping[str, pl.DataFrame], engine_id: str
+) -> pl.DataFrame:
+    """What was put right in these kinds of its engine, hulls and docks.
+
+    The rows show what counts now; without these nobody could find it in the file they name.
+    """
+    ids = {engine_id}
+    for name in ("hull_id", "dock_id"):
+        for of_kind in rows.values():
+            if name in of_kind.columns:
+                ids |= set(of_kind[name].drop_nulls())
+    named = corrections["record_key"].str.split("; ").list.eval(pl.element().is_in(ids)).list.any()
+    return corrections.filter(pl.col("record_kind").is_in(list(rows)) & named)
 
 
 def _own(room: str, name: str) -> str:

@@ -11,10 +11,11 @@ As known {as_of}.
 
 What this is: the report as a PDF that says of itself that it is PDF/A-2b (ISO 19005-2; this
 program's tests hold such reports to an independent validator, which was not run on this one),
-the rows of the record it rests on with the
-file and row they were read from and that file's SHA-256, the photos as they were given with
-their hashes and the camera's own time, the fuel of its last tanks, the limits and the table
-of causes used.  Where the record names another engine, the name is blacked out.
+the rows of the record it rests on with the file and row they were read from and that file's
+SHA-256, what was put right in them since (records/corrections.csv, if anything was), the photos
+as they were given with their hashes and the camera's own time, the fuel of its last tanks with
+what the docks' tanks were filled with, the limits and the table of causes used.  Where the
+record names another engine, the name is blacked out.
 
 To verify that nothing was changed since it was written, in this folder:
 
