@@ -39,11 +39,6 @@ class FactorEntry:
     rests_on: str | None = None
     bounds: tuple[str, str] | None = None
 
-    @property
-    def looks_back(self) -> bool:
-        """Whether it is a mean over the last running hours."""
-        return self.totals is not None
-
     def good_value(self, assumptions: Assumptions) -> float:
         """Its value when all is well."""
         return assumptions.number(self.good) if isinstance(self.good, str) else self.good
@@ -139,8 +134,3 @@ MEANS = {e.name: e.totals for e in _ENTRIES if e.totals is not None} | BOUND_TOT
 
 LOOKING_BACK = frozenset(MEANS)
 """Columns that are means over the last running hours; the others change at once."""
-
-
-def good_state(assumptions: Assumptions) -> dict[str, float]:
-    """The state the prior's characteristic life speaks of: a first set on fuel that is right."""
-    return {name: entry.good_value(assumptions) for name, entry in FACTORS.items()}

@@ -40,11 +40,6 @@ class TankEvents:
     tank_of: Ints
 
 
-def micros(frame: pl.DataFrame, column: str) -> Ints:
-    """A column of instants as microseconds since 1970."""
-    return frame.get_column(column).dt.timestamp("us").to_numpy().astype(np.int64)
-
-
 _OWN_ERROR = 2 / 3
 """Of the most that litres are stretched to fit, how far those of one ride may be off (95 %)."""
 STEPS = {"burn": 0, "drain": 1, "fill": 2, "pumped out": 3, "dip": 4, "test": 5}

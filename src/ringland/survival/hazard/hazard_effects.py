@@ -87,11 +87,6 @@ def within_places(fit: JointHazard, name: str) -> Floats:
     return _lines(fit)[0][:, fit.names.index(name)]
 
 
-def between_places(fit: JointHazard, name: str) -> Floats:
-    """Draws of a factor's log hazard ratio per step between places."""
-    return _lines(fit)[1][:, fit.names.index(name)]
-
-
 def spread_of(fit: JointHazard, name: str, confidence: float) -> tuple[float, float, float]:
     """Median and equal-tailed limits of one of `hazard_prior.SPREADS`."""
     return _limits(fit.spreads[:, SPREADS.index(name)], confidence)
