@@ -129,6 +129,7 @@ def test_fleet_gets_one_call_each_ranked_by_cost_of_waiting() -> None:
     ranked = calls.drop_nulls("rank")
     assert ranked["rank"].to_list() == list(range(1, 11))
     assert ranked["cost_of_waiting"].is_sorted(descending=True)
+    assert calls["hull_id"].tail(2).to_list() == ["H01", "H02"]  # nothing to rank by: by name
     by_hull = {row["hull_id"]: row for row in calls.to_dicts()}
     assert (by_hull["H00"]["call"], by_hull["H00"]["action"]) == ("do_not_rent", "repair")
     assert by_hull["H02"]["call"] == "not_enough_record"

@@ -193,16 +193,21 @@ def test_unknown_octane_stands_between_its_bounds_and_is_not_known() -> None:
     assert (row["shortfall_25h_low_on"], row["shortfall_25h_high_on"]) == (1.0, 4.0)
 
 
-def test_unknown_need_is_bounded_by_stock_and_raised_and_not_known() -> None:
+@pytest.mark.parametrize(
+    ("octane", "bounds"), [(90.0, (1.0, 3.0)), (92.5, (0.0, 0.5)), (94.0, (0.0, 0.0))]
+)
+def test_unknown_need_is_bounded_by_stock_and_raised_and_not_known(
+    octane: float, bounds: tuple[float, float]
+) -> None:
     gaps = dict.fromkeys(
         ["octane_need_aki", "octane_margin_on", "shortfall_on", "shortfall_low_on",
          "shortfall_high_on", "calibration"]
     )  # fmt: skip
-    rows = [ride(0, 5, **(gaps | {"octane_aki": 90.0})), ride(5, 5)]
+    rows = [ride(0, 5, **(gaps | {"octane_aki": octane})), ride(5, 5)]
     row = spells(exposure(*rows), lives(life(exit_h=10.0)), ASSUMPTIONS).row(1, named=True)
 
     assert row["known_share_25h"] == 0.0
-    assert (row["shortfall_25h_low_on"], row["shortfall_25h_high_on"]) == (1.0, 3.0)
+    assert (row["shortfall_25h_low_on"], row["shortfall_25h_high_on"]) == bounds
 
 
 def test_spells_carry_the_state_in_force_at_their_start() -> None:

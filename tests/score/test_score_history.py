@@ -126,6 +126,12 @@ def test_a_hull_opened_before_it_could_fail_is_followed_to_then_only() -> None:
     assert result.counts["left unfailed before the horizon"] == 2
 
 
+def test_a_hull_opened_as_its_horizon_ends_was_followed_through_it() -> None:
+    result = score(FOUR, taken=[("A", 30)])
+
+    assert result.counts["left unfailed before the horizon"] == 1  # the list of a week later
+
+
 def test_counts_add_up_to_all_hull_weeks() -> None:
     counts = score(FOUR, failed=[("A", 20)], to=35.0).counts
 

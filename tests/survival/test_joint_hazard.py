@@ -490,3 +490,12 @@ def test_no_spell_and_no_step_are_refused() -> None:
             factors=plain_factors(1, step=0.0),
         )
     assert rows_of(weibull_spells(np.random.default_rng(1), n_hulls=3, effect=[])).own is None
+
+
+def test_a_factor_differs_between_places_only_where_asked_and_where_places_are_told() -> None:
+    factors = [Factor("fuel", 1.0, 0.0, differs_by_place=True), Factor("age", 1.0, 0.0)]
+    one = {"start": np.zeros(2), "stop": np.ones(2), "event": np.zeros(2, np.bool_)}
+    x = np.array([[0.0, 1.0], [1.0, 0.0]])
+
+    assert Design.of(factors, [SpellRows(**one, x=x, place=["north", "south"])]).split == (0,)
+    assert Design.of(factors, [SpellRows(**one, x=x)]).split == ()
