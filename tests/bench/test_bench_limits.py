@@ -45,7 +45,7 @@ def test_a_limit_in_the_homes_file_judges_the_weeks_tests(tmp_path: Path) -> Non
     ("text", "said"),
     [
         (STRICTER.format(5, "share"), "leak_down.weak_from is in 'share'; write it in '%'"),
-        (STRICTER.format(-5, "%"), "no limit is below 0"),
+        (STRICTER.format(-5, "%"), "leak_down.weak_from is -5 %; give a number from 0 to 100."),
         (STRICTER.format("inf", "%"), "give a number"),
         (STRICTER.format('"five"', "%"), "give a number"),
         (STRICTER.format(5, "%").replace("weak_from", "week_from"), "'leak_down.weak_from'"),

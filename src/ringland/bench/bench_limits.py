@@ -5,12 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 from pathlib import Path
 
-from ringland.settings.assumptions import (
-    AssumptionError,
-    Assumptions,
-    laid_over,
-    read_assumptions,
-)
+from ringland.settings.assumptions import Assumptions, laid_over, read_assumptions
 
 BENCH_LIMITS_FILE = "bench_limits.toml"
 
@@ -28,13 +23,9 @@ def load_bench_limits(own_file: Path | None = None) -> Assumptions:
     maker's figures alone (`build_lines`).
 
     Raises:
-        AssumptionError: as `settings.assumptions.laid_over`, or a limit below zero.
+        AssumptionError: as `settings.assumptions.laid_over`.
     """
     default = default_bench_limits()
     if own_file is None:
         return default
-    limits = laid_over(default, str(own_file), own_file.read_text(encoding="utf-8"))
-    for name, limit in limits.items():
-        if limit.value < 0:
-            raise AssumptionError(f"{own_file}: {name} is {limit.value:g}; no limit is below 0.")
-    return limits
+    return laid_over(default, str(own_file), own_file.read_text(encoding="utf-8"))

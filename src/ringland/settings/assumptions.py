@@ -15,6 +15,8 @@ from difflib import get_close_matches
 from importlib.resources import files
 from pathlib import Path
 
+from ringland.settings.unit_bounds import UNIT_BOUNDS
+
 MARKS = {
     "P": "published text, read",
     "S": "secondary or trade page, read",
@@ -73,8 +75,8 @@ def load_assumptions(own_file: Path | None = None) -> Assumptions:
     """The project's assumptions, with a shop's own file laid over them.
 
     Raises:
-        AssumptionError: an entry lacks a field, has an unknown mark, or the shop's own
-            file names an entry the project does not have.
+        AssumptionError: an entry lacks a field, has an unknown mark or a value its unit cannot
+            have, or the shop's own file names an entry the project does not have.
     """
     text = files("ringland.settings").joinpath("assumptions.toml").read_text(encoding="utf-8")
     default = read_assumptions("assumptions.toml", text)
@@ -92,8 +94,8 @@ def laid_over(default: Assumptions, file: str, text: str) -> Assumptions:
         text: what it holds.
 
     Raises:
-        AssumptionError: an entry lacks a field, has an unknown mark, an unknown name or a unit
-            that is not the project's.
+        AssumptionError: an entry lacks a field, has an unknown mark, an unknown name, a unit
+            that is not the project's or a value its unit cannot have.
     """
     own = _read(file, text)
     for name, entry in own.items():
@@ -108,16 +110,27 @@ def laid_over(default: Assumptions, file: str, text: str) -> Assumptions:
             raise AssumptionError(
                 f"{file}: {name} is in {entry.unit!r}; write it in {default[name].unit!r}."
             )
-    return Assumptions({**default, **own})
+    return Assumptions({**default, **_possible(file, own)})
 
 
 def read_assumptions(file: str, text: str) -> Assumptions:
     """The settings in `text`, which has the form of assumptions.toml; `file` is only named.
 
     Raises:
-        AssumptionError: an entry lacks a field or has an unknown mark.
+        AssumptionError: an entry lacks a field, has an unknown mark or a value its unit cannot
+            have.
     """
-    return Assumptions(_read(file, text))
+    return Assumptions(_possible(file, _read(file, text)))
+
+
+def _possible(file: str, entries: dict[str, Assumption]) -> dict[str, Assumption]:
+    """The entries, each a value that its unit can have."""
+    for name, entry in entries.items():
+        if entry.unit not in UNIT_BOUNDS:
+            raise AssumptionError(f"{file}: {name} is in {entry.unit!r}, which no setting is.")
+        if fault := UNIT_BOUNDS[entry.unit].fault(entry.value):
+            raise AssumptionError(f"{file}: {name} is {entry.value:,.12g} {entry.unit}; {fault}.")
+    return entries
 
 
 def assumptions_text(settings: Assumptions) -> str:
