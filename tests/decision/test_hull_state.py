@@ -136,7 +136,12 @@ def test_a_job_for_moneys_sake_has_its_day_and_says_when_that_has_passed() -> No
     """A check asked for and never done was gone from the next list."""
     check = job("leak_down_check", "cost", is_must=False)
     late = check | {"due_at": AS_OF - timedelta(days=2)}
+    weeks_late = check | {"due_at": AS_OF - timedelta(days=16)}
 
+    assert says(weeks_late) == (
+        "Rent only with this done, or let go by name, as it is overdue since Sat 18 Jul: "
+        "leak-down check"
+    )
     assert says(check) == "Rent only with leak-down check by Sat 8 Aug"
     assert says(late) == "Rent only with leak-down check, which is overdue since Sat 1 Aug"
 

@@ -51,12 +51,14 @@ class HullState:
 class Week:
     """What all hulls of a week share: its instant, the catalogue, when the season ended if it has.
 
-    A hull that ran after the season's end is in season still.
+    A hull that ran after the season's end is in season still.  A job overdue for more than
+    `answer_by_name_d` days is to be done or let go by name.
     """
 
     as_of: datetime
     catalogue: Catalogue
     season_ended_at: datetime | None = None
+    answer_by_name_d: float = 14.0
 
     def is_out_of_season(self, last_session_at: datetime | None) -> bool:
         """Whether a hull that ran last at that time is laid up."""
@@ -141,6 +143,8 @@ def _conditions(jobs: Sequence[Row], at_hand: Row, actions: Sequence[str], week:
     ]
     for job in jobs:
         form = said.OVERDUE if is_overdue(job, week.as_of) else said.BY_DAY
+        if week.as_of - job["due_at"] > timedelta(days=week.answer_by_name_d):
+            form = said.ESCALATED
         day = weekday_text(job["due_at"])
         found.append(form.format(job=job_short(job["what"], catalogue), day=day))
     return [condition for condition in found if condition]

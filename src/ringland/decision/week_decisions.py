@@ -221,7 +221,7 @@ def make_week_decisions(
         options=options,
         planned=None if plan is None else plan.rows,
         asker=Asker(
-            Week(as_of, catalogue, ended_at),
+            Week(as_of, catalogue, ended_at, assumptions.number("call.answer_by_name_d")),
             assumptions.number("call.check_within_d"),
             prices,
             ashore,
