@@ -126,7 +126,7 @@ def test_a_job_nothing_answers_is_open_with_its_id_and_its_days() -> None:
          {"drains": [{"hull_id": "H1", "drained_at": ago(4)}]}, "done",
          "drained on Thu 30 Jul 2026"),
         (job("drain_refill", "own_fuel", engine_id=None), {"at_hand": {}}, "overtaken",
-         "other fuel is in its tank by now"),
+         "the fuel in its tank will do now"),
         (job("drain_refill", "own_fuel", engine_id=None),
          {"at_hand": {"is_own_short": True, "own_way": "throttle"}}, "overtaken",
          "the fuel in its tank will do as its state says"),

@@ -102,7 +102,7 @@ ANSWERS = {
     "test answered": "nothing that failed stands against it any more",
     "sheet closed": "nothing of its rebuild sheet is open any more",
     "fuel will do": "the fuel in its tank will do as its state says",
-    "fuel gone": "other fuel is in its tank by now",
+    "fuel gone": "the fuel in its tank will do now",
     "left service": "the hull left service on {day}",
     "overtaken": "overtaken by {job}",
 }
