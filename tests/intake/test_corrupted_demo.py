@@ -32,7 +32,7 @@ def demo_lines(kind: str) -> tuple[list[str], list[list[str]]]:
 def load(
     kind: str, header: list[str], rows: list[list[str]], known: dict[str, list[str]]
 ) -> Intake:
-    content = "\n".join(",".join(row) for row in [header, *rows]).encode()
+    content = "".join(",".join(row) + "\n" for row in [header, *rows]).encode()
     intake = take_in(RECORD_KINDS[kind], read_raw(f"{kind}.csv", content), known)
     assert intake.rows_in == intake.rows_loaded + intake.rows_set_aside == len(rows)
     return intake

@@ -24,7 +24,7 @@ def cells(raw: RawFile) -> list[tuple[object, ...]]:
         b"\xef\xbb\xbfhull_id,volume_l\nH01,40\nH02,30\n",
         b"hull_id,volume_l\r\nH01,40\r\nH02,30\r\n",
         b"hull_id,volume_l\rH01,40\rH02,30\r",
-        b" Hull_ID , VOLUME_L\nH01, 40 \nH02,30",
+        b" Hull_ID , VOLUME_L\nH01, 40 \nH02,30\n",
         b'"hull_id","volume_l"\n"H01","40"\n"H02","30"\n',
         "hull_id\tvolume_l\nH01\t40\nH02\t30\n".encode("utf-16"),
         b"hull_id,volume_l\nH01,40\nH02,30\n\n\n",

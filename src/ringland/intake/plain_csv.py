@@ -18,6 +18,7 @@ import polars as pl
 
 from ringland.intake.csv_kernel import LINES_PER_MARK
 from ringland.intake.csv_text import plain_heading, read_csv
+from ringland.intake.last_line import is_ended
 from ringland.intake.raw_file import SOURCE_ROW, Content, Layout, RawFile, RecordFileError
 from ringland.intake.raw_text import PARQUET_MARK
 from ringland.intake.typed_lines import Ints, LineReader, Lines
@@ -74,7 +75,7 @@ def read_plain_csv(
     heading = content[mark:start]
     end = _body_end(content)
     is_text = heading.isascii() and not heading.startswith(PARQUET_MARK)
-    if start >= end or not is_text:
+    if start >= end or not is_text or not is_ended(content):
         return None
     try:
         found = plain_heading(file_name, heading[:-1], Layout())

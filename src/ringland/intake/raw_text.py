@@ -11,6 +11,7 @@ import io
 import polars as pl
 
 from ringland.intake.csv_text import read_csv
+from ringland.intake.last_line import is_ended, without_cut_line
 from ringland.intake.raw_file import (
     SOURCE_ROW,
     Layout,
@@ -48,7 +49,8 @@ def read_raw(file_name: str, content: bytes, layout: Layout | None = None) -> Ra
             "This is a web page, whatever its name ends in.",
             "Open it in a spreadsheet program and save it as .xlsx or CSV.",
         )
-    return read_csv(file_name, content, layout or Layout())
+    raw = read_csv(file_name, content, layout or Layout())
+    return raw if is_ended(content) else without_cut_line(raw)
 
 
 def is_workbook(content: bytes) -> bool:
