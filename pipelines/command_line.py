@@ -1,9 +1,6 @@
 """The command line: load records, run a week, read the list, open the pages."""
 
-import os
 import shutil
-import subprocess
-import sys
 import tempfile
 import time
 from datetime import UTC, date, datetime, timedelta
@@ -162,7 +159,7 @@ def week(home: Home, as_of: datetime | None, *, restate: bool) -> None:
     if restate:
         from pipelines.terminal import show_changes  # noqa: PLC0415 - imports Dagster
 
-        show_changes(home, key, now)
+        show_changes(home, key, now, home.folder / f"changes-{key}.csv")
         _week(home, key, now, told_by=now)
         return
     is_this_week = key == current_week(now, in_words(home.facts).zone)
@@ -183,12 +180,19 @@ def today(home: Home) -> None:
 
 @main.command()
 @AS_OF
+@click.option(
+    "--to",
+    "file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="CSV",
+    help="Write all of them into this file.",
+)
 @click.pass_obj
-def changes(home: Home, as_of: datetime | None) -> None:
+def changes(home: Home, as_of: datetime | None, file: Path | None) -> None:
     """Show what became known of a week since: late and corrected records, with the reason."""
     from pipelines.terminal import show_changes  # noqa: PLC0415 - imports Dagster
 
-    show_changes(home.prepare(), _key(home, as_of), _now())
+    in_words(lambda: show_changes(home, _key(home, as_of), _now(), file))
 
 
 @main.command()
@@ -226,16 +230,12 @@ def backfill(home: Home, since: datetime, as_of: datetime | None) -> None:
 @click.pass_obj
 def graph(home: Home, port: int) -> None:
     """Start the Dagster page: the graph, its checks, the schedule and the drop folder's sensor."""
+    from pipelines.graph_page import serve  # noqa: PLC0415 - imports Dagster
+
     home.prepare()
-    environment = os.environ | {
-        "RINGLAND_HOME": str(home.folder),
-        "DAGSTER_HOME": str(home.dagster),
-        "DAGSTER_DISABLE_TELEMETRY": "1",
-    }
+    click.echo(f"http://127.0.0.1:{port}  (answers this machine's own page only)")
     click.echo(f"Records dropped into {home.drop} are loaded. Stop with Ctrl-C.")
-    command = [sys.executable, "-m", "dagster", "dev", "-m", "pipelines.definitions"]
-    command += ["-h", "127.0.0.1", "-p", str(port)]
-    sys.exit(subprocess.call(command, env=environment))  # noqa: S603 - no input but a port number
+    in_words(lambda: serve(home, port))
 
 
 def _now() -> datetime:

@@ -165,12 +165,13 @@ def _questions(home: Home) -> tuple[str, ...]:
     return questions_on_words(teardowns, default_cause_table())
 
 
-def show_changes(home: Home, partition_key: str, told_by: datetime) -> None:
-    """What became known of a week since, and why; in full as a CSV file."""
-    changes = changes_since(
-        warehouse_at(home.database), as_of_week(partition_key, home.facts().zone), told_by
-    )
-    if changes.is_empty():
+def show_changes(home: Home, partition_key: str, told_by: datetime, file: Path | None) -> None:
+    """What became known of a week since, and why; in full as a CSV file, if one is named."""
+    changes = None
+    if home.database.exists():
+        as_of = as_of_week(partition_key, home.facts().zone)
+        changes = changes_since(warehouse_at(home.database), as_of, told_by)
+    if changes is None or changes.is_empty():
         console.print(f"Nothing that was known of the week of {partition_key} has changed since.")
         return
     table = Table(title=f"Known of the week of {partition_key} since", title_justify="left")
@@ -180,9 +181,10 @@ def show_changes(home: Home, partition_key: str, told_by: datetime) -> None:
         kind, key, *cells = (escape(printable(cell or "")) for cell in row)
         table.add_row(f"{kind}: {key}", *cells)
     console.print(table)
-    file = home.folder / f"changes-{partition_key}.csv"
-    inert(changes).write_csv(file)
-    console.print(f"{changes.height} changes: {file}", soft_wrap=True)
+    if file is not None:
+        inert(changes).write_csv(file)
+    where = "all of them: ringland changes --to FILE.csv" if file is None else file
+    console.print(f"{changes.height} changes: {where}", soft_wrap=True)
 
 
 def show_backup(result: dg.ExecuteInProcessResult) -> None:

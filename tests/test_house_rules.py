@@ -62,7 +62,6 @@ def test_all_that_ringland_runs_on_is_permissively_licensed() -> None:
 
 
 WITHOUT_IMPORT = {
-    "dagster-webserver": "the page of 'ringland graph', started as a program",
     "tzdata": "read by zoneinfo",
 }
 """Dependencies no line imports, with what needs them."""
@@ -100,6 +99,52 @@ def installed_mb(package: str) -> float:
     except metadata.PackageNotFoundError:
         return 0.0
     return sum(file.size or 0 for file in listed) / 1e6
+
+
+def test_every_text_file_is_read_and_written_in_a_named_encoding() -> None:
+    """Windows reads and writes its own code page where none is named."""
+    nameless = [
+        f"{path}:{node.lineno}"
+        for path in CODE
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and is_text_call(node)
+        and "encoding" not in {keyword.arg for keyword in node.keywords}
+        and "utf-8" not in {arg.value for arg in node.args if isinstance(arg, ast.Constant)}
+    ]  # fmt: skip
+    assert nameless == []
+
+
+def is_text_call(call: ast.Call) -> bool:
+    """Whether it reads or writes text: not bytes, and not a file within a ZIP."""
+    function = ast.unparse(call.func)
+    if function.rpartition(".")[2] in ("read_text", "write_text"):
+        return True
+    if function.startswith(("os.", "webbrowser.", "Image.")) or not function.endswith("open"):
+        return False
+    is_bare = isinstance(call.func, ast.Name)
+    if call.args and not is_bare and not isinstance(call.args[0], ast.Constant):
+        return False  # of a ZIP: the file's name comes first
+    modes = [arg.value for arg in call.args if isinstance(arg, ast.Constant)]
+    return function.rpartition(".")[2] == "open" and not any("b" in str(mode) for mode in modes)
+
+
+POSIX_ONLY = {
+    "os.fork", "os.kill", "os.killpg", "os.setsid", "os.getuid", "os.geteuid", "os.getpgid",
+    "os.mkfifo", "os.uname", "os.sync", "os.rename", "os.symlink", "os.statvfs", "os.chown",
+    "signal.SIGKILL", "signal.alarm",
+}  # fmt: skip
+POSIX_MODULES = {"fcntl", "pwd", "grp", "resource", "termios", "tty", "pty", "syslog"}
+
+
+def test_nothing_that_ships_calls_what_windows_lacks() -> None:
+    for path in CODE:
+        nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+        named = [one.name for node in nodes if isinstance(node, ast.Import) for one in node.names]
+        named += [node.module or "" for node in nodes if isinstance(node, ast.ImportFrom)]
+        used = {ast.unparse(node) for node in nodes if isinstance(node, ast.Attribute)}
+
+        assert not set(named) & POSIX_MODULES, path
+        assert not used & POSIX_ONLY, path
 
 
 def test_no_lock_or_settings_file_holds_an_address() -> None:

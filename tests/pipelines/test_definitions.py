@@ -8,12 +8,14 @@ import socket
 import subprocess
 import sys
 import time
+import urllib.error
 import urllib.request
 from contextlib import suppress
 from pathlib import Path
 
 import dagster as dg
 import polars as pl
+import pytest
 
 from pipelines.asset_figures import table
 from pipelines.asset_story import OWNERS
@@ -219,22 +221,16 @@ def ask(port: int, query: str) -> dict[str, object]:
 
 
 def served(home: Home, port: int) -> "subprocess.Popen[bytes]":
-    # Dagster's page and its daemon, begun at once in an empty folder, both make its tables: on a
-    # busy machine one of them fails and hangs.
-    with dg.DagsterInstance.from_config(str(home.dagster)):
-        pass
+    arguments = ["--home", str(home.folder), "graph", "--port", str(port)]
     return subprocess.Popen(
-        [sys.executable, "-m", "dagster", "dev", "-h", "127.0.0.1", "-p", str(port)],
-        cwd=Path(__file__).parents[2],  # a checkout: [tool.dagster] names the module
-        env=os.environ | {"RINGLAND_HOME": str(home.folder), "DAGSTER_HOME": str(home.dagster),
-                          "DAGSTER_DISABLE_TELEMETRY": "1"},
+        [sys.executable, "-c", "from pipelines.command_line import main; main()", *arguments],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
         start_new_session=True,
-    )  # fmt: skip
+    )
 
 
-def test_dagster_dev_serves_the_graph(tmp_path: Path) -> None:
+def test_the_graph_command_serves_the_graph_to_its_own_page_only(tmp_path: Path) -> None:
     home = Home(tmp_path).prepare()
     port = free_port()
     server = served(home, port)
@@ -249,6 +245,8 @@ def test_dagster_dev_serves_the_graph(tmp_path: Path) -> None:
                 answer = ask(port, "{ assetNodes { assetKey { path } groupName } }")
             except OSError:
                 continue
+        with pytest.raises(urllib.error.HTTPError, match="403"):  # it took queries on GET
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/graphql?query={{version}}", timeout=60)
     finally:
         # Asked to end, all of them at once, Dagster's page may wait for its parent for good.
         with suppress(ProcessLookupError):

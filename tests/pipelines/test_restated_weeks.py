@@ -80,13 +80,14 @@ def test_a_past_week_changes_only_when_it_is_restated(tmp_path: Path) -> None:
 
 
 def test_the_changes_command_shows_them_and_writes_them_as_inert_text(tmp_path: Path) -> None:
-    home = shop(tmp_path)
+    home, file = shop(tmp_path), tmp_path / "changes.csv"
+    asked = ["--home", str(home.folder), "changes", "--as-of", "2025-06-09", "--to", str(file)]
 
-    run = CliRunner().invoke(main, ["--home", str(home.folder), "changes", "--as-of", "2025-06-09"])
+    run = CliRunner().invoke(main, asked)
 
     assert run.exit_code == 0, run.output
     assert "2 changes" in run.output
-    written = (home.folder / "changes-2025-06-09.csv").read_text()
+    written = file.read_text()
     assert ",'=misread" in written
 
 
