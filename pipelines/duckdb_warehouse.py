@@ -326,6 +326,21 @@ def _bring_up_to_date(con: duckdb.DuckDBPyConnection) -> None:
         ) from error
 
 
+def can_be_brought_up_to_date(database: Path) -> bool:
+    """Whether the scripts that a warehouse lacks fit what it holds; tried on a copy in memory."""
+    con = duckdb.connect(config=_CONFIG)
+    try:
+        con.execute(f"attach {_quoted(str(database))} as source (read_only)")
+        con.execute("copy from database source to memory")
+        _bring_up_to_date(con)
+        ensure_record_tables(con)
+    except (duckdb.Error, WarehouseError):
+        return False
+    finally:
+        con.close()
+    return True
+
+
 def warehouse_at(database: Path) -> DuckDBWarehouse:
     """The warehouse in this file."""
     return DuckDBWarehouse(database=str(database))

@@ -15,6 +15,7 @@ import polars as pl
 from pipelines.duckdb_warehouse import (
     DuckDBWarehouse,
     WarehouseError,
+    can_be_brought_up_to_date,
     copy_database,
     ensure_record_tables,
     schema_version,
@@ -63,7 +64,10 @@ def check_warehouse(home: Home) -> list[Finding]:
             return (f"It cannot be read: {REBUILD}. ({error})",)
 
     return [
-        Finding("the warehouse opens and can be read", in_tables(_unreadable)),
+        Finding(
+            "the warehouse opens and can be read",
+            in_tables(lambda con: _unreadable(home.database, con)),
+        ),
         Finding("every row of every file is loaded, set aside or mended", in_tables(_unaccounted)),
         Finding("every loaded row keeps its contract", in_tables(_broken)),
         Finding("every file taken in is kept as it was", tuple(_lost_or_changed(home))),
@@ -82,17 +86,18 @@ def check_warehouse(home: Home) -> list[Finding]:
     ]
 
 
-def _unreadable(con: duckdb.DuckDBPyConnection) -> Iterator[str]:
+def _unreadable(database: Path, con: duckdb.DuckDBPyConnection) -> Iterator[str]:
     tables = con.sql("select schema_name || '.' || table_name from duckdb_tables()").fetchall()
     for (table,) in tables:
         con.sql(f"select count(columns(*)) from {table}").fetchall()
     newest = scripts()[-1][0]
     version = schema_version(con) if ("main.schema_version",) in tables else 0
     if version < newest:
-        yield (
-            f"It has schema version {version} of {newest}; the next 'ringland load' or "
-            f"'ringland week' brings it up to date."
-        )
+        it_has = f"It has schema version {version} of {newest}"
+        if can_be_brought_up_to_date(database):
+            yield f"{it_has}; the next 'ringland load' or 'ringland week' brings it up to date."
+        else:
+            yield f"{it_has}, and the scripts it lacks do not fit what it holds: {REBUILD}."
     lacking = {"shop_records.files", "shop_records.mended"} - {table for (table,) in tables}
     if version >= newest and lacking:
         yield f"The table {sorted(lacking)[0]} is missing: {REBUILD}."

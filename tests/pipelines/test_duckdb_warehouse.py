@@ -11,11 +11,14 @@ import pytest
 from pipelines.duckdb_warehouse import (
     DuckDBWarehouse,
     WarehouseError,
+    ensure_record_tables,
     ensure_table,
     scripts,
     transaction,
     warehouse_at,
 )
+from pipelines.home import Home
+from pipelines.warehouse_care import check_warehouse
 from ringland.contracts.record_kinds import ALL_KINDS
 
 MONDAY = datetime(2026, 8, 17, tzinfo=UTC)
@@ -104,6 +107,23 @@ def test_a_newer_schema_version_is_refused(warehouse: DuckDBWarehouse) -> None:
 
     with pytest.raises(WarehouseError, match=r"schema version 9999.*newer ringland"):
         warehouse.read_records()
+
+
+def test_what_is_advised_for_an_old_schema_is_tried_first(tmp_path: Path) -> None:
+    """The check sent a schema half done to 'ringland week', which could not bring it up to date."""
+    home = Home(tmp_path).prepare()
+    with warehouse_at(home.database).connect() as con:
+        ensure_record_tables(con)
+        con.execute("alter table shop_records.files drop column content_blake3")
+        con.execute("delete from schema_version where version > 4")
+
+    (old,) = check_warehouse(home)[0].wrong
+    with duckdb.connect(str(home.database)) as con:
+        con.execute("delete from schema_version where version > 3")
+    (half_done,) = check_warehouse(home)[0].wrong
+
+    assert "the next 'ringland load' or 'ringland week' brings it up to date" in old
+    assert "do not fit what it holds: run 'ringland rebuild'" in half_done
 
 
 def test_a_failed_transaction_leaves_nothing(warehouse: DuckDBWarehouse) -> None:

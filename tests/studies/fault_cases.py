@@ -1,10 +1,14 @@
 """What the fault study needs of a home: the commands, the damages, and doing as the check says."""
 
 import hashlib
+import os
 import random
 import shutil
-from collections.abc import Callable
-from dataclasses import dataclass
+import signal
+import sys
+import time
+from collections.abc import Callable, Collection, Iterator
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -14,11 +18,13 @@ import pytest
 from click.testing import CliRunner
 
 from pipelines import command_line
+from pipelines.backup import read_manifest, wrong_in
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import Home
 from pipelines.taken_list import NAMES
 from pipelines.warehouse_care import check_warehouse, record_tables
-from pipelines.weekly.store import WeekStore
+from pipelines.weekly.store import WeekStore, _list_in
+from pipelines.whole_files import free_name
 from tests.pipelines.tiny_shop import WEEKS, write_tiny
 
 MONDAY = WEEKS[1]
@@ -26,37 +32,30 @@ NOW = datetime.fromisoformat(f"{MONDAY}T08:00:00+00:00")
 MOST_ROUNDS = 4
 
 
-@dataclass(frozen=True)
-class Shop:
-    """A small shop: its record files, its homes in three states, and a backup of the last."""
+def make_shop(base: str) -> None:
+    """The homes that cases begin with, as states of the arena: empty, loaded, a week worked out.
 
-    folder: Path
+    All stand in the arena while they are made, since views name the folder.
+    """
+    arena = Path(base) / "arena"
+    home = _home(arena).prepare()
+    write_tiny(arena / "records")
+    shutil.copytree(arena, Path(base) / "empty")
+    run(home, "load", str(arena / "records"))
+    shutil.copytree(arena, Path(base) / "loaded")
+    run(home, "week")
+    home.photos.mkdir()
+    (home.photos / "ring land.jpg").write_bytes(b"a photo")
+    run(home, "backup", str(arena / "backup.zip"))
+    shutil.copytree(arena, Path(base) / "worked")
 
-    @property
-    def records(self) -> Path:
-        return self.folder / "records"
 
-    @property
-    def backup(self) -> Path:
-        return self.folder / "backup.zip"
+def _home(arena: Path) -> Home:
+    return Home(arena / "home")
 
-    def home(self, name: str) -> Home:
-        return Home(self.folder / name / "home")
 
-    def copy(self, name: str, place: Path) -> Home:
-        return Home(Path(shutil.copytree(self.home(name).folder, place)))
-
-    def make(self) -> None:
-        write_tiny(self.records)
-        empty = self.home("empty").prepare()
-        shutil.copytree(empty.folder, self.home("loaded").folder)
-        run(self.home("loaded"), "load", str(self.records))
-        shutil.copytree(self.home("loaded").folder, self.home("worked").folder)
-        worked = self.home("worked")
-        run(worked, "week")
-        worked.photos.mkdir()
-        (worked.photos / "ring land.jpg").write_bytes(b"a photo")
-        run(worked, "backup", str(self.backup))
+class RefusedError(RuntimeError):
+    """A command ended in words, not in a traceback."""
 
 
 def run(home: Home, *arguments: str) -> str:
@@ -66,21 +65,108 @@ def run(home: Home, *arguments: str) -> str:
         clock.setattr("webbrowser.open", lambda _: True)
         done = CliRunner().invoke(command_line.main, ["--home", str(home.folder), *arguments])
     if done.exit_code:
-        raise RuntimeError(f"{' '.join(arguments[:2])}: {done.output[-600:]}")
+        kind = RefusedError if isinstance(done.exception, SystemExit) else RuntimeError
+        raise kind(f"{' '.join(arguments[:2])}: {done.output[-600:]} {done.exception!r}")
     return done.output
 
 
-def run_command(shop: Shop, home: Home, command: str) -> None:
+def run_command(arena: Path, command: str) -> None:
     """One of the study's commands."""
-    beside = home.folder.parent
     arguments = {
-        "load": (str(shop.records),),
-        "backfill": ("--since", WEEKS[0]),
-        "publish": (str(beside / "published.duckdb"),),
-        "backup": (str(beside / f"b{len(list(beside.glob('b*.zip')))}.zip"),),
-        "restore": (str(shop.backup),),
+        "load": (str(arena / "records"),),
+        "backfill": ("--since", "2026-06-15"),
+        "publish": (str(arena / "published.duckdb"),),
+        "backup": (str(free_name(arena / "new.zip")),),
+        "restore": (str(arena / "backup.zip"),),
     }
-    run(home, command, *arguments.get(command, ()))
+    run(_home(arena), command, *arguments.get(command, ()))
+
+
+def ready() -> None:
+    """Nothing; the process has its imports done."""
+
+
+def undisturbed(arena: str, command: str) -> dict[str, Any]:
+    """What a command leaves, its events on files and the seconds it takes."""
+    began = time.monotonic()
+    with WATCH.over(Path(arena)):
+        run_command(Path(arena), command)
+    took = time.monotonic() - began
+    return {"all": all_of(_home(Path(arena))), "events": WATCH.count, "took": took}
+
+
+def stopped_at(arena: str, command: str, events: list[int]) -> None:
+    """A command whose process stops just before each of these events."""
+
+    def stop() -> None:
+        os.kill(os.getpid(), signal.SIGSTOP)
+
+    with WATCH.over(Path(arena), events, stop):
+        run_command(Path(arena), command)
+
+
+def with_full_disk(arena: str, command: str, event: int) -> dict[str, Any]:
+    """A command whose disk is filled up just before an event, and room made again after it."""
+    filler, home = Path(arena) / "filler", _home(Path(arena))
+    before = all_of(home)
+
+    def fill() -> None:
+        with filler.open("wb", buffering=0) as file:
+            for size in (1 << 20, 1 << 10, 1):
+                with suppress(OSError):
+                    while True:
+                        file.write(bytes(size))
+
+    words = "went through"
+    with WATCH.over(Path(arena), [event], fill):
+        try:
+            run_command(Path(arena), command)
+        except RefusedError as error:
+            words = str(error)
+    filler.unlink(missing_ok=True)
+    lost = [name for name, digest in before.items() if all_of(home).get(name) != digest]
+    return {"words": words, "lost": [name for name in lost if "/" in name]}
+
+
+class Watch:
+    """Counts the events by which files below a folder change, and acts just before some."""
+
+    def __init__(self) -> None:
+        """Watch nothing yet."""
+        self.count, self.folder, self.at, self.act = 0, "", set[int](), lambda: None
+        self.is_on = False
+        sys.addaudithook(self._heard)
+
+    @contextmanager
+    def over(
+        self, folder: Path, at: Collection[int] = (), act: Callable[[], None] = lambda: None
+    ) -> Iterator[None]:
+        """Watch a folder."""
+        self.count, self.folder, self.at, self.act = 0, str(folder), set(at), act
+        self.is_on = True
+        try:
+            yield
+        finally:
+            self.is_on = False
+
+    def _heard(self, event: str, arguments: tuple[Any, ...]) -> None:
+        if not self.is_on or event not in CHANGES:
+            return
+        if event == "open" and not int(arguments[2] or 0) & (os.O_WRONLY | os.O_RDWR | os.O_CREAT):
+            return
+        if not os.fsdecode(arguments[0] if not isinstance(arguments[0], int) else b"").startswith(
+            self.folder
+        ):
+            return
+        self.count += 1
+        if self.count - 1 in self.at:
+            self.is_on = False  # what is done now is not watched
+            self.act()
+            self.is_on = True
+
+
+CHANGES = {"open", "os.rename", "os.remove", "os.link", "os.mkdir", "os.rmdir", "os.truncate"}
+WATCH = Watch()
 
 
 def all_of(home: Home) -> dict[str, str]:
@@ -106,33 +192,54 @@ def _digest(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()[:16]
 
 
-def brought_back(shop: Shop, home: Home, command: str | None) -> dict[str, Any]:
+def brought_back(place: str, command: str | None) -> dict[str, Any]:
     """Do as the check says until it is content, then give the command again."""
-    steps: list[str] = []
+    arena, steps, began = Path(place), list[str](), time.process_time()
+    home = _home(arena)
     if command == "restore" and not home.folder.exists():
-        run_command(shop, home, command)  # it was cut off between two renames
+        run_command(arena, command)  # it was cut off between two renames
         steps.append("restore again")
     for _ in range(MOST_ROUNDS):
-        wrong = [line for finding in check_warehouse(home) for line in finding.wrong]
-        step = next((step for line in wrong if (step := _step(line)) is not None), None)
+        step = next((step for line in _wrong(home) if (step := _step(line)) is not None), None)
         if step is None:
             break
         steps.append(step[0])
-        run(home, *(part.format(records=shop.records, backup=shop.backup) for part in step))
+        run(home, *(part.format(arena=arena) for part in step))
     if command is not None:
-        run_command(shop, home, command)
-    left = [line for finding in check_warehouse(home) for line in finding.wrong]
-    return {"steps": steps, "left": left, "all": all_of(home)}
+        run_command(arena, command)
+    litter = [path.name for path in arena.rglob("*") if path.name.endswith(LITTER)]
+    left = [*_wrong(home), *_not_whole(arena)]
+    spent = round(time.process_time() - began, 2)
+    return {"steps": steps, "left": left, "litter": litter, "all": all_of(home), "cpu_s": spent}
+
+
+LITTER = (".partial", ".new", ".gone", ".rebuilt", ".restoring")
+
+
+def _wrong(home: Home) -> list[str]:
+    _list_in.cache_clear()  # as in a process of its own
+    return [line for finding in check_warehouse(home) for line in finding.wrong]
+
+
+def _not_whole(arena: Path) -> list[str]:
+    """Backups and published copies that can be taken for whole and are not."""
+    backups = [
+        f"{file.name}: {wrong}"
+        for file in arena.glob("*.zip")
+        for wrong in wrong_in(file, read_manifest(file))
+    ]
+    published = [file for file in arena.glob("*.duckdb") if not record_tables(warehouse_at(file))]
+    return [*backups, *(file.name for file in published)]
 
 
 def _step(line: str) -> tuple[str, ...] | None:
     """The step that a line of the check says, the first that it names."""
     said = {
-        "load the original again": ("load", "{records}"),
-        "load it again": ("load", "{records}"),
-        "load its file again": ("load", "{records}"),
-        "Load some records": ("load", "{records}"),
-        "ringland restore BACKUP --mend": ("restore", "{backup}", "--mend"),
+        "load the original again": ("load", "{arena}/records"),
+        "load it again": ("load", "{arena}/records"),
+        "load its file again": ("load", "{arena}/records"),
+        "Load some records": ("load", "{arena}/records"),
+        "ringland restore BACKUP --mend": ("restore", "{arena}/backup.zip", "--mend"),
         "ringland rebuild": ("rebuild",),
         "ringland open": ("open", "--as-of", MONDAY),
         "ringland week": ("week",),
@@ -221,3 +328,10 @@ DAMAGES: dict[str, Callable[[Home, random.Random], str]] = {
     "bytes of a week": _to(_week_files, _flip),
     "a file of a week lost": _to(_week_files, _delete),
 }
+
+
+def damage(place: str, number: int, seed: int) -> dict[str, str]:
+    """Damage one thing of a home; each kind in turn."""
+    name = sorted(DAMAGES)[number % len(DAMAGES)]
+    chance = random.Random(seed)  # noqa: S311 - places, not secrets
+    return {"damage": name, "what": DAMAGES[name](_home(Path(place)), chance)}

@@ -1,156 +1,236 @@
-"""Kills and damages: does following the tool's own advice bring everything back?
+"""Kills, damages and full disks: does following the tool's own advice bring everything back?
 
-Run: python -m tests.studies.fault_study OUT.jsonl [--kills 50] [--damages 100] [--only load,week]
+Run: python -m tests.studies.fault_study OUT.jsonl [--cuts 50] [--damages 100] [--full 20]
+                                                   [--only load,week,damage,full]
 then: python -m tests.studies.fault_study OUT.jsonl --table
 
-Each case takes a copy of a small shop's home, cuts a command off by SIGKILL at a random moment
-(or damages one file), asks `ringland check`, does what its lines say and nothing else, gives the
-command again, and holds tables, weeks and kept files against an undisturbed run.  The seed of a
-case is drawn from the system and stands in its line.  A case runs in forked processes, so that
-the imports are paid for once; POSIX only.
+Each case takes a copy of a small shop's home, cuts a command off (or damages one file, or fills
+the disk), asks `ringland check`, does what its lines say and nothing else, gives the command
+again, and holds tables, weeks and kept files against an undisturbed run.
+
+A cut is what SIGKILL leaves on the disk at one moment: the process is stopped (SIGSTOP), the
+home is copied as it lies, and the process goes on to the next moment; so that one run gives
+many cases.  One in twenty-five is killed for good instead.  Moments are drawn from the system's
+chance, half by time and half just before a file is opened to write, renamed or removed.  The
+disk is a small tmpfs that is filled to its last byte at such a moment; that needs root.  All
+runs are forked, so that the imports are paid for once; POSIX only.
 """
 
 import argparse
-import importlib
 import json
+import multiprocessing
 import os
 import random
 import secrets
 import shutil
 import signal
+import subprocess
 import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-_HEAVY = [
-    "dagster",
-    "duckdb",
-    "lifelines",
-    "numba",
-    "pint",
-    "plotly.graph_objects",
-    "rich.table",
-    "scipy.optimize",
-    "scipy.stats",
-    "sklearn.ensemble",
-    "typst",
-    "xlsxwriter",
-]
-for _name in _HEAVY:  # once, before the forks; not Polars, whose threads would not be in them
-    importlib.import_module(_name)
-
 COMMANDS = ("load", "week", "backfill", "today", "publish", "backup", "restore", "rebuild")
+FULL = ("load", "week")
 FROM = {"load": "empty", "week": "loaded", "backfill": "loaded", "rebuild": "loaded"}
 """The home a command begins with; the others begin with a week worked out."""
+_HEAVY = ("dagster", "duckdb", "lifelines", "numba", "pint", "plotly.graph_objects", "rich.table",
+          "scipy.optimize", "scipy.stats", "sklearn.ensemble", "typst", "xlsxwriter")  # fmt: skip
+"""Imported once, before the forks; not Polars, whose threads would not be in them."""
+_FORK = multiprocessing.get_context("fork")
+_BATCH = 8
+"""Moments of one run."""
+_STARTS_S = 120.0
 
 
-def in_fork(do: Callable[[Any], Any], said: Path) -> int:
-    """Begin `do` in a process of its own, its result or error into a file; the process id.
+class Worker:
+    """A process that does what is asked of the cases, one after the other."""
 
-    `do` is given the module of cases; a file beside `said` says when it begins.
-    """
-    begun = said.with_suffix(".begun")
-    for left in (said, begun):
-        left.unlink(missing_ok=True)
-    child = os.fork()
-    if child:
-        return child
-    os.setsid()
-    code = 0
-    try:
-        cases = importlib.import_module("tests.studies.fault_cases")
-        begun.touch()
-        told = json.dumps(do(cases))
-        said.write_text(told, encoding="utf-8")
-    except BaseException as error:
-        said.write_text(json.dumps({"error": f"{type(error).__name__}: {error}"}))
-        code = 1
-    os._exit(code)
+    def __init__(self) -> None:
+        """Fork it."""
+        self.pipe, theirs = _FORK.Pipe()
+        self.process = _FORK.Process(target=_serve, args=(theirs,))
+        self.process.start()
+        theirs.close()
 
+    def ask(self, name: str, *arguments: Any) -> None:
+        """Have a function of the cases called."""
+        self.pipe.send((name, arguments))
 
-def answer_of(do: Callable[[Any], Any], folder: Path) -> Any:
-    """What `do` gives in a process of its own."""
-    said = folder / "said.json"
-    os.waitpid(in_fork(do, said), 0)
-    return json.loads(said.read_text(encoding="utf-8"))
+    def answer(self) -> Any:
+        """What it gave.
 
+        Raises:
+            RuntimeError: what it raised.
+        """
+        is_right, told = self.pipe.recv()
+        if not is_right:
+            raise RuntimeError(told)
+        return told
 
-def make_shops(folder: Path, commands: list[str]) -> dict[str, Any]:
-    """What an undisturbed run of each command leaves; the cases' homes are made."""
-    made = answer_of(lambda cases: cases.Shop(folder).make(), folder)
-    if made is not None:
-        raise SystemExit(made["error"])
-    undisturbed = {}
-    for command in {*commands, "publish"} & set(COMMANDS):
+    def do(self, name: str, *arguments: Any) -> Any:
+        """What a function of the cases gives."""
+        self.ask(name, *arguments)
+        return self.answer()
 
-        def quiet(cases: Any, command: str = command) -> dict[str, Any]:
-            shop = cases.Shop(folder)
-            home = shop.copy(FROM.get(command, "worked"), folder / f"quiet {command}" / "home")
-            began = time.monotonic()
-            cases.run_command(shop, home, command)
-            return {"took": time.monotonic() - began, "all": cases.all_of(home)}
-
-        undisturbed[command] = answer_of(quiet, folder)
-        if "error" in undisturbed[command]:
-            raise SystemExit(f"{command}: {undisturbed[command]['error']}")
-    return undisturbed
+    def end(self) -> None:
+        """Let it go."""
+        self.process.kill()
+        self.process.join()
+        self.pipe.close()
 
 
-def one_kill(base: Path, undisturbed: dict[str, Any], command: str, seed: int) -> dict[str, Any]:
-    """One command cut off, and what came back of it."""
-    chance = random.Random(seed)  # noqa: S311 - moments, not secrets
-    folder = Path(tempfile.mkdtemp(dir=base))
-    shutil.copytree(base / FROM.get(command, "worked") / "home", folder / "home")
-    at = chance.uniform(0, undisturbed[command]["took"])
-
-    def victim(cases: Any) -> None:
-        cases.run_command(cases.Shop(base), cases.Home(folder / "home"), command)
-
-    def again(cases: Any) -> Any:
-        return cases.brought_back(cases.Shop(base), cases.Home(folder / "home"), command)
-
-    child = in_fork(victim, folder / "victim.json")
-    while not (folder / "victim.begun").exists():
-        time.sleep(0.02)
-    time.sleep(at)
-    was_cut = not (folder / "victim.json").exists()
-    if was_cut:
-        os.killpg(child, signal.SIGKILL)
-    os.waitpid(child, 0)
-    found = answer_of(again, folder)
-    return told({"command": command, "seed": seed, "at": at, "was_cut": was_cut}, found,
-                undisturbed[command]["all"], folder)  # fmt: skip
+def _serve(pipe: Any) -> None:
+    cases = import_module("tests.studies.fault_cases")
+    while True:
+        name, arguments = pipe.recv()
+        try:
+            told = (True, getattr(cases, name)(*arguments))
+        except BaseException as error:
+            told = (False, f"{type(error).__name__}: {error}")
+        pipe.send(told)
 
 
-def one_damage(base: Path, undisturbed: dict[str, Any], seed: int) -> dict[str, Any]:
-    """One thing of a home damaged, and what came back of it."""
-    chance = random.Random(seed)  # noqa: S311 - places, not secrets
-    folder = Path(tempfile.mkdtemp(dir=base))
-    shutil.copytree(base / "worked" / "home", folder / "home")
+class Study:
+    """The arena in which every case stands, the homes to begin with, and what is expected."""
 
-    def damaged(cases: Any) -> Any:
-        home = cases.Home(folder / "home")
-        name = chance.choice(sorted(cases.DAMAGES))
-        what = cases.DAMAGES[name](home, chance)
-        return {"damage": name, "what": what, **cases.brought_back(cases.Shop(base), home, None)}
+    def __init__(self, base: Path, commands: list[str]) -> None:
+        """Make the shop's homes, and do each command once undisturbed."""
+        self.base, self.arena = base, base / "arena"
+        self.warm = Worker()
+        self.warm.do("make_shop", str(base))
+        self.expected: dict[str, dict[str, Any]] = {}
+        for command in {*commands, "publish"} & set(COMMANDS):
+            self.begin(command)
+            victim = Worker()
+            self.expected[command] = victim.do("undisturbed", str(self.arena), command)
+            victim.end()
 
-    found = answer_of(damaged, folder)
-    about = {"command": "damage", "seed": seed}
-    about |= {name: found.pop(name, None) for name in ("damage", "what")}
-    return told(about, found, undisturbed["publish"]["all"], folder)
+    def begin(self, command: str) -> None:
+        """The home that a command begins with, into the arena."""
+        self.put(self.base / FROM.get(command, "worked"))
+
+    def put(self, state: Path) -> None:
+        """A state of the arena, in its place."""
+        shutil.rmtree(self.arena, ignore_errors=True)
+        shutil.copytree(state, self.arena)
+
+    def came_back(self, about: dict[str, Any], command: str | None) -> dict[str, Any]:
+        """The line of a case whose home lies damaged in the arena."""
+        try:
+            found = self.warm.do("brought_back", str(self.arena), command)
+        except RuntimeError as error:
+            return {**about, "outcome": "failed", "why": str(error)}
+        wanted = self.expected[command or "publish"]["all"]
+        return {**about, **told(found, wanted)}
+
+    def cuts(self, command: str, count: int) -> Iterator[dict[str, Any]]:
+        """Cases of one command cut off."""
+        killed, done = max(1, count // 25), 0
+        while done < count:
+            seed = secrets.randbits(32)
+            chance = random.Random(seed)  # noqa: S311 - moments, not secrets
+            is_killed = done < killed
+            is_by_file = chance.random() < 0.5 if is_killed else (done - killed) // _BATCH % 2
+            by = "file" if is_by_file else "time"
+            moments = 1 if is_killed else min(_BATCH, count - done)
+            for number, (at, state) in enumerate(self._stops(command, by, moments, chance)):
+                self.put(state)
+                shutil.rmtree(state)
+                about = {"command": command, "seed": seed, "number": number, "by": by, "at": at,
+                         "killed": is_killed}  # fmt: skip
+                yield self.came_back(about, command)
+                done += 1
+
+    def _stops(
+        self, command: str, by: str, count: int, chance: random.Random
+    ) -> list[tuple[float, Path]]:
+        """What lay on the disk at some moments of one run; one alone is its end."""
+        expected = self.expected[command]
+        most = expected["events"] if by == "file" else expected["took"]
+        at = sorted(chance.uniform(0, most) for _ in range(count))
+        self.begin(command)
+        victim = Worker()
+        victim.do("ready")
+        pid, states, ran = victim.process.pid, [], 0.0
+        assert pid is not None
+        events = [int(moment) for moment in at] if by == "file" else []
+        victim.ask("stopped_at", str(self.arena), command, events)
+        for number, moment in enumerate(sorted(set(events)) if events else at):
+            if by == "time":
+                time.sleep(moment - ran)
+                ran = moment
+                os.kill(pid, signal.SIGSTOP)
+            if not _stopped(pid, victim.pipe) or (by == "time" and victim.pipe.poll()):
+                os.kill(pid, signal.SIGCONT)
+                break
+            state = self.base / f"state-{number}"
+            if count == 1:
+                os.kill(pid, signal.SIGKILL)
+            shutil.copytree(self.arena, state)
+            states.append((moment, state))
+            if count == 1:
+                break
+            os.kill(pid, signal.SIGCONT)
+        if count > 1:
+            victim.answer()
+        victim.end()
+        return states
+
+    def damages(self, count: int) -> Iterator[dict[str, Any]]:
+        """Cases of one thing damaged in a home."""
+        for number in range(count):
+            seed = secrets.randbits(32)
+            self.put(self.base / "worked")
+            what = self.warm.do("damage", str(self.arena), number, seed)
+            yield self.came_back({"command": "damage", "seed": seed, **what}, None)
+
+    def full_disks(self, command: str, count: int) -> Iterator[dict[str, Any]]:
+        """Cases of a command whose disk is filled to its last byte while it runs."""
+        for number in range(count):
+            seed = secrets.randbits(32)
+            chance = random.Random(seed)  # noqa: S311 - moments, not secrets
+            events = self.expected[command]["events"]
+            at = int(events * (number + chance.random()) / count)
+            shutil.rmtree(self.arena, ignore_errors=True)
+            self.arena.mkdir()
+            with _small_disk(self.arena):
+                shutil.copytree(
+                    self.base / FROM.get(command, "worked"), self.arena, dirs_exist_ok=True
+                )
+                said = self.warm.do("with_full_disk", str(self.arena), command, at)
+                about = {"command": f"full disk, {command}", "seed": seed, "at": at, **said}
+                yield self.came_back(about, command)
 
 
-def told(
-    about: dict[str, Any], found: dict[str, Any], wanted: dict[str, str], folder: Path
-) -> dict[str, Any]:
-    """The line of a case: equal, or said to be loaded again, or lost."""
-    shutil.rmtree(folder, ignore_errors=True)
-    if "error" in found:
-        return {**about, "outcome": "failed", "why": found["error"]}
+class _small_disk:  # noqa: N801 - reads as a function
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def __enter__(self) -> None:
+        mount = ["mount", "-t", "tmpfs", "-o", "size=160m", "tmpfs", str(self.folder)]
+        subprocess.run(mount, check=True)
+
+    def __exit__(self, *_: object) -> None:
+        subprocess.run(["umount", str(self.folder)], check=True)
+
+
+def _stopped(pid: int, pipe: Any) -> bool:
+    """Wait until a process stops; False: it is done instead."""
+    while True:
+        found, status = os.waitpid(pid, os.WUNTRACED | os.WNOHANG)
+        if found:
+            return os.WIFSTOPPED(status)
+        if pipe.poll(0.005):
+            return False
+
+
+def told(found: dict[str, Any], wanted: dict[str, str]) -> dict[str, Any]:
+    """Equal, or said to be loaded again, or lost."""
     differs = sorted(
         name for name in wanted.keys() | found["all"].keys()
         if wanted.get(name) != found["all"].get(name)
@@ -158,35 +238,40 @@ def told(
     outcome = "equal" if not differs else "differs"
     if found["left"]:
         outcome = "told" if differs else "equal, but the check is not content"
-    return {**about, "outcome": outcome, "steps": found["steps"], "left": found["left"],
-            "differs": differs[:5]}  # fmt: skip
+    return {"outcome": outcome, "steps": found["steps"], "left": found["left"],
+            "litter": found["litter"], "cpu_s": found["cpu_s"], "differs": differs[:5]}  # fmt: skip
 
 
 def main() -> None:
     """Run the study, a line a case."""
     asked = argparse.ArgumentParser()
     asked.add_argument("out", type=Path)
-    asked.add_argument("--kills", type=int, default=50)
+    asked.add_argument("--cuts", type=int, default=50)
     asked.add_argument("--damages", type=int, default=100)
-    asked.add_argument("--only", default=",".join((*COMMANDS, "damage")))
+    asked.add_argument("--full", type=int, default=20)
+    asked.add_argument("--only", default=",".join((*COMMANDS, "damage", "full")))
     asked.add_argument("--table", action="store_true")
     wanted = asked.parse_args()
     if wanted.table:
         sys.stdout.write(table(wanted.out))
         return
+    for name in _HEAVY:
+        import_module(name)
+    commands = wanted.only.split(",")
     with tempfile.TemporaryDirectory() as scratch:
-        base, commands = Path(scratch), wanted.only.split(",")
-        undisturbed = make_shops(base, commands)
+        needed = [*commands, *(FULL if "full" in commands else ())]
+        study = Study(Path(scratch), needed)
         for command in commands:
-            for _ in range(wanted.damages if command == "damage" else wanted.kills):
-                seed = secrets.randbits(32)
-                line = (
-                    one_damage(base, undisturbed, seed)
-                    if command == "damage"
-                    else one_kill(base, undisturbed, command, seed)
-                )
+            if command == "damage":
+                lines = study.damages(wanted.damages)
+            elif command == "full":
+                lines = (line for one in FULL for line in study.full_disks(one, wanted.full))
+            else:
+                lines = study.cuts(command, wanted.cuts)
+            for line in lines:
                 with wanted.out.open("a", encoding="utf-8") as out:
                     out.write(json.dumps(line) + "\n")
+        study.warm.end()
 
 
 def table(out: Path) -> str:
@@ -194,19 +279,20 @@ def table(out: Path) -> str:
     lines = [json.loads(line) for line in out.read_text(encoding="utf-8").splitlines()]
     counted: dict[str, Counter[str]] = {}
     for line in lines:
-        kind = line.get("damage", line["command"])
-        counted.setdefault(kind, Counter())[line["outcome"]] += 1
-        counted[kind]["cut off"] += line.get("was_cut", False)
+        kind = f"damage: {line['damage']}" if "damage" in line else line["command"]
+        found = counted.setdefault(kind, Counter())
+        found[line["outcome"]] += 1
+        found["cases"] += 1
+        found["killed"] += line.get("killed", False)
     rows = [
-        "| what | cases | cut off | equal | told | differs or failed |",
+        "| what | cases | of them killed | equal | told what to load | differs or failed |",
         "|---|--:|--:|--:|--:|--:|",
     ]
     for kind, found in sorted(counted.items()):
-        cases = sum(found.values()) - found["cut off"]
-        rest = cases - found["equal"] - found["told"]
+        rest = found["cases"] - found["equal"] - found["told"]
         rows.append(
-            f"| {kind} | {cases} | {found['cut off'] or ''} | {found['equal']} | {found['told']} "
-            f"| {rest} |"
+            f"| {kind} | {found['cases']} | {found['killed'] or ''} | {found['equal']} "
+            f"| {found['told']} | {rest} |"
         )
     return "\n".join(rows) + "\n"
 
