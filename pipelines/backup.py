@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
+from glob import escape
 from importlib.metadata import version
 from pathlib import Path, PurePosixPath
 from shutil import disk_usage
@@ -86,6 +87,8 @@ def back_up(home: Home, target: Path, made_at: datetime) -> BackedUp:
             f"The disk that holds {target.parent} has less than the {size * _ROOM / 1e6:.0f} MB "
             f"free that a backup may need; nothing was written."
         )
+    for left in target.parent.glob(f"{escape(target.name)}.*.partial"):
+        left.unlink(missing_ok=True)  # of a backup that was cut off
     partial = target.with_name(f"{target.name}.{os.getpid()}.partial")
     try:
         for _ in range(_TRIES):

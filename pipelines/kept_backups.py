@@ -1,6 +1,7 @@
 """The backup at the end of a week, into the folder that the home's file names."""
 
 from datetime import UTC, datetime
+from glob import escape
 from pathlib import Path
 
 import dagster as dg
@@ -31,10 +32,12 @@ def keep_backup(home: Home, now: datetime) -> str | None:
     try:
         if not folder.is_dir():
             raise WarehouseError(f"there is no folder {folder}; is its disk or stick there?")
+        for left in folder.glob(f"{escape(begin)}*.partial"):
+            left.unlink()  # of a backup that was cut off
         made = back_up(home, free_name(folder / f"{begin}{now:{_STAMP}}.zip"), now)
         if made.damaged:
             return f"Backup: {made.file}; {made.damaged[0]}: run 'ringland check'"
-        for old in sorted(folder.glob(f"{begin}*.zip"))[: -facts.backups_kept]:
+        for old in sorted(folder.glob(f"{escape(begin)}*.zip"))[: -facts.backups_kept]:
             old.unlink()
     except (WarehouseError, OSError) as error:
         return f"No backup was made: {error}"

@@ -7,6 +7,7 @@ import zipfile
 from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
+from glob import escape
 from pathlib import Path, PurePosixPath
 
 from pipelines.backup import Manifest, read_manifest, wrong_in
@@ -22,6 +23,9 @@ from pipelines.weekly.store import LIST_NAME, StoreError, WeekKey, WeekStore
 from pipelines.whole_files import InUseError, free_name, set_apart, write_whole
 from ringland.intake.mapping_entries import MappingError
 from ringland.intake.raw_file import RecordFileError
+
+BEFORE = "-before-"
+"""Between the name of a home and the time it was moved aside for a backup's."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +49,8 @@ def restore(home: Home, file: Path, now: datetime) -> Restored:
         WarehouseError: the backup is damaged, or the disk too full; nothing was changed.
     """
     manifest = _verified(file)
-    fresh = Home(free_name(home.folder.with_name(f"{home.folder.name}.restoring")))
+    fresh = Home(home.folder.with_name(f"{home.folder.name}.restoring"))
+    shutil.rmtree(fresh.folder, ignore_errors=True)  # of a restore that was cut off
     not_done = []
     try:
         _unpack(file, manifest, fresh.folder)
@@ -57,6 +62,18 @@ def restore(home: Home, file: Path, now: datetime) -> Restored:
         make_views(home)  # a view names the home's folder
     parts = Counter(PurePosixPath(name).parts[0] for name in manifest.files)
     return Restored(manifest.made_at, dict(sorted(parts.items())), before, tuple(not_done))
+
+
+def cut_off(home: Home) -> str | None:
+    """What to do where a restore was cut off after it moved the home aside; None: it was not."""
+    aside = sorted(home.folder.parent.glob(f"{escape(home.folder.name)}{BEFORE}*"))
+    if home.folder.exists() or not aside:
+        return None
+    return (
+        f"There is no {home.folder}: a restore was cut off after it moved the home aside. Run "
+        f"'ringland restore BACKUP' again, or rename {aside[-1]}, which is whole, to "
+        f"{home.folder.name}."
+    )
 
 
 def mend_from(home: Home, file: Path) -> list[str]:
@@ -128,7 +145,7 @@ def _put_home(fresh: Path, folder: Path, now: datetime) -> Path | None:
     before = None
     try:
         if folder.exists() and any(folder.iterdir()):
-            before = free_name(folder.with_name(f"{folder.name}-before-{now:%Y%m%d-%H%M%S}"))
+            before = free_name(folder.with_name(f"{folder.name}{BEFORE}{now:%Y%m%d-%H%M%S}"))
             folder.rename(before)
         elif folder.exists():
             folder.rmdir()

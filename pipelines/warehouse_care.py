@@ -27,6 +27,7 @@ from pipelines.home_file import HomeFileError
 from pipelines.mended_loading import MENDED_KIND
 from pipelines.raw_store import damaged_copies, unlisted_copies, whole_copy
 from pipelines.rebuilding import loaded_files
+from pipelines.restoring import cut_off
 from pipelines.row_accounting import unaccounted
 from pipelines.taken_list import list_faults, taken_in
 from pipelines.week_site import lies_open
@@ -52,6 +53,8 @@ class Finding:
 
 def check_warehouse(home: Home) -> list[Finding]:
     """What is wrong with a home, in words; nothing is changed."""
+    if (told := cut_off(home)) is not None:
+        return [Finding("the home is there", (told,))]
     warehouse = warehouse_at(home.database)
 
     def in_tables(look: Callable[[duckdb.DuckDBPyConnection], Iterator[str]]) -> tuple[str, ...]:

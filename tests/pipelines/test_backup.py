@@ -212,3 +212,27 @@ def test_the_newest_backups_stay_in_the_folder_the_shop_names(home: Home, tmp_pa
 
 def test_no_backup_is_made_where_none_is_asked_for(home: Home) -> None:
     assert keep_backup(home, NOW) is None
+
+
+def test_a_restore_cut_off_between_two_renames_is_told_with_what_to_do(tmp_path: Path) -> None:
+    """The home was gone, and the check said to load some records."""
+    home = Home(tmp_path / "home")
+    (tmp_path / "home-before-20260817-080000").mkdir()
+
+    (told,) = wrong(home)
+
+    assert "Run 'ringland restore BACKUP' again, or rename" in told
+    assert "home-before-20260817-080000, which is whole, to home" in told
+
+
+def test_what_a_cut_off_backup_left_beside_its_place_is_gone_with_the_next(tmp_path: Path) -> None:
+    """Each of them left a file as large as the home on the stick, for good."""
+    home = Home(tmp_path / "home").prepare()
+    stick = tmp_path / "a[1]"
+    stick.mkdir()
+    for left in ("b.zip.123.partial", "b.zip.123.partial.duckdb.partial"):
+        (stick / left).write_bytes(b"cut off")
+
+    back_up(home, stick / "b.zip", NOW)
+
+    assert [path.name for path in stick.iterdir()] == ["b.zip"]

@@ -19,7 +19,7 @@ from tests.pipelines.demo_run import DEMO_WEEK
 
 CHANGING = {
     "demo", "load", "week", "backfill", "done", "release", "rebuild", "restore", "retention",
-    "graph", "draft", "hull-sheet", "customer-copy", "proof",
+    "graph", "draft", "hull-sheet", "customer-copy", "proof", "replace",
 }  # fmt: skip
 """Commands whose product lies in the home: records, weeks, mappings, papers."""
 READING = {

@@ -196,9 +196,6 @@ def brought_back(place: str, command: str | None) -> dict[str, Any]:
     """Do as the check says until it is content, then give the command again."""
     arena, steps, began = Path(place), list[str](), time.process_time()
     home = _home(arena)
-    if command == "restore" and not home.folder.exists():
-        run_command(arena, command)  # it was cut off between two renames
-        steps.append("restore again")
     for _ in range(MOST_ROUNDS):
         step = next((step for line in _wrong(home) if (step := _step(line)) is not None), None)
         if step is None:
@@ -240,6 +237,7 @@ def _step(line: str) -> tuple[str, ...] | None:
         "load its file again": ("load", "{arena}/records"),
         "Load some records": ("load", "{arena}/records"),
         "ringland restore BACKUP --mend": ("restore", "{arena}/backup.zip", "--mend"),
+        "ringland restore BACKUP' again": ("restore", "{arena}/backup.zip"),
         "ringland rebuild": ("rebuild",),
         "ringland open": ("open", "--as-of", MONDAY),
         "ringland week": ("week",),
