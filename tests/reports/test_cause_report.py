@@ -137,6 +137,18 @@ def test_two_causes_or_more_are_ranked_with_support_and_contradiction() -> None:
     assert fuel.record.startswith("for: Fuel below need in hard running")
 
 
+def test_what_drivers_of_one_mechanism_share_is_told_once() -> None:
+    """Five causes of knock listed the same eight findings, one after the other."""
+    first, *rest = (cause for cause in report().causes if cause.mechanism == "knock")
+    assert first.support
+    assert first.shared == ""
+    assert rest
+    for cause in rest:
+        assert not {*first.support, *first.contradiction} & {*cause.support, *cause.contradiction}
+        assert cause.shared.endswith(f"as under {first.rank}.")
+        assert html.escape(cause.shared) in page_text(report())
+
+
 def test_mode_mechanism_and_cause_stay_apart() -> None:
     mode, mechanism, cause = report().meaning[:3]
     assert mode == "Mode, what broke: ring-land fracture."

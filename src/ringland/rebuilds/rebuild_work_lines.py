@@ -7,6 +7,7 @@ from typing import Any
 
 import polars as pl
 
+from ringland.bench.build_lines import PASS, BuildLine
 from ringland.bench.build_sheet import OF_TESTS, place_of
 from ringland.causes.cause_lines import Rows
 from ringland.rebuilds import rebuild_sheet_words as said
@@ -63,13 +64,21 @@ def acceptance_rows(sheet: RebuildSheet, before: pl.DataFrame) -> Rows:
                 if old is None or old["value"] is None
                 else reading_text(old["value"], old["unit"]),
                 line.shown,
-                line.waiver or said.VERDICT.format(verdict=line.verdict, reason=line.reason),
+                line.waiver or _verdict(line),
                 said.NONE
                 if line.read_by is None or line.read_at is None
                 else said.BY.format(name=line.read_by, day=day_text(line.read_at)),
             )
         )
     return tuple(rows)
+
+
+def _verdict(line: BuildLine) -> str:
+    """The verdict with its reason; a pass says no more where its reason is the reading again."""
+    read, told = (text.lower().split() for text in (line.shown.partition(" (")[0], line.reason))
+    if line.verdict == PASS and len(told) <= 2 and told[-1:] == read[-1:]:  # value, unit
+        return line.verdict
+    return said.VERDICT.format(verdict=line.verdict, reason=line.reason)
 
 
 def closing_lines(sheet: RebuildSheet, rebuild: Mapping[str, Any] | None) -> tuple[str, ...]:

@@ -53,6 +53,8 @@ class RankedCause:
     """Before anything was looked at."""
     support: tuple[str, ...]
     contradiction: tuple[str, ...]
+    shared: str
+    """How many findings of its mechanism stand with a cause above; empty: all its own stand here"""
     record: str
 
 
@@ -223,23 +225,36 @@ def _ranked(
     ranking: CauseRanking, speaks: pl.DataFrame, against: Collection[str]
 ) -> tuple[RankedCause, ...]:
     told = dict(speaks.select("cause", pl.format("{}: {}", "side", "sentence")).iter_rows())
-    return tuple(
-        RankedCause(
-            rank=row["rank"],
-            name=row["name"],
-            mechanism=row["mechanism"] or said.NONE_NAMED,
-            chance=said.CHANCE_NOT_NAMED
-            if row["cause"] in against
-            else lines.opinion_chance(row["chance"]),
-            share=lines.share_before(row),
-            support=lines.evidence_of(ranking, row["cause"], "for"),
-            contradiction=lines.evidence_of(ranking, row["cause"], "against"),
-            record=told.get(row["cause"], said.NO_BETTER),
-        )
-        for row in ranking.chances.filter(
-            (pl.col("rank") <= RANKED_SHOWN) | (pl.col("cause") == UNDETERMINED)
-        ).iter_rows(named=True)
+    ranked: list[RankedCause] = []
+    shown = ranking.chances.filter(
+        (pl.col("rank") <= RANKED_SHOWN) | (pl.col("cause") == UNDETERMINED)
     )
+    for row in shown.iter_rows(named=True):
+        support, contradiction = (
+            lines.evidence_of(ranking, row["cause"], side) for side in ("for", "against")
+        )
+        above = next((one for one in ranked if one.mechanism == row["mechanism"]), None)
+        own = [[line for line in side if above is None or line not in (*above.support,
+               *above.contradiction)] for side in (support, contradiction)]  # fmt: skip
+        shared = len(support) + len(contradiction) - sum(map(len, own))
+        ranked.append(
+            RankedCause(
+                rank=row["rank"],
+                name=row["name"],
+                mechanism=row["mechanism"] or said.NONE_NAMED,
+                chance=said.CHANCE_NOT_NAMED
+                if row["cause"] in against
+                else lines.opinion_chance(row["chance"]),
+                share=lines.share_before(row),
+                support=tuple(own[0]),
+                contradiction=tuple(own[1]),
+                shared=said.SHARED.format(n=shared, rank=above.rank, mechanism=row["mechanism"])
+                if above and shared
+                else "",
+                record=told.get(row["cause"], said.NO_BETTER),
+            )
+        )
+    return tuple(ranked)
 
 
 def _prevention(
