@@ -101,6 +101,13 @@ def test_a_laid_up_hull_is_as_silent_as_it_was_when_the_fleet_closed() -> None:
     assert silent["A"] == pytest.approx(4, abs=0.2)
 
 
+def test_a_few_rentals_after_the_last_day_put_the_closing_off() -> None:
+    late = datetime(2025, 10, 20, 12, tzinfo=UTC)
+    table = exposure(*season(2025, {}), ride("A", "north", late))
+
+    assert closed_between(table, OPENING, SETTINGS) == (late + timedelta(hours=1), OPENING)
+
+
 def test_a_fleet_that_rents_through_the_winter_was_never_closed() -> None:
     rows = season(2025, {}) + [
         ride("A", "north", datetime(2025, 10, 1, tzinfo=UTC) + timedelta(days=20 * n))

@@ -15,13 +15,16 @@ from ringland.settings.assumptions import Assumptions
 
 DAY_S = 86_400.0
 
+LATE_RENTALS = timedelta(days=60)
+"""After the season's last day some may still be rented; a pause begun later is none of it."""
+
 
 def closed_between(
     exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions
 ) -> tuple[datetime, datetime] | None:
     """From the last rental of the season before to the first of this one, or to `as_of`.
 
-    None where no season's last day lies in the record, or the fleet rented on through it.
+    None where no season's last day lies in the record, or the fleet rented on through the winter.
 
     Args:
         exposure: started_at and ended_at of the rentals known at `as_of`.
@@ -36,12 +39,20 @@ def closed_between(
     ]
     over_at = next(end for end in ended if end <= as_of)
     least = timedelta(days=assumptions.number("record.recent_sessions_d"))
-    last = exposure.filter(pl.col("started_at") < over_at)["ended_at"].max()
-    first = exposure.filter(pl.col("started_at") >= over_at)["started_at"].min()
-    until = first if isinstance(first, datetime) else as_of
-    if not isinstance(last, datetime) or until - max(last, over_at) < least:
+    pauses = (
+        exposure.sort("started_at")
+        .select(
+            begun=pl.col("ended_at").cum_max(),
+            ended=pl.col("started_at").shift(-1).fill_null(pl.lit(as_of)),
+        )
+        .filter(pl.col("begun") < over_at + LATE_RENTALS, pl.col("ended") > over_at)
+        .filter(pl.col("ended") - pl.max_horizontal("begun", pl.lit(over_at)) >= least)
+        .sort(pl.col("ended") - pl.col("begun"))
+    )
+    if pauses.is_empty():
         return None
-    return last, until
+    begun, until = pauses.row(-1)
+    return begun, until
 
 
 def silent_days(
