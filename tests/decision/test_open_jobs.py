@@ -24,8 +24,9 @@ from ringland.decision.job_answers import (
 )
 from ringland.decision.job_doubts import job_doubts
 from ringland.decision.job_results import JobError, Shop, Told
-from ringland.decision.new_jobs import Asker, job_state_text, must_look, next_look, why_text
+from ringland.decision.new_jobs import Asker, job_state_text, must_look, next_look
 from ringland.decision.open_jobs import StandsNow, asked_jobs
+from ringland.decision.reason_lines import reason_text
 from tests.bench.test_standing_tests import PASSED, SHOP, bench, reading
 from tests.decision.plan_cases import PRICES
 from tests.decision.small_fleet import AS_OF, CATALOGUE, TABLE_ROW, frame
@@ -95,7 +96,7 @@ def test_a_job_nothing_answers_is_open_with_its_id_and_its_days() -> None:
     assert (found["state"], found["job_id"]) == ("open", CHECK["job_id"])
     assert (found["asked_at"], found["due_at"]) == (CHECK["asked_at"], CHECK["due_at"])
     assert job_state_text(found, AS_OF) == "open: 2 days overdue"
-    assert why_text(found, Week(AS_OF, CATALOGUE)) == (
+    assert reason_text([found], None, {}, Week(AS_OF, CATALOGUE)) == (
         "Asked for by the list of Mon 27 Jul 2026, due Sat 1 Aug 2026, not done on record: 2 days "
         "overdue. It pays."
     )
@@ -387,7 +388,7 @@ def test_a_job_done_by_name_alone_stays_open_and_says_what_lacks() -> None:
     assert alone["state"] == "open"
     assert now["state"].to_list() == ["open"]
     assert "which calibration is in the engine since is not on record" in alone["answer"]
-    assert "not on record" in why_text(alone, Week(AS_OF, CATALOGUE))
+    assert "not on record" in reason_text([alone], None, {}, Week(AS_OF, CATALOGUE))
     assert "not on record" in job_state_text(now.row(0, named=True), AS_OF)
     assert answered(PUT_BACK, jobs_done=[named], calibrations=[stock])["state"] == "done"
     raised = stock | {"calibration": "raised"}
@@ -409,4 +410,29 @@ def test_a_record_that_names_no_job_of_a_list_is_doubted_and_so_is_one_without_i
     assert (
         job_doubts(known, lists(CHECK, is_given_out=False), CATALOGUE)["flag"].to_list()
         == ["job_unknown"] * 4
+    )
+
+
+def test_two_jobs_that_share_a_reason_and_a_day_say_each_once() -> None:
+    """Two jobs for the same fuel told their reason and their days twice in one hull's row."""
+    drain = job("drain_refill", "own_fuel", answer=None)
+    mild = job("mild_calibration", "cost", answer=None)
+
+    said = reason_text([drain, mild], "It pays.", {}, Week(AS_OF, CATALOGUE))
+
+    assert said == (
+        "Asked for by the list of Mon 27 Jul 2026, due Sat 1 Aug 2026, not done on record: 2 days "
+        "overdue. It pays."
+    )
+
+
+def test_jobs_asked_for_on_different_days_are_named_each_with_its_own() -> None:
+    drain = job("drain_refill", "own_fuel", answer=None)
+    new = drain | {"what": "mild_calibration", "asked_at": AS_OF, "why": "New."}
+
+    said = reason_text([drain, new], None, {}, Week(AS_OF, CATALOGUE))
+
+    assert said == (
+        "Drain and refill: asked for by the list of Mon 27 Jul 2026, due Sat 1 Aug 2026, not done "
+        "on record: 2 days overdue. It pays. New."
     )

@@ -104,6 +104,7 @@ def facts(**values: Any) -> dict[str, Any]:
         "chance_30d": 0.08,
         "chance_30d_low": 0.06,
         "chance_30d_high": 0.2,
+        "chance_left": 0.08,
         "chance_after": 0.03,
         "top_factor": None,
         "top_part": None,
@@ -135,18 +136,18 @@ def facts(**values: Any) -> dict[str, Any]:
         ),
         (
             {"action": "fuel_rule"},
-            "With it the chance of an unplanned failure in 30 days is put at 3.0 % instead of "
-            "8.0 %.",
+            "The plan's work cuts its chance of an unplanned failure over 30 days from 8.0 % to "
+            "3.0 %.",
         ),
         (
             {"action": "fuel_rule", "horizon_d": 12.0},
-            "With it the chance of an unplanned failure in the season's last 12 days is put at "
-            "3.0 %.",
+            "The plan's work cuts its chance of an unplanned failure over the season's last 12 "
+            "days from 8.0 % to 3.0 %.",
         ),
         ({"action": "fuel_rule", "decided_by": "hand"}, "Decided by hand."),
         (
             {"top_factor": "fuel_age_25h_d", "top_part": 0.6931},
-            "Age of the fuel burned goes with 2.0 times the middle hazard. "
+            "Age of the fuel burned goes with 2.0 times the failures of a typical hull here. "
             "Nothing on the list is expected to cost less than doing without.",
         ),
         (

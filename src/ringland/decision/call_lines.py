@@ -26,15 +26,19 @@ from ringland.words.number_words import (
     share_text,
 )
 
+CUTS = "The plan's work cuts its chance of an unplanned failure {over} from {left} to {after}."
+LEAVES = "With the plan's work its chance of an unplanned failure {over} is {after}."
+ABOVE = "{label} goes with {times} times the failures of a typical hull here. "
+
 
 def call_reason(facts: Mapping[str, Any], assumptions: Assumptions) -> str:
     """The sentence or two behind a call.
 
     Args:
         facts: the hull's row: call, action, found_at, mode, why_not, warning, rule, the
-            chances, tested_d_ago, chance_after (once the action is done, over horizon_d),
-            ashore (the option that keeps it off the water), waits_for, top_factor and
-            top_part (the driver that lifts it most).
+            chances, tested_d_ago, chance_left and chance_after (as it stands and once the
+            action is done, over horizon_d), ashore (the option that keeps it off the water),
+            waits_for, top_factor and top_part (the driver that lifts it most).
         assumptions: settings.
     """
     ashore = facts["action"] == facts["ashore"]
@@ -79,12 +83,11 @@ def _what_pays(facts: Mapping[str, Any]) -> str:
         return "Nothing on the list is expected to cost less than doing without."
     if facts["action"] == NOTHING:
         return "What would cost less finds no room this week."
-    after = facts["chance_after"]
-    ahead = ahead_text(facts["horizon_d"])
-    said = f"With it the chance of an unplanned failure in {ahead} is put at {chance_text(after)}"
-    if facts["horizon_d"] == HORIZONS_D["30d"] and after < facts["chance_30d"]:
-        said += f" instead of {chance_text(facts['chance_30d'])}"
-    return f"{said}."
+    left, after = chance_text(facts["chance_left"]), chance_text(facts["chance_after"])
+    cuts = facts["chance_after"] < facts["chance_left"] and left != after
+    return (CUTS if cuts else LEAVES).format(
+        over=over_text(facts["horizon_d"]), left=left, after=after
+    )
 
 
 def ahead_text(horizon_d: float) -> str:
@@ -104,7 +107,7 @@ def _above(facts: Mapping[str, Any]) -> str:
     if part is None or part < math.log(1.1):
         return ""
     label = FACTOR_LABELS[str(facts["top_factor"])]
-    return f"{label} goes with {number_text(math.exp(part))} times the middle hazard. "
+    return ABOVE.format(label=label, times=number_text(math.exp(part)))
 
 
 def action_line(

@@ -26,11 +26,10 @@ from ringland.decision.hull_state import (
     OPEN_SHEET,
     OWN_FUEL,
     Week,
-    is_overdue,
-    job_label,
     job_short,
     own_fuel_will_do,
 )
+from ringland.decision.reason_lines import late_text
 from ringland.decision.safety_rules import (
     FAILED_TEST,
     HIGH_7D,
@@ -39,7 +38,7 @@ from ringland.decision.safety_rules import (
     OPEN_JOB,
 )
 from ringland.words import state_words as said
-from ringland.words.number_words import count_text, day_key, day_text
+from ringland.words.number_words import day_key
 
 Row = Mapping[str, Any]
 STOCK_AGAIN = "mild_calibration"
@@ -229,22 +228,6 @@ def must_look(jobs: pl.DataFrame, catalogue: Catalogue) -> list[str]:
     return jobs.filter(waits)["hull_id"].unique().sort().to_list()
 
 
-def why_text(job: Row, week: Week) -> str:
-    """Why a job is asked for; one of an earlier list says since when it waits."""
-    if job["asked_at"] >= week.as_of:
-        return str(job["why"])
-    if job["answer"]:  # done by a name, its result not on record
-        return said.DONE_BUT.format(job=job_label(job["what"], week.catalogue), but=job["answer"])
-    days = (week.as_of - job["due_at"]).days
-    late = said.LATE.format(days=count_text(max(days, 1), "day"))
-    return said.ASKED_BEFORE.format(
-        asked=day_text(job["asked_at"]),
-        due=day_text(job["due_at"]),
-        late=late if is_overdue(job, week.as_of) else "",
-        why=job["why"],
-    )
-
-
 def job_state_text(job: Row, now: datetime) -> str:
     """Whether a job is open and how late, or what answered it.
 
@@ -255,10 +238,7 @@ def job_state_text(job: Row, now: datetime) -> str:
     if job["state"] != OPEN:
         return f"{job['state']}: {job['answer']}" if job["answer"] else str(job["state"])
     but = f"; {job['answer']}" if job["answer"] else ""
-    if not is_overdue(job, now):
-        return said.OPEN_JOB + but
-    days = count_text(max((now - job["due_at"]).days, 1), "day")
-    return said.OPEN_JOB + said.LATE.format(days=days) + but
+    return said.OPEN_JOB + late_text(job["due_at"], now) + but
 
 
 def _answers(action: Action) -> bool:

@@ -26,7 +26,8 @@ from ringland.decision.hull_state import (
     is_overdue,
 )
 from ringland.decision.last_tests import with_failed_tests
-from ringland.decision.new_jobs import Asker, why_text
+from ringland.decision.new_jobs import Asker
+from ringland.decision.reason_lines import reason_text
 from ringland.decision.safety_rules import FAILED_TEST, HIGH_7D, OPEN_FAILURE
 from ringland.decision.week_tables import WeekTables
 from ringland.settings.assumptions import Assumptions
@@ -69,7 +70,7 @@ def hull_calls(
     )
     # Against doing nothing all along, as `saving` is: the two then add up to what doing leaves.
     waiting = options.filter(pl.col("option") == NOTHING).select(
-        "hull_id", cost_of_waiting="expected_cost"
+        "hull_id", cost_of_waiting="expected_cost", chance_left="chance"
     )
     running = with_failed_tests(tables.running, tables.bench_warnings, tables.standing, earlier)
     facts = (
@@ -190,9 +191,8 @@ def _state(row: Row, call: Row, jobs: Sequence[Row], reason: str, asker: Asker) 
     state = hull_state(facts, jobs, row["at_hand"], actions, week)
     musts = [job for job in jobs if job["is_must"]]
     late = [job for job in jobs if not job["is_must"] and is_overdue(job, week.as_of)]
-    whys = [why_text(job, week) for job in musts]
-    if not musts or (row["rule"] is None and call["action"] not in (None, NOTHING)):
-        whys.append(reason)  # the plan's own
+    is_planned = row["rule"] is None and call["action"] not in (None, NOTHING)
+    own = reason if is_planned or not musts else None  # the plan's own
     plan_has = set(actions)
     beside = [job for job in musts if job["because"] in (OPEN_SHEET, OWN_FUEL)]
     more = sum(job["price"] or 0.0 for job in beside if job["what"] not in plan_has)
@@ -201,7 +201,7 @@ def _state(row: Row, call: Row, jobs: Sequence[Row], reason: str, asker: Asker) 
         "call": state.kind,
         "says": state.says,
         "do": list(dict.fromkeys([*(job["what"] for job in jobs), *rules])),
-        "reason": " ".join(dict.fromkeys([*whys, *(why_text(job, week) for job in late)])),
+        "reason": reason_text([*musts, *late], own, row["at_hand"], week),
     }
     if more:
         found["action_cost"] = (call["action_cost"] or 0.0) + more
