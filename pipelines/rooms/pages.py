@@ -223,15 +223,21 @@ def answers(
 
 
 @step(ROOM, figures=_page_figures)
-def hull_pages(frame: SiteFrame, answers: pl.DataFrame | None, manner: Manner) -> Pages:
-    """A page for each hull in service."""
+def hull_pages(
+    frame: SiteFrame,
+    answers: pl.DataFrame | None,
+    week_fuel: WeekFuel,
+    record_state: WeekRecords,
+    manner: Manner,
+) -> Pages:
+    """A page for each hull in service, with its tank and its records."""
     with in_manner(manner):
-        return groups.hull_group(frame, answers)
+        return groups.hull_group(frame, answers, week_fuel, record_state)
 
 
 @step(ROOM, figures=_page_figures)
 def fuel_pages(frame: SiteFrame, week_fuel: WeekFuel, manner: Manner) -> Pages:
-    """The docks' fuel and a page for each tank."""
+    """The docks' fuel, hull by hull."""
     with in_manner(manner):
         return groups.fuel_group(frame, week_fuel)
 

@@ -142,8 +142,8 @@ def test_a_job_for_moneys_sake_has_its_day_and_says_when_that_has_passed() -> No
         "Rent only with this done, or let go by name, as it is overdue since Sat 18 Jul: "
         "leak-down check"
     )
-    assert says(check) == "Rent only with leak-down check by Sat 8 Aug"
-    assert says(late) == "Rent only with leak-down check, which is overdue since Sat 1 Aug"
+    assert says(check) == "Rent only with this done by Sat 8 Aug: leak-down check"
+    assert says(late) == "Rent only with this done, overdue since Sat 1 Aug: leak-down check"
 
 
 def test_what_is_not_for_rent_not_known_or_without_an_open_job_says_so() -> None:

@@ -62,14 +62,17 @@ def call_of(option: str, chance_7d: float = 0.01, short_of: tuple[str, ...] = ()
     ("option", "call"),
     [
         ("nothing", "No open job known"),
-        ("drain_refill", "Rent only with drain and refill by Sat 8 Aug"),
+        ("drain_refill", "Rent only with this done by Sat 8 Aug: drain and refill"),
         (
             "fuel_and_throttle",
             "Rent only with 91 AKI or better; no more than three-quarter throttle",
         ),
-        ("leak_down_check", "Rent only with leak-down check by Sat 8 Aug"),
-        ("fuel_and_check", "Rent only with 91 AKI or better; leak-down check by Sat 8 Aug"),
-        ("planned_top_end", "Rent only with planned top end by Sat 8 Aug"),
+        ("leak_down_check", "Rent only with this done by Sat 8 Aug: leak-down check"),
+        (
+            "fuel_and_check",
+            "Rent only with 91 AKI or better; this done by Sat 8 Aug: leak-down check",
+        ),
+        ("planned_top_end", "Rent only with this done by Sat 8 Aug: planned top end"),
         (ASHORE, "Do not rent until Mon 10 Aug, when it is decided again"),
     ],
 )

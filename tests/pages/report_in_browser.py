@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 from ringland.pages.site.report_page import build_site
 from tests.built_once import BuiltOnce, write_site
@@ -48,3 +48,20 @@ def browser() -> Iterator[Browser]:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         yield browser
         browser.close()
+
+
+def unfold(page: Page) -> None:
+    """Open every fold of the page."""
+    page.eval_on_selector_all("details", "all => all.forEach(one => { one.open = true; })")
+
+
+def draw_all(page: Page) -> None:
+    """Open every fold and let every picture come into view, so that it is drawn."""
+    unfold(page)
+    page.evaluate("window.ringlandDrawAll()")
+    page.wait_for_selector("html[data-drawn=yes]", state="attached")
+
+
+def open_finder(page: Page) -> None:
+    """Open the search over the list, which is folded on a phone."""
+    page.eval_on_selector("#find", "find => { find.open = true; }")

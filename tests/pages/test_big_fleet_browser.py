@@ -12,7 +12,7 @@ from ringland.pages.site.report_page import build_site
 from tests.built_once import BuiltOnce, write_site
 from tests.decision.small_fleet import small_fleet
 from tests.outside_tools import needs_chromium
-from tests.pages.report_in_browser import browser
+from tests.pages.report_in_browser import browser, open_finder
 
 __all__ = ["browser"]  # fixture of this module's tests
 
@@ -53,6 +53,8 @@ def test_one_of_500_is_found_by_its_name_and_opened_by_keyboard_alone(page: Page
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.name") == "hull":
             break
+        if page.evaluate("document.activeElement.closest('#find:not([open])') !== null"):
+            page.keyboard.press("Enter")
     page.keyboard.type("h321")
 
     assert shown(page) == ["H321"]
@@ -64,6 +66,7 @@ def test_one_of_500_is_found_by_its_name_and_opened_by_keyboard_alone(page: Page
 def test_filters_and_orders_hold_all_500_and_can_be_sent_as_a_link(
     page: Page, fleet_page: str
 ) -> None:
+    open_finder(page)
     page.select_option("select[name=dock]", "north")
     north = shown(page)
     page.select_option("select[name=dock]", "south")

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from playwright.sync_api import Page
 
-from tests.pages.report_in_browser import fuel_folder
+from tests.pages.report_in_browser import draw_all, fuel_folder
 from tests.pages.test_report_browser import (
     assert_no_sideways_scroll,
     browser,
@@ -20,16 +20,17 @@ def test_fuel_page_draws_each_dock_and_leads_to_a_tank_and_back(
 ) -> None:
     page.goto((fuel_folder / "index.html").as_uri())
     page.click("nav >> text=Fuel")
-    page.wait_for_selector("html[data-drawn=yes]")
+    draw_all(page)
     assert page.inner_text("h1") == "Fuel, dock by dock"
     assert page.locator(".plot svg.main-svg").count() >= page.locator(".plot").count() == 2
     assert_no_sideways_scroll(page)
 
-    page.click("#hulls ~ table >> text=H03")
-    page.wait_for_selector("#chart-tank svg.main-svg")
+    page.click("details:has(#hulls) table >> text=H03")
+    page.wait_for_selector("#chart-tank svg.main-svg")  # the link opened the fold
     assert page.inner_text("h1").startswith("H03")
     assert page.locator("#chart-tank .point").count() > 10
     assert_no_sideways_scroll(page)
 
-    page.click("text=This week's sheet of H03")
-    page.wait_for_selector("#chart-timeline svg.main-svg")
+    draw_all(page)
+    page.click("text=All docks")
+    assert page.inner_text("h1") == "Fuel, dock by dock"

@@ -8,7 +8,7 @@ from datetime import timedelta
 import polars as pl
 
 from ringland.pages.fuel.fuel_charts import WORST, tank_points, tank_sketch
-from ringland.pages.fuel.fuel_page import INDEX, fuel_contexts
+from ringland.pages.fuel.fuel_page import INDEX, tank_contexts
 from ringland.pages.hull.timeline_chart import MARGIN_CLASSES
 from ringland.pages.site.report_page import build_site
 from ringland.pages.site.site_frame import hull_pages
@@ -21,12 +21,14 @@ def page_text(content: bytes) -> str:
     return " ".join(Page(content).text.split())
 
 
-def test_every_hull_has_a_page_of_its_tank_and_each_is_small() -> None:
+def test_every_hulls_own_page_tells_of_its_tank_and_each_is_small() -> None:
+    """Page, tank and records of one hull were three pages."""
     site = site_with_fuel()
-    tanks = [path for path in site if path.startswith("fuel/") and path != INDEX]
+    hulls = [path for path in site if path.startswith("hulls/")]
 
-    assert len(tanks) == 12
-    assert max(len(site[path]) for path in tanks) < 200_000
+    assert [path for path in site if path.startswith("fuel/")] == [INDEX]
+    assert len([path for path in hulls if "tank" in Page(site[path]).ids]) == 12
+    assert max(len(site[path]) for path in hulls) < 250_000
     assert len(site[INDEX]) < 200_000
 
 
@@ -35,11 +37,10 @@ def test_every_link_of_the_fuel_pages_leads_to_a_file_or_a_heading() -> None:
     for path in [path for path in site if path.startswith("fuel/")]:
         page = Page(site[path])
         for link in page.links:
-            if link.startswith("#"):
-                assert link[1:] in page.ids
-            else:
-                found = link.removeprefix("../") if link.startswith("../") else f"fuel/{link}"
-                assert found in site, (path, link)
+            name, _, place = link.partition("#")
+            found = name.removeprefix("../") if name.startswith("../") else f"fuel/{name}"
+            assert not name or found in site, (path, link)
+            assert not place or place in Page(site[found if name else path]).ids, (path, link)
 
 
 def test_the_dock_with_litres_below_need_stands_first() -> None:
@@ -60,7 +61,7 @@ def test_hulls_with_nothing_to_say_are_named_in_one_line() -> None:
         for sheet in report.hulls
     )
     site = build_site(replace(report, hulls=sheets), fuel=fuel_of(fleet))
-    section = site[INDEX].decode().split('id="hulls"')[1].split("</section>")[0]
+    section = site[INDEX].decode().split('id="hulls"')[1].split("</details>")[0]
     table, line = section.split("</table>")
 
     assert "H04" not in table
@@ -97,7 +98,7 @@ def test_sensitivity_run_stands_on_the_page_with_all_its_trials() -> None:
 
 
 def test_account_of_a_tank_names_its_unrecorded_fills() -> None:
-    text = page_text(site_with_fuel()["fuel/H03.html"])
+    text = page_text(site_with_fuel()["hulls/H03.html"])
 
     assert re.search(r"In: [\d,]+ l filled, [\d,]+ l in \d+ fills nobody wrote down", text)
     assert "l burned" in text
@@ -108,7 +109,7 @@ def test_hostile_names_are_text_in_pages_and_pictures() -> None:
     pages = hull_pages(NAMED)
 
     for name in HOSTILE:
-        for path in (INDEX, pages[name].replace("hulls/", "fuel/")):
+        for path in (INDEX, pages[name]):
             page = Page(site[path])
             assert name in page.text
             assert page.handlers == []
@@ -176,11 +177,10 @@ def test_a_tank_without_events_of_late_says_so() -> None:
     fuel = fuel_of(fleet)
     idle = fuel.tank_course.filter(pl.col("hull_id") != "H03")
     report = fleet.report()
-    pages = hull_pages(sheet.hull_id for sheet in report.hulls)
-    contexts = fuel_contexts(report, type(fuel)(**{**vars(fuel), "tank_course": idle}), pages)
+    contexts = tank_contexts(report, type(fuel)(**{**vars(fuel), "tank_course": idle}))
 
-    assert contexts["fuel/H03.html"][1]["figures"] == {}
-    assert "tank" in contexts["fuel/H05.html"][1]["figures"]
+    assert contexts["H03"]["figures"] == {}
+    assert "tank" in contexts["H05"]["figures"]
 
 
 def test_pictures_and_lists_reach_back_no_further_than_they_say() -> None:

@@ -8,7 +8,8 @@ import pytest
 
 from ringland.pages.papers.hull_pdf import hull_pdf, sheet_data
 from ringland.pages.week.week_report import WeekReport
-from ringland.words.fixed_words import CAUTIONS, NEVER_CLEARANCE
+from ringland.words.fixed_words import NEVER_CLEARANCE
+from ringland.words.job_cautions import cautions_of
 from ringland.words.manner import Manner, in_manner
 from ringland.words.number_words import chance_text, price_text
 from tests.decision.small_fleet import small_fleet
@@ -71,7 +72,7 @@ def test_the_sheet_says_what_to_do_why_how_sure_and_at_what_cost(
         for name in ("chance_30d", "chance_30d_low", "chance_30d_high"):
             assert chance_text(chance[name]) in text
         assert NEVER_CLEARANCE in text
-        for caution in CAUTIONS:
+        for caution in cautions_of(call["do"]):
             assert caution in text
         break
 

@@ -100,7 +100,7 @@ def test_an_open_rebuild_sheet_keeps_its_hull_from_rent_wherever_the_week_is_rea
                  html.unescape(customer_copy(report, "H06").decode())):  # fmt: skip
         assert state in text
         assert LINE in text
-    assert "Do:</strong> Measure and sign what is open of its rebuild" in site["hulls/H06.html"]
+    assert "<strong>Measure and sign what is open of its rebuild" in site["hulls/H06.html"]
     assert (sheet_data(report, own)["call"], sheet_data(report, own)["reason"]) == (state, LINE)
 
 

@@ -12,7 +12,7 @@ from ringland.exposure.octane_margin import ROUNDING_ON
 from ringland.pages.fuel.fuel_charts import POURED
 from tests.decision.small_fleet import small_fleet
 from tests.outside_tools import needs_chromium
-from tests.pages.report_in_browser import browser, fuel_folder
+from tests.pages.report_in_browser import browser, draw_all, fuel_folder
 from tests.pages.small_fuel import fuel_of
 
 __all__ = ["browser", "fuel_folder"]  # fixtures of this module's tests
@@ -33,7 +33,7 @@ def page(browser: Browser) -> Iterator[Page]:
 def drawn(page: Page, file: Path, chart: str) -> dict[str, dict[str, Any]]:
     """The points of each trace by its name, as the drawing library holds them."""
     page.goto(file.as_uri())
-    page.wait_for_selector("html[data-drawn=yes]")
+    draw_all(page)
     traces: list[dict[str, Any]] = page.evaluate(
         "id => document.getElementById(id).data.map(t => "
         "({name: t.name, x: t.x, y: t.y, text: t.text, customdata: t.customdata}))",
@@ -78,7 +78,7 @@ def test_a_tank_shows_every_event_and_the_bounds_of_its_octane(
     page: Page, fuel_folder: Path
 ) -> None:
     course = fuel_of(small_fleet()).tank_course.filter(pl.col("hull_id") == HULL)
-    traces = drawn(page, fuel_folder / f"fuel/{HULL}.html", "chart-tank")
+    traces = drawn(page, fuel_folder / f"hulls/{HULL}.html", "chart-tank")
     level = [litres for row in course.select("before_l", "after_l").rows() for litres in row]
 
     assert traces["level"]["y"] == pytest.approx(level, abs=0.05001)  # tenths of a litre

@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page
 
 from ringland.pages.site.proof_pages import PROOF_PAGES
 from tests.outside_tools import needs_chromium
-from tests.pages.report_in_browser import browser, site_folder
+from tests.pages.report_in_browser import browser, draw_all, open_finder, site_folder, unfold
 
 __all__ = ["browser", "site_folder"]  # fixtures of this module's tests
 
@@ -39,11 +39,13 @@ def assert_no_sideways_scroll(page: Page) -> None:
 
 def test_fleet_page_leads_to_a_hull_and_its_picture(page: Page, site_folder: Path) -> None:
     page.goto((site_folder / "index.html").as_uri())
-    page.wait_for_selector("#chart-fleet svg.main-svg")
+    draw_all(page)
+    assert page.locator("#chart-fleet svg.main-svg").count() > 0
     assert_no_sideways_scroll(page)
 
     page.click("#fold")  # on a phone the hull may be among those folded
     page.click("table.hulls >> text=H03")
+    draw_all(page)
     page.wait_for_selector("#chart-timeline svg.main-svg")
     assert page.inner_text("h1").startswith("H03")
     assert page.locator("#chart-timeline .point").count() > 50
@@ -69,16 +71,17 @@ def test_a_week_in_which_no_hull_can_be_assessed_can_still_be_searched(
 
     page.goto((site_folder / "thin.html").as_uri())
 
-    assert page.is_visible("#finder")
+    assert page.is_visible("#find")
 
 
-@pytest.mark.parametrize("name", ["records/index.html", "records/H01.html"])
+@pytest.mark.parametrize("name", ["records/index.html", "hulls/H01.html", "hulls/H03.html"])
 def test_record_pages_fit_the_screen_and_draw_their_picture(
     page: Page, site_folder: Path, name: str
 ) -> None:
     page.goto((site_folder / name).as_uri())
-    if "data-chart" in (site_folder / name).read_text():
-        page.wait_for_selector("#chart-hours svg.main-svg")
+    unfold(page)
+    if "chart-hours" in (site_folder / name).read_text():
+        draw_all(page)
         assert page.locator("#chart-hours .point").count() == 3 + 1 + 1  # good, left out, mended
     assert_no_sideways_scroll(page)
 
@@ -90,7 +93,7 @@ def test_pages_of_proof_fit_the_screen_and_draw_their_pictures(
     page.goto((site_folder / name).as_uri())
     pictures = page.locator(".plot")
     if pictures.count():
-        page.wait_for_selector("html[data-drawn=yes]")
+        draw_all(page)
         assert page.locator(".plot svg.main-svg").count() >= pictures.count()
     for details in page.locator("details").all():
         details.evaluate("one => one.open = true")  # a table inside must not widen the page
@@ -99,7 +102,7 @@ def test_pages_of_proof_fit_the_screen_and_draw_their_pictures(
 
 def test_how_we_know_draws_all_its_pictures(page: Page, site_folder: Path) -> None:
     page.goto((site_folder / "how-we-know.html").as_uri())
-    page.wait_for_selector("html[data-drawn=yes]")
+    draw_all(page)
 
     charts = page.locator(".plot")
     assert charts.count() == 4
@@ -110,8 +113,9 @@ def test_how_we_know_draws_all_its_pictures(page: Page, site_folder: Path) -> No
 def test_keyboard_reaches_the_finder_and_the_first_hull(page: Page, site_folder: Path) -> None:
     page.goto((site_folder / "index.html").as_uri())
     page.wait_for_selector("html[data-found=yes]")
+    open_finder(page)
     reached = []
-    for _ in range(13):
+    for _ in range(14):
         page.keyboard.press("Tab")
         reached.append(
             page.evaluate(
@@ -121,13 +125,14 @@ def test_keyboard_reaches_the_finder_and_the_first_hull(page: Page, site_folder:
 
     groups = ["This week", "Fuel", "Was it right?", "How we know", "Records"]
     assert reached[:6] == ["Skip to the content", *groups]
-    assert reached[7:11] == ["hull", "dock", "call", "sort"]  # after what changed
-    assert reached[12] == "H00"  # after the button to clear
+    assert reached[8:12] == ["hull", "dock", "call", "sort"]  # after what changed and its fold
+    assert reached[13] == "H00"  # after the button to clear
 
 
 def test_typing_a_hull_and_enter_opens_its_page(page: Page, site_folder: Path) -> None:
     page.goto((site_folder / "index.html").as_uri())
     page.wait_for_selector("html[data-found=yes]")
+    open_finder(page)
     page.focus("input[name=hull]")
     page.keyboard.type("h 07")
 
@@ -140,6 +145,7 @@ def test_typing_a_hull_and_enter_opens_its_page(page: Page, site_folder: Path) -
 def test_filter_and_order_keep_hulls_that_cannot_be_assessed(page: Page, site_folder: Path) -> None:
     page.goto((site_folder / "index.html").as_uri())
     page.wait_for_selector("html[data-found=yes]")
+    open_finder(page)
     page.select_option("select[name=dock]", "south")
     found = shown_hulls(page)
 

@@ -35,6 +35,7 @@ SWAPPED = {
 OWN_SCRIPTS = (
     "plotly.min.js",
     "charts.js",
+    "folds.js",
     "sketches.js",
     "fleet.js",
     "slots.js",

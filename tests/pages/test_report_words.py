@@ -222,10 +222,8 @@ def test_summary_keeps_broken_hulls_apart_from_those_that_run() -> None:
 
     whole = line(broken, stands, drain, idle)
     assert "2 hulls stand broken, 1 to be repaired this week for USD 11,000" in whole
-    assert "the other 2 hulls as they are this week is expected to cost USD 1,000 over" in whole
-    assert (
-        "Work on 1 hull below, for USD 170: it is expected to save USD 300 after its own" in whole
-    )
+    assert "the other 2 hulls as they are is expected to cost USD 1,000 over" in whole
+    assert "Work on 1 hull, for USD 170, is expected to save USD 300 beyond its own" in whole
     assert "1 hull stands broken, and the week has no room to repair." in line(stands)
     assert "expected to cost USD 50 more, which safety asks for" in line(drain, check)
     assert line() == ""
@@ -246,10 +244,10 @@ def test_a_driver_that_the_record_cannot_tell_from_nothing_says_so() -> None:
     unclear = driver_line(driver(is_assumed=True), is_clear=False)
 
     assert clear == (
-        "Fuel below need in hard running: 2.0 octane numbers (fleet middle 0.5 octane numbers): "
-        "goes with 2.00 times the hazard; from the record."
+        "Fuel below need in hard running: 2.0 octane numbers (a typical hull here: 0.5 octane "
+        "numbers): goes with 2.00 times the failures; from the record."
     )
-    assert "does not tell from no effect" in unclear
+    assert "cannot tell from no effect" in unclear
     assert "partly assumed" in unclear
     assert "no difference" in driver_line(driver(log_hazard_part=0.0), is_clear=False)
 
@@ -264,7 +262,7 @@ def test_factors_that_make_no_difference_share_one_line() -> None:
     assert all(makes_no_difference(row) for row in level)
     assert not makes_no_difference(driver(log_hazard_part=0.01))
     assert level_line(level) == (
-        "No difference to the fleet's middle: Forged pistons: no; "
+        "No difference to a typical hull here: Forged pistons: no; "
         "Piston sets so far in this engine: 1; "
         "Share of time at full throttle: 25 % (partly assumed)."
     )

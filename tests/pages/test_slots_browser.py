@@ -10,7 +10,7 @@ from playwright.sync_api import Page
 from ringland.pages.fleet.slot_lines import slot_rows
 from ringland.pages.site.report_page import build_site
 from tests.decision.small_fleet import small_fleet
-from tests.pages.report_in_browser import site_folder
+from tests.pages.report_in_browser import site_folder, unfold
 from tests.pages.test_report_browser import (
     assert_no_sideways_scroll,
     browser,
@@ -27,6 +27,7 @@ def test_the_slots_picked_show_cost_and_hulls_of_that_plan(page: Page, site_fold
     trials = {trial.lift_slots: trial for trial in report.decisions.slots}
     assert len(rows) > 3
     page.goto((site_folder / "index.html").as_uri())
+    unfold(page)
     shown = page.locator("#slots li:not([hidden])")
 
     assert shown.count() == 1
@@ -45,6 +46,7 @@ def test_the_slots_picked_show_cost_and_hulls_of_that_plan(page: Page, site_fold
 
 def test_slots_are_picked_by_keyboard_alone(page: Page, site_folder: Path) -> None:
     page.goto((site_folder / "index.html").as_uri())
+    unfold(page)
     page.focus("#slots select")
     before = page.locator("#slots li:not([hidden])").inner_text()
     page.keyboard.press("ArrowDown")

@@ -174,10 +174,10 @@ def test_a_customers_copy_tells_no_middle_that_would_give_another_hull_away(
     page = customer_copy(report, "H03").decode()
     said = re.sub(r"<(script|style)>.*?</\1>", "", page, flags=re.DOTALL)
 
-    assert "(fleet middle " in whole
-    assert "fleet middle" not in said
-    assert "Fleet&#39;s middle</th>" in whole
-    assert "Fleet&#39;s middle" not in said
+    assert "(a typical hull here: " in whole
+    assert "(a typical hull" not in said
+    assert "Typical hull</th>" in whole
+    assert "Typical hull" not in said
     assert 'class="middle"' not in said
 
 

@@ -21,7 +21,7 @@ from ringland.words.manner import Manner, in_manner
 from ringland.words.number_words import chance_text, money_text
 from tests.decision.small_fleet import small_fleet
 from tests.outside_tools import needs_chromium
-from tests.pages.report_in_browser import browser, site_folder
+from tests.pages.report_in_browser import browser, draw_all, site_folder
 
 __all__ = ["browser", "site_folder"]  # fixtures of this module's tests
 
@@ -170,7 +170,7 @@ def test_every_hull_prints_on_one_sheet(page: Page, site_folder: Path, paper: st
         page.goto(file.as_uri())
         page.wait_for_load_state("load")
         if "data-chart" in file.read_text():
-            page.wait_for_selector("html[data-drawn=yes]")
+            draw_all(page)
         pdf = page.pdf(format=paper)
         pages = re.findall(rb"/Type\s*/Page\b", pdf)
         assert len(pages) == 1, f"{file.name} on {paper}"

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
-from tests.pages.report_in_browser import browser
+from tests.pages.report_in_browser import browser, draw_all
 from tests.pages.test_report_access import axe
 from tests.pages.test_report_access import pytestmark as needs_chromium_and_npm
 from tests.pipelines.demo_run import DemoRun
@@ -36,7 +36,7 @@ def opened(page: Page, path: Path) -> None:
     page.goto(path.as_uri())
     page.wait_for_load_state("load")
     if "data-chart" in path.read_text():
-        page.wait_for_selector("html[data-drawn=yes]", state="attached")
+        draw_all(page)
 
 
 @pytest.mark.parametrize(("width", "scheme"), [(390, "dark"), (1280, "light")])

@@ -52,7 +52,7 @@ def test_a_pin_and_a_price_of_ones_own_reach_the_list_and_the_page(own: Home) ->
     page, sheet = (site / "index.html").read_text(), (site / f"hulls/{hull}.html").read_text()
 
     assert f"{hull}: pinned to Look at the impeller; costs USD 80 more" in page
-    assert "Look at the impeller." in sheet
+    assert "Look at the impeller" in sheet
     assert "USD 80" in sheet  # its price of 77, as an estimate is rounded
     assert "decided by hand" in sheet
 

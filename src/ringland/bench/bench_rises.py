@@ -24,7 +24,7 @@ def judge_oil_metal(reading: Reading, limits: Assumptions) -> Verdict:
         else ("too few readings in the fleet for a rank")
     )
     risen = (
-        f"{number_text(rise)} times its own earlier middle"
+        f"{number_text(rise)} times its own earlier readings"
         if rise is not None
         else ("no earlier reading of its own")
     )
@@ -62,7 +62,7 @@ def judge_crankcase(reading: Reading, limits: Assumptions) -> Verdict:
     outcome = FAIL if has_risen(reading, limits) else PASS
     return held_against(
         outcome,
-        f"{number_text(rise)} times its own earlier middle; act when it has doubled",
+        f"{number_text(rise)} times its own earlier readings; act when it has doubled",
         rise,
         "times own middle",
         limit,

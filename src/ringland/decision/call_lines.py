@@ -203,20 +203,18 @@ def summary_line(calls: Sequence[Mapping[str, Any]], horizon_d: float, currency:
         waiting = money_text(_total(running, "cost_of_waiting"), currency)
         lines.append(
             f"Leaving {'the other' if broken else 'all'} {count_text(len(running), 'hull')} as "
-            f"they are this week is expected to cost {waiting} over {ahead_text(horizon_d)}."
+            f"they are is expected to cost {waiting} over {ahead_text(horizon_d)}."
         )
         if to_do:
             saved = _total(to_do, "saving")
             outcome = (
-                f"save {money_text(saved, currency)} after its own price, against doing without "
-                f"it to the season's end"
+                f"save {money_text(saved, currency)} beyond its own price"
                 if saved > 0
                 else f"cost {money_text(-saved, currency)} more, which safety asks for"
             )
             lines.append(
-                f"Work on {count_text(len(to_do), 'hull')} below, for "
-                f"{money_text(_total(to_do, 'action_cost'), currency)}: it is expected to "
-                f"{outcome}."
+                f"Work on {count_text(len(to_do), 'hull')}, for "
+                f"{money_text(_total(to_do, 'action_cost'), currency)}, is expected to {outcome}."
             )
     return " ".join(lines)
 

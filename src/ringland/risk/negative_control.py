@@ -82,7 +82,7 @@ def negative_control(
     power = _power(fit, sought, assumptions)
     is_blunt = power < assumptions.number("survival.control_power") or effect.high >= sought
     numbers = (
-        f"hazard ratio {number_text(effect.hazard_ratio, 2)} per octane number "
+        f"failures times {number_text(effect.hazard_ratio, 2)} per octane number "
         f"({number_text(effect.low, 2)} to {number_text(effect.high, 2)}, {n_failures} failures)"
     )
     found_in = (

@@ -6,6 +6,8 @@ that carry numbers are made in `report_words`; nothing here knows HTML.
 
 from __future__ import annotations
 
+from ringland.words import job_cautions
+
 DEMO_LABEL = "Invented demo data"
 
 REPAIR_LABEL = "Open, repair and measure before it runs again"
@@ -75,15 +77,7 @@ NEVER_CLEARANCE = (
 )
 
 CAUTIONS_HEADING = "Before you touch it"
-CAUTIONS = (
-    "Fuel vapour gathers in the bilge: ventilate, keep every spark and flame away, and take "
-    "the battery off before working on fuel.",
-    "Drained fuel is hazardous waste: store and hand it in as local rules say.",
-    "A leak-down test can turn the crank: lock it, and keep hands and tools clear.",
-    "Oil and exhaust stay hot; lifting needs rated slings and nobody under the load.",
-    "On the flushing hose: engine on before water, water off before engine.",
-    "Local codes and licensed practice come before anything on this page.",
-)
+CAUTIONS = job_cautions.CAUTIONS
 
 ASSOCIATION = (
     "These figures say what goes with failure in this fleet's record. They do not prove "

@@ -6,7 +6,7 @@ Null is said, never blank.  Every figure, date, price and unit on a page passes 
 from __future__ import annotations
 
 import math
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from ringland.words.manner import CLOCKS, DATE_FORMS, manner
 from ringland.words.shown_units import (
@@ -60,6 +60,14 @@ def instant_text(instant: datetime) -> str:
     name = here.tzname() or "UTC"
     zone = f"UTC{name}" if name[:1] in "+-" else name
     return f"{day_text(instant)}, {time_text(instant)} {zone}"
+
+
+def known_text(instant: datetime) -> str:
+    """To when records are known: an instant, or at midnight the night before, by our clock."""
+    here = _on_our_clock(instant)
+    if (here.hour, here.minute) != (0, 0):
+        return instant_text(instant)
+    return f"the night of {day_text(here.replace(tzinfo=None) - timedelta(days=1))}, dock time"
 
 
 def time_text(instant: datetime) -> str:

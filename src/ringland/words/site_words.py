@@ -10,7 +10,8 @@ LANGUAGE = "en"
 SKIP = "Skip to the content"
 ABOUT_THE_DATA = "About the data"
 INVENTED = "{label}: no real fleet, shop or person."
-AS_KNOWN = "As known on {instant}"
+AS_KNOWN = "Records to {instant}"
+NOT_DRAWN = "To have this picture on paper, let it come into view once before printing."
 WHAT_CHANGED = "What changed, and why"
 PAGES, PAGES_OF_THIS_PART = "Pages", "Pages of this part"
 
@@ -51,7 +52,7 @@ def bar_label(low: float, value: float, high: float, middle: float | None, top: 
         middle: the fleet's middle; None where the bar has no mark of it.
         top: end of the bar's scale.
     """
-    beside = "" if middle is None else f", fleet's middle {chance_text(middle)}"
+    beside = "" if middle is None else f", a typical hull here {chance_text(middle)}"
     return (
         f"{chance_text(value)}, range {chance_text(low)} to {chance_text(high)}{beside}; "
         f"scale from 0 to {share_text(top)}"

@@ -67,7 +67,7 @@ UNTIL_BURNED = "no more than three-quarter throttle until the fuel in its tank i
 OR_WITH = ", or "
 PART_THROTTLE = "no more than three-quarter throttle"
 KNOWN_FUEL = "a tank whose fuel somebody knows (nothing of it is on record)"
-BY_DAY, OVERDUE = "{job} by {day}", "{job}, which is overdue since {day}"
+BY_DAY, OVERDUE = "this done by {day}: {job}", "this done, overdue since {day}: {job}"
 ESCALATED = "this done, or let go by name, as it is overdue since {day}: {job}"
 
 NO_ENGINE, OUT_OF_SEASON = "no engine in it on record", "out of season"

@@ -11,7 +11,7 @@ TO_DO = {
 
 SUBJECT, NOTHING_TO_CHECK = "{demo}Hulls, week of {week}: {to_do}", "no open job known"
 DEMO_SUBJECT = "[{label}] "
-AS_KNOWN = "As known on {instant}."
+AS_KNOWN = "Records to {instant}."
 
 SHOP = "Do not rent"
 DOCK = "Rent only as said"

@@ -17,7 +17,7 @@ from ringland.words import site_words
 from ringland.words.number_words import (
     chance_text,
     day_text,
-    instant_text,
+    known_text,
     range_text,
 )
 
@@ -131,7 +131,7 @@ def _released_section(report: WeekReport) -> list[tuple[str, list[str]]]:
 
 def digest_opening(report: WeekReport, restated: str = "") -> list[str]:
     """The lines before the first heading; `restated` is what a restated week says of itself."""
-    lines = [digest_words.AS_KNOWN.format(instant=instant_text(report.as_of)), restated]
+    lines = [digest_words.AS_KNOWN.format(instant=known_text(report.as_of)), restated]
     if report.is_demo:
         lines.insert(0, site_words.INVENTED.format(label=words.DEMO_LABEL))
     calls = [sheet.call for sheet in report.assessed]

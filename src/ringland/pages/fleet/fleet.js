@@ -14,7 +14,6 @@
   });
   var said = JSON.parse(finder.dataset.said); // the page brings the words
   var language = finder.dataset.language;
-  var isNarrow = window.matchMedia("(max-width: 720px)");
   var isOpen = false; // the user asked for the folded rows
 
   function filled(sentence, parts) {
@@ -41,10 +40,8 @@
 
   function isFolded(row) {
     if (isOpen || isAsked() || row.dataset.need === undefined) { return false; }
-    return row.dataset.need === "none" || (isNarrow.matches && row.dataset.need === "dock" &&
-      hasShop);
+    return row.dataset.need === "none";
   }
-  var hasShop = rows.some(function (row) { return row.dataset.need === "shop"; });
 
   function number(row, key) {
     return row.dataset[key] === "" || row.dataset[key] === undefined
@@ -66,7 +63,7 @@
 
   function show() {
     var order = ORDERS[control("sort").value] || ORDERS[""];
-    var shown = 0, folded = 0, rest = { dock: 0, none: 0 };
+    var shown = 0, folded = 0;
     lists.forEach(function (list) {
       var body = list.tBodies[0];
       var own = Array.prototype.slice.call(body.rows).sort(order);
@@ -75,7 +72,7 @@
         var fits = matches(row), away = fits && isFolded(row);
         row.classList.toggle("away", !fits || away);
         if (fits && !away) { shown += 1; some += 1; }
-        if (away) { folded += 1; rest[row.dataset.need] += 1; }
+        if (away) { folded += 1; }
         body.appendChild(row);
       });
       list.closest("section").classList.toggle("away", some === 0 && isAsked());
@@ -84,9 +81,8 @@
       { shown: shown, all: rows.length });
     fold.hidden = folded === 0 && !isOpen || isAsked();
     fold.setAttribute("aria-expanded", String(isOpen));
-    var others = (folded === 1 ? "other" : "others") + (rest.dock ? "_at_dock" : "");
     fold.textContent = isOpen ? said.fold
-      : filled(said[others], { n: folded, dock: rest.dock, none: rest.none });
+      : filled(folded === 1 ? said.other : said.others, { n: folded });
   }
 
   function readHash() {
@@ -120,13 +116,14 @@
     window.setTimeout(function () { show(); writeHash(); }, 0);
   });
   fold.addEventListener("click", function () { isOpen = !isOpen; show(); });
-  isNarrow.addEventListener("change", show);
   window.addEventListener("hashchange", function () { if (readHash()) { show(); } });
 
-  finder.hidden = false;
+  var find = document.getElementById("find");
+  find.hidden = false;
   var isLinked = readHash();
   show();
   if (isLinked) {
+    find.open = true;
     finder.scrollIntoView();
     var hit = rows.filter(function (row) { return !row.classList.contains("away"); })[0];
     if (hit && control("hull").value) { hit.querySelector("a").focus(); }

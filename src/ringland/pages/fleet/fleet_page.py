@@ -17,6 +17,7 @@ from ringland.pages.fleet.risk_charts import fleet_chances
 from ringland.pages.fleet.slot_lines import slot_rows
 from ringland.pages.week import plan_words
 from ringland.pages.week.fuel_advice_words import age_rule_line, dock_rule_line
+from ringland.pages.week.job_lines import also_line, due_line, mind_line
 from ringland.pages.week.past_calls import WeekChange
 from ringland.pages.week.plan_lines import (
     bay_lines,
@@ -39,6 +40,7 @@ from ringland.pages.week.report_words import (
     unpriced_line,
 )
 from ringland.pages.week.week_report import HullSheet, WeekReport, hulls_at, jobs_text
+from ringland.words.job_cautions import cautions_of
 from ringland.words.number_words import (
     day_text,
     number_text,
@@ -81,6 +83,10 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
         "dock_ids": sorted({sheet.dock_id for sheet in report.hulls}),
         "need_of": need_of,
         "do_of": lambda sheet: jobs_text(sheet, report),
+        "due_of": lambda sheet: due_line(sheet, report.as_of),
+        "also_of": lambda sheet: also_line(sheet, report.catalogue),
+        "mind_of": mind_line,
+        "cautions": cautions_of(what for sheet in report.hulls for what in sheet.call["do"]),
         "age_rule": age_rule_line(report.assumptions),
         "figures": figures,
         "finder": json.dumps(fleet_words.FINDER),

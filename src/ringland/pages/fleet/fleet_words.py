@@ -25,28 +25,23 @@ FINDER = {
     "fold": "Fold the hulls that need nothing",
     "other": "Show the other {n} hull with nothing to do",
     "others": "Show the other {n} hulls with nothing to do",
-    "other_at_dock": (
-        "Show the other {n} hull: {dock} with something to change at the dock, {none} with "
-        "nothing to do"
-    ),
-    "others_at_dock": (
-        "Show the other {n} hulls: {dock} with something to change at the dock, {none} with "
-        "nothing to do"
-    ),
 }
 """What `fleet.js` says of the rows it shows and folds; it fills the places."""
 
 LIST = "Hulls, the costliest to leave first"
 RANK, HULL, THIS_WEEK, DO, WHY = "Rank", "Hull", "This week", "Do", "Why"
 COST, COST_OF_WAITING = "Cost", "Cost of leaving it"
-CHANCE_30D, CHANCE_30D_SHORT = "Chance of failure in 30 days", "Chance in 30 days"
+CHANCE_30D, CHANCE_30D_SHORT = "Chance of failure in 30 days", "Fails in 30 days"
+LEAVING_IT = "Leaving it"
+COMPLETE_RECORD = "Complete the record; until then judge it by inspection"
+ALSO = "Also"
 BY_HAND = "Decided by hand"
 NO_COST = "none"
 FAILED_ALREADY = "failed already"
 RANGE_BESIDE = "({low} to {high})"
 LIST_NOTE = (
     "Bars run from 0 to {top}: the block is the estimate, the line its 95 % range, the upright "
-    "the fleet's middle. Cost is paid whatever happens, lost rental included. Cost of leaving it "
+    "a typical hull here. Cost is paid whatever happens, lost rental included. Cost of leaving it "
     "is expected over {ahead} if the hull is left as it is; an unplanned failure counts "
     "{unplanned} (rebuild and lost rental). {price_note}"
 )
@@ -57,7 +52,7 @@ NOT_ASSESSED_NOTE = (
     "These hulls are not safe by omission: judge them by inspection until the record is complete."
 )
 
-BEHIND = "Behind the list: the week's room"
+BEHIND = "Behind the list: figures and room"
 JOB, HULLS, HULLS_IN_ORDER = "Job", "Hulls", "Hulls, costliest to leave first"
 MECHANIC_HOURS = "Mechanic hours"
 NO_JOB = "No job this week: nothing is expected to cost less than leaving every hull as it is."
@@ -104,5 +99,5 @@ def change_words(since: str | None, n_hulls: int) -> str:
     if since is None:
         return "What changed since last week: no earlier report is kept to compare with."
     if not n_hulls:
-        return f"Nothing changed since the report of {since}."
-    return f"Changed since the report of {since}: {count_text(n_hulls, 'hull')}."
+        return f"Nothing changed since {since}."
+    return f"Changed since {since}: {count_text(n_hulls, 'hull')}."

@@ -127,22 +127,21 @@
     return figure;
   }
 
-  function drawAll() {
-    document.querySelectorAll("script[data-chart]").forEach(function (holder) {
-      var figure = figureOf(holder);
-      var plot = document.getElementById(holder.dataset.chart);
-      plot.dataset.height = figure.layout.height;
-      Plotly.newPlot(plot, figure.data, figure.layout, {
-        displayModeBar: false, displaylogo: false, responsive: true, scrollZoom: false
-      });
+  function draw(plot) {
+    if (plot.dataset.height) { return; }
+    var figure = figureOf(document.querySelector('[data-chart="' + plot.id + '"]'));
+    plot.dataset.height = figure.layout.height;
+    Plotly.newPlot(plot, figure.data, figure.layout, {
+      displayModeBar: false, displaylogo: false, responsive: true, scrollZoom: false
     });
-    document.documentElement.dataset.drawn = "yes";
+    if (plots.every(function (one) { return one.dataset.height; })) {
+      document.documentElement.dataset.drawn = "yes";
+    }
   }
 
   function size(change) {
-    if (!window.Plotly) { return; }
-    document.querySelectorAll(".plot").forEach(function (plot) {
-      Plotly.relayout(plot, change(Number(plot.dataset.height)));
+    plots.forEach(function (plot) {
+      if (plot.dataset.height) { Plotly.relayout(plot, change(Number(plot.dataset.height))); }
     });
   }
 
@@ -163,26 +162,43 @@
         : back;
     });
   });
-  // The fleet's list is to answer before the drawing library is read: that takes most of a
-  // second on a slow laptop, so there it is read when the picture comes near, or in a pause.
-  var PAUSE_MS = 3000;
-  var later = document.currentScript.dataset.later;
-  if (!later) {
-    drawAll();
-    return;
+  // The drawing library is as large as a hundred pages and takes most of a second of a phone: it
+  // is read when a picture comes near or is unfolded, never before the page has answered.
+  var plots = Array.prototype.slice.call(document.querySelectorAll(".plot"));
+  var later = document.currentScript.dataset.later; // nothing where one file holds it all
+  var sources = later ? later.split(" ") : [];
+  var asked = null;
+
+  function library() {
+    asked = asked || Promise.all(sources.map(function (source) {
+      return new Promise(function (resolve, reject) {
+        var script = document.createElement("script");
+        script.src = source;
+        script.onload = resolve;
+        script.onerror = reject;
+        document.head.appendChild(script);
+      });
+    }));
+    return asked;
   }
-  var isAsked = false;
-  function drawLater() {
-    if (isAsked) { return; }
-    isAsked = true;
-    var library = document.createElement("script");
-    library.src = later;
-    library.onload = drawAll;
-    document.head.appendChild(library);
-  }
+
   var watcher = new IntersectionObserver(function (seen) {
-    if (seen.some(function (one) { return one.isIntersecting; })) { drawLater(); }
+    seen.forEach(function (one) {
+      if (!one.isIntersecting) { return; }
+      watcher.unobserve(one.target);
+      library().then(function () { draw(one.target); });
+    });
   }, { rootMargin: "400px" });
-  document.querySelectorAll(".plot").forEach(function (plot) { watcher.observe(plot); });
-  window.addEventListener("load", function () { window.setTimeout(drawLater, PAUSE_MS); });
+  plots.forEach(function (plot) { watcher.observe(plot); });
+
+  window.ringlandDrawAll = function () {
+    return library().then(function () { plots.forEach(draw); });
+  };
+  window.addEventListener("keydown", function (event) { // paper gets the pictures too
+    if ((event.ctrlKey || event.metaKey) && event.key === "p" &&
+        document.documentElement.dataset.drawn !== "yes") {
+      event.preventDefault();
+      window.ringlandDrawAll().then(function () { window.print(); });
+    }
+  });
 })();

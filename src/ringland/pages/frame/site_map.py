@@ -38,7 +38,7 @@ GROUPS = (
     SiteGroup("week", (SitePage(("fleet",), "index.html"),)),
     SiteGroup(
         "fuel",
-        (SitePage(("fuel", "tank"), "fuel/index.html"), SitePage(("rules",), "fuel-rules.html")),
+        (SitePage(("fuel",), "fuel/index.html"), SitePage(("rules",), "fuel-rules.html")),
     ),
     SiteGroup("causes", (SitePage(("causes",), "causes/index.html"),)),
     SiteGroup("score", (SitePage(("score",), "score.html"),)),
@@ -55,7 +55,7 @@ GROUPS = (
     SiteGroup(
         "records",
         (
-            SitePage(("records", "hull record"), "records/index.html"),
+            SitePage(("records",), "records/index.html"),
             SitePage(("dictionary",), "data-dictionary.html"),
         ),
     ),

@@ -1,4 +1,4 @@
-"""What the fuel pages say: dock by dock, hull by hull, and one page for each hull's tank.
+"""What the fuel pages say: dock by dock, hull by hull, and of each tank on its hull's page.
 
 Litres burned against need are those of `fuel_burned`, the dock's rule that of
 `report_words`: here stands what the ledger adds, what docks hold and sold and how each tank
@@ -20,6 +20,7 @@ from ringland.pages.week.fuel_advice_words import age_rule_line, dock_rule_line
 from ringland.pages.week.report_words import WORTH_SAYING
 from ringland.pages.week.week_report import WeekReport, hulls_at
 from ringland.settings.assumptions import Assumptions
+from ringland.words.job_cautions import cautions_of
 from ringland.words.number_words import (
     UNKNOWN,
     count_text,
@@ -36,52 +37,46 @@ Page = tuple[str, dict[str, Any]]
 INDEX = "fuel/index.html"
 
 
-def tank_pages(pages: Mapping[str, str]) -> dict[str, str]:
-    """The fuel page of each hull, beside its own page as `hull_pages` names it."""
-    return {hull_id: path.replace("hulls/", "fuel/", 1) for hull_id, path in pages.items()}
-
-
 def fuel_contexts(report: WeekReport, fuel: WeekFuel, pages: Mapping[str, str]) -> dict[str, Page]:
-    """Every fuel page by its path in the site.
+    """The docks' page by its path in the site.
 
     Args:
         report: the week.
         fuel: its fuel, as `week_fuel` returns it.
         pages: the page of each hull, as `hull_pages` returns them.
     """
-    tanks = tank_pages(pages)
-    made = {INDEX: ("fuel.html.j2", _index(report, fuel, pages, tanks))}
+    return {INDEX: ("fuel.html.j2", _index(report, fuel, pages))}
+
+
+def tank_contexts(report: WeekReport, fuel: WeekFuel) -> dict[str, dict[str, Any]]:
+    """What each hull's own page says of its tank; `figures` holds the picture.
+
+    Args:
+        report: the week.
+        fuel: its fuel, as `week_fuel` returns it.
+    """
     courses = fuel.tank_course.partition_by("hull_id", as_dict=True)
     worst = fuel.worst.partition_by("hull_id", as_dict=True)
     windows = {row["hull_id"]: row for row in fuel.windows.iter_rows(named=True)}
     accounts = {row["tank"]: row for row in fuel.balance.iter_rows(named=True)}
-    for sheet in report.hulls:
-        hull_id = sheet.hull_id
-        course = courses.get((hull_id,), fuel.tank_course.clear())
-        made[tanks[hull_id]] = (
-            "tank.html.j2",
-            {
-                "said": fuel_words,
-                "hull_id": hull_id,
-                "dock_id": sheet.dock_id,
-                "hull_page": pages[hull_id],
-                "figures": _pictures({"tank": course}),
-                "days": _days(report.assumptions, "fuel.picture_d"),
-                "worst": [
-                    ride | {"day": day_text(ride["started_at"])}
-                    for ride in worst.get((hull_id,), fuel.worst.clear()).iter_rows(named=True)
-                ],
-                "windows": _windows(windows.get(hull_id), report.assumptions),
-                "account": _account_lines(accounts.get(hull_id), report.assumptions),
-                **_ages(report.assumptions),
-            },
-        )
-    return made
+    return {
+        sheet.hull_id: {
+            "said": fuel_words,
+            "figures": _pictures({"tank": courses.get((sheet.hull_id,), fuel.tank_course.clear())}),
+            "days": _days(report.assumptions, "fuel.picture_d"),
+            "worst": [
+                ride | {"day": day_text(ride["started_at"])}
+                for ride in worst.get((sheet.hull_id,), fuel.worst.clear()).iter_rows(named=True)
+            ],
+            "windows": _windows(windows.get(sheet.hull_id), report.assumptions),
+            "account": _account_lines(accounts.get(sheet.hull_id), report.assumptions),
+            **_ages(report.assumptions),
+        }
+        for sheet in report.hulls
+    }
 
 
-def _index(
-    report: WeekReport, fuel: WeekFuel, pages: Mapping[str, str], tanks: Mapping[str, str]
-) -> dict[str, Any]:
+def _index(report: WeekReport, fuel: WeekFuel, pages: Mapping[str, str]) -> dict[str, Any]:
     settings = report.assumptions
     rules = {row["dock_id"]: row for row in report.dock_fuel.iter_rows(named=True)}
     by_dock = fuel.dock_course.partition_by("dock_id", as_dict=True)
@@ -117,12 +112,12 @@ def _index(
         "figures": figures,
         "said": fuel_words,
         "age_rule": age_rule_line(settings),
+        "cautions": cautions_of(["drain_refill", "fuel_rule"]),
         "docks": docks,
         "silent": sorted(set(rules) - set(fuel.docks["dock_id"])),
         "hulls": [row for row in hulls if row["hull_id"] not in well],
         "well": sorted(well),
         "pages": pages,
-        "tanks": tanks,
         "days": _days(settings, "record.recent_sessions_d"),
         "picture_days": _days(settings, "fuel.picture_d"),
         "trials": fuel.trials.to_dicts(),

@@ -12,13 +12,15 @@ LEAD = (
     "What each dock holds and sold, against what its hulls need in hard running. {hulls} "
     "\N{MIDDLE DOT} {scale}"
 )
+ALL_DOCKS = "All docks"
 HULL_BY_HULL, ON_THE_SCALE = "Hull by hull", "What hangs on the octane scale"
 
 AKI, DAYS = "{number} AKI", "{number} days"
-DOCK, BLEND_NOW, HIGHEST_NEED, MEAN_AGE_NOW = "Dock", "Blend now", "Highest need", "Mean age now"
+DOCK, BLEND_NOW, HIGHEST_NEED, MEAN_AGE_NOW = "Dock", "Blend now", "Highest need", "Age now"
 OLDEST_SOLD, TANK_LASTS = "Oldest sold", "Tank lasts"
 SOLD_BELOW_NEED, SOLD_BELOW_NEED_IN = "Sold below need", "Sold below need, {days} days"
 PART_OF_SOLD = "{below} of {sold}"
+DOCK_FIGURES = "What it holds and sold, and its tank over time"
 NEED_MORE = "{n} of its hulls need more than the blend gives"
 DOCK_PICTURE = (
     "The bulk tank's level, octane with its bounds against the highest need, and mean fuel age "
@@ -35,7 +37,7 @@ SILENT = "No delivery on record, so what was sold there cannot be told: {docks}.
 SOLD_BELOW_NEED_LAST = "Sold below need, last {days} days"
 NEED_OF_HULLS, IN_THE_TANK, TURNOVER = "Need of its hulls", "In the tank", "Turnover"
 NOTHING_SOLD = "nothing sold"
-NONE_BELOW = "none known of {sold}"
+NONE_BELOW = "nothing of {sold}, as far as is known"
 WENT_BELOW = "{below} of {sold} ({share}) went into craft that needed more"
 BLEND = "{middle} AKI ({low} to {high}){unknown}"
 NO_GRADE_PART = "; {share} of it without a grade on record"
@@ -52,10 +54,10 @@ NEED_MORE_LIKELY = (
 
 HULLS = "Hull by hull, last {days} days"
 HULL, BURNED, BELOW_NEED, SHORT_BY = "Hull", "Burned", "Below need", "Short by"
-MEAN_AGE, OLDER_THAN, NOT_ON_RECORD = "Mean age", "Older than {days} days", "Not on record"
+MEAN_AGE, OLDER_THAN, NOT_ON_RECORD = "Age", "Older than {days} days", "Not on record"
 HULLS_NOTE = (
-    "Shares are of the fuel burned; short by: octane numbers, mean over what was below need. Each "
-    "hull's name leads to its tank over time."
+    "Shares are of the fuel burned; short by: octane numbers, on average over what was below need. "
+    "Each hull's name leads to its tank over time."
 )
 NO_HULL_BURNED = "No hull burned fuel on record in these days."
 ALL_WELL = (
@@ -73,7 +75,7 @@ SCALE_NOTE = (
 K = "K"
 GAP = "RON \N{MINUS SIGN} MON of the fuel less that of the need"
 GAP_SHORT = "RON \N{MINUS SIGN} MON differs by"
-MEAN_SHORTFALL, MEAN_SHORTFALL_SHORT = "Mean shortfall in hard running", "Mean shortfall"
+MEAN_SHORTFALL, MEAN_SHORTFALL_SHORT = "Average shortfall in hard running", "Average shortfall"
 LITRES_BELOW_NEED = "Litres below need"
 TRIALS_NOTE = (
     "Over all rentals on record whose octane and need are known. K of boosted engines is negative "
@@ -87,13 +89,11 @@ HOW_LINES = (
     "Gasolines are blended by volume on the pump number: the usual shop assumption, exact neither "
     "for ethanol nor for octane booster.",
     "What fills cannot explain is an unrecorded fill with bounds, never a silent guess.",
-    "A stated need is the middle of engines of one model; they differ by about {spread} octane "
+    "A stated need is that of a typical engine of its model; they differ by about {spread} octane "
     "numbers (assumption). No record tells one engine's own need, so the bounds here are those of "
     "the fuel alone.",
 )
 
-TANK_TITLE = "{hull}: its fuel"
-ITS_SHEET, ALL_DOCKS = "This week's sheet of {hull}", "All docks"
 TANK = "The tank over the last {days} days"
 TANK_PICTURE = (
     "Level of the tank with each ride marked by octane margin, octane in the tank with its bounds "

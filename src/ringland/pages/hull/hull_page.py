@@ -11,6 +11,7 @@ from ringland.decision.action_catalogue import Catalogue
 from ringland.decision.bench_lines import WORST_FIRST, bench_rows
 from ringland.decision.call_lines import action_line, ahead_text, do_label
 from ringland.decision.what_if import choices
+from ringland.pages.frame.picture_sketch import Points
 from ringland.pages.hull import hull_words
 from ringland.pages.hull.hull_words import cost_facts
 from ringland.pages.hull.timeline_chart import TIMELINE, timeline_points
@@ -20,6 +21,7 @@ from ringland.pages.week.fuel_advice_words import (
     hull_rule_line,
     is_fuel_wrong,
 )
+from ringland.pages.week.job_lines import job_rows
 from ringland.pages.week.past_calls import call_history
 from ringland.pages.week.plan_lines import hull_plan_line
 from ringland.pages.week.report_words import (
@@ -49,6 +51,9 @@ def hull_context(
     sheet: HullSheet,
     clear: Collection[str],
     what_ifs: pl.DataFrame | None = None,
+    *,
+    tank: Mapping[str, Any] | None = None,
+    record: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """What the hull page's template needs; `figures` are drawn by name.
 
@@ -57,12 +62,17 @@ def hull_context(
         sheet: the hull.
         clear: factors whose effect the record tells from none.
         what_ifs: its rows of `WhatIfs`; None: the page has no what-if.
+        tank: what it says of its tank, as `tank_contexts` returns it.
+        record: what it says of its records, as `hull_record_contexts` returns it.
     """
     settings = report.assumptions
     turns_d, old_d = settings.number("fuel.turns_after_d"), settings.number("fuel.old_after_d")
-    figures = {}
+    figures: dict[str, Points] = {}
+    for part in (tank, record):
+        figures |= {} if part is None else part["figures"]
     if sheet.exposure.height:
         figures[TIMELINE] = timeline_points(sheet.exposure, sheet.events)
+    tests = sorted(bench_rows(sheet.tests), key=lambda test: WORST_FIRST.index(test["verdict"]))
     return {
         "sheet": sheet,
         "action": action_line(
@@ -92,9 +102,12 @@ def hull_context(
         "drivers": _driver_rows(sheet.drivers, clear),
         "fuel": fuel_line(sheet.fuel, settings),
         "unknown_note": _unknown_note(sheet.exposure),
-        "tests": sorted(
-            bench_rows(sheet.tests), key=lambda test: WORST_FIRST.index(test["verdict"])
-        ),
+        "tests": tests,
+        "tests_open": [test for test in tests if test["verdict"] != "pass"],
+        "tests_passed": [test for test in tests if test["verdict"] == "pass"],
+        "jobs": job_rows(sheet, report),
+        "tank": tank,
+        "record": record,
         "turns_d": number_text(turns_d, 0),
         "old_d": number_text(old_d, 0),
         "changes": change_lines(sheet.call, sheet.state, sheet.quality),

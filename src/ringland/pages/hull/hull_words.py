@@ -17,7 +17,7 @@ THIS_WEEK = "This week"
 CHANCE = "Chance that its pistons or rings fail"
 DRIVERS = "What goes with it"
 FUEL = "Fuel burned against need"
-TESTS = "Last tests, by cylinder"
+TESTS, TESTS_OPEN = "Last tests, by cylinder", "Tests that did not pass, by cylinder"
 CHANGES = "What would change this"
 LAST_CALL = "Last call and what came of it"
 
@@ -25,8 +25,8 @@ RELEASED = "Let go by name"
 DO, JOB, FUEL_RULE, ROOM, ADVICE = "Do", "Job", "Fuel rule", "The week's room", "Fuel and record"
 
 CHANCE_30D, RANGE, PICTURE = "Chance in 30 days", "95 % range", "Picture"
-CHANCE_HEADINGS = ("Within", "Chance", "95 % range", "Fleet's middle")
-FIGURES = ("Chance", "Fleet's middle", CHANCE_30D, "Amount")
+CHANCE_HEADINGS = ("Within", "Chance", "95 % range", "Typical hull")
+FIGURES = ("Chance", "Typical hull", CHANCE_30D, "Amount")
 """Headings over figures, which stand to the right."""
 TEST_HEADINGS = ("Test", "Day", "Readings", "Verdict", "Why", "Limit is")
 
@@ -71,8 +71,6 @@ TIMELINE_NOTE = (
 )
 NOT_DRAWN = "{unknown} of {rentals} rentals have no known margin and are not drawn above."
 NO_RENTAL = "No rental on record."
-ITS_TANK = "Its tank over time: level, octane and age after each fill and ride"
-ITS_RECORDS = "Its records and what they lack"
 
 HISTORY = "Past calls and what came of them"
 HISTORY_HEADINGS = ("Week of", "Call", DO, CHANCE_30D, "What came of it")
@@ -82,7 +80,6 @@ HISTORY_NOTE = (
 )
 
 LINEAGE = "Where the fuel figures come from: {fills} fills behind the last {hours} engine hours"
-LINEAGE_REGION = "Fills with their file and row"
 LINEAGE_HEADINGS = ("Filled", "Amount", "From", "Grade written down", "File and row")
 NO_FILL = "No fill on record."
 GRADE_AKI, GRADE_RON, GRADE_OF_DOCK = "{grade} AKI", "{grade} RON", "as the dock's tank"
@@ -93,11 +90,11 @@ NO_TEST = "No test on record for this engine. That is not the same as a good tes
 TESTS_NOTE = "A reading can be normal with a cracked land: no test here clears a hull."
 NO_EARLIER_CALL = "No earlier call on this hull is kept."
 DRIVERS_NOTE = (
-    "Hazard of ring-land fracture against a hull at the fleet's middle. Bars to the right raise "
-    "it, to the left lower it."
+    "Ring-land fractures against those of a typical hull here: bars to the right go with more, to "
+    "the left with fewer."
 )
 RANGE_NOTE = (
-    "The block is the estimate, the line its 95 % range, the dashed upright the fleet's middle."
+    "The block is the estimate, the line its 95 % range, the dashed upright a typical hull."
 )
 
 
@@ -136,6 +133,11 @@ def cost_facts(call: Mapping[str, Any], ahead: str, currency: str) -> list[dict[
         else:
             facts.append((COSTS_MORE, saved, SPEAKS_FOR_IT.get(call["decided_by"], "")))
     return [{"label": label, "value": value, "note": note} for label, value, note in facts]
+
+
+def tests_passed_words(n_tests: int) -> str:
+    """The heading over the last tests that passed."""
+    return f"{count_text(n_tests, 'last test')} passed, by cylinder"
 
 
 def job_words(mechanic_h: float, n_slots: int, kits: Sequence[tuple[str, int]]) -> str:

@@ -21,7 +21,7 @@ from ringland.words.fixed_words import FACTOR_LABELS, FACTOR_UNITS, MODE_LABELS
 from ringland.words.number_words import (
     count_text,
     day_text,
-    instant_text,
+    known_text,
     number_text,
     share_text,
 )
@@ -134,7 +134,7 @@ def _facts(report: WeekReport, card: ModelCard) -> list[tuple[str, str]]:
     )
     rows = int(report.row_accounting["loaded"].sum()) if report.row_accounting.height else 0
     return [
-        (said.AS_KNOWN, instant_text(card.as_of)),
+        (said.AS_KNOWN, known_text(card.as_of)),
         (said.MADE_BY, ", ".join(f"{name} {text}" for name, text in report.versions.items())),
         (said.ROWS, number_text(rows, 0)),
         (said.RUNNING, span),

@@ -14,7 +14,7 @@ LEAD = (
 
 FITTED_TO = "What it was fitted to"
 AS_KNOWN, MADE_BY, ROWS, RUNNING = (
-    "As known on",
+    "Records to",
     "Made by",
     "Record rows loaded",
     "Running it was fitted to",

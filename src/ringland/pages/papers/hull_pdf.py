@@ -21,8 +21,9 @@ from ringland.pages.site.site_frame import range_top
 from ringland.pages.week.week_report import HullSheet, WeekReport
 from ringland.risk.fleet_hazard import clear_factors
 from ringland.words import fixed_words, site_words
+from ringland.words.job_cautions import cautions_of
 from ringland.words.manner import in_manner
-from ringland.words.number_words import chance_text, instant_text, range_text, share_text
+from ringland.words.number_words import chance_text, known_text, range_text, share_text
 from ringland.words.state_words import STATE_MARKS
 
 FONTS = ("Libertinus Serif",)
@@ -72,7 +73,7 @@ def sheet_data(report: WeekReport, sheet: HullSheet) -> dict[str, Any]:
         "fonts": FONTS,
         "hull": sheet.hull_id,
         "dock": sheet.dock_id,
-        "as_of": site_words.AS_KNOWN.format(instant=instant_text(report.as_of)),
+        "as_of": site_words.AS_KNOWN.format(instant=known_text(report.as_of)),
         "demo": site_words.INVENTED.format(label=fixed_words.DEMO_LABEL) if report.is_demo else "",
         "restated": "" if report.restated is None else restated_line(report.restated),
         "record": f"{hull_words.engine_line(sheet.state, sheet.chance)} {context['quality']}",
@@ -100,7 +101,7 @@ def sheet_data(report: WeekReport, sheet: HullSheet) -> dict[str, Any]:
         "test_headings": hull_words.TEST_HEADINGS,
         "changes": context["changes"],
         "last_call": hull_words.last_call_line(history[0] if history else None),
-        "cautions": fixed_words.CAUTIONS,
+        "cautions": cautions_of(sheet.call["do"]),
         "never": fixed_words.NEVER_CLEARANCE,
         "association": fixed_words.ASSOCIATION,
         "versions": ", ".join(f"{name} {value}" for name, value in report.versions.items()),

@@ -61,7 +61,8 @@ def customer_copy(report: WeekReport, hull_id: str) -> bytes:
 
 
 STYLESHEET = re.compile(r'<link rel="stylesheet" href="(?:\.\./)*([^"]+)">')
-SCRIPT = re.compile(r'<script defer src="(?:\.\./)*([^"]+)"></script>\n?')
+SCRIPT = re.compile(r'<script defer src="(?:\.\./)*([^"]+)"(?: data-later="([^"]+)")?></script>\n?')
+"""A script, and what it would read later: that goes before it."""
 SCRIPT_END = "<\\/script"
 """How a script's text holds '</script' without ending the element (HTML standard, 4.12.1.3)."""
 ELSEWHERE = re.compile(r'<[^<>]+\s(?:src|href)="(?!#)[^"]*"')
@@ -77,7 +78,11 @@ def in_one_file(page: str, files: Mapping[str, str]) -> str:
     Raises:
         ValueError: the page would still ask for another file or lead to another page.
     """
-    names = SCRIPT.findall(page)
+    names = [
+        name.rpartition("../")[2]
+        for script, later in SCRIPT.findall(page)
+        for name in (*later.split(), script)
+    ]
     if "</style" in "".join(files[name] for name in STYLESHEET.findall(page)).lower():
         raise ValueError("the stylesheet would end its own element.")
     page = STYLESHEET.sub(lambda found: f"<style>\n{files[found[1]]}</style>", SCRIPT.sub("", page))

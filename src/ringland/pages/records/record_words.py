@@ -5,8 +5,7 @@ from __future__ import annotations
 from ringland.words.number_words import count_text
 
 TITLE = "The records: what is missing"
-HULL_TITLE = "Records of {hull}"
-THIS_HULLS_WEEK, ALL_RECORDS = "This hull's week", "All records"
+ALL_RECORDS = "All records"
 
 ROWS_WAIT = "{rows} rows wait to be mended."
 NO_ROW_WAITS = "No row waits to be mended."
@@ -191,3 +190,9 @@ def doubt_summary(label: str, recent: int, rows: int, days: str, hulls: int = 0)
     """
     on_hulls = f", on {count_text(hulls, 'hull')}" if hulls else ""
     return f"{label}: {recent} in the last {days} days, {rows} in all{on_hulls}"
+
+
+def records_title(n_tasks: int) -> str:
+    """The heading over a hull's records."""
+    lacks = f": {count_text(n_tasks, 'thing')} to write down" if n_tasks else ""
+    return f"Its records and hours{lacks}"

@@ -1,6 +1,6 @@
 """What the record pages say: what could not be used, what is doubted, what to write down next.
 
-One page for the fleet, one for each hull with its line of hours.
+One page for the fleet; each hull's own page tells of its records, with its line of hours.
 """
 
 from __future__ import annotations
@@ -43,24 +43,63 @@ _REPAIR_FLAGS = (
 """Doubts that stand on the line of hours itself."""
 
 
-def record_pages(pages: Mapping[str, str]) -> dict[str, str]:
-    """The record page of each hull, beside its own page as `hull_pages` names it."""
-    return {hull_id: path.replace("hulls/", "records/", 1) for hull_id, path in pages.items()}
-
-
 def record_contexts(
     report: WeekReport, records: WeekRecords, pages: Mapping[str, str]
 ) -> dict[str, Page]:
-    """Every record page by its path in the site.
+    """The page of all records by its path in the site.
 
     Args:
         report: the week.
         records: the state of its records.
         pages: the page of each hull, as `hull_pages` returns them.
     """
-    own = record_pages(pages)
-    since = _since(report)
-    quality = {row["hull_id"]: row for row in records.quality.iter_rows(named=True)}
+    own = {hull_id: f"{path}#records" for hull_id, path in pages.items()}
+    quality = _quality(records)
+    tasks = _tasks(report, records, quality)
+    return {INDEX: ("records.html.j2", _index(report, records, tasks, quality, own))}
+
+
+def hull_record_contexts(report: WeekReport, records: WeekRecords) -> dict[str, dict[str, Any]]:
+    """What each hull's own page says of its records; `figures` holds the picture.
+
+    Args:
+        report: the week.
+        records: the state of its records.
+    """
+    since, quality = _since(report), _quality(records)
+    tasks = _tasks(report, records, quality)
+    lines = records.hour_line.partition_by("hull_id", as_dict=True)
+    left_out = records.left_out.partition_by("hull_id", as_dict=True)
+    doubts = _with_hull(records.doubts, quality).partition_by("hull_id", as_dict=True)
+    made: dict[str, dict[str, Any]] = {}
+    for sheet in report.hulls:
+        hull_id = sheet.hull_id
+        line = lines.get((hull_id,), records.hour_line.clear())
+        out = left_out.get((hull_id,), records.left_out.clear())
+        mine = doubts.get((hull_id,), records.doubts.clear())
+        is_repair = pl.col("flag").is_in(_REPAIR_FLAGS)
+        made[hull_id] = {
+            "said": said,
+            "days": _days(report),
+            "tasks": tasks.get(hull_id, []),
+            "facts": _facts(quality.get(hull_id)),
+            "figures": {"hours": hours_points(line, out)} if line.height else {},
+            "carried_on": _carried_on(line),
+            "hours": _hours_line(line),
+            "repairs": _told(mine.filter(is_repair)),
+            "doubts": _by_flag(mine.filter(~is_repair), since, _HULL_DOUBTS),
+        }
+    return made
+
+
+def _quality(records: WeekRecords) -> dict[str, Row]:
+    return {row["hull_id"]: row for row in records.quality.iter_rows(named=True)}
+
+
+def _tasks(
+    report: WeekReport, records: WeekRecords, quality: Mapping[str, Row]
+) -> dict[str, list[Task]]:
+    """What to write down next, hull by hull."""
     to_mend = _rows_to_mend(records.set_aside)
     mend_of = dict(
         to_mend.group_by("hull_id", maintain_order=True).agg(_place().n_unique()).iter_rows()
@@ -70,45 +109,16 @@ def record_contexts(
         for sheet in report.hulls
         if sheet.chance["piston_set_id"] is None and sheet.call["call"] == "not_enough_record"
     }
-    tasks = {
-        hull_id: tasks_of(
-            quality[hull_id],
-            mend_of.get(hull_id, 0),
+    return {
+        sheet.hull_id: tasks_of(
+            quality[sheet.hull_id],
+            mend_of.get(sheet.hull_id, 0),
             report.assumptions,
-            has_set=hull_id not in no_set,
+            has_set=sheet.hull_id not in no_set,
         )
-        for hull_id in own
-        if hull_id in quality
+        for sheet in report.hulls
+        if sheet.hull_id in quality
     }
-    lines = records.hour_line.partition_by("hull_id", as_dict=True)
-    left_out = records.left_out.partition_by("hull_id", as_dict=True)
-    doubts = _with_hull(records.doubts, quality).partition_by("hull_id", as_dict=True)
-    made: dict[str, Page] = {
-        INDEX: ("records.html.j2", _index(report, records, tasks, quality, own))
-    }
-    for hull_id, path in own.items():
-        line = lines.get((hull_id,), records.hour_line.clear())
-        out = left_out.get((hull_id,), records.left_out.clear())
-        mine = doubts.get((hull_id,), records.doubts.clear())
-        made[path] = (
-            "hull_record.html.j2",
-            {
-                "said": said,
-                "hull_id": hull_id,
-                "hull_page": pages[hull_id],
-                "days": _days(report),
-                "tasks": tasks.get(hull_id, []),
-                "facts": _facts(quality.get(hull_id)),
-                "figures": {"hours": hours_points(line, out)} if line.height else {},
-                "carried_on": _carried_on(line),
-                "hours": _hours_line(line),
-                "repairs": _told(mine.filter(pl.col("flag").is_in(_REPAIR_FLAGS))),
-                "doubts": _by_flag(
-                    mine.filter(~pl.col("flag").is_in(_REPAIR_FLAGS)), since, _HULL_DOUBTS
-                ),
-            },
-        )
-    return made
 
 
 def restated_line(restated: Restated) -> str:

@@ -62,7 +62,7 @@ def advice_rows(score: ScoreHistory) -> list[tuple[str, ...]]:
     return [
         (
             said.ADVICE_KINDS[row["is_must"]],
-            *(count_text(row[name], "job") for name in names),
+            *(number_text(row[name], 0) for name in names),
             f"{row['failed_after_done']}; {row['failed_undone']}",
         )
         for row in score.advice.iter_rows(named=True)

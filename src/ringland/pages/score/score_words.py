@@ -48,7 +48,7 @@ SAID_PICTURE = (
 )
 AS_SAID, CAME_TRUE_LIMITS = "as said", "came true, with limits"
 CHANCE_AXIS, FAILED_AXIS = "chance said for 30 days", "share that failed"
-SAID_HEADINGS = ("Said, in the mean", "Came true (95 % range)", "Hull-weeks", "Failures")
+SAID_HEADINGS = ("Said, on average", "Came true (95 % range)", "Hull-weeks", "Failures")
 SAID_LABELS = ("Said", "Came true", "Hull-weeks", "Failures")
 """The same headings where each stands beside its figure on a narrow screen."""
 WITH_RANGE = "{middle} ({low} to {high})"
@@ -117,7 +117,7 @@ ADVICE = "What lists asked for, and what was done"
 ADVICE_KINDS = {True: "Before the next rental", False: "By its day"}
 ADVICE_COUNTS = ("asked", "in_time", "late", "let_go", "overtaken", "not_yet", "not_done")
 ADVICE_HEADINGS = (
-    "Job",
+    "Jobs to be done",
     "Asked for",
     "Done in time",
     "Done late",

@@ -25,13 +25,11 @@ from ringland.pages.evidence.evidence_page import evidence_context, settings_con
 from ringland.pages.exports.week_exports import week_exports
 from ringland.pages.fleet.fleet_page import fleet_context
 from ringland.pages.frame.page_files import page_file
-from ringland.pages.fuel.fuel_page import INDEX as FUEL
-from ringland.pages.fuel.fuel_page import fuel_contexts
+from ringland.pages.fuel.fuel_page import fuel_contexts, tank_contexts
 from ringland.pages.hull.hull_page import hull_context
 from ringland.pages.hull.what_if_form import what_if_script
 from ringland.pages.records.record_exports import record_exports
-from ringland.pages.records.records_page import INDEX as RECORDS
-from ringland.pages.records.records_page import record_contexts
+from ringland.pages.records.records_page import hull_record_contexts, record_contexts
 from ringland.pages.score.score_page import score_context
 from ringland.pages.site.page_pictures import shared_sketches
 from ringland.pages.site.proof_pages import (
@@ -60,6 +58,7 @@ def base_group(frame: SiteFrame) -> Pages:
     """What pages share beside the drawing library: looks and scripts."""
     return {
         "charts.js": page_file("charts.js"),
+        "folds.js": page_file("folds.js"),
         "sketches.js": shared_sketches(frame.report.assumptions),
         "ringland.css": page_file("ringland.css"),
     }
@@ -83,32 +82,45 @@ def fleet_group(frame: SiteFrame) -> Pages:
     }
 
 
-def hull_group(frame: SiteFrame, what_ifs: pl.DataFrame | None = None) -> Pages:
-    """A page for each hull; without `WhatIfs` none has a what-if."""
+def hull_group(
+    frame: SiteFrame,
+    what_ifs: pl.DataFrame | None = None,
+    fuel: WeekFuel | None = None,
+    records: WeekRecords | None = None,
+) -> Pages:
+    """A page for each hull with its tank and its records; without `WhatIfs` none has a what-if."""
     report, pages = frame.report, frame.pages
     clear = clear_factors(report.fits, report.assumptions)
     site, answers = {}, {}
     if what_ifs is not None and what_ifs.height:
         site["what-if.js"] = what_if_script(report.prices.currency)
         answers = what_ifs.partition_by("hull_id", as_dict=True)
+    tanks = {} if fuel is None else tank_contexts(report, fuel)
+    own_records = {} if records is None else hull_record_contexts(report, records)
     for sheet in report.hulls:
-        context = hull_context(report, sheet, clear, answers.get((sheet.hull_id,)))
+        hull_id = sheet.hull_id
+        context = hull_context(
+            report,
+            sheet,
+            clear,
+            answers.get((hull_id,)),
+            tank=tanks.get(hull_id),
+            record=own_records.get(hull_id),
+        )
         context["bar_top"] = range_top(row["high"] for row in context["horizons"])
         site[pages[sheet.hull_id]] = frame.page("hull.html.j2", "hull", context, root="../")
     return site
 
 
 def fuel_group(frame: SiteFrame, fuel: WeekFuel) -> Pages:
-    """The docks' page and a page for each tank."""
-    contexts = fuel_contexts(frame.report, fuel, frame.pages)
-    return _below(frame, contexts, {FUEL: "fuel"}, "tank")
+    """The docks' page."""
+    return _below(frame, fuel_contexts(frame.report, fuel, frame.pages), "fuel")
 
 
 def record_group(frame: SiteFrame, records: WeekRecords) -> Pages:
-    """The pages on the state of the records, and their tables."""
+    """The page on the state of the records, and its tables."""
     contexts = record_contexts(frame.report, records, frame.pages)
-    site = _below(frame, contexts, {RECORDS: "records"}, "hull record")
-    return site | record_exports(frame.report, records)
+    return _below(frame, contexts, "records") | record_exports(frame.report, records)
 
 
 def score_group(frame: SiteFrame, score: ScoreHistory) -> Pages:
@@ -143,14 +155,11 @@ def table_group(frame: SiteFrame, proof: FleetProof | None) -> Pages:
 
 
 def _below(
-    frame: SiteFrame,
-    contexts: Mapping[str, tuple[str, dict[str, Any]]],
-    named: Mapping[str, str],
-    other: str,
+    frame: SiteFrame, contexts: Mapping[str, tuple[str, dict[str, Any]]], here: str
 ) -> Pages:
-    """Pages in a folder of their own; `named` says which page is which in the navigation."""
+    """Pages in a folder of their own; `here` is their name in the navigation."""
     return {
-        path: frame.page(name, named.get(path, other), context, root="../")
+        path: frame.page(name, here, context, root="../")
         for path, (name, context) in contexts.items()
     }
 

@@ -50,7 +50,7 @@ def build_site(
             has_proof=proof is not None,
             beside=frozenset(beside or ()),
         )
-        site = groups.base_group(frame) | groups.hull_group(frame, what_ifs)
+        site = groups.base_group(frame) | groups.hull_group(frame, what_ifs, fuel, records)
         site[DRAWING_LIBRARY] = groups.drawing_library()
         if not report.is_customer_copy:
             site |= groups.fleet_group(frame)

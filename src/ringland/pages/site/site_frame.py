@@ -19,9 +19,8 @@ from jinja2 import Environment, StrictUndefined
 from ringland.pages.frame.page_files import template_loader
 from ringland.pages.frame.site_map import navigation
 from ringland.pages.fuel.fuel_page import INDEX as FUEL
-from ringland.pages.fuel.fuel_page import tank_pages
 from ringland.pages.records.records_page import INDEX as RECORDS
-from ringland.pages.records.records_page import record_pages, restated_line
+from ringland.pages.records.records_page import restated_line
 from ringland.pages.site.page_pictures import embedded
 from ringland.pages.site.proof_pages import PROOF_PAGES
 from ringland.pages.week.week_report import WeekReport
@@ -32,6 +31,7 @@ from ringland.words.number_words import (
     chance_text,
     currency_text,
     instant_text,
+    known_text,
     money_text,
     number_text,
     plain_text,
@@ -103,8 +103,6 @@ class SiteFrame:
             "has_score": self.has_score,
             "has_proof": self.has_proof,
             "restated_line": self.said_restated,
-            "tanks": tank_pages(self.pages) if self.has_fuel else {},
-            "record_pages": record_pages(self.pages) if self.has_records else {},
         }
         return templates
 
@@ -158,6 +156,7 @@ def _templates(report: WeekReport) -> Environment:
         "share": share_text,
         "number": number_text,
         "instant": instant_text,
+        "known": known_text,
         "money": lambda amount: money_text(amount, currency),
         "price": lambda amount: price_text(amount, currency),
         "quantity": quantity_text,

@@ -15,6 +15,7 @@ from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_limits import RENTAL_DAYS, SPARE_DAYS
 from ringland.pages.week import plan_words
 from ringland.words.number_words import (
+    count_text,
     money_text,
     number_text,
     share_text,
@@ -220,7 +221,7 @@ def outlook_line(decisions: WeekDecisions, currency: str) -> str:
     rows = {row["quantity"]: row for row in decisions.outlook.iter_rows(named=True)}
     failures, lost = rows["failures"], rows["rental lost"]
     return plan_words.OUTLOOK.format(
-        failures=number_text(failures["mean"], 0),
+        failures=count_text(round(failures["mean"]), "failure"),
         low=number_text(failures["q05"], 0),
         high=number_text(failures["q95"], 0),
         lost=money_text(lost["mean"], currency),

@@ -25,8 +25,8 @@ PINNED = "pinned to {job}"
 FORBIDDEN = "something is forbidden on it; it gets {job}"
 NO_KIT = "No kit to order for this week's jobs."
 OUTLOOK = (
-    "To the season's end, with this week's plan kept up: about {failures} failures "
-    "({low} to {high} in 9 of 10 plays) and {lost} of rental lost."
+    "To the season's end, with this week's plan kept up: about {failures}, most likely between "
+    "{low} and {high}, and {lost} of rental lost."
 )
 
 ANOTHER_SLOT = "What would another lift slot buy?"
@@ -176,10 +176,10 @@ def order_words(n: int, part: str) -> str:
 
 def season_kits_words(part: str, q50: float, q80: float, q95: float) -> str:
     """Kits that repairs are likely to use up to the season's end, by quantiles of the plays."""
+    safer = f", or {number_text(q95, 0)} to be safer" if round(q95) > round(q80) else ""
     return (
         f"To the season's end repairs are likely to use "
-        f"{count_text(round(q50), part_words(part))}: enough in 8 plays of 10 are "
-        f"{number_text(q80, 0)}, in 19 of 20 {number_text(q95, 0)}."
+        f"{count_text(round(q50), part_words(part))}: keep {number_text(q80, 0)}{safer}."
     )
 
 
@@ -194,18 +194,18 @@ def renewal_words(
             never) and the share of the draws in which none pays; None where not worked out.
     """
     if age_h is None:
-        line = "Renewing piston sets at a planned age pays at no age this record knows of"
+        line = "By the best estimate renewing piston sets by their age alone does not pay"
         if limits is None:
             return f"{line}."
-        return f"{line} (so in {share_text(limits[2])} of the draws)."
+        return f"{line}; the record leaves {share_text(1 - limits[2])} that at some age it would."
     line = f"Planned renewal of a piston set pays best at {number_text(age_h, 0)} engine hours"
     if limits is None:
         return f"{line}."
-    low = "under the first" if limits[0] is None else number_text(limits[0], 0)
+    low = "less than was tried" if limits[0] is None else number_text(limits[0], 0)
     high = "never" if limits[1] is None else f"{number_text(limits[1], 0)} h"
     return (
-        f"{line} for a hull at the fleet's middle ({low} to {high}; in {share_text(limits[2])} "
-        f"of the draws no planned renewal pays)."
+        f"{line} for a typical hull here ({low} to {high}; that none pays at all is "
+        f"{share_text(limits[2])} likely)."
     )
 
 

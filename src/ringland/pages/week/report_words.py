@@ -36,21 +36,21 @@ def driver_line(driver: Mapping[str, Any], *, is_clear: bool) -> str:
     value, middle = driver["value"], driver["fleet_middle"]
     times = math.exp(driver["log_hazard_part"] or 0.0)
     if makes_no_difference(driver):
-        effect = "no difference to the fleet's middle"
+        effect = "no difference to a typical hull here"
         is_clear = True
     elif times >= 1:
-        effect = f"goes with {number_text(times, 2)} times the hazard"
+        effect = f"goes with {number_text(times, 2)} times the failures"
     else:
-        effect = f"goes with {number_text(times, 2)} times the hazard (lower)"
+        effect = f"goes with {number_text(times, 2)} times the failures (fewer)"
     if not is_clear:
-        effect += ", which this record does not tell from no effect"
+        effect += ", which this record cannot tell from no effect"
     basis = "partly assumed" if driver["is_assumed"] else "from the record"
-    beside = "" if middle is None else f" (fleet middle {factor_value(factor, middle)})"
+    beside = "" if middle is None else f" (a typical hull here: {factor_value(factor, middle)})"
     return f"{FACTOR_LABELS[factor]}: {factor_value(factor, value)}{beside}: {effect}; {basis}."
 
 
 def makes_no_difference(driver: Mapping[str, Any]) -> bool:
-    """Whether the factor's times the hazard would print as 1.00."""
+    """Whether the factor's times the failures would print as 1.00."""
     return abs(math.exp(driver["log_hazard_part"] or 0.0) - 1) < 0.005
 
 
@@ -61,7 +61,7 @@ def level_line(drivers: Sequence[Mapping[str, Any]]) -> str:
         + (" (partly assumed)" if row["is_assumed"] else "")
         for row in drivers
     )
-    return f"No difference to the fleet's middle: {told}."
+    return f"No difference to a typical hull here: {told}."
 
 
 def use_line(state: Mapping[str, Any], assumptions: Assumptions) -> str:
@@ -156,7 +156,7 @@ def change_lines(
     if throttle is not None and 1 - throttle >= WORTH_SAYING:
         lines.append(
             f"Full-throttle time logged: {share_text(1 - throttle)} of the rentals are taken "
-            "at the fleet's middle."
+            "as a typical rental here."
         )
     if call["call"] not in (NOT_ENOUGH, NOT_FOR_RENT) and state["found_at"] is None:
         lines.append(

@@ -9,6 +9,7 @@ from typing import Any
 
 import polars as pl
 
+from ringland.contracts.decision_tables import OPEN
 from ringland.decision.action_catalogue import NOTHING, Catalogue
 from ringland.decision.action_prices import Prices
 from ringland.decision.bench_lines import latest_tests, release_lines
@@ -44,7 +45,8 @@ class HullSheet:
     with `known_shares` (null if it did not run of late); `fuel` its row of `fuel_burned`,
     empty if it did not run of late; `at_hand` its row of `FuelAtHand`.  `lineage` holds the
     record rows of the fills behind its last hours, as `recent_fills` returns them.
-    `released` tells, by name, what stands against its engine and was let go.
+    `released` tells, by name, what stands against its engine and was let go.  `jobs` are its
+    open rows of `HullJobs`, the musts first.
     """
 
     hull_id: str
@@ -61,6 +63,7 @@ class HullSheet:
     events: pl.DataFrame
     lineage: pl.DataFrame
     released: tuple[str, ...] = ()
+    jobs: tuple[Row, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -188,6 +191,8 @@ def make_week_report(
         "hull_id", as_dict=True
     )
     drivers = tables.drivers.partition_by("hull_id", as_dict=True)
+    is_open = pl.col("state") == OPEN
+    open_jobs = decisions.jobs.filter(is_open).partition_by("hull_id", as_dict=True)
     no_tests = bench.clear()
     no_events = all_events.clear()
     no_fills = recent_fills(records["fills"].clear(), exposure.clear(), assumptions)
@@ -210,6 +215,7 @@ def make_week_report(
                 events=events.get((hull_id,), no_events),
                 lineage=lineage.get((hull_id,), no_fills),
                 released=tuple(released.get(state["engine_id"], ())),
+                jobs=tuple(open_jobs.get((hull_id,), decisions.jobs.clear()).to_dicts()),
             )
         )
     middle = tables.chances.select("chance_7d", "chance_30d").median().row(0, named=True)
