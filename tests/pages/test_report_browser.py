@@ -192,3 +192,38 @@ def test_list_reads_without_scripts(browser: Browser, site_folder: Path) -> None
 
     assert page.locator("table.hulls tbody tr").count() == 12
     context.close()
+
+
+def test_the_drawing_library_is_read_for_a_picture_in_view_and_not_before(
+    browser: Browser, site_folder: Path
+) -> None:
+    """A hull's page took 1.6 s of a laptop's main thread before it answered anything."""
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    asked: list[str] = []
+    page.on("request", lambda sent: asked.append(sent.url.rpartition("/")[2]))
+    page.goto((site_folder / "hulls/H03.html").as_uri())
+    page.click("#what-if-section > summary")
+    page.locator("#what-if-actions input").first.check()
+    page.wait_for_function("document.getElementById('what-if-outcome').textContent.length > 60")
+    assert {"plotly.min.js", "sketches.js"} & set(asked) == set()
+
+    page.click("details:has(> summary #record) > summary")
+    page.wait_for_selector("#chart-timeline svg.main-svg")
+    assert {"plotly.min.js", "sketches.js"} <= set(asked)
+    page.close()
+
+
+def test_paper_gets_every_fold_and_every_picture(browser: Browser, site_folder: Path) -> None:
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    page.goto((site_folder / "index.html").as_uri())
+    assert not page.is_visible("text=Bay load")
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    assert page.is_visible("text=Bay load")
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert not page.is_visible("text=Bay load")
+
+    page.evaluate("window.print = () => { window.printed = true; }")
+    page.keyboard.press("Control+p")
+    page.wait_for_function("window.printed")
+    assert page.locator("#chart-fleet svg.main-svg").count() > 0
+    page.close()

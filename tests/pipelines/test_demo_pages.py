@@ -4,12 +4,14 @@ The site is made by the whole graph, so a new kind of page is among them without
 here: one page is taken of each kind, and the largest of those that there are many of.
 """
 
+import re
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page
 
 from tests.pages.report_in_browser import browser, draw_all
+from tests.pages.test_plain_pages import faults, said_twice
 from tests.pages.test_report_access import axe
 from tests.pages.test_report_access import pytestmark as needs_chromium_and_npm
 from tests.pipelines.demo_run import DemoRun
@@ -86,3 +88,46 @@ def test_no_kind_of_page_is_wider_than_its_window_or_complains(
                 faults.append((now, f"{wide} px in a window of {room}"))
     page.close()
     assert faults == []
+
+
+PHONE = {"width": 390, "height": 844}
+MOST_SCREENS = {
+    "index.html": 10, "fuel/index.html": 6, "docks.html": 4, "settings.html": 4,
+    "model-card.html": 4, "how-we-know.html": 4, "records/index.html": 5, "fuel-rules.html": 5,
+    "behind-the-effects.html": 4,
+}  # fmt: skip
+"""Phone screens of a page as it opens; the list was 34, fuel 21, the settings 42."""
+HULL_SCREENS = 5
+
+
+def test_on_a_phone_pages_are_short_and_the_first_hull_stands_in_the_first_screen(
+    demo: DemoRun, browser: Browser
+) -> None:
+    page = browser.new_page(viewport=PHONE)  # type: ignore[arg-type]  # a dict is taken
+
+    def screens(path: str) -> float:
+        page.goto((demo.site / path).as_uri())
+        height: float = page.evaluate("document.documentElement.scrollHeight")
+        return height / PHONE["height"]
+
+    hulls = sorted(demo.site.glob("hulls/*.html"), key=lambda path: path.stat().st_size)[-3:]
+    most = MOST_SCREENS | {f"hulls/{path.name}": HULL_SCREENS for path in hulls}
+    found = {path: screens(path) for path in most}
+    screens("index.html")
+    first = page.locator("table.hulls tbody tr").first.bounding_box()
+    page.close()
+
+    assert {path: n for path, n in found.items() if n > most[path]} == {}
+    assert first is not None
+    assert first["y"] + first["height"] < PHONE["height"]
+
+
+def test_what_an_operator_reads_of_the_demo_is_in_plain_words(demo: DemoRun) -> None:
+    pages = {
+        path: (demo.site / path).read_text(encoding="utf-8")
+        for path in ("index.html", "fuel/index.html", "mail/digest.txt", "mail/digest.html")
+    } | {f"hulls/{one.name}": one.read_text() for one in demo.site.glob("hulls/*.html")}
+    rows = re.findall(r"<tr[^>]*data-hull.*?</tr>", pages["index.html"], re.DOTALL)
+
+    assert {path: found for path, page in pages.items() if (found := faults(page))} == {}
+    assert [found for row in rows if (found := said_twice(row))] == []

@@ -118,8 +118,8 @@ SPANS = {
     "life": "since the set was fitted",
 }
 WINDOWS_NOTE = (
-    "Means over all fuel burned, written as known + assumed: the part that fuel of recorded octane "
-    "brings to the mean, then the part of the others."
+    "Averages over all fuel burned, written as known + assumed: the part that fuel of recorded "
+    "octane brings to them, then the part of the others."
 )
 NO_WINDOW = "No running piston set of this hull has a ride on record."
 ACCOUNT = "Where the fuel went"
