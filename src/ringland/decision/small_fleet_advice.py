@@ -53,11 +53,11 @@ class LifeBound:
         return (
             f"{self.n_sets} piston sets ran {number_text(self.hours, 0)} h with {count} of "
             f"this kind. "
-            f"At {share_text(self.confidence)} confidence a new set fails within "
+            f"With {share_text(self.confidence)} confidence a new set fails within "
             f"{number_text(hours, 0)} h with a "
-            f"chance of at most {share_text(self.chance_within(hours))}, if its life wears out as "
-            f"assumed (Weibull shape {plain_text(round(self.shape, 1))}). That is a bound, not a "
-            f"forecast."
+            f"chance of at most {share_text(self.chance_within(hours))}, if sets wear as assumed "
+            f"(shape {plain_text(round(self.shape, 1))}, see the model card). That is a bound, not "
+            f"a forecast."
         )
 
 

@@ -128,15 +128,16 @@
   }
 
   function draw(plot) {
-    if (plot.dataset.height) { return; }
+    if (plot.dataset.height) { return null; }
     var figure = figureOf(document.querySelector('[data-chart="' + plot.id + '"]'));
     plot.dataset.height = figure.layout.height;
-    Plotly.newPlot(plot, figure.data, figure.layout, {
+    var made = Plotly.newPlot(plot, figure.data, figure.layout, {
       displayModeBar: false, displaylogo: false, responsive: true, scrollZoom: false
     });
     if (plots.every(function (one) { return one.dataset.height; })) {
       document.documentElement.dataset.drawn = "yes";
     }
+    return made;
   }
 
   function size(change) {
@@ -192,7 +193,12 @@
   plots.forEach(function (plot) { watcher.observe(plot); });
 
   window.ringlandDrawAll = function () {
-    return library().then(function () { plots.forEach(draw); });
+    plots.forEach(function (plot) { // in a closed fold nothing is drawn
+      for (var at = plot; at; at = at.parentElement) {
+        if (at.tagName === "DETAILS") { at.open = true; }
+      }
+    });
+    return library().then(function () { return Promise.all(plots.map(draw)); });
   };
   window.addEventListener("keydown", function (event) { // paper gets the pictures too
     if ((event.ctrlKey || event.metaKey) && event.key === "p" &&
