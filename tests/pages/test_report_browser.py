@@ -225,5 +225,5 @@ def test_paper_gets_every_fold_and_every_picture(browser: Browser, site_folder: 
     page.evaluate("window.print = () => { window.printed = true; }")
     page.keyboard.press("Control+p")
     page.wait_for_function("window.printed")
-    assert page.locator("#chart-fleet svg.main-svg").count() > 0
+    page.wait_for_selector("#chart-fleet svg.main-svg", state="attached")
     page.close()

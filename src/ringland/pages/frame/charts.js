@@ -129,6 +129,10 @@
 
   function draw(plot) {
     if (plot.dataset.height) { return null; }
+    if (plot.closest("details:not([open])")) { // closed again before the library came
+      watcher.observe(plot);
+      return null;
+    }
     var figure = figureOf(document.querySelector('[data-chart="' + plot.id + '"]'));
     plot.dataset.height = figure.layout.height;
     var made = Plotly.newPlot(plot, figure.data, figure.layout, {
