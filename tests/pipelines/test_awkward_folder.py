@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import duckdb
+import polars as pl
 import pytest
 from click.testing import CliRunner, Result
 
@@ -115,6 +116,32 @@ def test_a_workbook_that_unfolds_too_far_is_refused_before_it_is_read(
     notes = take(shop, tmp_path / "records", fills__xlsx=content.getvalue())
 
     assert "The workbook unfolds to 310 MB; at most 300 MB are read" in notes["fills"][0]
+
+
+def test_a_parquet_file_of_too_many_cells_is_refused_before_it_is_read(
+    shop: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody looked at what a Parquet file unfolds to; one of some kilobytes can fill memory."""
+    monkeypatch.setattr("pipelines.refused_files.MOST_CELLS", 2_000_000)
+    monkeypatch.setattr("polars.read_parquet", None)  # it would be called
+    content = BytesIO()
+    ones = pl.DataFrame({"hull_id": "A1", "volume_l": pl.ones(1_500_000, eager=True)})
+    ones.write_parquet(content)
+    assert len(content.getvalue()) < 100_000
+
+    notes = take(shop, tmp_path / "records", fills__parquet=content.getvalue())
+
+    assert "The Parquet file holds 3 million cells; at most 2 million are read" in notes["fills"][0]
+
+
+def test_a_file_larger_than_the_machine_should_hold_is_refused(
+    shop: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("pipelines.refused_files.MOST_BYTES", 100)
+
+    notes = take(shop, tmp_path / "records", docks__csv=DOCKS + bytes(100))
+
+    assert "The file has 0.0 GB; at most 0 GB are read" in notes["docks"][0]
 
 
 def test_control_characters_reach_no_terminal(tmp_path: Path) -> None:
