@@ -13,7 +13,7 @@ from ringland.decision.action_prices import prices
 from ringland.pages.causes.cause_pages import build_cause_site
 from ringland.rebuilds.comebacks import comebacks
 from ringland.rebuilds.rebuild_comparison import builds_after_rebuild, compare_rebuilds
-from ringland.reports.cause_case import ShopRecord
+from ringland.reports.cause_case import FailureSheet, ShopRecord, failure_sheets
 from ringland.reports.cause_report import CauseReport, cause_reports
 from ringland.reports.open_sheets import open_sheets as sheets_of
 from ringland.reports.open_sheets import sheet_waivers as waivers_of
@@ -70,22 +70,29 @@ def reports_of_causes(cause_record: ShopRecord, manner: Manner) -> tuple[CauseRe
         return cause_reports(cause_record)
 
 
+@view()
+def sheets_of_failures(cause_record: ShopRecord, manner: Manner) -> tuple[FailureSheet, ...]:
+    """The rebuild sheet of every failure."""
+    with in_manner(manner):
+        return failure_sheets(cause_record)
+
+
 @step(ROOM, tables={"rows": OpenSheets}, figures=lambda sheets: rows(sheets.height))
 def open_sheets(
-    cause_record: ShopRecord, reports_of_causes: tuple[CauseReport, ...], manner: Manner
+    cause_record: ShopRecord, sheets_of_failures: tuple[FailureSheet, ...], manner: Manner
 ) -> pl.DataFrame:
     """Engines that run on a rebuild which is not accepted, one row per engine."""
     with in_manner(manner):
-        return sheets_of(cause_record, reports_of_causes)
+        return sheets_of(cause_record, sheets_of_failures)
 
 
 @step(ROOM, tables={"rows": SheetWaivers}, figures=lambda waivers: rows(waivers.height))
 def sheet_waivers(
-    cause_record: ShopRecord, reports_of_causes: tuple[CauseReport, ...], manner: Manner
+    cause_record: ShopRecord, sheets_of_failures: tuple[FailureSheet, ...], manner: Manner
 ) -> pl.DataFrame:
     """Lines of rebuild sheets that a named person let go, one row per engine and line."""
     with in_manner(manner):
-        return waivers_of(cause_record, reports_of_causes)
+        return waivers_of(cause_record, sheets_of_failures)
 
 
 @step(ROOM, figures=_figures)

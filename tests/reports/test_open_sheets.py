@@ -6,7 +6,7 @@ from typing import Any
 
 import polars as pl
 
-from ringland.reports.cause_case import ShopRecord
+from ringland.reports.cause_case import ShopRecord, failure_sheets
 from ringland.reports.cause_report import cause_reports
 from ringland.reports.open_sheets import open_sheets, sheet_waivers
 from tests.bench.build_rows import book, good_rows, readings
@@ -41,7 +41,16 @@ def rebuilt(*rebuilds: datetime, built: list[dict[str, Any]], failed: bool = Tru
 
 
 def still_open(of: ShopRecord) -> list[tuple[Any, ...]]:
-    return open_sheets(of, cause_reports(of)).rows()
+    return open_sheets(of, failure_sheets(of)).rows()
+
+
+def test_a_failures_sheet_is_the_one_its_report_shows() -> None:
+    of = rebuilt(REBUILT, built=sheet_of(REBUILT, signed_by=None))
+
+    assert [tuple(sheet) for sheet in failure_sheets(of)] == [
+        (report.engine_id, report.found_at, report.rebuilt_at, report.build)
+        for report in cause_reports(of)
+    ]
 
 
 def first_line() -> str:
@@ -92,7 +101,7 @@ def test_of_two_open_sheets_the_newest_is_told() -> None:
 
 
 def let_go(of: ShopRecord) -> list[tuple[Any, ...]]:
-    return sheet_waivers(of, cause_reports(of)).rows()
+    return sheet_waivers(of, failure_sheets(of)).rows()
 
 
 WAIVED = {"waived_by": "H. Quist", "waived_because": "Figure not in the book, asked the maker"}

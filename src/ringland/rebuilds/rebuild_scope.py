@@ -11,6 +11,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
@@ -86,7 +87,8 @@ class RebuildSheet:
         return tuple(dict.fromkeys(part for item in self.items for part in item.parts))
 
 
-def default_rebuild_table() -> dict[str, Any]:
+@cache
+def default_rebuild_table() -> Mapping[str, Any]:
     """The project's own table of rebuild work."""
     text = files("ringland.rebuilds").joinpath("rebuild_table.toml").read_text("utf-8")
     return tomllib.loads(text)

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import polars as pl
 
 from ringland.bench.bench_trends import reading_trends
 from ringland.bench.build_lines import BuildTime
-from ringland.bench.build_sheet import readings_of_tests
+from ringland.bench.build_sheet import BuildSheet, readings_of_tests
 from ringland.causes.cause_differential import CauseRanking, rank_causes
 from ringland.causes.cause_findings import EngineFindings, engine_findings, opening_after
 from ringland.causes.cause_learning import ShopMemory
@@ -52,8 +52,8 @@ class ShopRecord:
 
 
 @dataclass(frozen=True)
-class FailureCase:
-    """One failure with all that belongs to it."""
+class Opening:
+    """One failure as its engine was found and is to be rebuilt."""
 
     engine: Mapping[str, Any]
     life: Mapping[str, Any] | None
@@ -62,27 +62,73 @@ class FailureCase:
     entered: EngineFindings
     """What was entered and the trends from before, without what single readings show."""
     findings: EngineFindings
-    ranking: CauseRanking
     before: pl.DataFrame
     trends: pl.DataFrame
     until_failure: pl.DataFrame
     """The readings of `before` that can speak of the time before the failure."""
     trends_until: pl.DataFrame
     from_readings: tuple[str, ...]
-    record: CauseRecord
     sheet: RebuildSheet
     evidence: pl.DataFrame
     """Rows of the Evidence contract of this failure."""
 
 
+@dataclass(frozen=True)
+class FailureCase(Opening):
+    """The same with what it speaks for, and what the record says."""
+
+    ranking: CauseRanking
+    record: CauseRecord
+
+
+class FailureSheet(NamedTuple):
+    """The rebuild sheet of a failure, and when the rebuild was finished; None: none on record."""
+
+    engine_id: str
+    found_at: datetime
+    rebuilt_at: datetime | None
+    build: BuildSheet
+
+
+def failure_sheets(shop: ShopRecord) -> tuple[FailureSheet, ...]:
+    """The sheet of every failure on record as its report tells it, by time of finding."""
+    failures = shop.records["failures"].sort("found_at", "engine_id").to_dicts()
+    return tuple(
+        FailureSheet(
+            failure["engine_id"],
+            failure["found_at"],
+            None if opening.rebuild is None else opening.rebuild["rebuilt_at"],
+            opening.sheet.build,
+        )
+        for failure, opening in ((one, opening_of(shop, one)) for one in failures)
+    )
+
+
 def failure_case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemory) -> FailureCase:
     """What the records hold of one failure, a row of the Failures contract."""
+    opening = opening_of(shop, failure)
+    is_ring_land = failure["mode"] == "ring_land_fracture"
+    cases = memory.cases(shop.table, (failure["engine_id"], failure["found_at"]))
+    return FailureCase(
+        **{field.name: getattr(opening, field.name) for field in fields(opening)},
+        ranking=rank_causes(opening.findings, shop.table, cases),
+        record=record_before_failure(
+            opening.life,
+            shop.lives,
+            shop.exposure,
+            shop.effects if is_ring_land else (),
+            shop.assumptions,
+        ),
+    )
+
+
+def opening_of(shop: ShopRecord, failure: Mapping[str, Any]) -> Opening:
+    """What was found when the engine of a failure was opened, and the sheet that follows."""
     records, engine_id, found_at = shop.records, failure["engine_id"], failure["found_at"]
     not_on_record = dict.fromkeys(records["engines"].columns) | {"engine_id": engine_id}
     engine = _first(records["engines"].filter(pl.col("engine_id") == engine_id)) or not_on_record
     opened = opening_after(records["teardowns"], records["failures"], records["rebuilds"], failure)
     findings = engine_findings(opened, shop.table, engine_id, engine["cylinders"])
-    cases = memory.cases(shop.table, (engine_id, found_at))
     life = _first(
         shop.lives.filter((pl.col("engine_id") == engine_id) & (pl.col("ended_at") == found_at))
     )
@@ -104,10 +150,6 @@ def failure_case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
     trends_until = reading_trends(until_failure, sets, shop.limits)
     entered = with_trends(findings, trends, trends_until)
     findings, from_readings = with_readings(entered, before, found_at, shop.table)
-    is_ring_land = failure["mode"] == "ring_land_fracture"
-    record = record_before_failure(
-        life, shop.lives, shop.exposure, shop.effects if is_ring_land else (), shop.assumptions
-    )
     entered_lines = records["build_readings"].select(BuildReadings.column_names())
     built = pl.concat([entered_lines, readings_of_tests(records["inspections"])]).filter(
         pl.col("engine_id") == engine_id
@@ -120,20 +162,18 @@ def failure_case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
         records["build_limits"],
     )
     sheet = propose_rebuild(basis, failure["mode"], findings, shop.table)
-    return FailureCase(
+    return Opening(
         engine=engine,
         life=life,
         rebuild=rebuild,
         opened=opened,
         entered=entered,
         findings=findings,
-        ranking=rank_causes(findings, shop.table, cases),
         before=before,
         trends=trends,
         until_failure=until_failure,
         trends_until=trends_until,
         from_readings=from_readings,
-        record=record,
         sheet=sheet,
         evidence=evidence_of_failure(records["evidence"], failure, next_failed),
     )

@@ -17,23 +17,22 @@ from ringland.bench.build_sheet import BuildSheet, build_sheet, readings_of_test
 from ringland.contracts.build_records import BuildReadings
 from ringland.contracts.record_columns import EARLIEST_INSTANT
 from ringland.contracts.record_tables import OpenSheets, SheetWaivers
-from ringland.reports.cause_case import ShopRecord, altitude_of
-from ringland.reports.cause_report import CauseReport
+from ringland.reports.cause_case import FailureSheet, ShopRecord, altitude_of
 
 _Built = tuple[datetime, BuildSheet]
 
 
-def open_sheets(shop: ShopRecord, reports: Iterable[CauseReport]) -> pl.DataFrame:
+def open_sheets(shop: ShopRecord, sheets: Iterable[FailureSheet]) -> pl.DataFrame:
     """`OpenSheets`: the newest open sheet of each engine.
 
     Of an engine's rebuilds count the one after its last failure that a rebuild followed, and
     its last.  A failure without a rebuild is an open failure, not an open sheet.
 
     Args:
-        shop: what the reports were made from.
-        reports: as `cause_reports` returns them.
+        shop: what the sheets were made from.
+        sheets: as `failure_sheets` returns them.
     """
-    after, planned = _after_failures(reports), _planned(shop, reports)
+    after, planned = _after_failures(sheets), _planned(shop, sheets)
     rows = []
     for engine in sorted({*after, *planned}):
         built = [*after.get(engine, [])[-1:], *planned.get(engine, [])]
@@ -42,14 +41,14 @@ def open_sheets(shop: ShopRecord, reports: Iterable[CauseReport]) -> pl.DataFram
     return OpenSheets.validate(_typed(OpenSheets, rows))
 
 
-def sheet_waivers(shop: ShopRecord, reports: Iterable[CauseReport]) -> pl.DataFrame:
+def sheet_waivers(shop: ShopRecord, sheets: Iterable[FailureSheet]) -> pl.DataFrame:
     """`SheetWaivers`: every line that a named person let go, until a later sheet passes it.
 
     Args:
-        shop: what the reports were made from.
-        reports: as `cause_reports` returns them.
+        shop: what the sheets were made from.
+        sheets: as `failure_sheets` returns them.
     """
-    after, planned = _after_failures(reports), _planned(shop, reports)
+    after, planned = _after_failures(sheets), _planned(shop, sheets)
     rows: list[tuple[Any, ...]] = []
     for engine in sorted({*after, *planned}):
         let_go: dict[str, tuple[Any, ...]] = {}
@@ -63,20 +62,20 @@ def sheet_waivers(shop: ShopRecord, reports: Iterable[CauseReport]) -> pl.DataFr
     return SheetWaivers.validate(_typed(SheetWaivers, rows))
 
 
-def _after_failures(reports: Iterable[CauseReport]) -> dict[str, list[_Built]]:
+def _after_failures(sheets: Iterable[FailureSheet]) -> dict[str, list[_Built]]:
     """By engine, the sheets of rebuilds after its failures, oldest first."""
-    sheets: dict[str, list[_Built]] = {}
-    for one in sorted(reports, key=lambda one: one.found_at):
+    built: dict[str, list[_Built]] = {}
+    for one in sorted(sheets, key=lambda one: one.found_at):
         if one.rebuilt_at is not None:
-            sheets.setdefault(one.engine_id, []).append((one.rebuilt_at, one.build))
-    return sheets
+            built.setdefault(one.engine_id, []).append((one.rebuilt_at, one.build))
+    return built
 
 
-def _planned(shop: ShopRecord, reports: Iterable[CauseReport]) -> dict[str, list[_Built]]:
+def _planned(shop: ShopRecord, sheets: Iterable[FailureSheet]) -> dict[str, list[_Built]]:
     """By engine, the sheet of its last rebuild where no failure went before it."""
     answered = {
         one.engine_id: one.rebuilt_at
-        for one in sorted(reports, key=lambda one: one.found_at)
+        for one in sorted(sheets, key=lambda one: one.found_at)
         if one.rebuilt_at is not None
     }
     rebuilds = shop.records["rebuilds"].sort("engine_id", "rebuilt_at")
