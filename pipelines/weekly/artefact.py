@@ -27,6 +27,7 @@ import polars as pl
 from ringland.pages.papers.week_bundle import zipped
 
 _PLAIN = (str, int, float, bool, type(None), datetime, date, bytes)
+_XZ = b"\xfd7zXZ\x00"
 _SAID_FLOATS = {"nan": math.nan, "inf": math.inf, "-inf": -math.inf}
 
 
@@ -79,18 +80,19 @@ def parquet_bytes(frame: pl.DataFrame) -> bytes:
 
 
 def npz_bytes(arrays: Mapping[str, np.ndarray]) -> bytes:
-    """The arrays as one NPZ without pickles and without a time."""
+    """The arrays as one NPZ without pickles and without a time, packed as a whole."""
     files = {}
     for name, array in arrays.items():
         out = io.BytesIO()
         np.lib.format.write_array(out, np.ascontiguousarray(array), allow_pickle=False)
         files[f"{name}.npy"] = out.getvalue()
-    return zipped(files)
+    return packed(files)
 
 
 def npz_arrays(content: bytes) -> dict[str, np.ndarray]:
-    """The arrays of an NPZ; one that holds objects is refused."""
-    with np.load(io.BytesIO(content), allow_pickle=False) as held:
+    """The arrays of an NPZ, packed as a whole or not; one that holds objects is refused."""
+    whole = lzma.decompress(content) if content.startswith(_XZ) else content
+    with np.load(io.BytesIO(whole), allow_pickle=False) as held:
         return {name: held[name] for name in held.files}
 
 
@@ -99,9 +101,9 @@ def packed(files: Mapping[str, bytes]) -> bytes:
     return lzma.compress(zipped(files, is_packed=False), preset=3)  # 6: 6 % less, 3 times slower
 
 
-def unpacked(content: bytes, *, is_whole: bool) -> dict[str, bytes]:
+def unpacked(content: bytes) -> dict[str, bytes]:
     """The files of a ZIP by path, whether or not it was packed as a whole."""
-    whole = lzma.decompress(content) if is_whole else content
+    whole = lzma.decompress(content) if content.startswith(_XZ) else content
     with zipfile.ZipFile(io.BytesIO(whole)) as held:
         return {name: held.read(name) for name in held.namelist()}
 

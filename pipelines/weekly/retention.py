@@ -42,7 +42,8 @@ def retain(home: Home, graph: Graph) -> list[str]:
     """Drop all of past weeks that can be worked out again; what was done, in words.
 
     The newest week is left as it is, and so is what was given out of every other: its snapshot
-    alone goes, so that papers of it can no longer be made.
+    alone goes, so that papers of it can no longer be made.  Of the graph's runs the log of the
+    last one stays.
     """
     store = WeekStore(home.weeks)
     weeks = store.weeks()
@@ -62,7 +63,7 @@ def retain(home: Home, graph: Graph) -> list[str]:
             said.append(f"{key.name}: restated; removed")
         shutil.rmtree(home.site / key.name, ignore_errors=True)
         shutil.rmtree(home.papers / key.name, ignore_errors=True)
-    shorten_log(home)
+    shorten_log(home, runs_kept=1)
     return said
 
 
@@ -82,11 +83,11 @@ def _is_week(name: str) -> bool:
     return name[:4].isdigit() and name[4:5] == "-"
 
 
-def shorten_log(home: Home) -> None:
+def shorten_log(home: Home, runs_kept: int = RUNS_KEPT) -> None:
     """Keep Dagster's log of the newest runs alone, and give the room back."""
     os.environ["DAGSTER_HOME"] = str(home.dagster)
     with dg.DagsterInstance.get() as instance:
-        gone = [run.run_id for run in instance.get_runs()[RUNS_KEPT:]]
+        gone = [run.run_id for run in instance.get_runs()[runs_kept:]]
         for run_id in gone:
             instance.delete_run(run_id)
     for run_id in gone:

@@ -300,20 +300,20 @@ def _files_of(step: Step, value: Any) -> dict[str, bytes]:
     for place, frame in parts.frames.items():
         files[frame_file(step, place)] = parquet_bytes(frame)
     if parts.arrays:
-        files[f"{step.label}.npz"] = npz_bytes(parts.arrays)
+        files[f"{step.label}.npz.xz"] = npz_bytes(parts.arrays)
     return files
 
 
 def _value_of(step: Step, files: dict[str, Path]) -> Any:
     if step.hint == Pages:
         (path,) = files.values()
-        return unpacked(path.read_bytes(), is_whole=path.suffix == ".xz")
+        return unpacked(path.read_bytes())
     frames = {
         name.removeprefix(f"{step.label}.").removesuffix(".parquet"): pl.read_parquet(path)
         for name, path in files.items()
         if name.endswith(".parquet")
     }
-    arrays = files.get(f"{step.label}.npz")
+    arrays = files.get(f"{step.label}.npz.xz", files.get(f"{step.label}.npz"))
     parts = Parts(frames, npz_arrays(arrays.read_bytes()) if arrays else {})
     document = json.loads(files[f"{step.label}.json"].read_bytes())
     return put_together(document, parts, step.hint)

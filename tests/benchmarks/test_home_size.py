@@ -35,7 +35,7 @@ def run(home: Home, *arguments: str, at: date) -> str:
 def megabytes(*folders: Path, pages: bool | None = None) -> float:
     """Size of all files; `pages`: of the packed pages alone, or of all but these."""
     files = (path for folder in folders for path in folder.rglob("*") if path.is_file())
-    return sum(p.stat().st_size for p in files if pages in (None, p.suffix == ".xz")) / 1e6
+    return sum(p.stat().st_size for p in files if pages in (None, p.name.endswith(".zip.xz"))) / 1e6
 
 
 def test_twelve_weeks_stay_small_and_whole(tmp_path: Path) -> None:
