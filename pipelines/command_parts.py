@@ -86,7 +86,8 @@ def words_for(error: BaseException) -> str | None:
         what = FULL if full else "Run 'ringland check', which says what mends it."
         return printable(f"The warehouse cannot be read or written. {what} ({error})")
     if "OperationalError" in names:  # of SQLite, which holds Dagster's log
-        return printable(f"The log of the runs cannot be written. {FULL} ({error})")
+        why = str(error).partition("\n")[0]  # what follows is what it wanted to write
+        return printable(f"The log of the runs cannot be written. {FULL} ({why})")
     if isinstance(error, MemoryError):
         return "There is not enough memory for this. Close other programs and try again."
     return None

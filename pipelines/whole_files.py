@@ -9,6 +9,7 @@ import os
 import shutil
 import time
 from collections.abc import Callable
+from glob import escape
 from pathlib import Path
 
 _TRIES, _PAUSE_S = 10, 0.1
@@ -55,9 +56,16 @@ def swap_folder(fresh: Path, folder: Path) -> None:
     gone = free_name(folder.with_name(f"{folder.name}.gone"))
     if folder.exists():
         _tried(lambda: folder.rename(gone), folder)
-    fresh.rename(folder)
+    try:
+        _tried(lambda: fresh.rename(folder), folder)
+    except OSError:
+        if gone.exists():
+            gone.rename(folder)
+        raise
     sync_folder(folder.parent)
-    shutil.rmtree(gone, ignore_errors=True)
+    for ending in (".gone", "-[0-9].gone"):  # also of a swap that was cut off
+        for left in folder.parent.glob(escape(folder.name) + ending):
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def set_apart(path: Path) -> Path:
