@@ -236,6 +236,22 @@ def test_a_bigger_job_overtakes_a_smaller_one_and_what_must_be_done_stays_a_must
     assert this_week(must, found_at=AS_OF)[0][0] == "H1/repair/2026-08-03"
 
 
+def test_a_job_asked_for_again_beside_one_that_would_overtake_it_stands_once() -> None:
+    """In the eleventh of twelve weeks a drain overtook a job the plan asked for again: both had
+    its id, and the week failed."""
+    stock = job("mild_calibration", "own_fuel")
+    old = TABLE_ROW | {
+        "is_own_short": True, "own_standing": "misses", "own_octane_aki": 91.2,
+        "own_octane_low_aki": 91.0, "own_octane_high_aki": 91.4, "own_fuel_age_d": 5.0,
+        "own_way": "stock", "is_own_old": True,
+    }  # fmt: skip
+
+    assert this_week(stock, at_hand=old, option="mild_calibration") == [
+        ("H1/mild_calibration/2026-07-27", "open", True),
+        ("H1/drain_refill/2026-08-03", "open", True),
+    ]
+
+
 def test_a_must_that_nobody_did_binds_though_its_reason_went() -> None:
     """A check asked for on 17 August was not done; on the 24th the hull read 'Rent as normal'."""
     must = job("leak_down_check", "chance_30d")

@@ -80,10 +80,11 @@ class Asker:
         asked = {one.what: one for one in self._asked(row, reason)}
         open_before = {job["what"]: job for job in earlier if job["state"] == OPEN}
         overtaking = [one for one in asked.values() if one.what not in open_before]
+        asked_again = asked.keys() & open_before.keys()  # such a job stays, whatever is new
         rows = []
         for job in earlier:
             by = next((one for one in overtaking if self._overtakes(one, job)), None)
-            if job["state"] != OPEN or by is None:
+            if job["state"] != OPEN or by is None or job["what"] in asked_again:
                 rows.append(dict(job))
                 continue
             if job["is_must"] and not by.is_must:  # a must stays a must in another's hands
