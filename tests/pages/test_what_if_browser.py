@@ -153,6 +153,23 @@ def test_the_answer_to_a_grade_counts_with_the_price_the_form_then_shows(
     assert [float(price) > 0 for price in prices] == [True, False, True, False]
 
 
+def test_better_fuel_is_priced_in_the_what_if_as_on_the_list(page: Page, site_folder: Path) -> None:
+    """The what-if took 0.15 a litre everywhere though the plan prices fuel dock by dock."""
+    report, _ = asked()
+    rows = report.decisions.options.filter(hull_id="H03", option="fuel_rule")
+    assert report.decisions.plan is not None
+    way = report.decisions.plan.rows.filter(hull_id="H03")["fuel_way"].item()
+    planned = rows.filter(fuel_way=way)
+    priced = (planned if planned.height else rows)["fuel_per_l"].min()
+    page.goto((site_folder / "hulls/H03.html").as_uri())
+    labels = page.locator("[name=fuel] option").all_inner_texts()
+    rule = next(i for i, label in enumerate(labels) if label.startswith("Fuel rule"))
+
+    page.select_option("select[name=fuel]", index=rule)
+
+    assert float(page.input_value("input[name=extra]")) == pytest.approx(priced, abs=0.005)
+
+
 def test_a_step_not_meant_for_a_hull_is_not_offered_on_its_page(
     page: Page, site_folder: Path
 ) -> None:

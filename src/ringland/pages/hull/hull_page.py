@@ -7,9 +7,10 @@ from typing import Any
 
 import polars as pl
 
-from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.action_catalogue import FUEL_RULE, Catalogue
 from ringland.decision.bench_lines import WORST_FIRST, bench_rows
 from ringland.decision.call_lines import action_line, ahead_text, do_label
+from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.what_if import choices
 from ringland.pages.frame.picture_sketch import Points
 from ringland.pages.hull import hull_words
@@ -192,7 +193,24 @@ def _what_if(report: WeekReport, sheet: HullSheet, what_ifs: pl.DataFrame) -> di
         choices=choices(report.catalogue),
         grades_aki=report.grades_aki,
         catalogue=report.catalogue,
+        per_l=better_fuel_price(report.decisions, sheet.hull_id),
     )
+
+
+def better_fuel_price(decisions: WeekDecisions, hull_id: str) -> float | None:
+    """What a litre of better fuel costs a hull more, as the list prices it; None: it has none.
+
+    The way the plan takes counts, else the cheapest there is.
+    """
+    rows = decisions.options.filter(
+        (pl.col("hull_id") == hull_id) & (pl.col("option") == FUEL_RULE)
+    )
+    if decisions.plan is not None:
+        planned = rows.join(
+            decisions.plan.rows.select("hull_id", "fuel_way"), on=["hull_id", "fuel_way"]
+        )
+        rows = planned if planned.height else rows
+    return min(rows["fuel_per_l"].to_list(), default=None)
 
 
 def _driver_rows(drivers: Iterable[Row], clear: Collection[str]) -> list[dict[str, object]]:

@@ -14,7 +14,7 @@ import polars as pl
 from markupsafe import Markup
 
 from ringland.contracts.decision_tables import AS_OF_LATE, GRADE
-from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.action_catalogue import FUEL_RULE, Catalogue
 from ringland.decision.what_if import Choices, grade_shortfall
 from ringland.pages.frame.page_files import page_file
 from ringland.pages.hull import hull_words
@@ -34,6 +34,7 @@ def what_if_form(
     choices: Choices,
     grades_aki: Sequence[float],
     catalogue: Catalogue,
+    per_l: float | None = None,
 ) -> dict[str, Any] | None:
     """What the template needs; None where nothing can be told of the hull.
 
@@ -43,11 +44,13 @@ def what_if_form(
         choices: what can be chosen.
         grades_aki: the pump numbers that may be filled.
         catalogue: the words for the steps.
+        per_l: what a litre of better fuel costs this hull more, as the plan prices it; None:
+            as the catalogue does.
     """
     if rows.is_empty():
         return None
     used = set(rows["steps"].explode().drop_nulls())
-    fuels = _fuels(rows, at_hand, choices, grades_aki)
+    fuels = _fuels(rows, at_hand, choices, grades_aki, per_l)
     renewals = [action for action in choices.renewals if action.name in used]
     others = [action for action in choices.others if action.name in used]
     texts = sorted({chance_text(chance) for name in CHANCES for chance in rows[name]})
@@ -86,7 +89,11 @@ def what_if_script(currency: str) -> bytes:
 
 
 def _fuels(
-    rows: pl.DataFrame, at_hand: Row, choices: Choices, grades_aki: Sequence[float]
+    rows: pl.DataFrame,
+    at_hand: Row,
+    choices: Choices,
+    grades_aki: Sequence[float],
+    per_l: float | None,
 ) -> list[tuple[str, int, float]]:
     """Each fuel to choose: its words, the place of its rows, its usual price step a unit."""
     places = {
@@ -96,14 +103,19 @@ def _fuels(
         )
     }
     need, dock = at_hand["need_aki"], at_hand["dock_octane_aki"]
-    better = max((action.cost_per_l for action in choices.fuels), default=0.0)
+    usual = max((action.cost_per_l for action in choices.fuels), default=0.0)
+    better = usual if per_l is None else per_l
     found = [(hull_words.AS_OF_LATE, places[AS_OF_LATE, None], 0.0)]
     for aki in grades_aki if need is not None else ():
         extra = better if dock is not None and aki > dock else 0.0
         place = places[GRADE, grade_shortfall(need, aki)]
         found.append((hull_words.grade_words(aki, need), place, _a_unit(extra)))
     found += [
-        (action.label, places[action.name, None], _a_unit(action.cost_per_l))
+        (
+            action.label,
+            places[action.name, None],
+            _a_unit(better if action.name == FUEL_RULE else action.cost_per_l),
+        )
         for action in choices.fuels
         if (action.name, None) in places
     ]
