@@ -2,10 +2,13 @@
 
 from typing import Any
 
+import numpy as np
 import polars as pl
 import pytest
 
 from ringland.fuel.balance_doubts import label_doubts, unexplained_doubts
+from ringland.fuel.dock_grades import sold_at
+from ringland.fuel.dock_tanks import dock_tank_table
 from ringland.fuel.session_fuel import SessionFuelResult, session_fuel
 from ringland.settings.assumptions import load_assumptions
 from tests.fuel.small_records import (
@@ -321,3 +324,17 @@ def test_litres_that_nobody_wrote_down_of_late_are_a_doubt() -> None:
     assert late["flag"].to_list() == ["fuel_unexplained"]
     assert "must have taken about" in late["sentence"][0]
     assert never.is_empty()
+
+
+def test_a_load_nobody_wrote_down_may_be_any_grade_sold_in_its_country_that_season() -> None:
+    """Race fuel sold once, years ago, kept the bounds of every later season wide."""
+    rows = records(
+        deliveries=[delivery(0, 2000, octane_aki=101.0), delivery(500, 2000, octane_aki=93.0)]
+    )
+    tanks = dock_tank_table(rows, EXACT)
+    at_us = np.array([int(day(n).timestamp() * 1e6) for n in (300, 501)])
+
+    then, now = sold_at(rows, tanks, np.zeros(2, np.int64), at_us, EXACT)
+
+    assert then.tolist() == [87.0, 101.0]
+    assert now.tolist() == [87.0, EXACT.number("fuel.outside_high_aki")]

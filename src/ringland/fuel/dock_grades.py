@@ -12,6 +12,7 @@ import polars as pl
 from ringland.fuel.craft_record import Records, rows_of
 from ringland.fuel.octane import with_aki
 from ringland.fuel.octane_scale import AKI_COUNTRIES
+from ringland.fuel.tank_kernel import Floats, Ints
 from ringland.settings.assumptions import Assumptions
 
 _LIKE_ON = 1.0
@@ -111,31 +112,67 @@ def sold_bounds(records: Records, assumptions: Assumptions) -> pl.DataFrame:
     The grades of its country's pumps by the settings, and whatever any dock of that country
     had delivered, with the tolerance of a label.
     """
-    spread = assumptions.number("octane.label_spread_on")
-    half = assumptions.number("octane.sensitivity_on") / 2
-    aki = [assumptions.number(f"fuel.outside_{edge}_aki") for edge in ("low", "high")]
-    ron = [assumptions.number(f"fuel.outside_{edge}_ron") - half for edge in ("low", "high")]
-    is_ron = ~pl.col("country").str.to_uppercase().is_in(AKI_COUNTRIES)
     docks = records["docks"].select("dock_id", "country")
     seen = (
-        with_aki(records["deliveries"], assumptions)
-        .join(docks, on="dock_id", how="left")
+        _sold(records, assumptions)
         .group_by("country", maintain_order=True)
         .agg(_low=pl.col("octane_low_aki").min(), _high=pl.col("octane_high_aki").max())
     )
-    return (
-        docks.join(seen, on="country", how="left", nulls_equal=True)
-        .with_columns(
-            pl.when(is_ron).then(pl.lit(ron[at])).otherwise(pl.lit(aki[at])).alias(name)
-            for at, name in enumerate(("reach_low_aki", "reach_high_aki"))
-        )
-        .select(
-            "dock_id",
-            reach_low_aki=pl.min_horizontal("reach_low_aki", "_low") - spread,
-            reach_high_aki=pl.max_horizontal("reach_high_aki", "_high") + spread,
-        )
-        .sort("dock_id")
+    rows = docks.join(seen, on="country", how="left", nulls_equal=True)
+    return rows.select("dock_id", *_with_pumps(assumptions)).sort("dock_id")
+
+
+def sold_at(
+    records: Records, tanks: pl.DataFrame, tank_of: Ints, at_us: Ints, assumptions: Assumptions
+) -> Floats:
+    """The same at an instant: whatever was delivered in that country in the year before it.
+
+    Shape (instants, 2).
+    """
+    docks = records["docks"].select("dock_id", country=pl.col("country").fill_null(""))
+    season = (
+        _sold(records, assumptions)
+        .with_columns(pl.col("country").fill_null(""))
+        .sort("country", "delivered_at")
+        .rolling("delivered_at", period="365d", group_by="country")
+        .agg(_low=pl.col("octane_low_aki").min(), _high=pl.col("octane_high_aki").max())
+        .sort("delivered_at")
     )
+    rows = (
+        pl.DataFrame({"tank": tank_of, "at": at_us})
+        .with_row_index("row")
+        .with_columns(pl.from_epoch("at", "us").dt.replace_time_zone("UTC"))
+        .join(tanks.select("tank", "dock_id"), on="tank", how="left", maintain_order="left")
+        .join(docks, on="dock_id", how="left", maintain_order="left")
+        .sort("at")
+        .join_asof(season, left_on="at", right_on="delivered_at", by="country",
+                   check_sortedness=False)
+        .sort("row")
+    )  # fmt: skip
+    return rows.select(_with_pumps(assumptions)).to_numpy().astype(float)
+
+
+def _sold(records: Records, assumptions: Assumptions) -> pl.DataFrame:
+    docks = records["docks"].select("dock_id", "country")
+    rows = with_aki(records["deliveries"], assumptions)
+    return rows.join(docks, on="dock_id", how="left", maintain_order="left")
+
+
+def _with_pumps(assumptions: Assumptions) -> list[pl.Expr]:
+    """reach_low_aki and reach_high_aki from _low and _high and what the country's pumps sell."""
+    spread = assumptions.number("octane.label_spread_on")
+    half = assumptions.number("octane.sensitivity_on") / 2
+    is_ron = ~pl.col("country").str.to_uppercase().is_in(AKI_COUNTRIES) & (pl.col("country") != "")
+    low, high = (
+        pl.when(is_ron)
+        .then(assumptions.number(f"fuel.outside_{edge}_ron") - half)
+        .otherwise(assumptions.number(f"fuel.outside_{edge}_aki"))
+        for edge in ("low", "high")
+    )
+    return [
+        (pl.min_horizontal(low, "_low") - spread).alias("reach_low_aki"),
+        (pl.max_horizontal(high, "_high") + spread).alias("reach_high_aki"),
+    ]
 
 
 def _named_deliveries(records: Records, assumptions: Assumptions) -> pl.DataFrame:

@@ -17,7 +17,7 @@ import numpy as np
 import polars as pl
 
 from ringland.fuel.craft_record import Records, rows_of
-from ringland.fuel.dock_grades import delivered_into, sold_bounds, tank_named, tanks_of
+from ringland.fuel.dock_grades import delivered_into, sold_at, sold_bounds, tank_named, tanks_of
 from ringland.fuel.explain_levels import ROUNDING_L, TankHabits, opening_levels
 from ringland.fuel.order_doubts import other_orders, widen_by_order
 from ringland.fuel.tank_events import (
@@ -120,9 +120,11 @@ def run_dock_tanks(
         usual,
     )
     orders = other_orders(events, np.zeros(len(events.row), np.int64), np.full(len(events.row), -1))
-    reach = tanks.select("reach_low_aki", "reach_high_aki").to_numpy()
+    reach = _reach(
+        events, sold_at(records, tanks, events.tank_of, events.at_us, assumptions), tanks
+    )
     unseen = unseen_of(events, limits, orders, reach, assumptions, is_dock=True)
-    quality, born_us = _delivered(events, frame, graded, tests, tanks, assumptions)
+    quality, born_us = _delivered(events, frame, graded, tests, tanks, reach, assumptions)
     run = mix_tanks(
         events.starts, capacity, events.at_us, events.is_fill, events.volume_l, quality, born_us,
         unseen=unseen,
@@ -133,6 +135,13 @@ def run_dock_tanks(
     is_draw = (events.role == RECORDED) & (draw_row >= 0)
     draw_event[draw_row[is_draw]] = np.flatnonzero(is_draw)
     return DockTanks(tanks, events, run, draw_event)
+
+
+def _reach(events: TankEvents, sold: Floats, tanks: pl.DataFrame) -> Floats:
+    """What an unseen load may have been; what was in a tank at first may be of any season."""
+    ever = tanks.select("reach_low_aki", "reach_high_aki").to_numpy().astype(float)
+    is_first = (events.role == OPENING_STOCK)[:, None]
+    return np.where(is_first, ever[events.tank_of], sold)
 
 
 def _of_docks(records: Records, kind: str) -> pl.DataFrame:
@@ -230,17 +239,20 @@ def _delivered(
     graded: pl.DataFrame,
     tests: pl.DataFrame,
     tanks: pl.DataFrame,
+    reach: Floats,
     assumptions: Assumptions,
 ) -> tuple[Floats, Ints]:
     """Quality and birth of what each event pours, and what each test found."""
     n = len(events.row)
     delivery = np.maximum(frame.get_column("delivery_row").to_numpy()[events.row], 0)
     octane = label_bounds(graded, assumptions)
-    reach = tanks.select("reach_low_aki", "grade_aki", "reach_high_aki").to_numpy().astype(float)
-    reach[:, 1] = np.where(np.isnan(reach[:, 1]), (reach[:, 0] + reach[:, 2]) / 2, reach[:, 1])
+    grade = tanks.get_column("grade_aki").cast(pl.Float64).fill_null(np.nan).to_numpy()
+    usual = grade[events.tank_of]
+    usual = np.where(np.isnan(usual), reach.mean(axis=1), usual)
+    may_be = np.stack([reach[:, 0], usual, reach[:, 1]], axis=1)
     is_known = (events.role == RECORDED) & ~np.isnan(octane[delivery, 1])
     quality = np.empty((n, len(QUALITY)))
-    quality[:, :3] = np.where(is_known[:, None], octane[delivery], reach[events.tank_of])
+    quality[:, :3] = np.where(is_known[:, None], octane[delivery], may_be)
     fresh_d = assumptions.number("fuel.delivery_age_d")
     oldest_d = assumptions.number("fuel.unrecorded_age_high_d")
     on_record = (events.role == RECORDED) | (events.role == DRAINED)

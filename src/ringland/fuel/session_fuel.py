@@ -170,7 +170,7 @@ def _mixed(
 ) -> tuple[TankRun, Poured]:  # fmt: skip
     """The craft's tanks run, as often as fuel was passed on from one to the next."""
     events = craft.events
-    reach = np.stack([habits.lowest_aki, habits.highest_aki], axis=1)
+    reach = np.stack([habits.lowest_aki, habits.highest_aki], axis=1)[events.tank_of]
     unseen = unseen_of(events, craft.limits, craft.orders, reach, assumptions, is_dock=False)
     moved = record.get_column("transfer_row").to_numpy()[events.row]
     is_moved = (events.role != RECORDED) & (events.is_fill == OUT) & (moved >= 0)

@@ -50,7 +50,7 @@ birth since 1970, share not on record."""
 
 @dataclass(frozen=True)
 class Unseen:
-    """What may have happened without being written down; per event, reach per tank.
+    """What may have happened without being written down, per event.
 
     `low_gap_l` and `high_gap_l` (the level's before each event), `slack_l` (of its litres) and
     `unseen_l` (of a fill before it) are of `tank_levels`; `chance` is how likely such a fill
@@ -250,16 +250,16 @@ def _mix(  # type: ignore[no-untyped-def]  # numba types it by the signature
         blend[:] = np.nan
         low_sq[:] = 0.0
         high_sq[:] = 0.0
-        if has_unseen:
-            least[0], most[0] = reach[tank, 0], reach[tank, 1]
         for i in range(starts[tank], starts[tank + 1]):
             now = max(level + rest, 0.0)
             before_l[i] = now
             first_cohort[i] = first
             moved = 0.0
             change = 0.0
-            most[1] = at_us[i] / US_PER_DAY
-            least[1] = most[1] - oldest_d
+            if has_unseen:
+                least[0], most[0] = reach[i, 0], reach[i, 1]
+                most[1] = at_us[i] / US_PER_DAY
+                least[1] = most[1] - oldest_d
             if is_fill[i] == FILL:
                 moved = max(min(volume_l[i], capacity_l[tank] - now), 0.0)
                 total = now + moved

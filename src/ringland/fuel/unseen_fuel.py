@@ -30,7 +30,7 @@ def unseen_of(
         events: of the tanks.
         limits: of their levels.
         orders: other orders of the events.
-        reach: lowest and highest octane an unseen fill may have brought; shape (tanks, 2).
+        reach: lowest and highest octane an unseen fill may have brought; shape (events, 2).
         assumptions: how likely unseen fills are.
         is_dock: the tanks are the docks'.
     """
