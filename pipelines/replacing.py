@@ -49,7 +49,7 @@ def replace_file(home: Home, old: str, path: Path, now: datetime) -> FileCount:
         kinds = [
             name for name in RECORD_KINDS if path in record_files(path.parent, name, home.mappings)
         ]
-        reason = f"{old} replaced by {path.name}"
+        reason = f"{old}{_REPLACED_BY}{path.name}"
         corrections = [
             replacement(
                 RECORD_KINDS[name],
@@ -89,11 +89,25 @@ def _new_rows(
 
 
 def _rows_from(con: duckdb.DuckDBPyConnection, file: str) -> dict[str, pl.DataFrame]:
-    """The rows by kind that the file brought, its sheets' among them, as corrected so far."""
-    name = pl.col(SOURCE_FILE)
-    is_from_it = (name == file) | name.str.starts_with(f"{file} [")
+    """The rows by kind that stand for the file, its sheets' among them, as corrected so far.
+
+    Those of a file that it replaced itself stand for it too, where it held them.
+    """
+    so_far = record_rows(con, CORRECTIONS.name)
+    reasons = so_far["reason"].unique().to_list()
+    names = [file]
+    for name in names:
+        before = [
+            r.removesuffix(_REPLACED_BY + name) for r in reasons if r.endswith(_REPLACED_BY + name)
+        ]
+        names += [one for one in before if one not in names]
+    sheet = pl.col(SOURCE_FILE).str.replace(r" \[[^\[]*\]$", "")
+    is_from_it = pl.col(SOURCE_FILE).is_in(names) | sheet.is_in(names)
     rows = {kind: record_rows(con, kind).filter(is_from_it) for kind in RECORD_KINDS}
-    return with_corrections(rows, record_rows(con, CORRECTIONS.name))
+    return with_corrections(rows, so_far)
+
+
+_REPLACED_BY = " was replaced by "
 
 
 def _nearest(con: duckdb.DuckDBPyConnection, old: str) -> str:

@@ -116,6 +116,20 @@ def test_a_file_that_brings_a_withdrawn_record_again_says_so(
     assert "Of records that were withdrawn, and stay so: 1." in count.notes
 
 
+def test_a_file_that_replaced_another_can_be_replaced_in_turn(
+    home: Home, tmp_path: Path, take: Take
+) -> None:
+    """A row of the first file, put right by the second, was not withdrawn for the third."""
+    replaced(home, tmp_path, take, "fills june mended.csv", MENDED)
+    third = tmp_path / "fills june last.csv"
+    third.write_text(f"{HEAD}A1,2025-06-04T10:00:00Z,34,outside,91\n")
+
+    replace_file(home, "fills june mended.csv", third, LATER.replace(day=2))
+
+    (row,) = known(home, datetime(2025, 8, 1, tzinfo=UTC))
+    assert row[1] == 34.0
+
+
 @pytest.mark.parametrize(
     ("old", "content", "message"),
     [
