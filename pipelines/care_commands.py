@@ -5,9 +5,8 @@ from pathlib import Path
 
 import click
 
-from pipelines.command_parts import in_words
+from pipelines.command_parts import in_words, say
 from pipelines.home import Home
-from pipelines.printable import printable
 
 
 @click.command()
@@ -18,13 +17,13 @@ def check(home: Home) -> None:
 
     findings = in_words(lambda: check_warehouse(home))
     for finding in findings:
-        click.echo(f"{'ok   ' if not finding.wrong else 'WRONG'} {finding.about}")
+        say(f"{'ok   ' if not finding.wrong else 'WRONG'} {finding.about}")
         for line in finding.wrong:
-            click.echo(f"      {printable(line)}")
+            say(f"      {line}")
     wrong = sum(len(finding.wrong) for finding in findings)
     if wrong:
         raise click.ClickException(f"{wrong} found; each line above says what mends it.")
-    click.echo("Nothing wrong.")
+    say("Nothing wrong.")
 
 
 @click.command()
@@ -40,7 +39,7 @@ def workbook(home: Home, file: Path) -> None:
     ids = in_words(lambda: shop_on_record(home)).ids
     units = UNITS[in_words(home.manner).units]
     file.write_bytes(shop_workbook(ids, in_words(lambda: octanes_met(home)), units))
-    click.echo(f"{file}\nFill it in, then: ringland load {file}")
+    say(f"{file}\nFill it in, then: ringland load {file}")
 
 
 @click.command()
@@ -55,9 +54,9 @@ def backup(home: Home, file: Path) -> None:
     from pipelines.backup import back_up  # noqa: PLC0415 - imports Dagster
 
     made = in_words(lambda: back_up(home, file, _now()))
-    click.echo(f"Backup: {made.file} ({made.files} files, {made.size / 1e6:.1f} MB, read back)")
+    say(f"Backup: {made.file} ({made.files} files, {made.size / 1e6:.1f} MB, read back)")
     for line in made.damaged:
-        click.echo(f"Packed as it is: {line}; 'ringland check' says what mends it.")
+        say(f"Packed as it is: {line}; 'ringland check' says what mends it.")
 
 
 @click.command()
@@ -71,17 +70,17 @@ def restore(home: Home, file: Path, *, mend: bool) -> None:
     if mend:
         put_back = in_words(lambda: restoring.mend_from(home, file))
         for name in put_back:
-            click.echo(f"Put back: {name}")
-        click.echo("Now run 'ringland check'." if put_back else "Nothing to put back from there.")
+            say(f"Put back: {name}")
+        say("Now run 'ringland check'." if put_back else "Nothing to put back from there.")
         return
     restored = in_words(lambda: restoring.restore(home, file, _now()))
-    click.echo(f"Brought back to {home.folder}, as of {restored.made_at}, every file verified:")
+    say(f"Brought back to {home.folder}, as of {restored.made_at}, every file verified:")
     for part, count in restored.counts.items():
-        click.echo(f"  {part}: {count} file{'s' if count > 1 else ''}")
+        say(f"  {part}: {count} file{'s' if count > 1 else ''}")
     if restored.before:
-        click.echo(f"What stood there before: {restored.before}")
+        say(f"What stood there before: {restored.before}")
     for line in restored.not_done:
-        click.echo(f"Not done: {printable(line)}")
+        say(f"Not done: {line}")
 
 
 @click.command()
@@ -93,7 +92,7 @@ def publish(home: Home, file: Path) -> None:
     from pipelines.warehouse_care import publish_copy  # noqa: PLC0415 - imports Dagster
 
     in_words(lambda: publish_copy(warehouse_at(home.database), file))
-    click.echo(f"Published: {file}")
+    say(f"Published: {file}")
 
 
 @click.command()
@@ -108,13 +107,13 @@ def rebuild(home: Home, *, leave_out_lost: bool) -> None:
 
     rebuilt = in_words(lambda: build_again(home.prepare(), leave_out_lost=leave_out_lost))
     in_words(lambda: make_views(home))
-    click.echo("The warehouse was built again; the weeks stay as they were said.")
+    say("The warehouse was built again; the weeks stay as they were said.")
     for refused in rebuilt.passed_over:
-        click.echo(f"Passed over, as when it came: {printable(refused)}")
+        say(f"Passed over, as when it came: {refused}")
     for lost in rebuilt.left_out:
-        click.echo(f"To load again (ringland load FILE), then rebuild: {printable(lost)}")
+        say(f"To load again (ringland load FILE), then rebuild: {lost}")
     if rebuilt.old:
-        click.echo(f"The old one: {rebuilt.old}")
+        say(f"The old one: {rebuilt.old}")
 
 
 @click.command()
@@ -126,9 +125,9 @@ def retention(home: Home) -> None:
     from pipelines.weekly.retention import retain  # noqa: PLC0415 - imports the statistics
 
     for line in in_words(lambda: retain(home.prepare(), GRAPH)):
-        click.echo(line)
+        say(line)
     in_words(lambda: make_views(home))
-    click.echo(f"Left: {_megabytes(home.folder):.1f} MB in {home.folder}")
+    say(f"Left: {_megabytes(home.folder):.1f} MB in {home.folder}")
 
 
 def _now() -> datetime:

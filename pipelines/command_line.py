@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from pipelines.care_commands import CARE
-from pipelines.command_parts import AS_OF, InWords, in_words, need_room
+from pipelines.command_parts import AS_OF, InWords, in_words, need_room, say
 from pipelines.home import Home
 from pipelines.job_commands import JOBS, newest_jobs, shop_of, take_in
 from pipelines.reading_commands import READING
@@ -116,7 +116,7 @@ def replace(context: click.Context, old: str, file: Path) -> None:
 
     home = context.obj.prepare()
     count = in_words(lambda: replace_file(home, old, file.absolute(), _now()))
-    click.echo(f"{count.rows_new} corrections written down: {count.file_name} (ringland changes).")
+    say(f"{count.rows_new} corrections written down: {count.file_name} (ringland changes).")
     context.invoke(load, path=file)
 
 
@@ -138,13 +138,13 @@ def draft(home: Home, file: Path, *, show: bool) -> None:
     text = draft_mapping(file.name, looks, in_words(lambda: shop_on_record(home)))
     target = home.prepare().mappings / f"{file.stem}.toml"
     if show or target.exists():
-        click.echo(text)
+        say(text)
         if not show:
             raise click.ClickException(f"{target} is there already; it was not overwritten.")
         return
     target.write_text(text, encoding="utf-8")
     asked = text.count('"?"')
-    click.echo(f"{target}\nAnswer the {asked} questions marked '?' in it, then load the file.")
+    say(f"{target}\nAnswer the {asked} questions marked '?' in it, then load the file.")
 
 
 @main.command()
@@ -222,7 +222,7 @@ def backfill(home: Home, since: datetime, as_of: datetime | None) -> None:
         key = monday.isoformat()
         watched_run(home, "past_week", f"Week of {key}", partition_key=key)
         monday += timedelta(days=7)
-    click.echo(f"Now run 'ringland week --as-of {last}' for the score of these weeks.")
+    say(f"Now run 'ringland week --as-of {last}' for the score of these weeks.")
 
 
 @main.command()
@@ -233,8 +233,8 @@ def graph(home: Home, port: int) -> None:
     from pipelines.graph_page import serve  # noqa: PLC0415 - imports Dagster
 
     home.prepare()
-    click.echo(f"http://127.0.0.1:{port}  (answers this machine's own page only)")
-    click.echo(f"Records dropped into {home.drop} are loaded. Stop with Ctrl-C.")
+    say(f"http://127.0.0.1:{port}  (answers this machine's own page only)")
+    say(f"Records dropped into {home.drop} are loaded. Stop with Ctrl-C.")
     in_words(lambda: serve(home, port))
 
 

@@ -36,6 +36,11 @@ class InWords(click.Group):
         return in_words(lambda: super(InWords, self).invoke(ctx))
 
 
+def say(what: object) -> None:
+    """Print a line; whatever a record or a file's name brought into it does nothing there."""
+    click.echo(printable(str(what)))
+
+
 def need_room(folder: Path, size: float) -> None:
     """Look before a command begins whether a folder can be written to and has room.
 

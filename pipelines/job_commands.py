@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 import click
 
-from pipelines.command_parts import in_words
+from pipelines.command_parts import in_words, say
 from pipelines.home import Home
 
 if TYPE_CHECKING:
@@ -101,12 +101,12 @@ def done(
     shop = in_words(lambda: shop_of(home, meant))
     rows = _asked(lambda: done_rows(meant, answer, Told(**said), shop))
     take_in(home, rows, meant["job_id"])
-    click.echo(f"Written down: {meant['job_id']} {result.replace('_', ' ')}, by {by}.")
+    say(f"Written down: {meant['job_id']} {result.replace('_', ' ')}, by {by}.")
     kinds = [kind.replace("_", " ") for kind in rows if kind != "jobs_done"]
     if kinds:
-        click.echo(f"On record with it: {', '.join(kinds)}.")
+        say(f"On record with it: {', '.join(kinds)}.")
     if said["is_left_empty"]:
-        click.echo("Its tank counts as empty from then on: write the refill down as a fill.")
+        say("Its tank counts as empty from then on: write the refill down as a fill.")
     _say_who_knows(home, now)
 
 
@@ -116,7 +116,7 @@ def _say_who_knows(home: Home, now: datetime) -> None:
 
     newest = WeekStore(home.weeks).newest(None)
     if newest is not None:
-        click.echo(
+        say(
             f"Known from now on, {now:%Y-%m-%d}: to 'ringland jobs', 'ringland today' and every "
             f"list from the next on. The list of {newest.monday} and those before it stay as they "
             f"were said; 'ringland week --as-of {newest.monday} --restate' shows what that one "
@@ -145,14 +145,14 @@ def release(
         raise click.UsageError("Name one JOB, or give --all for all that is open now.")
     if job is None:
         take_in(home, takeover_rows(_now(), by, why), "all")
-        click.echo(f"Let go by {by}: every failed test, open sheet and job there is now.")
+        say(f"Let go by {by}: every failed test, open sheet and job there is now.")
         return
     meant = _asked(lambda: the_job(newest_jobs(home).jobs, job))
     failed = in_words(lambda: _failed(home, meant["engine_id"]))
     end = None if until is None else _at(home, until)
     rows = release_rows(meant, _now(), by, why=why, until=end, failed=failed)
     take_in(home, rows, meant["job_id"])
-    click.echo(f"Let go by {by}: {meant['job_id']}.")
+    say(f"Let go by {by}: {meant['job_id']}.")
 
 
 class ListedJobs(NamedTuple):

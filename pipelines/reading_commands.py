@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipelines.command_parts import AS_OF, RESTATED, in_words
+from pipelines.command_parts import AS_OF, RESTATED, in_words, say
 from pipelines.home import Home
 from pipelines.weeks import week_of
 
@@ -56,8 +56,8 @@ def proof(home: Home, engine: str, as_of: datetime | None, *, restated: bool) ->
 
     week = _kept_week(home, as_of, restated=restated)
     folder, digest = in_words(lambda: write_proof(home, week, engine))
-    click.echo(folder)
-    click.echo(f"SHA-256 of its manifest, to write on the signed paper: {digest}")
+    say(folder)
+    say(f"SHA-256 of its manifest, to write on the signed paper: {digest}")
 
 
 @click.command()
@@ -72,7 +72,7 @@ def bundle(home: Home, file: Path, as_of: datetime | None, *, restated: bool) ->
     week = _kept_week(home, as_of, restated=restated)
     content = in_words(lambda: whole_bundle(home, week))
     in_words(lambda: file.write_bytes(content))
-    click.echo(f"Week of {week.name}: {file}")
+    say(f"Week of {week.name}: {file}")
 
 
 @click.command("open")
@@ -87,7 +87,7 @@ def open_pages(home: Home, as_of: datetime | None, *, restated: bool) -> None:
     page = home.site / week.name / "index.html"
     if not lies_open(home, week):
         in_words(lambda: lay_open(home, week))
-    click.echo(page)
+    say(page)
     webbrowser.open(page.as_uri())
 
 
@@ -102,7 +102,7 @@ def _papers(
 
     papers = write_papers(home, week, hulls, make, suffix)
     while (path := in_words(lambda: next(papers, None))) is not None:
-        click.echo(path)
+        say(path)
 
 
 def _kept_week(home: Home, as_of: datetime | None, *, restated: bool) -> "WeekKey":

@@ -257,7 +257,8 @@ def _show_other_jobs(store: WeekStore, key: WeekKey) -> None:
     besides, not_these = other_jobs(said, told)
     for words, jobs in (("asked for besides", besides), ("not asked for", not_these)):
         if jobs:
-            console.print(escape(f"It would have {words}: {', '.join(jobs)}"), soft_wrap=True)
+            line = f"It would have {words}: {', '.join(jobs)}"
+            console.print(escape(printable(line)), soft_wrap=True)
 
 
 def show_jobs(home: Home, listed: ListedJobs, *, every: bool) -> None:
@@ -294,8 +295,9 @@ def show_jobs(home: Home, listed: ListedJobs, *, every: bool) -> None:
         for row in shown.sort(~pl.col("is_must"), "due_at", "job_id").iter_rows(named=True):
             must = "before it is rented" if row["is_must"] else "by its day"
             table.add_row(
-                escape(row["job_id"]), must, day_text(row["asked_at"]), day_text(row["due_at"]),
-                escape(job_state_text(row, listed.as_of)),
+                escape(printable(row["job_id"])),
+                must, day_text(row["asked_at"]), day_text(row["due_at"]),
+                escape(printable(job_state_text(row, listed.as_of))),
             )  # fmt: skip
     console.print(table)
 

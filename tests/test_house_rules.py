@@ -147,6 +147,11 @@ def test_nothing_that_ships_calls_what_windows_lacks() -> None:
         assert not used & POSIX_ONLY, path
 
 
+def test_commands_print_through_what_makes_control_characters_harmless() -> None:
+    free = [path for path in CODE if "click.echo(" in path.read_text(encoding="utf-8")]
+    assert [path.name for path in free] == ["command_parts.py"]
+
+
 def test_no_lock_or_settings_file_holds_an_address() -> None:
     for path in tracked_files():
         if path.suffix in {".txt", ".toml", ".lock", ".json", ".cfg"} or ".ci" in path.parts:

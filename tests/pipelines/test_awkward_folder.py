@@ -154,6 +154,16 @@ def test_control_characters_reach_no_terminal(tmp_path: Path) -> None:
     assert "\\x1b[2J" in said
 
 
+def test_a_heading_that_would_act_on_the_terminal_is_shown_by_its_code(tmp_path: Path) -> None:
+    """The draft of a mapping was printed with the headings as they stood in the file."""
+    (tmp_path / "log.csv").write_bytes(b"Boat,Read\x1b[2J\nA1,12.5\n")
+
+    run = told(tmp_path / "home", "draft", str(tmp_path / "log.csv"), "--show")
+
+    assert "\x1b" not in run.output
+    assert "\\x1b[2j" in run.output
+
+
 def test_a_half_mended_workbook_is_never_written_over(tmp_path: Path) -> None:
     """The next load overwrote it."""
     book, raw = tmp_path / "set-aside.xlsx", tmp_path / "raw"
