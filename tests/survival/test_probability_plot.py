@@ -42,3 +42,10 @@ def test_inspected_lives_have_points_without_limits():
     assert plot.points.height > 0
     assert plot.points["low"].null_count() == plot.points.height
     assert (plot.points["share_failed"] > 0).all()
+
+
+def test_inspected_lives_that_all_failed_have_no_point_where_none_is_left():
+    inspected = bounded_lives([0, 0, 100, 100, 200], [100, 200, 200, 200, 300])
+    plot = probability_plot(inspected, fit_life(inspected))
+    assert plot.points["age"].to_list() == [100, 200]
+    assert plot.points["y"].is_finite().all()
