@@ -23,7 +23,7 @@ from ringland.decision.job_answers import (
     the_job,
 )
 from ringland.decision.job_doubts import job_doubts
-from ringland.decision.job_results import JobError, Shop, Told
+from ringland.decision.job_results import JobError, Shop, Told, own_needs
 from ringland.decision.new_jobs import Asker, job_state_text, must_look, next_look
 from ringland.decision.open_jobs import StandsNow, asked_jobs
 from ringland.decision.reason_lines import reason_text
@@ -391,6 +391,16 @@ def test_what_lacks_of_a_result_is_asked_for_in_one_go(
 ) -> None:
     with pytest.raises(JobError, match=words):
         said_done(asked, **told)
+
+
+def test_an_engines_own_record_says_what_its_calibrations_need() -> None:
+    """A drain, which names no engine, was looked up with a warning of the table library."""
+    mild = {"engine_id": "E1", "in_force_at": ago(90), "calibration": "mild",
+            "octane_need_aki": 89.0}  # fmt: skip
+    known = records(calibrations=[mild, mild | {"engine_id": "E2", "octane_need_aki": 88.0}])
+
+    assert own_needs(known["calibrations"], "E1") == {"mild": 89.0}
+    assert own_needs(known["calibrations"], None) == {}
 
 
 def test_a_job_done_by_name_alone_stays_open_and_says_what_lacks() -> None:

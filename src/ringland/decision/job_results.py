@@ -311,8 +311,11 @@ _MAKERS = {
 
 
 def own_needs(calibrations: pl.DataFrame, engine_id: str | None) -> dict[str, float]:
-    """What an engine's own record says that each class of calibration needs, the newest of each."""
-    mine = calibrations.filter(pl.col("engine_id") == engine_id).sort("in_force_at")
+    """What an engine's own record says that each class of calibration needs, the newest of each.
+
+    A job of a hull, whatever its engine, names none, and has none.
+    """
+    mine = calibrations.filter(pl.col("engine_id").eq_missing(engine_id)).sort("in_force_at")
     return dict(mine.select("calibration", "octane_need_aki").iter_rows())
 
 
