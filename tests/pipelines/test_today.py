@@ -13,6 +13,7 @@ from pipelines.home import Home
 from pipelines.today import moment_run, todays_list
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.store import StoreError, WeekStore
+from ringland.words.state_words import STATE_SHORT
 from tests.pipelines.demo_run import load, week_table
 from tests.pipelines.test_weeks import CLOCKS, at
 
@@ -107,7 +108,15 @@ def test_the_command_shows_the_list_and_what_moved(
 
     assert run.exit_code == 0, run.output
     assert f"As of Mon 2026-08-17 08:00 ({zone})" in run.output
-    assert "Moved since, with the fit of the week of 2026-08-17" in run.output
+    _, _, moved = run.output.partition("Moved since, with the fit of the week of 2026-08-17")
+    assert moved
+    # 'rent only, fuel and check': the states and actions stood by their names in the tables
+    shorts = [*STATE_SHORT.values(), "not on that list"]
+    for line in (line for line in moved.splitlines() if "; before: " in line):
+        now, _, before = line.partition(": ")[2].partition("; before: ")
+        assert any(now.startswith(short) for short in shorts), line
+        assert any(before.startswith(short) for short in shorts), line
+    assert "_" not in moved
     assert "never clearance to run" in run.output
 
 
