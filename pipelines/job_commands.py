@@ -181,6 +181,7 @@ def newest_jobs(home: Home) -> ListedJobs:
     from ringland.contracts.decision_tables import OPEN, OVERTAKEN  # noqa: PLC0415
     from ringland.decision.job_answers import answered_since  # noqa: PLC0415
     from ringland.decision.open_jobs import ANSWERING  # noqa: PLC0415
+    from ringland.history.known_then import known_by  # noqa: PLC0415
     from ringland.words.state_words import ANSWERS  # noqa: PLC0415
 
     store = WeekStore(home.weeks)
@@ -206,7 +207,7 @@ def newest_jobs(home: Home) -> ListedJobs:
                 answer=pl.when(~took).then("answer"),
             )
         with warehouse_at(home.database).connect() as con:
-            told = {kind: record_rows(con, kind) for kind in ANSWERING}
+            told = known_by({kind: record_rows(con, kind) for kind in ANSWERING}, _now())
         return ListedJobs(
             answered_since(asked, told, in_words(lambda: _catalogue(home))),
             as_of[key],

@@ -10,8 +10,9 @@ from ringland.bench.standing_tests import standing_failures, with_releases
 from ringland.contracts.decision_tables import HullJobs
 from ringland.contracts.fuel_tables import FuelAtHand
 from ringland.contracts.record_columns import REBUILD_SHEET
-from ringland.contracts.record_tables import OpenSheets
-from ringland.decision.action_terms import FAILED, FOUND_OUT
+from ringland.contracts.record_tables import OpenSheets, StandingFailures
+from ringland.decision.action_terms import FAILED, FOUND_OUT, is_meant_for
+from ringland.decision.bench_lines import bench_warnings
 from ringland.decision.hull_state import Week
 from ringland.decision.job_answers import (
     Done,
@@ -24,6 +25,7 @@ from ringland.decision.job_answers import (
 )
 from ringland.decision.job_doubts import job_doubts
 from ringland.decision.job_results import JobError, Shop, Told, own_needs
+from ringland.decision.last_tests import with_failed_tests
 from ringland.decision.new_jobs import Asker, job_state_text, must_look, next_look
 from ringland.decision.open_jobs import StandsNow, asked_jobs
 from ringland.decision.reason_lines import reason_text
@@ -268,6 +270,36 @@ def test_after_a_failed_test_comes_one_that_tells_more_and_never_the_same_again(
     assert next_look(failed, ["find_the_leak"], CATALOGUE) == "planned_top_end"
     assert next_look(["oil_iron"], [], CATALOGUE) == "leak_down_check"
     assert next_look([], [], CATALOGUE) == "leak_down_check"
+    # a leak-down that passed after bad oil was asked for again, the week it was done
+    assert next_look(["oil_iron"], ["leak_down_check"], CATALOGUE) == "borescope"
+    both = ["leak_down_check", "borescope"]
+    assert next_look(["oil_iron"], both, CATALOGUE) == "planned_top_end"
+
+
+@pytest.mark.parametrize("state", ["done", "passed"])
+def test_what_was_done_since_a_test_failed_is_planned_no_more(state: str) -> None:
+    """A check that passed after a failed oil reading was planned again every week."""
+    standing = frame(StandingFailures, [{"engine_id": "E1", "measure": "oil_iron",
+                                         "failed_at": ago(40), "reason": "iron"}])  # fmt: skip
+    told = pl.DataFrame({"hull_id": ["H1"], "engine_id": ["E1"]})
+    jobs = frame(HullJobs, [CHECK | {"state": state, "answered_at": ago(3)}])
+    warned = bench_warnings(standing)
+    seen = with_failed_tests(told, warned, standing, jobs)
+    let_go = with_failed_tests(told, warned.clear(), standing, jobs)
+    check = [CATALOGUE.actions["leak_down_check"]]
+
+    assert seen[FOUND_OUT].to_list() == [["leak_down_check"]]
+    assert is_meant_for(check, seen).to_list() == [False]
+    assert is_meant_for([CATALOGUE.actions["borescope"]], seen).to_list() == [True]
+    assert is_meant_for(check, let_go).to_list() == [True]
+
+
+def test_of_two_engines_same_jobs_on_one_hull_one_goes_on() -> None:
+    other = CHECK | {"job_id": "H2/leak_down_check/2026-07-20"}
+    assert this_week(CHECK, other, option="leak_down_check") == [
+        ("H2/leak_down_check/2026-07-20", "open", False),
+        ("H1/leak_down_check/2026-07-27", "overtaken", False),
+    ]
 
 
 def test_a_planned_calibration_or_throttle_stop_answers_for_fuel_it_makes_do() -> None:

@@ -39,11 +39,12 @@ def is_meant_for(actions: Actions, told: pl.DataFrame) -> pl.Series:
         ]
     failed = pl.col(FAILED) if FAILED in told.columns else pl.lit([], pl.List(pl.String))
     for action in actions:
-        if action.after_failed:  # it tells more, but not twice
+        if action.after_failed:  # it tells more
             wanted += [_has_any(failed, action.after_failed)]
-            wanted += [~pl.col(FOUND_OUT).list.contains(action.name)] * (FAILED in told.columns)
         elif action.test:  # what failed is not read again before something else was tried
             wanted += [~_has_any(failed, action.test.measures)]
+        if action.test and FAILED in told.columns:  # nor what was done since it failed
+            wanted += [(failed.list.len() == 0) | ~pl.col(FOUND_OUT).list.contains(action.name)]
     if DONE in told.columns:
         wanted += [~pl.col(DONE).list.contains(a.name) for a in actions if a.finding]
     always = pl.repeat(True, pl.len())  # a literal alone would give one row

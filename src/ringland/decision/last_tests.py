@@ -7,7 +7,7 @@ from datetime import datetime
 
 import polars as pl
 
-from ringland.contracts.decision_tables import DONE
+from ringland.contracts.decision_tables import DONE, PASSED
 from ringland.decision.action_terms import FAILED, FOUND_OUT, TESTED
 from ringland.risk.expected_use import DAY_S
 
@@ -83,7 +83,7 @@ def with_failed_tests(
         _since=pl.col("failed_at").max()
     )
     looked = (
-        jobs.filter(pl.col("state") == DONE)
+        jobs.filter(pl.col("state").is_in([DONE, PASSED]))
         .join(since, on="engine_id", maintain_order="left")
         .filter(pl.col("answered_at") >= pl.col("_since"))
         .group_by("engine_id", maintain_order=True)

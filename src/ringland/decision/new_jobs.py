@@ -80,22 +80,26 @@ class Asker:
         asked = {one.what: one for one in self._asked(row, reason)}
         open_before = {job["what"]: job for job in earlier if job["state"] == OPEN}
         overtaking = [one for one in asked.values() if one.what not in open_before]
-        asked_again = asked.keys() & open_before.keys()  # such a job stays, whatever is new
         rows = []
         for job in earlier:
+            if job["state"] == OPEN and job["what"] in asked:  # it stays, whatever is new
+                if job is not open_before[job["what"]]:  # two engines' jobs: one goes on
+                    rows.append(self._overtaken(job, job["what"]))
+                continue
             by = next((one for one in overtaking if self._overtakes(one, job)), None)
-            if job["state"] != OPEN or by is None or job["what"] in asked_again:
+            if job["state"] != OPEN or by is None:
                 rows.append(dict(job))
                 continue
             if job["is_must"] and not by.is_must:  # a must stays a must in another's hands
                 asked[by.what] = by._replace(because=OPEN_JOB, is_must=True)
-            words = said.ANSWERS["overtaken"].format(job=job_short(by.what, self._catalogue))
-            rows.append(
-                dict(job) | {"state": OVERTAKEN, "answered_at": self.week.as_of, "answer": words}
-            )
+            rows.append(self._overtaken(job, by.what))
         merged = [self._merged(one, open_before.get(one.what), row) for one in asked.values()]
-        kept = [job for job in rows if job["state"] != OPEN or job["what"] not in asked]
-        return sorted([*merged, *kept], key=_place)
+        return sorted([*merged, *rows], key=_place)
+
+    def _overtaken(self, job: Row, by: str) -> dict[str, Any]:
+        words = said.ANSWERS["overtaken"].format(job=job_short(by, self._catalogue))
+        answered = {"state": OVERTAKEN, "answered_at": self.week.as_of, "answer": words}
+        return dict(job) | answered
 
     @property
     def _catalogue(self) -> Catalogue:
@@ -210,7 +214,7 @@ def next_look(failed: Sequence[str], looked: Sequence[str], catalogue: Catalogue
     further = [a for a in offered if set(a.after_failed) & set(failed)]
     again = [a for a in offered if a.test and not set(a.test.measures) & set(failed)]
     tests = sorted(
-        (a for a in again if a.test and not a.after_failed),
+        (a for a in again if a.test and not a.after_failed and a.name not in looked),
         key=lambda a: -(a.test.sensitivity.value if a.test else 0.0),
     )
     for action in further:
