@@ -5,7 +5,7 @@
   var FOLDS = Array.prototype.slice.call(document.querySelectorAll("details"));
   if (window.matchMedia("(min-width: 1000px)").matches) {
     FOLDS.forEach(function (fold) {
-      if (fold.matches(".wide, .half")) { fold.open = true; }
+      if (fold.matches(".wide, .half, .screen-wide")) { fold.open = true; }
     });
   }
 

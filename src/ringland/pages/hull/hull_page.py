@@ -13,7 +13,8 @@ from ringland.decision.call_lines import action_line, ahead_text, do_label
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.what_if import choices
 from ringland.pages.frame.picture_sketch import Points
-from ringland.pages.hull import hull_words
+from ringland.pages.hull import hull_choices, hull_words
+from ringland.pages.hull.hull_choices import changed_line, changed_rows, choice_rows
 from ringland.pages.hull.hull_words import cost_facts
 from ringland.pages.hull.timeline_chart import TIMELINE, timeline_points
 from ringland.pages.hull.what_if_form import what_if_form
@@ -107,6 +108,11 @@ def hull_context(
         "tests_open": [test for test in tests if test["verdict"] != "pass"],
         "tests_passed": [test for test in tests if test["verdict"] == "pass"],
         "jobs": job_rows(sheet, report),
+        "choices": choice_rows(sheet, report),
+        "ahead": ahead_text(report.decisions.horizon_d),
+        "changed": changed_rows(sheet),
+        "changed_line": changed_line(sheet),
+        "choice_words": hull_choices,
         "tank": tank,
         "record": record,
         "turns_d": number_text(turns_d, 0),

@@ -46,7 +46,7 @@ class HullSheet:
     empty if it did not run of late; `at_hand` its row of `FuelAtHand`.  `lineage` holds the
     record rows of the fills behind its last hours, as `recent_fills` returns them.
     `released` tells, by name, what stands against its engine and was let go.  `jobs` are its
-    open rows of `HullJobs`, the musts first.
+    open rows of `HullJobs`, the musts first; `changed` its rows of `ChanceParts`.
     """
 
     hull_id: str
@@ -64,6 +64,7 @@ class HullSheet:
     lineage: pl.DataFrame
     released: tuple[str, ...] = ()
     jobs: tuple[Row, ...] = ()
+    changed: tuple[Row, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -193,6 +194,7 @@ def make_week_report(
     drivers = tables.drivers.partition_by("hull_id", as_dict=True)
     is_open = pl.col("state") == OPEN
     open_jobs = decisions.jobs.filter(is_open).partition_by("hull_id", as_dict=True)
+    changed = tables.changed.sort("hull_id", "place").partition_by("hull_id", as_dict=True)
     no_tests = bench.clear()
     no_events = all_events.clear()
     no_fills = recent_fills(records["fills"].clear(), exposure.clear(), assumptions)
@@ -216,6 +218,7 @@ def make_week_report(
                 lineage=lineage.get((hull_id,), no_fills),
                 released=tuple(released.get(state["engine_id"], ())),
                 jobs=tuple(open_jobs.get((hull_id,), decisions.jobs.clear()).to_dicts()),
+                changed=tuple(changed.get((hull_id,), tables.changed.clear()).to_dicts()),
             )
         )
     middle = tables.chances.select("chance_7d", "chance_30d").median().row(0, named=True)
