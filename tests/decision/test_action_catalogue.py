@@ -1,10 +1,14 @@
 """The action catalogue: what it must say, and what it says when it does not."""
 
+from dataclasses import replace
+
 import pytest
 
 from ringland.decision.action_catalogue import NOTHING, CatalogueError
+from ringland.decision.action_prices import as_on_record
 from ringland.decision.catalogue_file import default_catalogue, own_catalogue, read_catalogue
 from ringland.settings.assumptions import MARKS, load_assumptions
+from tests.decision.plan_cases import PRICES
 
 SETTINGS = load_assumptions()
 
@@ -180,3 +184,22 @@ def test_a_bundle_with_an_action_that_is_not_offered_is_not_offered() -> None:
 def test_a_wrong_entry_of_a_shops_file_names_the_file_and_the_entry(text: str, says: str) -> None:
     with pytest.raises(CatalogueError, match=says):
         own_catalogue(text, "actions.toml", SETTINGS)
+
+
+def test_the_shops_own_file_holds_against_the_costs_on_record() -> None:
+    """A calibration priced at 99,999 in `actions.toml` was planned at the 390 of the records."""
+    text = (
+        "[action.mild_calibration]\ncost = 99_999\n"
+        '[action.borescope]\nmechanic_h = { value = 9, mark = "CP", source = "our book" }\n'
+    )
+    catalogue = own_catalogue(text, "actions.toml", SETTINGS)
+    costs = replace(
+        PRICES,
+        amounts={"calibration_change": 390.0, "borescope": 55.0},
+        hours={"mild_calibration": 2.0, "calibration_change": 2.0, "borescope": 1.0},
+    )
+
+    actions = as_on_record(catalogue, costs).actions
+
+    assert (actions["mild_calibration"].cost, actions["mild_calibration"].mechanic_h) == (99_999, 2)
+    assert (actions["borescope"].cost, actions["borescope"].mechanic_h) == (55, 9)

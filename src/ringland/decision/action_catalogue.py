@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from ringland.words.fixed_words import NOTHING_LABEL, NOTHING_SHORT, REPAIR_LABEL, REPAIR_SHORT
 
@@ -33,6 +34,10 @@ class CatalogueError(ValueError):
     """A catalogue does not say what it must; the message names file, entry and remedy."""
 
 
+SHOPS_OWN = "the shop's own"
+"""What the source of a number begins with that stands in a shop's own file."""
+
+
 @dataclass(frozen=True)
 class MarkedNumber:
     """A number, how sure it is (a key of `assumptions.MARKS`) and where it comes from."""
@@ -40,6 +45,20 @@ class MarkedNumber:
     value: float
     mark: str
     source: str
+
+    @property
+    def is_shops_own(self) -> bool:
+        """Whether the shop wrote it into its own file, which no record overrules."""
+        return self.source.startswith(SHOPS_OWN)
+
+
+def shops_own(value: Any, file: str) -> Any:
+    """A number as a shop's own file gives it, with a mark and its file as its source."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return {"value": value, "mark": "A", "source": f"{SHOPS_OWN}, {file}"}
+    if isinstance(value, dict) and isinstance(value.get("source"), str):
+        return value | {"source": f"{SHOPS_OWN}, {file}: {value['source']}"}
+    return value
 
 
 @dataclass(frozen=True)

@@ -106,6 +106,8 @@ RECORD_ITEMS = {
 def as_on_record(catalogue: Catalogue, prices: Prices) -> Catalogue:
     """The catalogue with the mechanic's hours and prices of its jobs as the shop wrote them down.
 
+    What stands in the shop's own file of actions holds against the `costs` records.
+
     Args:
         catalogue: what can be done.
         prices: as `prices` returns them.
@@ -113,10 +115,13 @@ def as_on_record(catalogue: Catalogue, prices: Prices) -> Catalogue:
 
     def on_record(action: Action) -> Action:
         item = action.cost_item or RECORD_ITEMS.get(action.name, action.name)
-        hours = prices.hours.get(item, action.mechanic_h)
-        if action.cost_item or not action.cost:  # priced by the list, or by the litre or day
-            return replace(action, mechanic_h=hours)
-        return replace(action, mechanic_h=hours, cost=prices.amounts.get(item, action.cost))
+        own = {name for name, number in action.numbers.items() if number.is_shops_own}
+        if "mechanic_h" not in own:
+            action = replace(action, mechanic_h=prices.hours.get(item, action.mechanic_h))
+        # priced by the list, or by the litre or day, or in the shop's own file
+        if action.cost_item or not action.cost or "cost" in own:
+            return action
+        return replace(action, cost=prices.amounts.get(item, action.cost))
 
     actions = {name: on_record(action) for name, action in catalogue.actions.items()}
     return replace(catalogue, actions=actions)

@@ -22,6 +22,7 @@ from ringland.decision.action_catalogue import (
     Finding,
     MarkedNumber,
     Test,
+    shops_own,
 )
 from ringland.settings.assumptions import MARKS, Assumptions
 
@@ -64,7 +65,10 @@ def own_catalogue(text: str, file: str, assumptions: Assumptions) -> Catalogue:
     for name, entry in own.get("action", {}).items():
         if not isinstance(entry, dict):
             raise CatalogueError(f"{file}: action.{name}: must be a section with fields.")
-        given = {key: _with_mark(key, value, file) for key, value in entry.items()}
+        given = {
+            key: shops_own(value, file) if key in _NUMBERS else value
+            for key, value in entry.items()
+        }
         kept = dict(actions.get(name, {}))
         for number in ("cost", "days_off"):  # a price of one's own replaces the list's
             if number in given:
@@ -78,12 +82,6 @@ def own_catalogue(text: str, file: str, assumptions: Assumptions) -> Catalogue:
 
 def _default_text() -> str:
     return files("ringland.decision").joinpath(DEFAULT_FILE).read_text(encoding="utf-8")
-
-
-def _with_mark(key: str, value: Any, file: str) -> Any:
-    if key in _NUMBERS and isinstance(value, int | float) and not isinstance(value, bool):
-        return {"value": value, "mark": "A", "source": f"the shop's own, {file}"}
-    return value
 
 
 def read_catalogue(text: str, file: str, assumptions: Assumptions) -> Catalogue:
