@@ -107,15 +107,18 @@ def _verdicts(lines: Sequence[dict[str, Any]]) -> str:
         tool = [line["bills"][TOOL] for line in mine]
         fuel = sum(bill["fuel_cost"] for bill in tool) / costs_of(mine, TOOL).sum()
         over, share = over_best_simple(mine), share_of_saving(mine)
-        over_low, over_high = _limits(mine, over_best_simple)
+        many = len(mine) > 1  # one fleet has no limits
+        over_text = f"{over:+.1%}"
+        if many:
+            over_text += " ({:+.1%} to {:+.1%})".format(*_limits(mine, over_best_simple))
         kept = "little to save" if np.isnan(share) else f"{share:.0%}"
-        if not np.isnan(share):
+        if many and not np.isnan(share):
             kept += " ({:.0%} to {:.0%})".format(*_limits(mine, share_of_saving))
         counts = (sum(bill[name] for bill in tool) / len(tool) for name in
                   ("top_ends", "checks", "begun"))  # fmt: skip
         out.append(
             f"| {shape} | {np.mean([line['past_failures'] for line in mine]):.1f} | "
-            f"{over:+.1%} ({over_low:+.1%} to {over_high:+.1%}) | {kept} | {fuel:.1%} | "
+            f"{over_text} | {kept} | {fuel:.1%} | "
             f"{np.mean([bill['calibration_cost'] for bill in tool]) / 1000:.1f} | "
             f"{' | '.join(f'{count:.1f}' for count in counts)} | {flicker(mine):.0%} |"
         )
