@@ -60,8 +60,8 @@ def demo(home: Home) -> None:
     """
     from pipelines.terminal import watched_run  # noqa: PLC0415 - imports Dagster
     from pipelines.weekly.store import Made  # noqa: PLC0415 - imports Polars
-    from ringland.decision.job_answers import Done, done_rows  # noqa: PLC0415
-    from ringland.decision.job_results import Told  # noqa: PLC0415
+    from ringland.decision.jobs.job_answers import Done, done_rows  # noqa: PLC0415
+    from ringland.decision.jobs.job_results import Told  # noqa: PLC0415
 
     home = Home(home.folder / "demo").prepare()
     home.mark_as_demo()
@@ -127,9 +127,9 @@ def replace(context: click.Context, old: str, file: Path) -> None:
 def draft(home: Home, file: Path, *, show: bool) -> None:
     """Draft a mapping for FILE: what its columns, units, dates and codes probably mean."""
     from pipelines.shop_ids import shop_on_record  # noqa: PLC0415 - imports Dagster
-    from ringland.intake.mapping_draft import draft_mapping  # noqa: PLC0415
-    from ringland.intake.raw_text import RecordFileError  # noqa: PLC0415
-    from ringland.intake.source_look import look_at  # noqa: PLC0415
+    from ringland.intake.mapping.mapping_draft import draft_mapping  # noqa: PLC0415
+    from ringland.intake.mapping.source_look import look_at  # noqa: PLC0415
+    from ringland.intake.written.raw_text import RecordFileError  # noqa: PLC0415
 
     try:
         looks = look_at(file.name, file.read_bytes())

@@ -166,6 +166,6 @@ class Home:
         if not self.page_settings.exists():
             self.page_settings.write_text(page_settings_text(), encoding="utf-8")
         if not self.week.exists():
-            template = files("ringland.decision").joinpath("week_template.toml")
+            template = files("ringland.decision.plan").joinpath("week_template.toml")
             self.week.write_bytes(template.read_bytes())
         return self

@@ -19,8 +19,8 @@ from pipelines.home import Home
 if TYPE_CHECKING:
     import polars as pl
 
-    from ringland.decision.action_catalogue import Catalogue
-    from ringland.decision.job_results import Rows, Shop
+    from ringland.decision.actions.action_catalogue import Catalogue
+    from ringland.decision.jobs.job_results import Rows, Shop
 
 T = TypeVar("T")
 BY = click.option("--by", required=True, metavar="NAME", help="Who did it, or answers for it.")
@@ -90,8 +90,8 @@ def done(
     A calibration put back or read out, a drain, a test and a rebuild have a result, which goes
     on record with it: what lacks is asked for in one go, and nothing is written down before.
     """
-    from ringland.decision.job_answers import Done, done_rows, the_job  # noqa: PLC0415
-    from ringland.decision.job_results import Told  # noqa: PLC0415
+    from ringland.decision.jobs.job_answers import Done, done_rows, the_job  # noqa: PLC0415
+    from ringland.decision.jobs.job_results import Told  # noqa: PLC0415
 
     meant = _asked(lambda: the_job(newest_jobs(home).jobs, job))
     at, now = _at(home, on), _now()
@@ -135,7 +135,7 @@ def release(
     home: Home, job: str | None, by: str, why: str, until: datetime | None, *, every: bool
 ) -> None:
     """Let JOB go by name, and the failed test or open sheet behind it; every list shows it."""
-    from ringland.decision.job_answers import (  # noqa: PLC0415
+    from ringland.decision.jobs.job_answers import (  # noqa: PLC0415
         release_rows,
         takeover_rows,
         the_job,
@@ -179,8 +179,8 @@ def newest_jobs(home: Home) -> ListedJobs:
     from pipelines.week_graph import GRAPH  # noqa: PLC0415
     from pipelines.weekly.store import StoreError, WeekStore  # noqa: PLC0415
     from ringland.contracts.decision_tables import OPEN, OVERTAKEN  # noqa: PLC0415
-    from ringland.decision.job_answers import answered_since  # noqa: PLC0415
-    from ringland.decision.open_jobs import ANSWERING  # noqa: PLC0415
+    from ringland.decision.jobs.job_answers import answered_since  # noqa: PLC0415
+    from ringland.decision.jobs.open_jobs import ANSWERING  # noqa: PLC0415
     from ringland.history.known_then import known_by  # noqa: PLC0415
     from ringland.words.state_words import ANSWERS  # noqa: PLC0415
 
@@ -227,7 +227,7 @@ def _catalogue(home: Home) -> "Catalogue":
 def shop_of(home: Home, job: Mapping[str, Any]) -> "Shop":
     """What the record tells of a job's engine and hull, so that nobody is asked for it."""
     from pipelines.duckdb_warehouse import record_rows, warehouse_at  # noqa: PLC0415
-    from ringland.decision.job_results import Shop, own_needs  # noqa: PLC0415
+    from ringland.decision.jobs.job_results import Shop, own_needs  # noqa: PLC0415
     from ringland.exposure.octane_margin import usual_needs  # noqa: PLC0415
     from ringland.settings.assumptions import load_assumptions  # noqa: PLC0415
 
@@ -272,7 +272,7 @@ def _failed(home: Home, engine_id: str | None) -> list[str]:
 
 
 def _asked(find: Callable[[], T]) -> T:
-    from ringland.decision.job_results import JobError  # noqa: PLC0415
+    from ringland.decision.jobs.job_results import JobError  # noqa: PLC0415
 
     try:
         return in_words(find)

@@ -10,8 +10,8 @@ import polars as pl
 from pipelines.duckdb_warehouse import SET_ASIDE
 from pipelines.raw_store import digest_of
 from ringland.contracts.record_kinds import RecordKind
-from ringland.intake.dock_clocks import DockClocks
-from ringland.intake.raw_file import SOURCE_ROW
+from ringland.intake.mapping.dock_clocks import DockClocks
+from ringland.intake.written.raw_file import SOURCE_ROW
 
 
 class EarlierLoad(NamedTuple):

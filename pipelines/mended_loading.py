@@ -15,8 +15,8 @@ from ringland.contracts.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS
 from ringland.history.corrections import correction_faults, with_corrections
 from ringland.intake.intake import take_in
 from ringland.intake.mend_book import MendedSheet, read_mended
-from ringland.intake.raw_text import RawFile, read_raw
-from ringland.intake.text_cast import cast_text
+from ringland.intake.written.raw_text import RawFile, read_raw
+from ringland.intake.written.text_cast import cast_text
 
 MENDED_KIND = "set_aside/"
 """In the list of what was taken in, a sheet of a mended workbook is of this kind and its own."""

@@ -26,8 +26,8 @@ from pipelines.source_files import MappingFile, mapping_path
 from pipelines.taken_list import TakenIn, mend_list, taken_in
 from pipelines.whole_files import free_name, put_in_place
 from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS
-from ringland.intake.mapping_entries import MappingError
-from ringland.intake.raw_file import RecordFileError
+from ringland.intake.mapping.mapping_entries import MappingError
+from ringland.intake.written.raw_file import RecordFileError
 
 LEAVE_OUT = "ringland rebuild --leave-out-lost"
 

@@ -37,11 +37,11 @@ from pipelines.source_files import MappingFile, mapping_path, record_files
 from pipelines.taken_list import TakenIn, add_to_list, is_listed, mend_list
 from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
 from ringland.intake.contract_file import take_in_contract_file
-from ringland.intake.dock_clocks import DockClocks
 from ringland.intake.intake import Intake, take_in
-from ringland.intake.mapped_rows import read_mapped
-from ringland.intake.raw_file import SOURCE_ROW, Content
+from ringland.intake.mapping.dock_clocks import DockClocks
+from ringland.intake.mapping.mapped_rows import read_mapped
 from ringland.intake.rows_on_record import split_new
+from ringland.intake.written.raw_file import SOURCE_ROW, Content
 
 
 def load_kind(

@@ -18,8 +18,8 @@ from ringland.contracts.record_kinds import RecordKind
 from ringland.contracts.record_tables import LostCells
 from ringland.history.corrections import with_corrections
 from ringland.intake.intake import SOURCE_FILE, Intake
-from ringland.intake.raw_file import SOURCE_ROW
 from ringland.intake.rows_on_record import now_ended, split_new
+from ringland.intake.written.raw_file import SOURCE_ROW
 
 
 @dataclass(frozen=True)

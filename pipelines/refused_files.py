@@ -9,9 +9,9 @@ import duckdb
 import polars as pl
 
 from pipelines.raw_store import file_digest
-from ringland.intake.mapping_entries import MappingError
-from ringland.intake.raw_file import RecordFileError
-from ringland.intake.raw_text import PARQUET_MARK
+from ringland.intake.mapping.mapping_entries import MappingError
+from ringland.intake.written.raw_file import RecordFileError
+from ringland.intake.written.raw_text import PARQUET_MARK
 
 T = TypeVar("T")
 _ZIPPED = {".xlsx", ".xlsm", ".xlsb", ".ods"}

@@ -21,7 +21,7 @@ from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS
 from ringland.history.corrections import with_corrections
 from ringland.history.replacement import replacement
 from ringland.intake.intake import SOURCE_FILE
-from ringland.intake.raw_file import RecordFileError
+from ringland.intake.written.raw_file import RecordFileError
 
 
 def replace_file(home: Home, old: str, path: Path, now: datetime) -> FileCount:

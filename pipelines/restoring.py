@@ -21,8 +21,8 @@ from pipelines.week_site import lay_open
 from pipelines.week_views import make_views
 from pipelines.weekly.store import LIST_NAME, StoreError, WeekKey, WeekStore
 from pipelines.whole_files import InUseError, free_name, set_apart, write_whole
-from ringland.intake.mapping_entries import MappingError
-from ringland.intake.raw_file import RecordFileError
+from ringland.intake.mapping.mapping_entries import MappingError
+from ringland.intake.written.raw_file import RecordFileError
 
 BEFORE = "-before-"
 """Between the name of a home and the time it was moved aside for a backup's."""

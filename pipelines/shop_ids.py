@@ -4,7 +4,7 @@ from pipelines.duckdb_warehouse import record_rows, warehouse_at
 from pipelines.home import Home
 from pipelines.record_loading import dock_clocks
 from ringland.contracts.record_kinds import RECORD_KINDS
-from ringland.intake.column_evidence import OnRecord
+from ringland.intake.mapping.column_evidence import OnRecord
 
 _OCTANES = ("octane_aki", "octane_ron", "octane_mon", "octane_unlabelled")
 _NAMED = ("docks", "hulls", "engines")

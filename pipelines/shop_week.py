@@ -4,11 +4,11 @@ from collections.abc import Collection
 from datetime import date
 
 from pipelines.home import Home, OwnFile
-from ringland.decision.action_catalogue import Catalogue
-from ringland.decision.catalogue_file import default_catalogue, own_catalogue
-from ringland.decision.hand_changes import NO_CHANGES
+from ringland.decision.actions.action_catalogue import Catalogue
+from ringland.decision.actions.catalogue_file import default_catalogue, own_catalogue
+from ringland.decision.plan.hand_changes import NO_CHANGES
+from ringland.decision.plan.week_file import OwnWeek, read_week
 from ringland.decision.week_decisions import default_limits
-from ringland.decision.week_file import OwnWeek, read_week
 from ringland.settings.assumptions import Assumptions
 
 

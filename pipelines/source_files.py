@@ -14,11 +14,11 @@ from typing import NamedTuple
 
 from pipelines.refused_files import refuse_too_large
 from ringland.contracts.record_kinds import RECORD_KINDS
-from ringland.intake.column_mapping import parse_mapping
 from ringland.intake.contract_file import kind_named, kinds_of_sheets
-from ringland.intake.mapping_entries import MappingError
-from ringland.intake.mapping_rules import ColumnMapping
-from ringland.intake.raw_file import RecordFileError
+from ringland.intake.mapping.column_mapping import parse_mapping
+from ringland.intake.mapping.mapping_entries import MappingError
+from ringland.intake.mapping.mapping_rules import ColumnMapping
+from ringland.intake.written.raw_file import RecordFileError
 
 _WORKBOOKS = {".xlsx", ".xlsm", ".xlsb", ".xls", ".ods"}
 ENDINGS = {".csv", ".tsv", ".txt", ".parquet", *_WORKBOOKS}

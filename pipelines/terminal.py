@@ -32,9 +32,9 @@ from ringland.causes.cause_table import default_cause_table
 from ringland.causes.unknown_words import questions_on_words
 from ringland.contracts.decision_tables import OPEN
 from ringland.contracts.record_kinds import RECORD_KINDS
-from ringland.decision.action_catalogue import Catalogue
-from ringland.decision.job_answers import other_jobs
-from ringland.decision.new_jobs import job_state_text
+from ringland.decision.actions.action_catalogue import Catalogue
+from ringland.decision.jobs.job_answers import other_jobs
+from ringland.decision.jobs.new_jobs import job_state_text
 from ringland.settings.assumptions import load_assumptions
 from ringland.words.manner import in_manner
 from ringland.words.number_words import day_text

@@ -13,7 +13,7 @@ CALLED_BY_OTHERS = {"step", "view", "asset", "asset_check", "command", "group", 
 
 WAITING = {
     "ringland/decision/operator_week.py": ("operator_week", "decide_week"),  # studies run them
-    "ringland/decision/week_planner.py": ("price_every_option",),  # a dual check of the plan
+    "ringland/decision/plan/week_planner.py": ("price_every_option",),  # a dual check of the plan
     "ringland/fuel/octane.py": ("octane_index",),  # holds octane.index_k_* to the formula
     "ringland/fuel/tank_kernel.py": ("event_order",),  # what its error tells a caller to use
     "ringland/pages/papers/week_bundle.py": ("week_bundle",),  # tests pack small sites with it

@@ -9,7 +9,7 @@ from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Pages, step, view
 from ringland.causes.cause_table import default_cause_table
 from ringland.contracts.record_tables import OpenSheets, SheetWaivers
-from ringland.decision.action_prices import prices
+from ringland.decision.actions.action_prices import prices
 from ringland.pages.causes.cause_pages import build_cause_site
 from ringland.rebuilds.comebacks import comebacks
 from ringland.rebuilds.rebuild_comparison import builds_after_rebuild, compare_rebuilds

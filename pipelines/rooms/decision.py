@@ -16,14 +16,14 @@ from pipelines.weekly.step import Earlier, Keep, step
 from pipelines.weeks import week_of
 from ringland.contracts.decision_tables import HullCalls, HullJobs
 from ringland.contracts.risk_tables import ChanceInputs, ChanceParts, HullChances, HullDrivers
-from ringland.decision.action_catalogue import NOTHING, Catalogue
-from ringland.decision.action_prices import prices
-from ringland.decision.fuel_beliefs import shop_hazard
-from ringland.decision.fuel_rules import WHOLE_FLEET
-from ringland.decision.horizons import planned_days, season_end
-from ringland.decision.open_jobs import StandsNow, asked_jobs
-from ringland.decision.season_rules import SeasonRuleOutcomes, SeasonRules, season_rules
-from ringland.decision.standing_rules import GivenOut, standing_from
+from ringland.decision.actions.action_catalogue import NOTHING, Catalogue
+from ringland.decision.actions.action_prices import prices
+from ringland.decision.actions.horizons import planned_days, season_end
+from ringland.decision.actions.standing_rules import GivenOut, standing_from
+from ringland.decision.jobs.open_jobs import StandsNow, asked_jobs
+from ringland.decision.value.fuel_beliefs import shop_hazard
+from ringland.decision.value.fuel_rules import WHOLE_FLEET
+from ringland.decision.value.season_rules import SeasonRuleOutcomes, SeasonRules, season_rules
 from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
 from ringland.decision.week_tables import WeekBefore, WeekTables, make_week_tables, with_change
 from ringland.risk.fleet_hazard import FleetFits

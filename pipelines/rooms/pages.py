@@ -12,14 +12,14 @@ from pipelines.shared_files import LIBRARY
 from pipelines.versions import report_versions
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Pages, step, view
-from ringland.decision.action_catalogue import Catalogue
-from ringland.decision.fuel_beliefs import shop_hazard
-from ringland.decision.horizons import planned_days, season_end
-from ringland.decision.job_doubts import job_doubts
-from ringland.decision.season_rules import SeasonRules
+from ringland.decision.actions.action_catalogue import Catalogue
+from ringland.decision.actions.horizons import planned_days, season_end
+from ringland.decision.jobs.job_doubts import job_doubts
+from ringland.decision.value.fuel_beliefs import shop_hazard
+from ringland.decision.value.season_rules import SeasonRules
+from ringland.decision.value.what_if import choices, what_ifs
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_tables import WeekTables
-from ringland.decision.what_if import choices, what_ifs
 from ringland.exposure.week_fuel import WeekFuel
 from ringland.pages.lineage.effect_lineage import sets_behind
 from ringland.pages.site import page_groups as groups

@@ -6,7 +6,7 @@ import polars as pl
 
 from pipelines.asset_figures import Figures, picture, rows, survival_picture, table
 from pipelines.weekly.step import step
-from ringland.decision.hazard_ahead import planning_hazard
+from ringland.decision.value.hazard_ahead import planning_hazard
 from ringland.risk import dock_comparison as docks
 from ringland.risk.dock_comparison import DockRows
 from ringland.risk.fleet_evidence import FleetEvidence, fleet_evidence

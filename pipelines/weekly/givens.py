@@ -14,7 +14,7 @@ from pipelines.weekly.run import Given
 from pipelines.weekly.store import WeekKey
 from pipelines.weeks import as_of_week
 from ringland.bench.bench_limits import load_bench_limits
-from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.actions.action_catalogue import Catalogue
 from ringland.settings.assumptions import Assumption, Assumptions, load_assumptions
 from ringland.words.manner import Manner
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from ringland.bench.standing_tests import complete_passes, standing_failures, with_releases
 from ringland.contracts.record_tables import BenchVerdicts, OpenSheets
-from ringland.decision.bench_lines import bench_warnings, latest_tests, release_lines
+from ringland.decision.jobs.bench_lines import bench_warnings, latest_tests, release_lines
 from tests.history.record_rows import records
 
 AS_OF = datetime(2026, 8, 3, 6, tzinfo=UTC)

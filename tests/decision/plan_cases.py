@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import polars as pl
 
-from ringland.decision.action_prices import Prices
+from ringland.decision.actions.action_prices import Prices
 
 COVARIATES = (
     "shortfall_25h_on",

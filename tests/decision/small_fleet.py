@@ -11,15 +11,15 @@ import polars as pl
 
 from ringland.contracts.fuel_tables import CurrentExposure, SessionExposure, Spells, TanksNow
 from ringland.contracts.record_tables import BenchVerdicts, PistonLives, RecordQuality
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.fuel_beliefs import shop_hazard
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.value.fuel_beliefs import shop_hazard
+from ringland.decision.value.what_if import choices, what_ifs
 from ringland.decision.week_decisions import (
     WeekDecisions,
     default_limits,
     make_week_decisions,
 )
 from ringland.decision.week_tables import WeekTables, make_week_tables
-from ringland.decision.what_if import choices, what_ifs
 from ringland.pages.week.past_calls import past_calls
 from ringland.pages.week.week_report import WeekReport, make_week_report
 from ringland.risk.fleet_evidence import fleet_evidence

@@ -4,9 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from ringland.decision.action_catalogue import NOTHING, CatalogueError
-from ringland.decision.action_prices import as_on_record
-from ringland.decision.catalogue_file import default_catalogue, own_catalogue, read_catalogue
+from ringland.decision.actions.action_catalogue import NOTHING, CatalogueError
+from ringland.decision.actions.action_prices import as_on_record
+from ringland.decision.actions.catalogue_file import (
+    default_catalogue,
+    own_catalogue,
+    read_catalogue,
+)
 from ringland.settings.assumptions import MARKS, load_assumptions
 from tests.decision.plan_cases import PRICES
 

@@ -8,9 +8,9 @@ import polars as pl
 import pytest
 
 from ringland.contracts.plan_tables import WeekOptions
-from ringland.decision.action_catalogue import NOTHING, CatalogueError
-from ringland.decision.action_options import option_table, spare_day_worth
-from ringland.decision.catalogue_file import default_catalogue, read_catalogue
+from ringland.decision.actions.action_catalogue import NOTHING, CatalogueError
+from ringland.decision.actions.catalogue_file import default_catalogue, read_catalogue
+from ringland.decision.value.action_options import option_table, spare_day_worth
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import (
     PRICES,

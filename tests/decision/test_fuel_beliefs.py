@@ -8,7 +8,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from ringland.decision.fuel_beliefs import SCEPTIC, TRADE, at_risk, believe, believed_hazard
+from ringland.decision.value.fuel_beliefs import SCEPTIC, TRADE, at_risk, believe, believed_hazard
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import running_hulls
 

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.fuel_rules import (
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.value.fuel_rules import (
     WHOLE_FLEET,
     FuelRule,
     RuleOutcomes,

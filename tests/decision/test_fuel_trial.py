@@ -4,9 +4,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.fuel_trial import FuelTrial, best_trial
-from ringland.decision.option_outcome import World
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.value.fuel_trial import FuelTrial, best_trial
+from ringland.decision.value.option_outcome import World
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import PRICES, running_hulls
 

@@ -7,8 +7,8 @@ import polars as pl
 import pytest
 from scipy.optimize import isotonic_regression
 
-from ringland.decision.fuel_beliefs import HELD_TO_HARM
-from ringland.decision.harm_course import HarmCourse, never_falling
+from ringland.decision.value.fuel_beliefs import HELD_TO_HARM
+from ringland.decision.value.harm_course import HarmCourse, never_falling
 
 SHORT = "shortfall_25h_on"
 SETS = pl.DataFrame(

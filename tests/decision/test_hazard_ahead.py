@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.decision.action_catalogue import Action, Effect, MarkedNumber
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.hazard_ahead import after_actions, changed, changes_of
+from ringland.decision.actions.action_catalogue import Action, Effect, MarkedNumber
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.value.hazard_ahead import after_actions, changed, changes_of
 from ringland.risk.exposure_ahead import hazard_along
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import running_hulls, weibull_hazard

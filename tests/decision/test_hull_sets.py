@@ -5,9 +5,9 @@ from typing import Any
 import polars as pl
 
 from ringland.contracts.plan_tables import PlanRows, WeekOptions
-from ringland.decision.action_catalogue import NOTHING
-from ringland.decision.hull_sets import MOST, hull_sets
-from ringland.decision.safety_rules import Bound, bound_options, safety_rules
+from ringland.decision.actions.action_catalogue import NOTHING
+from ringland.decision.actions.safety_rules import Bound, bound_options, safety_rules
+from ringland.decision.value.hull_sets import MOST, hull_sets
 from tests.decision.plan_cases import PRICES
 from tests.decision.small_fleet import CATALOGUE, SETTINGS, frame, small_fleet
 

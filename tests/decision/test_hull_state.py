@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from ringland.contracts.decision_tables import STATES
-from ringland.decision.hull_state import Week, hull_state, own_fuel_will_do
+from ringland.decision.jobs.hull_state import Week, hull_state, own_fuel_will_do
 from tests.decision.small_fleet import AS_OF, CATALOGUE, TABLE_ROW
 
 WEEK = Week(AS_OF, CATALOGUE)

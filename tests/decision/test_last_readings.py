@@ -6,9 +6,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from ringland.decision.action_options import option_table
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.last_readings import (
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.value.action_options import option_table
+from ringland.decision.value.last_readings import (
     READ_AGO,
     READ_BAD,
     LastReadings,

@@ -6,12 +6,12 @@ import polars as pl
 
 from ringland.contracts.decision_tables import HullJobs
 from ringland.contracts.record_tables import StandingFailures
-from ringland.decision.action_terms import FAILED, TESTED
-from ringland.decision.bench_lines import bench_warnings
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.last_readings import READ_BAD, with_last_reading
-from ringland.decision.last_tests import BUILT_AT, with_failed_tests, with_last_build
-from ringland.decision.new_jobs import next_look
+from ringland.decision.actions.action_terms import FAILED, TESTED
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.jobs.bench_lines import bench_warnings
+from ringland.decision.jobs.new_jobs import next_look
+from ringland.decision.value.last_readings import READ_BAD, with_last_reading
+from ringland.decision.value.last_tests import BUILT_AT, with_failed_tests, with_last_build
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.small_fleet import frame
 

@@ -8,14 +8,14 @@ VALUING = {"option_table", "Season", "ChancesAhead", "plan_week", "alternatives"
 """What values steps or chooses among them."""
 
 MADE_FROM = {
-    "src/ringland/decision/action_options.py",
-    "src/ringland/decision/chances_ahead.py",
-    "src/ringland/decision/fuel_beliefs.py",
-    "src/ringland/decision/fuel_trial.py",
-    "src/ringland/decision/option_outcome.py",
-    "src/ringland/decision/simple_policies.py",
+    "src/ringland/decision/value/action_options.py",
+    "src/ringland/decision/value/chances_ahead.py",
+    "src/ringland/decision/value/fuel_beliefs.py",
+    "src/ringland/decision/value/fuel_trial.py",
+    "src/ringland/decision/value/option_outcome.py",
+    "src/ringland/decision/plan/simple_policies.py",
     "src/ringland/decision/week_decisions.py",
-    "src/ringland/decision/week_planner.py",
+    "src/ringland/decision/plan/week_planner.py",
 }
 
 
@@ -70,7 +70,7 @@ def test_whatever_is_priced_goes_by_the_hazard_the_shop_believes() -> None:
     ]
 
     # The docks' comparison holds failures seen against the fit: it prices nothing.
-    assert reach == ["src/ringland/decision/fuel_beliefs.py", "pipelines/rooms/risk.py"]
+    assert reach == ["src/ringland/decision/value/fuel_beliefs.py", "pipelines/rooms/risk.py"]
     assert {
         path.stem
         for path in (ROOT / "pipelines").rglob("*.py")

@@ -11,10 +11,10 @@ from ringland.contracts.decision_tables import HullJobs
 from ringland.contracts.fuel_tables import FuelAtHand
 from ringland.contracts.record_columns import REBUILD_SHEET
 from ringland.contracts.record_tables import OpenSheets, StandingFailures
-from ringland.decision.action_terms import FAILED, FOUND_OUT, is_meant_for
-from ringland.decision.bench_lines import bench_warnings
-from ringland.decision.hull_state import Week
-from ringland.decision.job_answers import (
+from ringland.decision.actions.action_terms import FAILED, FOUND_OUT, is_meant_for
+from ringland.decision.jobs.bench_lines import bench_warnings
+from ringland.decision.jobs.hull_state import Week
+from ringland.decision.jobs.job_answers import (
     Done,
     answered_since,
     done_rows,
@@ -23,12 +23,12 @@ from ringland.decision.job_answers import (
     takeover_rows,
     the_job,
 )
-from ringland.decision.job_doubts import job_doubts
-from ringland.decision.job_results import JobError, Shop, Told, own_needs
-from ringland.decision.last_tests import with_failed_tests
-from ringland.decision.new_jobs import Asker, job_state_text, must_look, next_look
-from ringland.decision.open_jobs import StandsNow, asked_jobs
-from ringland.decision.reason_lines import reason_text
+from ringland.decision.jobs.job_doubts import job_doubts
+from ringland.decision.jobs.job_results import JobError, Shop, Told, own_needs
+from ringland.decision.jobs.new_jobs import Asker, job_state_text, must_look, next_look
+from ringland.decision.jobs.open_jobs import StandsNow, asked_jobs
+from ringland.decision.jobs.reason_lines import reason_text
+from ringland.decision.value.last_tests import with_failed_tests
 from tests.bench.test_standing_tests import PASSED, SHOP, bench, reading
 from tests.decision.plan_cases import PRICES
 from tests.decision.small_fleet import AS_OF, CATALOGUE, TABLE_ROW, frame

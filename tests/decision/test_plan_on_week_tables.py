@@ -6,15 +6,15 @@ import numpy as np
 import polars as pl
 import pytest
 
-from ringland.decision.action_options import option_table, spare_day_worth
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.fuel_rules import WHOLE_FLEET, FuelRule, compare_fuel_rules
-from ringland.decision.hazard_ahead import planning_hazard
-from ringland.decision.last_tests import with_days_since_test
-from ringland.decision.season_outlook import season_outlook
-from ringland.decision.small_fleet_advice import hull_advice, life_bound
-from ringland.decision.week_limits import WeekLimits
-from ringland.decision.week_planner import plan_week
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.actions.week_limits import WeekLimits
+from ringland.decision.plan.week_planner import plan_week
+from ringland.decision.value.action_options import option_table, spare_day_worth
+from ringland.decision.value.fuel_rules import WHOLE_FLEET, FuelRule, compare_fuel_rules
+from ringland.decision.value.hazard_ahead import planning_hazard
+from ringland.decision.value.last_tests import with_days_since_test
+from ringland.decision.value.season_outlook import season_outlook
+from ringland.decision.value.small_fleet_advice import hull_advice, life_bound
 from ringland.score.score_history import score_history
 from tests.decision.small_fleet import AS_OF, SETTINGS, small_fleet
 

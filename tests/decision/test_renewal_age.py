@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ringland.decision.renewal_age import renewal_age
+from ringland.decision.value.renewal_age import renewal_age
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import PRICES, running_hulls, weibull_hazard
 

@@ -3,17 +3,17 @@
 import polars as pl
 import pytest
 
-from ringland.decision.action_catalogue import NOTHING, REPAIR, CatalogueError
-from ringland.decision.action_terms import FAILED, FOUND_OUT
-from ringland.decision.catalogue_file import default_catalogue, read_catalogue
-from ringland.decision.safety_rules import (
+from ringland.decision.actions.action_catalogue import NOTHING, REPAIR, CatalogueError
+from ringland.decision.actions.action_terms import FAILED, FOUND_OUT
+from ringland.decision.actions.catalogue_file import default_catalogue, read_catalogue
+from ringland.decision.actions.safety_rules import (
     answering_options,
     bound_options,
     safety_rules,
     waiting_costs,
     week_ashore,
 )
-from ringland.decision.sure_options import sure_options
+from ringland.decision.value.sure_options import sure_options
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import PRICES
 

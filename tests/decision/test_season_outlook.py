@@ -6,8 +6,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.season_outlook import season_outlook
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.value.season_outlook import season_outlook
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import (
     PRICES,

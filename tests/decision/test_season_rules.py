@@ -7,10 +7,10 @@ import numpy as np
 import polars as pl
 import pytest
 
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.fuel_rules import WHOLE_FLEET
-from ringland.decision.hazard_ahead import planning_hazard
-from ringland.decision.season_rules import (
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.value.fuel_rules import WHOLE_FLEET
+from ringland.decision.value.hazard_ahead import planning_hazard
+from ringland.decision.value.season_rules import (
     SeasonRuleOutcomes,
     SeasonRules,
     rules_to_compare,

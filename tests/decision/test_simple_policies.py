@@ -3,11 +3,11 @@
 import polars as pl
 import pytest
 
-from ringland.decision.action_options import option_table, spare_day_worth
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.simple_policies import alternatives
-from ringland.decision.week_limits import WeekLimits
-from ringland.decision.week_planner import plan_week
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.actions.week_limits import WeekLimits
+from ringland.decision.plan.simple_policies import alternatives
+from ringland.decision.plan.week_planner import plan_week
+from ringland.decision.value.action_options import option_table, spare_day_worth
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import PRICES, running_hulls, weibull_hazard
 

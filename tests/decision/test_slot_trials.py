@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from ringland.decision.action_options import option_table, spare_day_worth
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.slot_trials import slot_trials
-from ringland.decision.week_limits import WeekLimits
-from ringland.decision.week_planner import plan_week
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.actions.week_limits import WeekLimits
+from ringland.decision.plan.slot_trials import slot_trials
+from ringland.decision.plan.week_planner import plan_week
+from ringland.decision.value.action_options import option_table, spare_day_worth
 from tests.decision.plan_cases import PRICES, running_hulls, weibull_hazard
 from tests.decision.small_fleet import SETTINGS
 

@@ -6,15 +6,15 @@ import numpy as np
 import polars as pl
 import pytest
 
-from ringland.decision.action_catalogue import NOTHING
-from ringland.decision.action_options import option_table
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.hazard_ahead import planning_hazard
-from ringland.decision.renewal_age import renewal_age
-from ringland.decision.season_outlook import season_outlook
-from ringland.decision.small_fleet_advice import hull_advice, life_bound
-from ringland.decision.week_limits import WeekLimits
-from ringland.decision.week_planner import plan_week
+from ringland.decision.actions.action_catalogue import NOTHING
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.actions.week_limits import WeekLimits
+from ringland.decision.plan.week_planner import plan_week
+from ringland.decision.value.action_options import option_table
+from ringland.decision.value.hazard_ahead import planning_hazard
+from ringland.decision.value.renewal_age import renewal_age
+from ringland.decision.value.season_outlook import season_outlook
+from ringland.decision.value.small_fleet_advice import hull_advice, life_bound
 from ringland.risk.fleet_hazard import fit_fleet
 from ringland.risk.negative_control import negative_control
 from ringland.settings.assumptions import load_assumptions

@@ -4,8 +4,8 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.standing_rules import GivenOut, standing_from
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.actions.standing_rules import GivenOut, standing_from
 from ringland.settings.assumptions import load_assumptions
 
 CATALOGUE = default_catalogue(load_assumptions())

@@ -5,8 +5,8 @@ from datetime import timedelta
 
 import polars as pl
 
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.hand_changes import HandChanges
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.plan.hand_changes import HandChanges
 from ringland.decision.week_decisions import WeekDecisions, default_limits
 from tests.decision.small_fleet import AS_OF, SETTINGS, small_fleet
 

@@ -5,10 +5,10 @@ from importlib.resources import files
 
 import pytest
 
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.hand_changes import HandChanges
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.plan.hand_changes import HandChanges
+from ringland.decision.plan.week_file import OwnWeek, WeekFileError, read_week
 from ringland.decision.week_decisions import default_limits
-from ringland.decision.week_file import OwnWeek, WeekFileError, read_week
 from ringland.settings.assumptions import load_assumptions
 
 SETTINGS = load_assumptions()
@@ -16,7 +16,9 @@ CATALOGUE = default_catalogue(SETTINGS)
 USUAL = default_limits(CATALOGUE, SETTINGS)
 MONDAY = date(2026, 8, 17)
 HULLS = ["TW-48", "TW-45", "OF-21"]
-TEMPLATE = files("ringland.decision").joinpath("week_template.toml").read_text(encoding="utf-8")
+TEMPLATE = (
+    files("ringland.decision.plan").joinpath("week_template.toml").read_text(encoding="utf-8")
+)
 
 
 def week(text: str, monday: date = MONDAY, hulls: list[str] = HULLS) -> OwnWeek:

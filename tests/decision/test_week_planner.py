@@ -10,11 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringland.contracts.plan_tables import WeekOptions
-from ringland.decision.action_catalogue import NOTHING
-from ringland.decision.action_options import option_table
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.hand_changes import HandChanges
-from ringland.decision.week_limits import (
+from ringland.decision.actions.action_catalogue import NOTHING
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.actions.week_limits import (
     LIFT_SLOTS,
     MECHANIC_H,
     RENTAL_DAYS,
@@ -22,8 +20,10 @@ from ringland.decision.week_limits import (
     LimitError,
     WeekLimits,
 )
-from ringland.decision.week_planner import plan_week, price_every_option
-from ringland.decision.week_solver import choice_from, solve
+from ringland.decision.plan.hand_changes import HandChanges
+from ringland.decision.plan.week_planner import plan_week, price_every_option
+from ringland.decision.plan.week_solver import choice_from, solve
+from ringland.decision.value.action_options import option_table
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import PRICES, running_hulls, weibull_hazard
 

@@ -7,9 +7,9 @@ import polars as pl
 import pytest
 
 from ringland.contracts.decision_tables import HullJobs
-from ringland.decision.hull_state import Week
-from ringland.decision.new_jobs import Asker
-from ringland.decision.safety_rules import safety_rules
+from ringland.decision.actions.safety_rules import safety_rules
+from ringland.decision.jobs.hull_state import Week
+from ringland.decision.jobs.new_jobs import Asker
 from ringland.decision.weekly_calls import hull_calls
 from tests.decision.small_fleet import AS_OF, CATALOGUE, SETTINGS, small_fleet
 

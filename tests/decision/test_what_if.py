@@ -9,10 +9,10 @@ import polars as pl
 import pytest
 
 from ringland.contracts.decision_tables import AS_OF_LATE, GRADE
-from ringland.decision.action_catalogue import Action, Catalogue
-from ringland.decision.catalogue_file import own_catalogue
-from ringland.decision.hazard_ahead import changed, planning_hazard
-from ringland.decision.what_if import choices, grades_sold, what_ifs
+from ringland.decision.actions.action_catalogue import Action, Catalogue
+from ringland.decision.actions.catalogue_file import own_catalogue
+from ringland.decision.value.hazard_ahead import changed, planning_hazard
+from ringland.decision.value.what_if import choices, grades_sold, what_ifs
 from ringland.risk.exposure_ahead import Change, hazard_along
 from tests.decision.small_fleet import CATALOGUE, SETTINGS, small_fleet
 from tests.history.record_rows import records

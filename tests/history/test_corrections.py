@@ -12,8 +12,8 @@ from ringland.history.corrections import correction_faults, key_text, with_corre
 from ringland.history.known_then import known_by, restated
 from ringland.history.record_changes import what_changed
 from ringland.intake.intake import take_in
-from ringland.intake.raw_text import read_raw
-from ringland.intake.text_cast import cast_text
+from ringland.intake.written.raw_text import read_raw
+from ringland.intake.written.text_cast import cast_text
 from tests.history.record_rows import KNOWN, at, records
 
 FILL = {"hull_id": "H01", "filled_at": at("06-01 09:00"), "volume_l": 40.0, "source": "outside"}

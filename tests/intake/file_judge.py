@@ -15,17 +15,17 @@ import polars as pl
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.contracts.record_tables import SetAside
 from ringland.history.fill_doubts import fills_taken_back, fills_written_twice
-from ringland.intake.column_evidence import OnRecord
-from ringland.intake.column_mapping import parse_mapping
 from ringland.intake.contract_file import take_in_contract_file
-from ringland.intake.dock_clocks import DockClocks
 from ringland.intake.intake import Intake, take_in
-from ringland.intake.mapped_rows import read_mapped
-from ringland.intake.mapping_draft import draft_mapping
-from ringland.intake.mapping_entries import MappingError
-from ringland.intake.raw_file import RecordFileError
+from ringland.intake.mapping.column_evidence import OnRecord
+from ringland.intake.mapping.column_mapping import parse_mapping
+from ringland.intake.mapping.dock_clocks import DockClocks
+from ringland.intake.mapping.mapped_rows import read_mapped
+from ringland.intake.mapping.mapping_draft import draft_mapping
+from ringland.intake.mapping.mapping_entries import MappingError
+from ringland.intake.mapping.source_look import look_at
 from ringland.intake.rows_on_record import split_new
-from ringland.intake.source_look import look_at
+from ringland.intake.written.raw_file import RecordFileError
 from ringland.settings.assumptions import load_assumptions
 from tests.intake.file_cases.case import FileCase, Row, World
 

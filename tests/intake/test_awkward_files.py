@@ -10,12 +10,12 @@ import pytest
 import xlsxwriter
 
 from ringland.contracts.record_kinds import RECORD_KINDS
-from ringland.intake.column_mapping import parse_mapping
-from ringland.intake.date_forms import read_clock_form
-from ringland.intake.dock_clocks import DockClocks
 from ringland.intake.intake import Intake, take_in
-from ringland.intake.mapped_rows import MappedTable, read_mapped
-from ringland.intake.raw_text import RecordFileError, read_raw
+from ringland.intake.mapping.column_mapping import parse_mapping
+from ringland.intake.mapping.date_forms import read_clock_form
+from ringland.intake.mapping.dock_clocks import DockClocks
+from ringland.intake.mapping.mapped_rows import MappedTable, read_mapped
+from ringland.intake.written.raw_text import RecordFileError, read_raw
 from ringland.units import in_unit
 
 FIXTURES = Path(__file__).parent / "fixtures"

@@ -8,7 +8,7 @@ from ringland.contracts.record_tables import BenchVerdicts
 from ringland.history.hour_line import hour_line
 from ringland.history.meter_readings import good_readings
 from ringland.history.record_doubts import record_doubts
-from ringland.intake.raw_text import RecordFileError
+from ringland.intake.written.raw_text import RecordFileError
 from ringland.settings.assumptions import load_assumptions
 from tests.history.record_rows import records
 from tests.intake.test_awkward_files import as_it_is, said, utc, with_mapping

@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.intake.column_mapping import parse_mapping
-from ringland.intake.mapped_cells import clock_hours, figures, plain_numbers
-from ringland.intake.mapped_rows import read_mapped
-from ringland.intake.mapping_entries import MappingError
-from ringland.intake.mapping_rules import ColumnRule, Writing
+from ringland.intake.mapping.column_mapping import parse_mapping
+from ringland.intake.mapping.mapped_cells import clock_hours, figures, plain_numbers
+from ringland.intake.mapping.mapped_rows import read_mapped
+from ringland.intake.mapping.mapping_entries import MappingError
+from ringland.intake.mapping.mapping_rules import ColumnRule, Writing
 
 READINGS = """
 [source]

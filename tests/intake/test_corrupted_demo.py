@@ -7,7 +7,7 @@ import pytest
 
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake.intake import Intake, take_in
-from ringland.intake.raw_text import RecordFileError, read_raw
+from ringland.intake.written.raw_text import RecordFileError, read_raw
 
 DEMO = Path(__file__).resolve().parents[2] / "synthetic_data" / "demo"
 LINES = 120  # enough for every kind of row, few enough to be quick

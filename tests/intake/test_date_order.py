@@ -3,7 +3,12 @@
 import polars as pl
 import pytest
 
-from ringland.intake.date_order import Order, may_begin_with_year, of_the_other_order, order_proof
+from ringland.intake.mapping.date_order import (
+    Order,
+    may_begin_with_year,
+    of_the_other_order,
+    order_proof,
+)
 
 
 def meant(*cells: str, order: Order = Order.MONTH) -> list[str]:

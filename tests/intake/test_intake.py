@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake.intake import Intake, take_in
-from ringland.intake.raw_text import RecordFileError, read_raw
 from ringland.intake.rows_on_record import now_ended, split_new
+from ringland.intake.written.raw_text import RecordFileError, read_raw
 from tests.history.record_rows import KNOWN, VALID_TEXT, csv_of
 
 EVERY_KIND = pytest.mark.parametrize("kind", list(RECORD_KINDS))

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ringland.intake.raw_text import read_raw
+from ringland.intake.written.raw_text import read_raw
 
 ABOVE = "hull_id,meter_h\nA1,905.25\nA2,12.5\nA3,911.4\n"
 

@@ -5,16 +5,16 @@ import tomllib
 import polars as pl
 import pytest
 
-from ringland.intake.column_evidence import figure_writings
-from ringland.intake.column_mapping import parse_mapping
-from ringland.intake.date_forms import date_forms
 from ringland.intake.intake import Intake, take_in
-from ringland.intake.mapped_rows import read_mapped
-from ringland.intake.mapping_draft import draft_mapping
-from ringland.intake.mapping_entries import MappingError
-from ringland.intake.raw_text import RecordFileError
-from ringland.intake.sheet_tables import heading_rows
-from ringland.intake.source_look import look_at
+from ringland.intake.mapping.column_evidence import figure_writings
+from ringland.intake.mapping.column_mapping import parse_mapping
+from ringland.intake.mapping.date_forms import date_forms
+from ringland.intake.mapping.mapped_rows import read_mapped
+from ringland.intake.mapping.mapping_draft import draft_mapping
+from ringland.intake.mapping.mapping_entries import MappingError
+from ringland.intake.mapping.source_look import look_at
+from ringland.intake.written.raw_text import RecordFileError
+from ringland.intake.written.sheet_tables import heading_rows
 from tests.history.record_rows import KNOWN
 from tests.intake.test_awkward_files import FIXTURES, workbook
 

@@ -8,12 +8,12 @@ import pytest
 import xlsxwriter
 
 from ringland.contracts.record_kinds import RECORD_KINDS
-from ringland.intake.column_mapping import parse_mapping
 from ringland.intake.intake import take_in
-from ringland.intake.mapped_rows import read_mapped
+from ringland.intake.mapping.column_mapping import parse_mapping
+from ringland.intake.mapping.mapped_rows import read_mapped
 from ringland.intake.mend_book import mend_workbook, read_mended
-from ringland.intake.raw_text import RecordFileError, read_raw
-from ringland.intake.workbook_text import sheet_cells, sheet_names
+from ringland.intake.written.raw_text import RecordFileError, read_raw
+from ringland.intake.written.workbook_text import sheet_cells, sheet_names
 from tests.history.record_rows import KNOWN
 
 EVIL = ['=HYPERLINK("http//x","y")', "<b>bold</b>", '"quoted"', "@SUM(1)", "+1", "-2", "a\nb"]

@@ -9,8 +9,8 @@ import pytest
 
 from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
 from ringland.intake.intake import take_in
-from ringland.intake.raw_file import RawFile
-from ringland.intake.raw_text import read_raw
+from ringland.intake.written.raw_file import RawFile
+from ringland.intake.written.raw_text import read_raw
 from tests.history.record_rows import KNOWN, VALID_TEXT
 
 ROWS = 100_000 // len(RECORD_KINDS) + 1

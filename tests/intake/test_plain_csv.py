@@ -14,9 +14,9 @@ from polars.testing import assert_frame_equal
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake import intake as intake_module
 from ringland.intake.intake import Intake, take_in, take_in_file, take_in_plain
-from ringland.intake.plain_csv import PlainCsv, read_plain_csv
-from ringland.intake.raw_file import RecordFileError
-from ringland.intake.raw_text import read_raw
+from ringland.intake.written.plain_csv import PlainCsv, read_plain_csv
+from ringland.intake.written.raw_file import RecordFileError
+from ringland.intake.written.raw_text import read_raw
 from tests.history.record_rows import KNOWN, VALID_TEXT, csv_of
 from tests.intake.test_mutated_rows import JUNK, numbered
 

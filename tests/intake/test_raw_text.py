@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ringland.intake.raw_text import RawFile, RecordFileError, read_raw
+from ringland.intake.written.raw_text import RawFile, RecordFileError, read_raw
 
 
 def cells(raw: RawFile) -> list[tuple[object, ...]]:

@@ -10,10 +10,10 @@ import xlsxwriter
 
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake.contract_file import take_in_contract_file
-from ringland.intake.dock_clocks import DockClocks
 from ringland.intake.intake import Intake
+from ringland.intake.mapping.dock_clocks import DockClocks
 from ringland.intake.shop_book import UNITS, shop_workbook
-from ringland.intake.workbook_text import sheet_cells
+from ringland.intake.written.workbook_text import sheet_cells
 from tests.history.record_rows import KNOWN, VALID_TEXT
 
 CLOCKS = DockClocks({"north": "America/Chicago"}, {"H01": "north"})

@@ -6,13 +6,13 @@ from datetime import date, datetime, time
 import pytest
 import xlsxwriter
 
-from ringland.intake.column_mapping import parse_mapping
 from ringland.intake.intake import take_in
-from ringland.intake.mapped_rows import read_mapped
-from ringland.intake.mapping_draft import draft_mapping
-from ringland.intake.raw_file import RecordFileError
-from ringland.intake.source_look import look_at
-from ringland.intake.workbook_text import sheet_cells
+from ringland.intake.mapping.column_mapping import parse_mapping
+from ringland.intake.mapping.mapped_rows import read_mapped
+from ringland.intake.mapping.mapping_draft import draft_mapping
+from ringland.intake.mapping.source_look import look_at
+from ringland.intake.written.raw_file import RecordFileError
+from ringland.intake.written.workbook_text import sheet_cells
 from tests.history.record_rows import KNOWN
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from ringland.decision.action_prices import prices
-from ringland.decision.catalogue_file import default_catalogue
-from ringland.decision.hazard_ahead import planning_hazard
-from ringland.decision.season_rules import season_rules
+from ringland.decision.actions.action_prices import prices
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.value.hazard_ahead import planning_hazard
+from ringland.decision.value.season_rules import season_rules
 from ringland.pages.lineage.effect_lineage import sets_behind
 from ringland.pages.site.proof_pages import FleetProof
 from ringland.risk.dock_comparison import compare_docks

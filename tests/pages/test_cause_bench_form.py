@@ -10,7 +10,7 @@ from ringland.causes.cause_findings import engine_findings
 from ringland.causes.cause_table import default_cause_table
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake.intake import Intake, take_in
-from ringland.intake.raw_text import read_raw
+from ringland.intake.written.raw_text import read_raw
 from ringland.pages.causes.cause_bench_form import (
     BY_CYLINDER,
     bench_form_page,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from ringland.decision.fuel_rules import WHOLE_FLEET
+from ringland.decision.value.fuel_rules import WHOLE_FLEET
 from ringland.pages.fuel_rules.fuel_rule_words import rule_sentences
 from ringland.words.manner import Manner, in_manner
 

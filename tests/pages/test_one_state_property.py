@@ -20,7 +20,7 @@ import pytest
 
 from ringland.contracts.decision_tables import HullJobs
 from ringland.contracts.record_tables import OpenSheets, StandingFailures
-from ringland.decision.bench_lines import bench_warnings
+from ringland.decision.jobs.bench_lines import bench_warnings
 from ringland.decision.week_tables import WeekTables
 from ringland.pages.digest.week_digest import digest_text
 from ringland.pages.exports.week_exports import csv_bytes, hull_table

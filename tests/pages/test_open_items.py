@@ -10,8 +10,8 @@ import polars as pl
 from ringland.bench.standing_tests import with_releases
 from ringland.contracts.record_columns import REBUILD_SHEET
 from ringland.contracts.record_tables import OpenSheets, SheetWaivers, StandingFailures
-from ringland.decision.bench_lines import release_lines, sheet_line
-from ringland.decision.standing_rules import Standing
+from ringland.decision.actions.standing_rules import Standing
+from ringland.decision.jobs.bench_lines import release_lines, sheet_line
 from ringland.pages.papers.hull_pdf import sheet_data
 from ringland.pages.papers.week_bundle import customer_copy
 from ringland.pages.site.report_page import build_site

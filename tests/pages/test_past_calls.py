@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import polars as pl
 
-from ringland.decision.catalogue_file import default_catalogue
+from ringland.decision.actions.catalogue_file import default_catalogue
 from ringland.pages.week.past_calls import PastCalls, call_history, change_since
 from ringland.settings.assumptions import load_assumptions
 

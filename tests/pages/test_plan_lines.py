@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from ringland.decision.hand_changes import HandChanges
+from ringland.decision.plan.hand_changes import HandChanges
 from ringland.decision.week_decisions import default_limits
 from ringland.pages.week.plan_lines import (
     bay_lines,

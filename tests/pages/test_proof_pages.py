@@ -6,8 +6,8 @@ from dataclasses import replace
 import polars as pl
 import pytest
 
-from ringland.decision.fuel_rules import WHOLE_FLEET
-from ringland.decision.season_rules import SeasonRuleOutcomes, SeasonRules
+from ringland.decision.value.fuel_rules import WHOLE_FLEET
+from ringland.decision.value.season_rules import SeasonRuleOutcomes, SeasonRules
 from ringland.pages.docks.docks_page import docks_context
 from ringland.pages.frame.site_map import GROUPS, navigation
 from ringland.pages.fuel_rules.fuel_rules_page import rules_context

@@ -8,9 +8,9 @@ import pytest
 from ringland.contracts.decision_tables import STATES
 from ringland.contracts.record_columns import FAILURE_MODES, MEASURES
 from ringland.contracts.record_tables import BENCH_VERDICTS, BenchVerdicts
-from ringland.decision.action_catalogue import REPAIR
-from ringland.decision.bench_lines import bench_rows
-from ringland.decision.call_lines import (
+from ringland.decision.actions.action_catalogue import REPAIR
+from ringland.decision.jobs.bench_lines import bench_rows
+from ringland.decision.jobs.call_lines import (
     action_line,
     call_reason,
     room_line,

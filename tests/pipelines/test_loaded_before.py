@@ -3,7 +3,7 @@
 import pytest
 
 from pipelines.loaded_before import EarlierLoad, held_against
-from ringland.intake.mapped_rows import NO_CLOCKS, DockClocks
+from ringland.intake.mapping.mapped_rows import NO_CLOCKS, DockClocks
 
 KNOWN = {"hulls": {"H1", "H2"}, "docks": {"north"}}
 

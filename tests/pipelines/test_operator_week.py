@@ -9,9 +9,9 @@ from pipelines.command_line import DEMO_AS_OF
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import OwnFile
 from pipelines.shop_week import shop_catalogue, shop_week
-from ringland.decision.open_jobs import StandsNow, asked_jobs
+from ringland.decision.actions.standing_rules import GivenOut
+from ringland.decision.jobs.open_jobs import StandsNow, asked_jobs
 from ringland.decision.operator_week import decide_week, operator_week
-from ringland.decision.standing_rules import GivenOut
 from ringland.settings.assumptions import load_assumptions
 from tests.pipelines.demo_run import DemoRun, week_table
 

@@ -14,7 +14,7 @@ from pipelines.record_writing import FileCount
 from pipelines.replacing import replace_file
 from pipelines.row_accounting import rows_unaccounted, set_aside_rows
 from ringland.history.known_then import known_by
-from ringland.intake.raw_file import RecordFileError
+from ringland.intake.written.raw_file import RecordFileError
 
 DOCKS = "dock_id,time_zone\nnorth,America/Chicago\n"
 HULLS = "hull_id,dock_id,tank_l,in_service_at\nA1,north,70,2025-05-01T00:00:00Z\n"

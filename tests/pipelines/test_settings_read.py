@@ -13,7 +13,7 @@ NOT_BY_THE_DEMO = {
 
 
 def test_every_setting_is_read_when_the_demo_is_worked_out(demo: DemoRun) -> None:
-    named = files("ringland.decision").joinpath("action_catalogue.toml").read_text("utf-8")
+    named = files("ringland.decision.actions").joinpath("action_catalogue.toml").read_text("utf-8")
     unread = [
         name
         for name in load_assumptions()

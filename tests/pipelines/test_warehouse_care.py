@@ -20,7 +20,7 @@ from pipelines.row_accounting import all_set_aside, rows_unaccounted
 from pipelines.taken_list import LIST_NAME, taken_in
 from pipelines.warehouse_care import check_warehouse, publish_copy, record_tables
 from ringland.contracts.record_kinds import ALL_KINDS
-from ringland.intake.mapping_entries import MappingError
+from ringland.intake.mapping.mapping_entries import MappingError
 from ringland.intake.mend_book import mend_workbook
 from tests.built_once import BuiltOnce
 from tests.intake.test_mend_book import mended

@@ -7,7 +7,7 @@ import polars as pl
 
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake.intake import Intake, take_in
-from ringland.intake.raw_text import read_raw
+from ringland.intake.written.raw_text import read_raw
 from ringland.rebuilds.rebuild_form import acceptance_workbook
 from ringland.rebuilds.rebuild_scope import can_close
 from tests.bench.build_rows import READ, good_rows

@@ -16,7 +16,7 @@ from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
 from ringland.causes.cause_table import default_cause_table
 from ringland.contracts.record_kinds import RECORD_KINDS
-from ringland.decision.action_prices import prices
+from ringland.decision.actions.action_prices import prices
 from ringland.exposure.exposure_spells import spells
 from ringland.exposure.octane_margin import session_exposure
 from ringland.fuel.session_fuel import session_fuel
@@ -24,7 +24,7 @@ from ringland.history.engine_history import piston_lives
 from ringland.history.hour_meter import engine_sessions
 from ringland.history.known_then import known_by
 from ringland.intake.intake import take_in
-from ringland.intake.raw_text import read_raw
+from ringland.intake.written.raw_text import read_raw
 from ringland.pages.causes.cause_pages import build_cause_site, cause_page, report_name
 from ringland.rebuilds.rebuild_comparison import (
     RebuildComparison,

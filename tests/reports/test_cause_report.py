@@ -17,7 +17,7 @@ from ringland.causes.cause_words import PARTS
 from ringland.contracts.fuel_tables import Spells
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.contracts.record_tables import BenchVerdicts
-from ringland.decision.action_prices import prices
+from ringland.decision.actions.action_prices import prices
 from ringland.pages.causes.cause_pages import (
     build_cause_site,
     cause_page,

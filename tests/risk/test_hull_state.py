@@ -6,8 +6,8 @@ import polars as pl
 import pytest
 
 from ringland.contracts.fuel_tables import SessionExposure, TanksNow
-from ringland.decision.action_prices import prices
-from ringland.decision.fuel_burned import dock_fuel, fuel_burned, one_grade_docks
+from ringland.decision.actions.action_prices import prices
+from ringland.decision.value.fuel_burned import dock_fuel, fuel_burned, one_grade_docks
 from ringland.history.engine_history import installed_engines
 from ringland.pages.week.hull_timeline import hull_events
 from ringland.risk.expected_use import expected_use, season_turn

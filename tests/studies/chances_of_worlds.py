@@ -23,7 +23,7 @@ from zlib import crc32
 import numpy as np
 import polars as pl
 
-from ringland.decision.horizons import page_horizons, season_end
+from ringland.decision.actions.horizons import page_horizons, season_end
 from ringland.decision.operator_week import OperatorWeek, operator_week
 from ringland.risk.failure_risk import HORIZONS_D
 from ringland.risk.fleet_evidence import hazard_effects

@@ -8,8 +8,8 @@ import polars as pl
 
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.intake.intake import SOURCE_FILE, take_in_file
-from ringland.intake.raw_text import SOURCE_ROW
 from ringland.intake.rows_on_record import now_ended, split_new
+from ringland.intake.written.raw_text import SOURCE_ROW
 
 
 class LoadedRecords:

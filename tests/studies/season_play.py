@@ -14,8 +14,8 @@ from dataclasses import asdict, dataclass, field
 
 import numpy as np
 
-from ringland.decision.action_prices import Prices
-from ringland.decision.catalogue_file import default_catalogue
+from ringland.decision.actions.action_prices import Prices
+from ringland.decision.actions.catalogue_file import default_catalogue
 from ringland.settings.assumptions import load_assumptions
 from synthetic_data.worlds.living_fleet import LivingFleet
 from synthetic_data.worlds.season_ahead import Bearing, growth_ahead, left_to_next_season

@@ -10,13 +10,13 @@ from math import ceil
 import numpy as np
 import polars as pl
 
-from ringland.decision.action_catalogue import NOTHING, REPAIR
-from ringland.decision.fuel_offers import DOCK_WAY
-from ringland.decision.open_jobs import StandsNow, asked_jobs
+from ringland.decision.actions.action_catalogue import NOTHING, REPAIR
+from ringland.decision.actions.fuel_offers import DOCK_WAY
+from ringland.decision.actions.standing_rules import GivenOut
+from ringland.decision.actions.week_limits import WeekLimits
+from ringland.decision.jobs.open_jobs import StandsNow, asked_jobs
 from ringland.decision.operator_week import OperatorWeek, decide_week, operator_week
-from ringland.decision.standing_rules import GivenOut
 from ringland.decision.week_decisions import WeekDecisions, default_limits
-from ringland.decision.week_limits import WeekLimits
 from synthetic_data.worlds.fleet_state import State
 from synthetic_data.worlds.season_ahead import Standing, costs_by_hull
 from synthetic_data.worlds.world import SEASON_D

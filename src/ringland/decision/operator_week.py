@@ -16,11 +16,11 @@ import polars as pl
 
 from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
-from ringland.decision.action_catalogue import Catalogue
-from ringland.decision.horizons import season_end
-from ringland.decision.standing_rules import standing_from
+from ringland.decision.actions.action_catalogue import Catalogue
+from ringland.decision.actions.horizons import season_end
+from ringland.decision.actions.standing_rules import standing_from
+from ringland.decision.actions.week_limits import WeekLimits
 from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
-from ringland.decision.week_limits import WeekLimits
 from ringland.decision.week_tables import WeekTables, make_week_tables
 from ringland.exposure.exposure_spells import current_exposure, spells
 from ringland.exposure.fuel_at_hand import tanks_now

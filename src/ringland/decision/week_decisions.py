@@ -15,35 +15,35 @@ import polars as pl
 
 from ringland.contracts.decision_tables import HullJobs
 from ringland.contracts.plan_tables import NO_FUEL
-from ringland.decision.action_catalogue import Catalogue
-from ringland.decision.action_options import option_table, spare_day_worth
-from ringland.decision.action_prices import Prices, as_on_record
-from ringland.decision.action_terms import TESTED
-from ringland.decision.fuel_beliefs import Belief, readings_of
-from ringland.decision.fuel_trial import FuelTrial, best_trial
-from ringland.decision.hand_changes import NO_CHANGES, HandChanges, usable_changes
-from ringland.decision.hazard_ahead import CumulativeHazard
-from ringland.decision.horizons import planned_days
-from ringland.decision.hull_sets import hull_sets
-from ringland.decision.hull_state import Week
-from ringland.decision.last_readings import with_last_reading
-from ringland.decision.last_tests import with_failed_tests
-from ringland.decision.new_jobs import Asker, must_look
-from ringland.decision.option_outcome import World
-from ringland.decision.renewal_age import renewal_age
-from ringland.decision.safety_rules import (
+from ringland.decision.actions.action_catalogue import Catalogue
+from ringland.decision.actions.action_prices import Prices, as_on_record
+from ringland.decision.actions.action_terms import TESTED
+from ringland.decision.actions.horizons import planned_days
+from ringland.decision.actions.safety_rules import (
     bound_options,
     safety_rules,
     waiting_costs,
     week_ashore,
 )
-from ringland.decision.season_outlook import season_outlook
-from ringland.decision.simple_policies import Alternatives, alternatives
-from ringland.decision.slot_trials import SlotTrial, slot_trials
-from ringland.decision.small_fleet_advice import LifeBound, hull_advice, life_bound
-from ringland.decision.sure_options import sure_options
-from ringland.decision.week_limits import WeekLimits
-from ringland.decision.week_planner import WeekPlan, plan_week
+from ringland.decision.actions.week_limits import WeekLimits
+from ringland.decision.jobs.hull_state import Week
+from ringland.decision.jobs.new_jobs import Asker, must_look
+from ringland.decision.plan.hand_changes import NO_CHANGES, HandChanges, usable_changes
+from ringland.decision.plan.simple_policies import Alternatives, alternatives
+from ringland.decision.plan.slot_trials import SlotTrial, slot_trials
+from ringland.decision.plan.week_planner import WeekPlan, plan_week
+from ringland.decision.value.action_options import option_table, spare_day_worth
+from ringland.decision.value.fuel_beliefs import Belief, readings_of
+from ringland.decision.value.fuel_trial import FuelTrial, best_trial
+from ringland.decision.value.hazard_ahead import CumulativeHazard
+from ringland.decision.value.hull_sets import hull_sets
+from ringland.decision.value.last_readings import with_last_reading
+from ringland.decision.value.last_tests import with_failed_tests
+from ringland.decision.value.option_outcome import World
+from ringland.decision.value.renewal_age import renewal_age
+from ringland.decision.value.season_outlook import season_outlook
+from ringland.decision.value.small_fleet_advice import LifeBound, hull_advice, life_bound
+from ringland.decision.value.sure_options import sure_options
 from ringland.decision.week_tables import WeekTables
 from ringland.decision.weekly_calls import hull_calls
 from ringland.exposure.factor_registry import COVARIATES

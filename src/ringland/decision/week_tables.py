@@ -15,12 +15,12 @@ from ringland.bench.standing_tests import complete_passes, standing_failures, wi
 from ringland.contracts.record_columns import REBUILD_SHEET
 from ringland.contracts.record_tables import OpenSheets
 from ringland.contracts.risk_tables import ChanceInputs, ChanceParts
-from ringland.decision.action_prices import Prices, prices
-from ringland.decision.bench_lines import bench_warnings
-from ringland.decision.fuel_burned import dock_fuel
-from ringland.decision.fuel_offers import FuelOffers, fuel_offers
-from ringland.decision.horizons import season_end
-from ringland.decision.last_tests import with_days_since_test, with_last_build
+from ringland.decision.actions.action_prices import Prices, prices
+from ringland.decision.actions.fuel_offers import FuelOffers, fuel_offers
+from ringland.decision.actions.horizons import season_end
+from ringland.decision.jobs.bench_lines import bench_warnings
+from ringland.decision.value.fuel_burned import dock_fuel
+from ringland.decision.value.last_tests import with_days_since_test, with_last_build
 from ringland.exposure.fuel_at_hand import fuel_at_hand
 from ringland.history.engine_history import installed_engines
 from ringland.risk.expected_use import expected_use, later_use

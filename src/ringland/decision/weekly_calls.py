@@ -14,21 +14,21 @@ import polars as pl
 
 from ringland.contracts.decision_tables import OPEN, HullCalls, HullJobs
 from ringland.contracts.plan_tables import PlanRows
-from ringland.decision.action_catalogue import NOTHING, Catalogue
-from ringland.decision.action_terms import TESTED
-from ringland.decision.call_lines import call_reason
-from ringland.decision.fuel_lines import own_fuel_line
-from ringland.decision.hull_state import (
+from ringland.decision.actions.action_catalogue import NOTHING, Catalogue
+from ringland.decision.actions.action_terms import TESTED
+from ringland.decision.actions.safety_rules import FAILED_TEST, HIGH_7D, OPEN_FAILURE
+from ringland.decision.jobs.call_lines import call_reason
+from ringland.decision.jobs.fuel_lines import own_fuel_line
+from ringland.decision.jobs.hull_state import (
     OPEN_SHEET,
     OWN_FUEL,
     hull_state,
     is_limited_by_own_fuel,
     is_overdue,
 )
-from ringland.decision.last_tests import with_failed_tests
-from ringland.decision.new_jobs import Asker
-from ringland.decision.reason_lines import reason_text
-from ringland.decision.safety_rules import FAILED_TEST, HIGH_7D, OPEN_FAILURE
+from ringland.decision.jobs.new_jobs import Asker
+from ringland.decision.jobs.reason_lines import reason_text
+from ringland.decision.value.last_tests import with_failed_tests
 from ringland.decision.week_tables import WeekTables
 from ringland.settings.assumptions import Assumptions
 

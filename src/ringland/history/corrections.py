@@ -14,9 +14,9 @@ from collections.abc import Mapping
 import polars as pl
 
 from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
-from ringland.intake.raw_file import SOURCE_ROW
 from ringland.intake.row_faults import reference_faults, rule_faults, shown
-from ringland.intake.text_cast import FAULT_SCHEMA, cast_instants, cast_text, faults
+from ringland.intake.written.raw_file import SOURCE_ROW
+from ringland.intake.written.text_cast import FAULT_SCHEMA, cast_instants, cast_text, faults
 from ringland.words.plain_words import sentence
 
 _KEY = "_record_key"

@@ -9,12 +9,12 @@ import polars as pl
 
 from ringland.contracts.record_kinds import RecordKind
 from ringland.contracts.record_tables import LostCells, SetAside
-from ringland.intake.raw_text import SOURCE_ROW, RawFile
 from ringland.intake.row_faults import shown
+from ringland.intake.written.raw_text import SOURCE_ROW, RawFile
 from ringland.words.plain_words import sentence
 
 if TYPE_CHECKING:
-    from ringland.intake.plain_csv import PlainCsv
+    from ringland.intake.written.plain_csv import PlainCsv
 
 _WRITTEN = {SOURCE_ROW: pl.Int64, "field": pl.String, "written": pl.String}
 

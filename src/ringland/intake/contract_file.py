@@ -15,13 +15,13 @@ from pathlib import PurePath
 import polars as pl
 
 from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
-from ringland.intake.book_headings import HELP_SHEET, LISTS_SHEET, in_contract_units
-from ringland.intake.dock_clocks import NO_CLOCKS, DockClocks
 from ringland.intake.intake import Intake, take_in, take_in_file, take_in_table
-from ringland.intake.raw_file import Content, Layout, RawFile, RecordFileError
-from ringland.intake.raw_text import is_workbook, read_raw
-from ringland.intake.unread_sheets import unread_sheet
-from ringland.intake.workbook_text import sheet_cells, sheet_names
+from ringland.intake.mapping.dock_clocks import NO_CLOCKS, DockClocks
+from ringland.intake.mapping.unread_sheets import unread_sheet
+from ringland.intake.written.book_headings import HELP_SHEET, LISTS_SHEET, in_contract_units
+from ringland.intake.written.raw_file import Content, Layout, RawFile, RecordFileError
+from ringland.intake.written.raw_text import is_workbook, read_raw
+from ringland.intake.written.workbook_text import sheet_cells, sheet_names
 
 
 def kind_named(name: str) -> str | None:

@@ -14,22 +14,22 @@ import polars as pl
 
 from ringland.contracts.record_kinds import RecordKind
 from ringland.intake.aside_rows import lost_cells, set_aside_rows
-from ringland.intake.dock_clocks import NO_CLOCKS, DockClocks, with_local_instants
 from ringland.intake.fill_parts import parts_apart, refund_faults
+from ringland.intake.mapping.dock_clocks import NO_CLOCKS, DockClocks, with_local_instants
 from ringland.intake.optional_cells import only_cells_lost, without_strange_words
-from ringland.intake.raw_file import Content
-from ringland.intake.raw_text import SOURCE_ROW, RawFile, RecordFileError, read_raw
 from ringland.intake.row_faults import (
     all_rules_hold,
     reference_faults,
     repeat_faults,
     rule_faults,
 )
-from ringland.intake.sheet_tables import tables_apart
-from ringland.intake.text_cast import cast_text
+from ringland.intake.written.raw_file import Content
+from ringland.intake.written.raw_text import SOURCE_ROW, RawFile, RecordFileError, read_raw
+from ringland.intake.written.sheet_tables import tables_apart
+from ringland.intake.written.text_cast import cast_text
 
 if TYPE_CHECKING:
-    from ringland.intake.plain_csv import PlainCsv
+    from ringland.intake.written.plain_csv import PlainCsv
 
 SOURCE_FILE = "source_file"
 # Smaller files are read on the careful road in less time than the compiled code takes to load.
@@ -131,7 +131,7 @@ def take_in_file(
     """
     plain = None
     if len(content) >= _LARGE_BYTES:
-        from ringland.intake.plain_csv import read_plain_csv  # noqa: PLC0415 - compiled
+        from ringland.intake.written.plain_csv import read_plain_csv  # noqa: PLC0415 - compiled
 
         plain = read_plain_csv(kind.schema, file_name, content)
     if plain is None or tables_apart(plain.others).is_more_than_one:

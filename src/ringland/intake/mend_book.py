@@ -19,8 +19,8 @@ import polars as pl
 import xlsxwriter
 
 from ringland.contracts.record_kinds import ALL_KINDS, RecordKind
-from ringland.intake.raw_file import SOURCE_ROW, Layout, RawFile, RecordFileError
-from ringland.intake.workbook_text import read_workbook, sheet_names
+from ringland.intake.written.raw_file import SOURCE_ROW, Layout, RawFile, RecordFileError
+from ringland.intake.written.workbook_text import read_workbook, sheet_names
 from ringland.units import UNIT_NAMES, UnitError, in_unit
 from ringland.words.doubt_words import NOTHING_TO_DO
 

@@ -11,8 +11,8 @@ import dataframely as dy
 import polars as pl
 
 from ringland.contracts.record_kinds import RecordKind
-from ringland.intake.raw_file import SOURCE_ROW
-from ringland.intake.text_cast import FAULT_SCHEMA, faults
+from ringland.intake.written.raw_file import SOURCE_ROW
+from ringland.intake.written.text_cast import FAULT_SCHEMA, faults
 from ringland.words.plain_words import sentence
 
 _SPEAKING = "empty:"

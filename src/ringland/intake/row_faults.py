@@ -15,8 +15,8 @@ import dataframely as dy
 import polars as pl
 
 from ringland.contracts.record_kinds import RecordKind
-from ringland.intake.raw_text import SOURCE_ROW
-from ringland.intake.text_cast import FAULT_SCHEMA, faults
+from ringland.intake.written.raw_text import SOURCE_ROW
+from ringland.intake.written.text_cast import FAULT_SCHEMA, faults, look
 from ringland.words.doubt_words import NOTHING_TO_DO
 from ringland.words.plain_words import sentence
 
@@ -163,12 +163,6 @@ def _nearest(unknown: str, other: str, ids: list[str]) -> str:
         return f"Did you mean '{near[0]}'? Otherwise add '{unknown}' to the {other} first."
     listed = ", ".join(ids[:_SHOWN_IDS]) + (", ..." if len(ids) > _SHOWN_IDS else "")
     return f"Add it to the {other} first, or write one on record: {listed}."
-
-
-def look(text: str) -> str:
-    """How an id looks in handwriting: 'H-0l' as 'H01'."""
-    kept = "".join(letter for letter in text if letter.isalnum())
-    return kept.replace("l", "I").upper().translate(str.maketrans("IOSBZ", "10582"))
 
 
 def repeat_faults(kind: RecordKind, typed: pl.DataFrame) -> pl.DataFrame:

@@ -14,8 +14,8 @@ import polars as pl
 from ringland.contracts.record_kinds import RecordKind
 from ringland.contracts.record_tables import SetAside
 from ringland.intake.intake import SOURCE_FILE, RowAccountError
-from ringland.intake.raw_text import SOURCE_ROW
 from ringland.intake.row_faults import differences
+from ringland.intake.written.raw_text import SOURCE_ROW
 from ringland.words.plain_words import sentence
 
 

@@ -17,7 +17,7 @@ from xlsxwriter.utility import xl_col_to_name
 from xlsxwriter.worksheet import Worksheet
 
 from ringland.contracts.record_kinds import RECORD_KINDS, RecordKind
-from ringland.intake.book_headings import HELP_SHEET, LISTS_SHEET, heading
+from ringland.intake.written.book_headings import HELP_SHEET, LISTS_SHEET, heading
 
 _ROWS = 2000
 _NO_DATE = datetime(2000, 1, 1)  # a workbook's own date would change its bytes with the day

@@ -20,7 +20,7 @@ from ringland.causes.cause_record import CauseRecord, record_before_failure
 from ringland.causes.cause_table import CauseTable
 from ringland.causes.cause_trends import with_trends
 from ringland.contracts.build_records import BuildReadings
-from ringland.decision.action_prices import Prices
+from ringland.decision.actions.action_prices import Prices
 from ringland.rebuilds.rebuild_scope import RebuildBasis, RebuildSheet, propose_rebuild
 from ringland.reports.evidence_lines import evidence_of_failure
 from ringland.settings.assumptions import Assumptions

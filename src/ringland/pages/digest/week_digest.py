@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from ringland.contracts.decision_tables import DO_NOT_RENT, RENT_ONLY
-from ringland.decision.call_lines import action_line, summary_line
+from ringland.decision.jobs.call_lines import action_line, summary_line
 from ringland.pages.digest import digest_words
 from ringland.pages.fleet.fleet_page import change_title, need_of
 from ringland.pages.week.fuel_advice_words import age_rule_line, dock_rule_line

@@ -16,7 +16,7 @@ from datetime import datetime
 import polars as pl
 import xlsxwriter
 
-from ringland.decision.call_lines import ahead_text, room_line
+from ringland.decision.jobs.call_lines import ahead_text, room_line
 from ringland.pages.week.week_report import WeekReport, jobs_text
 from ringland.units import UNIT_NAMES
 from ringland.words.fixed_words import DEMO_LABEL, FACTOR_LABELS

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from ringland.contracts.decision_tables import DO_NOT_RENT, NO_OPEN_JOB, NOT_FOR_RENT, STATES
-from ringland.decision.call_lines import ahead_text, over_text, room_line, summary_line
+from ringland.decision.jobs.call_lines import ahead_text, over_text, room_line, summary_line
 from ringland.pages.fleet import fleet_words
 from ringland.pages.fleet.risk_charts import fleet_chances
 from ringland.pages.fleet.slot_lines import slot_rows

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from ringland.decision.action_catalogue import NOTHING, Catalogue
-from ringland.decision.slot_trials import SlotTrial
+from ringland.decision.actions.action_catalogue import NOTHING, Catalogue
+from ringland.decision.actions.week_limits import LIFT_SLOTS
+from ringland.decision.plan.slot_trials import SlotTrial
 from ringland.decision.week_decisions import WeekDecisions
-from ringland.decision.week_limits import LIFT_SLOTS
 from ringland.pages.week import plan_words
 from ringland.words.number_words import money_text, number_text
 

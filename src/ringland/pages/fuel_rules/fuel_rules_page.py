@@ -8,8 +8,8 @@ from typing import Any
 import plotly.graph_objects as go
 import polars as pl
 
-from ringland.decision.fuel_rules import WHOLE_FLEET
-from ringland.decision.season_rules import SeasonRules
+from ringland.decision.value.fuel_rules import WHOLE_FLEET
+from ringland.decision.value.season_rules import SeasonRules
 from ringland.pages.fuel_rules import fuel_rule_words
 from ringland.pages.fuel_rules.fuel_rule_words import (
     break_even_text,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from ringland.decision.hull_state import job_short
+from ringland.decision.jobs.hull_state import job_short
 from ringland.pages.week.week_report import HullSheet, WeekReport
 from ringland.words.number_words import UNKNOWN, chance_text, money_text, number_text, price_text
 

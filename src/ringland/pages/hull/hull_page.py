@@ -7,11 +7,11 @@ from typing import Any
 
 import polars as pl
 
-from ringland.decision.action_catalogue import FUEL_RULE, Catalogue
-from ringland.decision.bench_lines import WORST_FIRST, bench_rows
-from ringland.decision.call_lines import action_line, ahead_text, do_label
+from ringland.decision.actions.action_catalogue import FUEL_RULE, Catalogue
+from ringland.decision.jobs.bench_lines import WORST_FIRST, bench_rows
+from ringland.decision.jobs.call_lines import action_line, ahead_text, do_label
+from ringland.decision.value.what_if import choices
 from ringland.decision.week_decisions import WeekDecisions
-from ringland.decision.what_if import choices
 from ringland.pages.frame.picture_sketch import Points
 from ringland.pages.hull import hull_choices, hull_words
 from ringland.pages.hull.hull_choices import changed_line, changed_rows, choice_rows

@@ -14,8 +14,8 @@ import polars as pl
 from markupsafe import Markup
 
 from ringland.contracts.decision_tables import AS_OF_LATE, GRADE
-from ringland.decision.action_catalogue import FUEL_RULE, Catalogue
-from ringland.decision.what_if import Choices, grade_shortfall
+from ringland.decision.actions.action_catalogue import FUEL_RULE, Catalogue
+from ringland.decision.value.what_if import Choices, grade_shortfall
 from ringland.pages.frame.page_files import page_file
 from ringland.pages.hull import hull_words
 from ringland.words.number_words import chance_text, money_form

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import polars as pl
 
-from ringland.decision.horizons import Horizon
+from ringland.decision.actions.horizons import Horizon
 from ringland.pages.site.report_page import build_site
 from ringland.pages.week.week_report import WeekReport
 

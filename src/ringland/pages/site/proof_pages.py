@@ -8,7 +8,7 @@ from typing import Any
 
 import polars as pl
 
-from ringland.decision.season_rules import SeasonRules
+from ringland.decision.value.season_rules import SeasonRules
 from ringland.pages.docks.docks_page import docks_context, docks_table
 from ringland.pages.fuel_rules.fuel_rules_page import rules_context, rules_table
 from ringland.pages.lineage.effect_lineage import lineage_table

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from ringland.decision.fuel_lines import blend_text
-from ringland.decision.hull_state import is_limited_by_own_fuel, own_condition
+from ringland.decision.jobs.fuel_lines import blend_text
+from ringland.decision.jobs.hull_state import is_limited_by_own_fuel, own_condition
 from ringland.settings.assumptions import Assumptions
 from ringland.words.number_words import count_text, number_text, quantity_text
 

@@ -7,9 +7,9 @@ from datetime import datetime
 from typing import Any
 
 from ringland.contracts.decision_tables import DO_NOT_RENT, RENT_ONLY
-from ringland.decision.action_catalogue import Catalogue
-from ringland.decision.hull_state import is_overdue, job_label, job_short
-from ringland.decision.reason_lines import late_text
+from ringland.decision.actions.action_catalogue import Catalogue
+from ringland.decision.jobs.hull_state import is_overdue, job_label, job_short
+from ringland.decision.jobs.reason_lines import late_text
 from ringland.pages.week.week_report import HullSheet, WeekReport
 from ringland.words.job_cautions import LOCAL_CODES, WORK, short_cautions_of, works_of
 from ringland.words.number_words import day_text, price_text, weekday_text

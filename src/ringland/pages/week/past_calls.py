@@ -10,7 +10,7 @@ from typing import Any
 import dataframely as dy
 import polars as pl
 
-from ringland.decision.action_catalogue import Catalogue
+from ringland.decision.actions.action_catalogue import Catalogue
 from ringland.pages.week.report_words import AFTERWARDS
 from ringland.risk.failure_risk import HORIZONS_D
 from ringland.settings.assumptions import Assumptions

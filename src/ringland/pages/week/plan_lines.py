@@ -8,11 +8,11 @@ from typing import Any
 import polars as pl
 
 from ringland.contracts.plan_tables import NO_FUEL
-from ringland.decision.action_catalogue import NOTHING, Catalogue
-from ringland.decision.call_lines import no_room_text
-from ringland.decision.fuel_offers import DOCK_WAY
+from ringland.decision.actions.action_catalogue import NOTHING, Catalogue
+from ringland.decision.actions.fuel_offers import DOCK_WAY
+from ringland.decision.actions.week_limits import RENTAL_DAYS, SPARE_DAYS
+from ringland.decision.jobs.call_lines import no_room_text
 from ringland.decision.week_decisions import WeekDecisions
-from ringland.decision.week_limits import RENTAL_DAYS, SPARE_DAYS
 from ringland.pages.week import plan_words
 from ringland.words.number_words import (
     count_text,

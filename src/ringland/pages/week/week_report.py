@@ -10,16 +10,16 @@ from typing import Any
 import polars as pl
 
 from ringland.contracts.decision_tables import OPEN
-from ringland.decision.action_catalogue import NOTHING, Catalogue
-from ringland.decision.action_prices import Prices
-from ringland.decision.bench_lines import latest_tests, release_lines
-from ringland.decision.call_lines import room_line
-from ringland.decision.fuel_burned import fuel_burned, one_grade_docks
-from ringland.decision.horizons import Horizon, page_horizons
-from ringland.decision.hull_state import job_short
+from ringland.decision.actions.action_catalogue import NOTHING, Catalogue
+from ringland.decision.actions.action_prices import Prices
+from ringland.decision.actions.horizons import Horizon, page_horizons
+from ringland.decision.jobs.bench_lines import latest_tests, release_lines
+from ringland.decision.jobs.call_lines import room_line
+from ringland.decision.jobs.hull_state import job_short
+from ringland.decision.value.fuel_burned import fuel_burned, one_grade_docks
+from ringland.decision.value.what_if import grades_sold
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_tables import WeekTables
-from ringland.decision.what_if import grades_sold
 from ringland.pages.week.hull_lineage import recent_fills
 from ringland.pages.week.hull_timeline import hull_events, known_shares
 from ringland.pages.week.past_calls import WeekChange, change_since

@@ -1,0 +1,1 @@
+"""Which steps the week has room for."""

@@ -1,0 +1,1 @@
+"""Files as they are written: bytes, sheets and cells, and what a cell can mean."""
