@@ -1,8 +1,10 @@
 """What a home keeps of its weeks: all that was given out, and little else."""
 
 import shutil
+from contextlib import closing
 from datetime import datetime
 from pathlib import Path
+from sqlite3 import connect
 
 import pytest
 from click.testing import CliRunner, Result
@@ -114,6 +116,9 @@ def test_retention_leaves_what_was_given_out_whole(season: Home, tmp_path: Path)
     assert kept(home, BACKFILLED) == {Keep.SAID}
     assert {path: path.read_bytes() for path in newest} == newest
     assert not (home.site / GIVEN_OUT).exists()
+    with closing(connect(home.dagster / "history" / "runs" / "index.db")) as log:
+        runs = log.execute("select count(distinct run_id) from asset_check_executions").fetchone()
+    assert runs == (1,), "checks of runs that are gone stay in Dagster's log"
     with pytest.MonkeyPatch.context() as browser:
         browser.setattr("webbrowser.open", lambda _: True)
         opened = run(home, NEWEST, "open", "--as-of", GIVEN_OUT)
