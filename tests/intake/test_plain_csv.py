@@ -73,7 +73,7 @@ def test_both_roads_agree_on_mixtures_of_good_and_bad_cells(kind: str, delimiter
         cut = rng.choice(["", delimiter * 3, delimiter, "one", f"{lines[place]}{delimiter}x", " "])
         lines.insert(place, cut)
     line_end = rng.choice(["\n", "\r\n"])
-    content = line_end.join(lines) + rng.choice([line_end, 3 * line_end])  # none: the careful road
+    content = line_end.join(lines) + rng.choice([line_end, 2 * line_end, 3 * line_end])
 
     plain = same_on_both_roads(kind, content.encode())
 
@@ -209,6 +209,13 @@ def test_a_quoted_cell_is_read_by_the_careful_road() -> None:
     assert plain.others.frame["why"].to_list() == ['old, "blue" fuel', '"']
     unclosed = b"\n".join([*lines, lines[1]])
     assert read_plain_csv(RECORD_KINDS["drains"].schema, "f.csv", unclosed) is None
+
+
+def test_a_file_without_its_last_line_end_is_left_to_the_careful_road() -> None:
+    """There it is told whether its last cell was cut off."""
+    content = csv_of([VALID_TEXT["drains"]] * 3).rstrip(b"\n")
+
+    assert read_plain_csv(RECORD_KINDS["drains"].schema, "f.csv", content) is None
 
 
 def test_a_file_with_many_odd_lines_is_left_to_the_careful_road() -> None:
