@@ -9,9 +9,11 @@ from ringland.decision.actions.week_limits import WeekLimits
 from ringland.decision.plan.slot_trials import slot_trials
 from ringland.decision.plan.week_planner import plan_week
 from ringland.decision.value.action_options import option_table, spare_day_worth
+from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import PRICES, running_hulls, weibull_hazard
-from tests.decision.small_fleet import SETTINGS
 
+# new sets at their price, so that there are jobs for every slot
+SETTINGS = load_assumptions().changed(planning__renewal_doubt=0.0)
 OPTIONS = option_table(
     running_hulls(12),
     weibull_hazard(scale_h=150.0),

@@ -191,7 +191,7 @@ def test_two_cells_that_hold_only_together_are_corrected_together() -> None:
         f"sessions,{key},corrected,started_at,2025-06-02T09:00:00Z,day,2025-06-10T00:00:00Z",
         f"sessions,{key},corrected,ended_at,2025-06-02T10:00:00Z,day,2025-06-10T00:00:00Z",
     ]
-    raw = read_raw("corrections.csv", (HEADER + "\n".join(lines)).encode())
+    raw = read_raw("corrections.csv", (HEADER + "\n".join(lines) + "\n").encode())
     typed, _ = cast_text(CORRECTIONS.schema, raw.frame)
 
     together = correction_faults(typed, fleet(sessions=[session]))
