@@ -14,6 +14,7 @@ from pipelines.definitions import build_definitions
 from pipelines.home import Home
 from pipelines.old_weeks import carry_over
 from pipelines.week_graph import GRAPH
+from pipelines.week_views import make_views
 from pipelines.weekly.assets import made_config
 from pipelines.weekly.retention import tidy
 from pipelines.weekly.store import Made, WeekKey
@@ -64,6 +65,7 @@ def run_graph(
         raise GraphRunError(_why(result))
     if partition_key is not None:
         tidy(home, GRAPH, WeekKey(partition_key, told_by))
+        make_views(home)  # a cut-off run may have left the last file of a table that is tidied away
     return result
 
 
