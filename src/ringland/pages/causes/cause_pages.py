@@ -34,7 +34,7 @@ from ringland.reports.cause_photos import shown_photo
 from ringland.reports.cause_report import CauseReport, shop_memory
 from ringland.words import fixed_words, site_words
 from ringland.words.filled_sentence import filled
-from ringland.words.number_words import day_text, instant_text
+from ringland.words.number_words import day_text, known_text
 
 PDF_WORDS = (
     "NO_TEST",
@@ -215,7 +215,7 @@ def cause_pdf(report: CauseReport, paper: str = "a4", standards: Sequence[str] =
         "paper": paper,
         "photos": photos,
         "picture": "picture.svg" if report.picture else "",
-        "as_of": site_words.AS_KNOWN.format(instant=instant_text(report.as_of)),
+        "as_of": site_words.AS_KNOWN.format(instant=known_text(report.as_of)),
         "demo": site_words.INVENTED.format(label=fixed_words.DEMO_LABEL) if report.is_demo else "",
         "fonts": FONTS,
         "lacking": "",
@@ -279,7 +279,7 @@ def _templates() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    templates.filters["instant"] = instant_text
+    templates.filters["known_to"] = known_text
     templates.filters["filled"] = filled
     templates.filters["merged_cells"] = merged_cells
     templates.globals |= {"words": fixed_words, "around": site_words}
