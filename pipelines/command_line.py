@@ -12,7 +12,8 @@ import click
 
 from pipelines.care_commands import CARE
 from pipelines.command_parts import AS_OF, InWords, in_words, need_room, say
-from pipelines.home import Home
+from pipelines.dockside.commands import DOCKSIDE
+from pipelines.home import JOURNAL, Home
 from pipelines.job_commands import JOBS, newest_jobs, shop_of, take_in
 from pipelines.reading_commands import READING
 from pipelines.weeks import current_week, week_of
@@ -171,10 +172,12 @@ def week(home: Home, as_of: datetime | None, *, restate: bool) -> None:
 def today(home: Home) -> None:
     """Show the list as of now: records of this morning counted, with the last week's fit.
 
-    Load what is new first.  Takes seconds; it is given out to nobody and changes no week.
+    Load what is new first; what was entered at the dock is taken in.  Takes seconds; it is given
+    out to nobody and changes no week.
     """
     from pipelines.terminal import show_today  # noqa: PLC0415 - imports Dagster
 
+    _take_journal_in(home)
     in_words(lambda: show_today(home, _now()))
 
 
@@ -260,9 +263,20 @@ def _key(home: Home, as_of: datetime | None) -> str:
     return week_of(as_of.date())
 
 
+def _take_journal_in(home: Home) -> None:
+    """What was entered at the dock counts, whether its server runs or not."""
+    if (home.dockside / JOURNAL).exists():
+        from pipelines.dockside.taking_in import take_journal_in  # noqa: PLC0415
+
+        taken = sum(batch.entries for batch in in_words(lambda: take_journal_in(home)))
+        if taken:
+            say(f"Taken in from the dock's journal: {taken} entries.")
+
+
 def _load(home: Home, folder: Path) -> None:
     from pipelines.terminal import show_counts, watched_run  # noqa: PLC0415 - imports Dagster
 
+    _take_journal_in(home)
     show_counts(home, watched_run(home, "load_records", "Loading records", records_folder=folder))
 
 
@@ -281,6 +295,7 @@ def _week(
     )
     from pipelines.weekly.store import Made, WeekKey  # noqa: PLC0415 - imports Polars
 
+    _take_journal_in(home)
     in_words(home.manner)  # a wrong page setting is told before the week is worked out
     made = Made(now.isoformat(timespec="seconds"), getuser(), is_given_out)
     result = watched_run(
@@ -295,5 +310,5 @@ def _week(
     show_backup(result)
 
 
-for command in (*JOBS, *READING, *CARE):
+for command in (*JOBS, *READING, *CARE, *DOCKSIDE):
     main.add_command(command)

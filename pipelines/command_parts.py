@@ -111,6 +111,7 @@ TOLD_IN_WORDS = frozenset(
         "PageSettingError",
         "AssumptionError",
         "InUseError",
+        "PeopleError",
     }
 )
 """What these say names the file, row, field or entry and the remedy; their causes do not."""

@@ -10,11 +10,11 @@ import shutil
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-import dagster as dg
 import dataframely as dy
 import duckdb
 import polars as pl
@@ -53,7 +53,8 @@ class BusyError(WarehouseError):
     """Another command is at work on the warehouse."""
 
 
-class DuckDBWarehouse(dg.ConfigurableResource):
+@dataclass(frozen=True)
+class DuckDBWarehouse:
     """One shop's warehouse file."""
 
     database: str

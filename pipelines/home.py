@@ -11,6 +11,10 @@ from ringland.bench.bench_limits import BENCH_LIMITS_FILE
 from ringland.settings.manner_file import page_settings_text, read_manner
 from ringland.words.manner import DEFAULT_MANNER, Manner
 
+JOURNAL = "journal.jsonl"
+"""In the folder of the dockside server: every entry that was acknowledged."""
+SHARED = "shared"
+"""In the folder of the site: what every week draws with and no week's folder holds."""
 DEFAULT_HOME = Path("warehouse") / "local"
 
 
@@ -113,6 +117,11 @@ class Home:
     def actions(self) -> Path:
         """The shop's own actions and prices, laid over the project's catalogue, if written."""
         return self.folder / "actions.toml"
+
+    @property
+    def dockside(self) -> Path:
+        """The journal of entries, who may make them, and who saw and wrote what."""
+        return self.folder / "dockside"
 
     def mark_as_demo(self) -> None:
         """Say that all records in this home are invented."""

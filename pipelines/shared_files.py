@@ -4,9 +4,9 @@ from pathlib import Path
 
 from plotly.offline import get_plotlyjs_version
 
+from pipelines.home import SHARED
 from ringland.pages.site.page_groups import drawing_library
 
-SHARED = "shared"
 LIBRARY = f"{SHARED}/plotly-{get_plotlyjs_version()}.min.js"
 """The drawing library, seen from the folder that holds the weeks' folders."""
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
+from pipelines.dockside.taking_in import journal_faults
 from pipelines.duckdb_warehouse import (
     DuckDBWarehouse,
     WarehouseError,
@@ -84,6 +85,7 @@ def check_warehouse(home: Home) -> list[Finding]:
             "the tables of the weeks can be asked for in the warehouse",
             in_tables(lambda con: _views(home, con)),
         ),
+        Finding("every entry made at the dock is taken in", tuple(journal_faults(home))),
         Finding("the settings can be read", tuple(_settings(home))),
         Finding("the pages that lie open are the weeks' own", tuple(_pages(home))),
     ]

@@ -21,6 +21,7 @@ from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS, RecordKin
 from ringland.intake.mend_book import mend_workbook
 
 ROOM = "intake"
+Warehouse = dg.ResourceParam[DuckDBWarehouse]
 
 
 def _key(kind: str) -> dg.AssetKey:
@@ -51,7 +52,7 @@ def _record_asset(kind: RecordKind) -> dg.AssetsDefinition:
         deps=sorted({_key(referred) for referred in kind.refers_to.values()}),
         description=(kind.schema.__doc__ or "").strip(),
     )
-    def load(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeResult:
+    def load(warehouse: Warehouse, shop: ShopFolders) -> dg.MaterializeResult:
         counts = load_kind(warehouse, shop.raw, kind.name, shop.incoming, shop.mappings)
         return _result([*counts, *load_mended(warehouse, shop.raw, kind.name, shop.incoming)])
 
@@ -80,7 +81,7 @@ ALL_RECORDS = [*EVERY_KIND, _key(CORRECTIONS.name)]
 
 
 @dg.asset(key_prefix=ROOM, group_name=ROOM, kinds={"duckdb"}, deps=EVERY_KIND)
-def corrections(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeResult:
+def corrections(warehouse: Warehouse, shop: ShopFolders) -> dg.MaterializeResult:
     """Records put right or taken back later, one row per corrected cell."""
     counts = load_corrections(warehouse, shop.raw, shop.incoming)
     mended = load_mended(warehouse, shop.raw, CORRECTIONS.name, shop.incoming)
@@ -88,7 +89,7 @@ def corrections(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.Materialize
 
 
 @dg.asset(key_prefix=ROOM, group_name=ROOM, kinds={"csv", "xlsx"}, deps=ALL_RECORDS)
-def set_aside(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeResult:
+def set_aside(warehouse: Warehouse, shop: ShopFolders) -> dg.MaterializeResult:
     """Rows to mend, one per fault, with the remedy; also as set-aside.csv and set-aside.xlsx."""
     aside = set_aside_rows(warehouse)
     book = write_mend_book(shop.mend_book, shop.raw, mend_workbook(all_set_aside(warehouse)))
@@ -113,7 +114,7 @@ def set_aside(warehouse: DuckDBWarehouse, shop: ShopFolders) -> dg.MaterializeRe
 
 
 @dg.asset_check(asset=set_aside, blocking=True)
-def every_row_is_loaded_or_set_aside(warehouse: DuckDBWarehouse) -> dg.AssetCheckResult:
+def every_row_is_loaded_or_set_aside(warehouse: Warehouse) -> dg.AssetCheckResult:
     """Each file's rows in equal rows loaded plus rows set aside, in the tables themselves."""
     wrong = rows_unaccounted(warehouse)
     return dg.AssetCheckResult(passed=not wrong, metadata={"wrong": "; ".join(wrong) or "none"})

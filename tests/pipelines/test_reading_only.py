@@ -19,7 +19,8 @@ from tests.pipelines.demo_run import DEMO_WEEK
 
 CHANGING = {
     "demo", "load", "week", "backfill", "done", "release", "rebuild", "restore", "retention",
-    "graph", "draft", "hull-sheet", "customer-copy", "proof", "replace",
+    "graph", "draft", "hull-sheet", "customer-copy", "proof", "replace", "dockside",
+    "dockside-people",
 }  # fmt: skip
 """Commands whose product lies in the home: records, weeks, mappings, papers."""
 READING = {

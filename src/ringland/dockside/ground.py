@@ -1,0 +1,76 @@
+"""What entries are held against: the records as they stand, with what is not taken in yet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+import polars as pl
+
+from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS, RecordKind
+from ringland.history.corrections import with_corrections
+from ringland.history.operators import with_operators
+from ringland.intake.mapping.dock_clocks import DockClocks
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The records by kind, corrections among them, as they were loaded.
+
+    `operator` runs what names no other; `waiting` holds, by kind, typed rows of entries that
+    are kept and not taken in yet.
+    """
+
+    records: Mapping[str, pl.DataFrame]
+    operator: str
+    waiting: Mapping[str, pl.DataFrame] = field(default_factory=dict)
+
+    @cached_property
+    def corrected(self) -> dict[str, pl.DataFrame]:
+        """The records with their corrections carried out, and an operator for all."""
+        kinds = {name: self.records[name] for name in RECORD_KINDS}
+        put_right = with_corrections(kinds, self.records[CORRECTIONS.name])
+        return with_operators(put_right, self.operator)
+
+    @cached_property
+    def clocks(self) -> DockClocks:
+        """The clocks of the docks on record."""
+        docks, hulls = self.records["docks"], self.records["hulls"]
+        return DockClocks(
+            dict(docks.select("dock_id", "time_zone").iter_rows()),
+            dict(hulls.select("hull_id", "dock_id").iter_rows()),
+        )
+
+    def known(self, kind: RecordKind) -> dict[str, set[str]]:
+        """The ids on record of what rows of this kind name, by record kind."""
+        return {name: self._ids[name] for name in set(kind.refers_to.values())}
+
+    @cached_property
+    def _ids(self) -> dict[str, set[str]]:
+        named = {name for kind in RECORD_KINDS.values() for name in kind.refers_to.values()}
+        return {name: set(self.records[name][RECORD_KINDS[name].key[0]]) for name in named}
+
+    def met(self, kind: RecordKind, incoming: pl.DataFrame) -> pl.DataFrame:
+        """The rows on record or waiting that may have the key of an incoming row."""
+        first = kind.key[0]
+        ids = incoming[first].unique().implode()
+        there, waiting = self.records[kind.name], self.waiting.get(kind.name)
+        there = there.filter(pl.col(first).is_in(ids, nulls_equal=True))
+        if waiting is None:
+            return there
+        waiting = waiting.filter(pl.col(first).is_in(ids, nulls_equal=True))
+        waiting = waiting.join(there, on=kind.key, how="anti", nulls_equal=True)
+        return pl.concat([there, waiting], how="diagonal")
+
+    def while_waiting(self, waiting: Mapping[str, pl.DataFrame]) -> Ground:
+        """The same records with other rows that wait."""
+        fresh = replace(self, waiting=waiting)
+        fresh.__dict__.update(
+            {name: self.__dict__[name] for name in _READ_OFF if name in self.__dict__}
+        )
+        return fresh
+
+
+_READ_OFF = ("corrected", "clocks", "_ids")
+"""What is worked out of the records alone, once."""
