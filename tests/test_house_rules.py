@@ -65,7 +65,7 @@ WITHOUT_IMPORT = {
     "tzdata": "read by zoneinfo",
 }
 """Dependencies no line imports, with what needs them."""
-IMPORTED_AS = {"pillow": "PIL", "scikit-learn": "sklearn"}
+IMPORTED_AS = {"argon2-cffi": "argon2", "pillow": "PIL", "scikit-learn": "sklearn"}
 
 
 @pytest.mark.parametrize(
