@@ -1,22 +1,24 @@
 """TLS on the marina's network: the shop's own small authority, and what it signs.
 
-The authority is made once, lives in the home and signs for this machine's names only, which
-it says of itself (name constraints), so that a phone that trusts it trusts it for nothing else.
+The authority is made once, lives in the home and says of itself that it signs for names and
+numbers of a local network only (name constraints, RFC 5280 4.2.1.10), so that a phone that
+trusts it trusts it for nothing else.
 """
 
+import hashlib
 import ipaddress
 import os
+import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+from asn1crypto import algos, core, keys, pem, x509
+from ecdsa import NIST256p, SigningKey
+from ecdsa.util import sigencode_der
 
 from pipelines.whole_files import write_whole
-
-if TYPE_CHECKING:
-    from cryptography import x509
-    from cryptography.hazmat.primitives.asymmetric.ec import EllipticCurvePrivateKey
 
 FOLDER = "authority"
 AUTHORITY, AUTHORITY_KEY = "authority.crt", "authority.key"
@@ -25,6 +27,10 @@ _AUTHORITY_LASTS, _SERVER_LASTS = timedelta(days=3650), timedelta(days=397)
 """Phones refuse a server's certificate that lasts longer than 398 days (from memory)."""
 _RENEWED_BEFORE = timedelta(days=30)
 _CLOCKS_OFF = timedelta(days=1)
+DOMAINS = ("localhost", "local", "lan", "home.arpa")
+NETWORKS = ("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "127.0.0.0/8", "169.254.0.0/16",
+            "fc00::/7", "fe80::/10", "::1/128")  # fmt: skip
+"""Networks of a house or a marina (RFC 1918, 3927, 4193), for which alone the authority signs."""
 
 
 @dataclass(frozen=True)
@@ -44,178 +50,150 @@ class Certificates:
     authority: Authority
 
 
+def is_local(name: str) -> bool:
+    """Whether the authority may sign for a name or number."""
+    try:
+        number = ipaddress.ip_address(name)
+    except ValueError:
+        return any(name == one or name.endswith(f".{one}") for one in DOMAINS)
+    nets = (ipaddress.ip_network(one) for one in NETWORKS)
+    return any(number in net for net in nets if net.version == number.version)
+
+
 def own_certificates(folder: Path, names: Sequence[str], now: datetime) -> Certificates:
     """The server's certificate for these names and numbers, by the shop's own authority.
 
     Args:
         folder: of the home; the authority in it is made if it is not there.
-        names: host names and addresses the server answers to.
+        names: host names and addresses the server answers to, each `is_local`.
         now: a certificate that ends soon is made anew.
     """
-    from cryptography import x509  # noqa: PLC0415
-    from cryptography.hazmat.primitives import hashes  # noqa: PLC0415
-    from cryptography.hazmat.primitives.asymmetric.ec import (  # noqa: PLC0415
-        EllipticCurvePrivateKey,
-    )
-    from cryptography.hazmat.primitives.serialization import (  # noqa: PLC0415
-        Encoding,
-        load_pem_private_key,
-    )
-
     place = folder / FOLDER
-    place.mkdir(parents=True, exist_ok=True)
+    place.mkdir(mode=0o700, parents=True, exist_ok=True)
     if not (place / AUTHORITY).exists():
-        key = _new_key()
-        made = _authority(key, now)
+        key = SigningKey.generate(curve=NIST256p)
         _keep_key(place / AUTHORITY_KEY, key)
-        write_whole(place / AUTHORITY, made.public_bytes(Encoding.PEM))
-    authority = x509.load_pem_x509_certificate((place / AUTHORITY).read_bytes())
+        _keep(place / AUTHORITY, _authority(key, now))
+    der = _read(place / AUTHORITY)
     if not _still_serves(place, names, now):
-        signer = load_pem_private_key((place / AUTHORITY_KEY).read_bytes(), None)
-        assert isinstance(signer, EllipticCurvePrivateKey)
-        key = _new_key()
-        signed = _signed(authority, signer, key, names, now)
+        signer = SigningKey.from_pem((place / AUTHORITY_KEY).read_text(encoding="ascii"))
+        key = SigningKey.generate(curve=NIST256p)
+        signed = _signed(x509.Certificate.load(der).subject, signer, key, names, now)
         _keep_key(place / SERVER_KEY, key)
-        write_whole(place / SERVER, signed.public_bytes(Encoding.PEM))
-    shown = authority.fingerprint(hashes.SHA256()).hex(":").upper()
-    return Certificates(
-        place / SERVER, place / SERVER_KEY, Authority(authority.public_bytes(Encoding.DER), shown)
-    )
+        _keep(place / SERVER, signed)
+    shown = hashlib.sha256(der).hexdigest().upper()
+    pairs = ":".join(shown[at : at + 2] for at in range(0, len(shown), 2))
+    return Certificates(place / SERVER, place / SERVER_KEY, Authority(der, pairs))
 
 
-def _new_key() -> "EllipticCurvePrivateKey":
-    from cryptography.hazmat.primitives.asymmetric import ec  # noqa: PLC0415
-
-    return ec.generate_private_key(ec.SECP256R1())
-
-
-def _keep_key(path: Path, key: "EllipticCurvePrivateKey") -> None:
-    from cryptography.hazmat.primitives import serialization  # noqa: PLC0415
-
-    text = key.private_bytes(
-        serialization.Encoding.PEM,
-        serialization.PrivateFormat.PKCS8,
-        serialization.NoEncryption(),
-    )
-    old = os.umask(0o077)
-    try:
-        write_whole(path, text)
-    finally:
-        os.umask(old)
-
-
-def _authority(key: "EllipticCurvePrivateKey", now: datetime) -> "x509.Certificate":
-    from cryptography import x509  # noqa: PLC0415
-    from cryptography.hazmat.primitives import hashes  # noqa: PLC0415
-
+def _authority(key: SigningKey, now: datetime) -> x509.Certificate:
     name = _name("ringland dockside, this shop's own authority")
-    local = [ipaddress.ip_network(one) for one in PRIVATE]
-    return (
-        _begun(name, name, key, now, _AUTHORITY_LASTS)
-        .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
-        .add_extension(_usage(signs=True), critical=True)
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
-        .add_extension(
-            x509.NameConstraints(
-                [
-                    *(x509.DNSName(one) for one in ("local", "lan", "home.arpa", "localhost")),
-                    *(x509.IPAddress(one) for one in local),
-                ],
-                None,
-            ),
-            critical=True,
-        )
-        .sign(key, hashes.SHA256())
+    permitted = [x509.GeneralName("dns_name", one) for one in DOMAINS]
+    permitted += [x509.GeneralName("ip_address", one) for one in NETWORKS]
+    bounds = x509.NameConstraints(
+        {"permitted_subtrees": [x509.GeneralSubtree({"base": one}) for one in permitted]}
     )
-
-
-PRIVATE = ("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "127.0.0.0/8", "169.254.0.0/16",
-           "fc00::/7", "fe80::/10", "::1/128")  # fmt: skip
-"""Networks of a house or a marina (RFC 1918, 3927, 4193), for which alone the authority signs."""
+    extensions = [
+        _extension("basic_constraints", {"ca": True, "path_len_constraint": 0}, critical=True),
+        _extension("key_usage", {"key_cert_sign", "crl_sign"}, critical=True),
+        _extension("key_identifier", _identifier(key), critical=False),
+        _extension("name_constraints", bounds, critical=True),
+    ]
+    return _certificate(name, name, key, key, now, _AUTHORITY_LASTS, extensions)
 
 
 def _signed(
-    authority: "x509.Certificate",
-    signer: "EllipticCurvePrivateKey",
-    key: "EllipticCurvePrivateKey",
-    names: Sequence[str],
-    now: datetime,
-) -> "x509.Certificate":
-    from cryptography import x509  # noqa: PLC0415
-    from cryptography.hazmat.primitives import hashes  # noqa: PLC0415
-    from cryptography.x509.oid import ExtendedKeyUsageOID  # noqa: PLC0415
-
-    by = x509.AuthorityKeyIdentifier.from_issuer_public_key(signer.public_key())
-    return (
-        _begun(_name("ringland dockside"), authority.subject, key, now, _SERVER_LASTS)
-        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(_usage(signs=False), critical=True)
-        .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
-        .add_extension(
-            x509.SubjectAlternativeName([_alternative(n) for n in names]), critical=False
-        )
-        .add_extension(by, critical=False)
-        .sign(signer, hashes.SHA256())
-    )
+    issuer: x509.Name, signer: SigningKey, key: SigningKey, names: Sequence[str], now: datetime
+) -> x509.Certificate:
+    by = {"key_identifier": _identifier(signer)}
+    extensions = [
+        _extension("basic_constraints", {"ca": False}, critical=True),
+        _extension("key_usage", {"digital_signature"}, critical=True),
+        _extension("extended_key_usage", ["server_auth"], critical=False),
+        _extension("subject_alt_name", [_alternative(one) for one in names], critical=False),
+        _extension("authority_key_identifier", by, critical=False),
+    ]
+    subject = _name("ringland dockside")
+    return _certificate(subject, issuer, key, signer, now, _SERVER_LASTS, extensions)
 
 
-def _begun(
-    name: "x509.Name",
-    issuer: "x509.Name",
-    key: "EllipticCurvePrivateKey",
+def _certificate(
+    subject: x509.Name,
+    issuer: x509.Name,
+    key: SigningKey,
+    signer: SigningKey,
     now: datetime,
     lasts: timedelta,
-) -> "x509.CertificateBuilder":
-    from cryptography import x509  # noqa: PLC0415
-
-    return (
-        x509.CertificateBuilder()
-        .subject_name(name)
-        .issuer_name(issuer)
-        .public_key(key.public_key())
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(now - _CLOCKS_OFF)
-        .not_valid_after(now + lasts)
+    extensions: Sequence[x509.Extension],
+) -> x509.Certificate:
+    algorithm = algos.SignedDigestAlgorithm({"algorithm": "sha256_ecdsa"})
+    whole = now.replace(microsecond=0)
+    told = x509.TbsCertificate(
+        {
+            "version": "v3",
+            "serial_number": secrets.randbits(127) + 1,
+            "signature": algorithm,
+            "issuer": issuer,
+            "validity": {
+                "not_before": x509.Time({"utc_time": whole - _CLOCKS_OFF}),
+                "not_after": x509.Time({"utc_time": whole + lasts}),
+            },
+            "subject": subject,
+            "subject_public_key_info": keys.PublicKeyInfo.load(key.verifying_key.to_der()),
+            "extensions": list(extensions),
+        }
+    )
+    signature = signer.sign_deterministic(
+        told.dump(), hashfunc=hashlib.sha256, sigencode=sigencode_der
+    )
+    return x509.Certificate(
+        {
+            "tbs_certificate": told,
+            "signature_algorithm": algorithm,
+            "signature_value": core.OctetBitString(signature),
+        }
     )
 
 
-def _name(words: str) -> "x509.Name":
-    from cryptography import x509  # noqa: PLC0415
-
-    return x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, words)])
+def _extension(name: str, value: object, *, critical: bool) -> x509.Extension:
+    return x509.Extension({"extn_id": name, "critical": critical, "extn_value": value})
 
 
-def _usage(*, signs: bool) -> "x509.KeyUsage":
-    from cryptography import x509  # noqa: PLC0415
-
-    return x509.KeyUsage(
-        digital_signature=not signs,
-        content_commitment=False,
-        key_encipherment=False,
-        data_encipherment=False,
-        key_agreement=False,
-        key_cert_sign=signs,
-        crl_sign=signs,
-        encipher_only=False,
-        decipher_only=False,
-    )
+def _identifier(key: SigningKey) -> bytes:
+    return hashlib.sha1(key.verifying_key.to_string(), usedforsecurity=False).digest()
 
 
-def _alternative(name: str) -> "x509.GeneralName":
-    from cryptography import x509  # noqa: PLC0415
+def _name(words: str) -> x509.Name:
+    return x509.Name.build({"common_name": words})
 
+
+def _alternative(name: str) -> x509.GeneralName:
     try:
-        return x509.IPAddress(ipaddress.ip_address(name))
+        return x509.GeneralName("ip_address", str(ipaddress.ip_address(name)))
     except ValueError:
-        return x509.DNSName(name)
+        return x509.GeneralName("dns_name", name)
 
 
 def _still_serves(place: Path, names: Sequence[str], now: datetime) -> bool:
-    from cryptography import x509  # noqa: PLC0415
-
     if not ((place / SERVER).exists() and (place / SERVER_KEY).exists()):
         return False
-    made = x509.load_pem_x509_certificate((place / SERVER).read_bytes())
-    told = made.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
-    wanted = {_alternative(name) for name in names}
-    return set(told) == wanted and now + _RENEWED_BEFORE < made.not_valid_after_utc
+    made = x509.Certificate.load(_read(place / SERVER))
+    told = {one.native for one in made.subject_alt_name_value}
+    return told == set(names) and now + _RENEWED_BEFORE < made.not_valid_after
+
+
+def _keep(path: Path, made: x509.Certificate) -> None:
+    write_whole(path, pem.armor("CERTIFICATE", made.dump()))
+
+
+def _read(path: Path) -> bytes:
+    der: bytes = pem.unarmor(path.read_bytes())[2]
+    return der
+
+
+def _keep_key(path: Path, key: SigningKey) -> None:
+    before = os.umask(0o077)
+    try:
+        write_whole(path, key.to_pem(format="pkcs8"))
+    finally:
+        os.umask(before)

@@ -11,7 +11,7 @@ from pathlib import Path
 import uvicorn
 
 from pipelines.dockside.application import application
-from pipelines.dockside.certificates import Authority, own_certificates
+from pipelines.dockside.certificates import Authority, is_local, own_certificates
 from pipelines.dockside.desk import Desk
 from pipelines.dockside.gate import Gate
 from pipelines.dockside.people import People, PeopleError
@@ -74,6 +74,12 @@ def where(
     origins = tuple(f"https://{_bracketed(one)}:{port}" for one in found)
     if own is not None:
         return Place(host, port, origins, *own)
+    if strange := [one for one in found if not is_local(one)]:
+        raise PeopleError(
+            f"The shop's own authority signs for names of a local network only (NAME.local, "
+            f"NAME.lan, addresses like 192.168.1.20), not for {strange[0]}. Name another, or give "
+            f"--certificate and --key."
+        )
     made = own_certificates(home.dockside, found, now)
     return Place(host, port, origins, made.certificate, made.key, made.authority)
 
