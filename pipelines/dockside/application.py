@@ -49,7 +49,11 @@ def _guarded(way: Way, desk: Desk, gate: Gate) -> Callable[[Request], Awaitable[
             gate.note(asked, way, "refused")
             words = "This page is from before you signed in. Load it again, then send once more."
             return JSONResponse({"error": words, "code": "token"}, 403)
-        answer = await way.answer(asked)
+        try:
+            answer = await way.answer(asked)
+        except HTTPException as error:
+            gate.note(asked, way, "saw" if way.method == "GET" else "wrote", error.status_code)
+            raise
         if way.is_noted:
             gate.note(asked, way, "wrote" if way.method == "POST" else "saw", answer.status_code)
         return answer

@@ -1,6 +1,7 @@
 """The routes by which entries come: checked while typing, and kept."""
 
 import json
+from collections import Counter
 from typing import Any
 
 from starlette.responses import JSONResponse, Response
@@ -48,9 +49,24 @@ async def _entries(asked: Asked, *, keeps: bool) -> Response:
         return JSONResponse({"error": _FULL}, 507)
     for place, outcome in zip(places, outcomes, strict=True):
         answers[place] = outcome
+    if keeps:
+        _note(asked, told, answers)
     ids = [one.get("id") if isinstance(one, dict) else None for one in told]
     lines = [_line(name, answer) for name, answer in zip(ids, answers, strict=True)]
     return JSONResponse({"answers": lines})
+
+
+def _note(asked: Asked, told: list[object], answers: list[Answer]) -> None:
+    """Note in the audit list how many of which kind were kept, and how many refused."""
+    for outcome, did in ((KEPT, "wrote"), (REFUSED, "was refused")):
+        kinds = Counter(
+            str(one.get("kind"))[:40]
+            for one, answer in zip(told, answers, strict=True)
+            if answer.outcome == outcome and isinstance(one, dict)
+        )
+        if kinds:
+            words = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items()))
+            asked.gate.note_words(asked, did, f"POST /entries: {words}")
 
 
 def _told(body: bytes) -> list[object] | Response:
@@ -88,7 +104,7 @@ async def health(asked: Asked) -> Response:
 
 
 ENTRY_WAYS = (
-    Way("POST", "/entries", keep, STAFF),
+    Way("POST", "/entries", keep, STAFF, is_noted=False),
     Way("POST", "/check", check, STAFF, is_noted=False),
     Way("GET", "/token", token, frozenset(ROLES), is_noted=False),
     Way("GET", "/healthz", health, ANYONE, is_noted=False),

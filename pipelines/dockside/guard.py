@@ -5,7 +5,11 @@ somebody else's DNS points here), not by a page of another origin, and with a bo
 than an hour of entries.
 """
 
+import hashlib
+import re
+from base64 import b64encode
 from collections.abc import Awaitable, Callable, Mapping
+from importlib.resources import files
 from typing import Any
 
 from starlette.exceptions import HTTPException
@@ -19,11 +23,12 @@ _OWN_PAGE = (
     "base-uri 'none'; frame-ancestors 'none'"
 )
 _REPORT = (
-    "default-src 'none'; script-src 'self' 'unsafe-inline'; style-src 'self' 'unsafe-inline'; "
+    "default-src 'none'; script-src 'self' {own}; style-src 'self' 'unsafe-inline'; "
     "img-src 'self' data:; font-src 'self' data:; connect-src 'none'; form-action 'none'; "
     "base-uri 'none'; frame-ancestors 'none'"
 )
-"""Reports are files that bring their own scripts; those may draw, but ask and send nothing."""
+"""Reports are files with scripts beside them; those may draw, but ask and send nothing."""
+_IN_PAGE = re.compile(rb"<script>(.*?)</script>", re.DOTALL)
 HEADS = {
     "x-content-type-options": "nosniff",
     "referrer-policy": "no-referrer",
@@ -32,6 +37,14 @@ HEADS = {
     "permissions-policy": "camera=(self), geolocation=(), microphone=()",
     "x-frame-options": "DENY",
 }
+
+
+def report_policy() -> str:
+    """The policy of reports; the one script that a cause report holds itself is known by hash."""
+    template = files("ringland.pages.causes").joinpath("cause_report.html.j2").read_bytes()
+    digests = (hashlib.sha256(one).digest() for one in _IN_PAGE.findall(template))
+    own = " ".join(f"'sha256-{b64encode(one).decode()}'" for one in digests)
+    return _REPORT.format(own=own)
 
 
 class Guard:
@@ -46,6 +59,7 @@ class Guard:
             reports: how paths of reports begin.
         """
         self.app, self.origins, self.reports = app, origins, reports
+        self.report_policy = report_policy()
         self.hosts = {origin.partition("://")[2] for origin in origins}
 
     async def __call__(self, scope: Any, receive: Receive, send: Send) -> None:
@@ -79,7 +93,7 @@ class Guard:
 
     def _with_heads(self, path: str, send: Send) -> Send:
         is_report = path.startswith(self.reports)
-        told = {**HEADS, "content-security-policy": _REPORT if is_report else _OWN_PAGE}
+        told = {**HEADS, "content-security-policy": self.report_policy if is_report else _OWN_PAGE}
 
         async def with_heads(message: Message) -> None:
             if message["type"] == "http.response.start":
