@@ -509,6 +509,7 @@ def test_the_audit_list_tells_who_saw_and_wrote_what(shop: Shop) -> None:
     shop.phones["Nils"].get("/week/2026-08-17/hulls/A1.html")
     shop.phones["Nils"].get("/week/2026-08-17/hulls/A1.html")
     shop.phones["Nils"].get("/hull/B1")
+    shop.phones["reader"].get("/hull/A1")
     shop.phones["Nils"].entries(fill("A2"))
     told = [(one["who"], one["did"], one["what"]) for one in read_audit(shop.home.dockside)]
 
