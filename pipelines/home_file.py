@@ -1,11 +1,13 @@
 """The home's own file: who runs it, and on whose clock its week begins."""
 
+import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-ENTRIES = ("operator", "time_zone", "open_weeks", "backup_folder", "backups_kept")
+MAIL = ("alert_mail_server", "alert_mail_from", "alert_mail_to")
+ENTRIES = ("operator", "time_zone", "open_weeks", "backup_folder", "backups_kept", *MAIL)
 COUNTS = {"open_weeks": 520, "backups_kept": 520}
 """The entries that are whole numbers from 1, with the most each may be."""
 LONGEST_NAME = 60
@@ -29,7 +31,26 @@ open_weeks = 4
 # 'E:\\ringland backups' or '/media/stick/ringland'.  Empty: none is made.
 backup_folder = ''
 backups_kept = 8
+
+# Alerts of the dockside server lie as files in dockside/alerts.  To have them mailed as well, name
+# the shop's own mail server ('mail.shop.lan:25'), from whom and to whom.  Empty: nothing is sent.
+alert_mail_server = ''
+alert_mail_from = ''
+alert_mail_to = ''
 """
+
+
+_ADDRESS = re.compile(r"([^@\s,;<>\"]{1,60}@[^@\s,;<>\"]{1,60})?")
+_MAIL_TEXT = {
+    "alert_mail_server": re.compile(r"([A-Za-z0-9.-]{1,80}(:[0-9]{1,5})?)?"),
+    "alert_mail_from": _ADDRESS,
+    "alert_mail_to": _ADDRESS,
+}
+_MAIL_FORM = {
+    "alert_mail_server": "a name and port as 'mail.shop.lan:25'",
+    "alert_mail_from": "one address as 'dock@shop.lan'",
+    "alert_mail_to": "one address as 'olga@shop.lan'",
+}
 
 
 class HomeFileError(ValueError):
@@ -45,6 +66,9 @@ class HomeFacts:
     open_weeks: int = 4
     backup_folder: str = ""
     backups_kept: int = 8
+    alert_mail_server: str = ""
+    alert_mail_from: str = ""
+    alert_mail_to: str = ""
 
     @property
     def zone(self) -> ZoneInfo:
@@ -82,11 +106,21 @@ def read_home_file(file: str, text: str) -> HomeFacts:
                     f"{file}: backup_folder is {value!r}; write a whole path between single "
                     f"quotes, e.g. 'E:\\backups' or '/media/stick', or '' for none."
                 )
+        elif name in MAIL:
+            if not isinstance(value, str) or not _MAIL_TEXT[name].fullmatch(value):
+                raise HomeFileError(
+                    f"{file}: {name} is {value!r}; write {_MAIL_FORM[name]}, or '' for none."
+                )
         elif not isinstance(value, str) or not 0 < len(value.strip()) <= LONGEST_NAME:
             raise HomeFileError(
                 f"{file}: {name} is {value!r}; write 1 to {LONGEST_NAME} letters between quotes."
             )
     facts = HomeFacts(**entries)
+    if facts.alert_mail_to and not (facts.alert_mail_server and facts.alert_mail_from):
+        raise HomeFileError(
+            f"{file}: alert_mail_to is given without alert_mail_server or alert_mail_from; write "
+            f"all three, or '' for alert_mail_to."
+        )
     try:
         facts.zone  # noqa: B018 - asked for so that a wrong name is told
     except (KeyError, ValueError, OSError) as error:

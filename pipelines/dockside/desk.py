@@ -12,9 +12,11 @@ from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from threading import Lock
+from typing import TYPE_CHECKING
 
 import polars as pl
 
+from pipelines.dockside.alerts_out import alerts_now, send_out
 from pipelines.dockside.journal import Journal
 from pipelines.dockside.taking_in import take_journal_in, taken_to
 from pipelines.duckdb_warehouse import BusyError, warehouse_at
@@ -22,6 +24,9 @@ from pipelines.home import Home
 from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.dockside.entries import EntryFault, StampedEntry, check_entries, key_of
 from ringland.dockside.ground import Ground
+
+if TYPE_CHECKING:
+    from ringland.dockside.alerts import Alert
 
 KEPT, KNOWN, REFUSED = "kept", "known", "refused"
 GROUP = 1_000
@@ -69,6 +74,10 @@ class Desk:
         self._queued = 0
         self._threads = [ThreadPoolExecutor(1, name) for name in ("entries", "warehouse")]
         self._seen: tuple[int, int] | None = None
+        self.alerts: tuple[Alert, ...] = ()
+        """what holds of late, oldest first"""
+        self.unsent = ""
+        """why an alert could not be mailed; empty: all were, or none is to be"""
         self.trouble = ""
         """why the journal cannot be taken in at the moment; empty: it can"""
 
@@ -200,10 +209,13 @@ class Desk:
         loop = asyncio.get_running_loop()
         while True:
             try:
+                before = self.turns
                 await loop.run_in_executor(self._threads[1], self._renew)
                 self.trouble = ""
                 if self._ground is not None:
                     self._ready.set()
+                if self.turns != before:
+                    await loop.run_in_executor(self._threads[1], self._alert)
             except Exception as error:
                 self.trouble = str(error)
             with suppress(TimeoutError):
@@ -223,6 +235,16 @@ class Desk:
                     fresh = Ground(records, self.home.facts().operator)
                     self._ground = self._with_waiting(fresh)
                     self.turns += 1
+
+    def _alert(self) -> None:
+        assert self._ground is not None
+        now = self.now()
+        self.alerts = tuple(alerts_now(self.home, self._ground, now))
+        try:
+            send_out(self.home, self.alerts, now)
+            self.unsent = ""
+        except OSError as error:
+            self.unsent = f"Alerts could not be mailed: {error}"
 
     def _warehouse_now(self) -> tuple[int, int] | None:
         if not self.home.database.exists():

@@ -79,6 +79,8 @@ def take_journal_in(home: Home) -> list[TakenBatch]:
     if not is_waiting(home):
         return batches
     with FileLock(home.dockside / _LOCK):
+        for left in home.dockside.glob(f"{TAKEN}.*.partial"):
+            left.unlink(missing_ok=True)  # of a take-in that was cut off
         while is_waiting(home):
             place = _place(home)
             if place.is_done:

@@ -60,6 +60,7 @@ class Ground:
         if waiting is None:
             return there
         waiting = waiting.filter(pl.col(first).is_in(ids, nulls_equal=True))
+        waiting = waiting.unique(kind.key, keep="first", maintain_order=True)
         waiting = waiting.join(there, on=kind.key, how="anti", nulls_equal=True)
         return pl.concat([there, waiting], how="diagonal")
 
