@@ -81,6 +81,7 @@ def report(
     evidence: FleetEvidence,
     sheet_waivers: pl.DataFrame,
     earlier_calls: pl.DataFrame,
+    weeks_ahead: pl.DataFrame,
     versions: dict[str, str],
     is_demo: bool,
     clock: Clock,
@@ -108,6 +109,7 @@ def report(
         manner=manner,
         restated=None if changes is None else Restated(clock.told_by, changes),
         waivers=sheet_waivers,
+        ahead=weeks_ahead,
     )
 
 

@@ -14,10 +14,12 @@ from ringland.decision.week_tables import WeekTables
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.score import challenger
 from ringland.score import score_history as history
+from ringland.score import weeks_ahead as by_week
 from ringland.score.challenger import ChallengerChances, contest
 from ringland.score.model_card import ModelCard, make_model_card
 from ringland.score.score_history import ScoreHistory
 from ringland.score.score_outcomes import failures_at_stake, sets_taken_out
+from ringland.score.weeks_ahead import WeeksAhead
 from ringland.settings.assumptions import Assumptions
 from ringland.words.manner import Manner, in_manner
 
@@ -70,6 +72,31 @@ def score(
 
 @step(
     ROOM,
+    tables={"rows": WeeksAhead},
+    earlier={"past_chances": CHANCES},
+    figures=lambda found: {"seen_against_said": table(found)},
+)
+def weeks_ahead(
+    past_chances: pl.DataFrame,
+    piston_lives: pl.DataFrame,
+    week_tables: WeekTables,
+    fleet_fits: FleetFits,
+    clock: Clock,
+    assumptions: Assumptions,
+) -> pl.DataFrame:
+    """Failures seen against those earlier weeks said, by how many weeks ahead they were said."""
+    return by_week.weeks_ahead(
+        past_chances,
+        failures=failures_at_stake(piston_lives),
+        taken_out=sets_taken_out(piston_lives),
+        followed_to=clock.as_of,
+        common=by_week.common_share(fleet_fits, week_tables.running, assumptions),
+        assumptions=assumptions,
+    )
+
+
+@step(
+    ROOM,
     tables={"rows": ChallengerChances},
     keep=Keep.SAID,
     figures=lambda found: rows(found.height),
@@ -111,6 +138,7 @@ def model_card(
     piston_lives: pl.DataFrame,
     spells: pl.DataFrame,
     fleet_fits: FleetFits,
+    weeks_ahead: pl.DataFrame,
     clock: Clock,
     assumptions: Assumptions,
     manner: Manner,
@@ -133,4 +161,5 @@ def model_card(
             as_of=clock.as_of,
             assumptions=assumptions,
             rng=np.random.default_rng(DRAW_SEED),
+            ahead=weeks_ahead,
         )

@@ -5,6 +5,7 @@ from dataclasses import replace
 import polars as pl
 import pytest
 
+from ringland.pages.score import score_words as said
 from ringland.pages.score.score_page import (
     SHOWN_ROWS,
     flag_line,
@@ -14,6 +15,7 @@ from ringland.pages.score.score_page import (
     score_context,
 )
 from ringland.pages.site.report_page import build_site
+from ringland.score.weeks_ahead import WeeksAhead
 from tests.decision.small_fleet import small_fleet
 from tests.pages.small_score import SETTINGS, history
 
@@ -56,6 +58,26 @@ def test_the_page_stands_in_the_site_with_its_figures() -> None:
     assert "Brier score" in page
     for row in scored.leads.iter_rows(named=True):
         assert row["hull_id"] in page
+
+
+def test_weeks_ahead_stand_on_the_page_and_a_miss_is_a_doubt_on_every_page() -> None:
+    """Nine failures in the second week ahead where 2.5 were said, 0 to 7 in keeping."""
+    ahead = WeeksAhead.validate(
+        pl.DataFrame(
+            {"week": [1, 2], "n_hull_weeks": [40, 40], "seen": [2, 9], "expected": [2.5, 2.5],
+             "low": [0.0, 0.0], "high": [7.0, 7.0], "misses": [False, True]}
+        )
+    )  # fmt: skip
+    report = replace(small_fleet().report(), ahead=ahead)
+
+    site = build_site(report, score=history(40, followed_d=90))
+
+    assert said.AHEAD in site["score.html"].decode()
+    assert said.AHEAD_MISSES[True] in site["score.html"].decode()
+    doubt = "in week 2 ahead 9 failures where 2.5 were said (0 to 7 in keeping)"
+    pages = [page.decode() for name, page in site.items() if name.endswith(".html")]
+    assert all(doubt in page for page in pages)
+    assert not any(doubt in line for line in small_fleet().report().model_doubts)
 
 
 def test_the_picture_shows_the_groups_of_the_table() -> None:

@@ -8,8 +8,9 @@ import pytest
 
 from ringland.risk.fleet_hazard import fit_fleet
 from ringland.score.challenger import Contest
-from ringland.score.model_card import ModelCard, data_hash, make_model_card
+from ringland.score.model_card import ModelCard, data_hash, make_model_card, with_misses
 from ringland.settings.assumptions import load_assumptions
+from ringland.survival.hazard.fit_checks import Verdict
 from tests.risk.made_spells import made_spells, weibull_truth
 
 SETTINGS = load_assumptions().changed(
@@ -57,3 +58,16 @@ def test_every_fit_has_a_verdict_and_one_without_record_says_so() -> None:
     assert made.checks["ring_land_fracture"].outcome == "not enough record"
     assert made.checks["cox"].outcome == "not enough record"
     assert made.control.passes is None
+
+
+def test_a_missed_week_ahead_is_a_reason_against_the_fit_of_the_chances() -> None:
+    spells = made_spells(weibull_truth())
+    fits = fit_fleet(spells, SETTINGS, np.random.default_rng(1))
+    ahead = pl.DataFrame(
+        {"week": [1], "seen": [9], "expected": [2.5], "low": [0.0], "high": [7.0], "misses": [True]}
+    )
+
+    judged = with_misses(Verdict("believed", ()), fits, "ring_land_fracture", ahead)
+
+    assert judged.outcome == "doubtful"
+    assert "week 1 ahead 9 failures" in judged.reasons[-1]

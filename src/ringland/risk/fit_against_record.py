@@ -71,7 +71,7 @@ def against_record(
             inside = at == i
             expected = hazard[:, inside].sum(axis=1)
             seen = int(failed[inside].sum())
-            low, high = _limits(expected, tail)
+            low, high = count_limits(expected, tail)
             rows.append(
                 {
                     "mode": mode,
@@ -98,8 +98,8 @@ def _banded(column: str, edges: tuple[float, ...], unit: str) -> pl.Expr:
     return chosen
 
 
-def _limits(expected: Floats, tail: float) -> tuple[float, float]:
-    """Counts with at most `tail` chance below and above, Poisson mixed over the draws."""
+def count_limits(expected: Floats, tail: float) -> tuple[float, float]:
+    """Counts with at most `tail` chance below and above, Poisson mixed over draws of its mean."""
     top = int(stats.poisson.isf(tail / 10, max(float(expected.max()), 1e-9))) + 1
     counts = np.arange(top + 1)
     below = stats.poisson.cdf(counts[:, None], expected[None, :]).mean(axis=1)

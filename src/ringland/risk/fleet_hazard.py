@@ -147,6 +147,10 @@ class FleetFits:
             else (f"the fleet's hazard could not be estimated: {self.ring_land.problem}")
         )
 
+    def thinned(self, wanted: int) -> FleetFits:
+        """The same on at most `wanted` draws of each fit."""
+        return replace(self, modes=tuple(fit.thinned(wanted) for fit in self.modes))
+
 
 def fit_fleet(
     spells: pl.DataFrame, assumptions: Assumptions, rng: np.random.Generator

@@ -19,7 +19,7 @@ from ringland.settings.assumptions import Assumptions
 from ringland.survival.cox.cox_maximum import CoxFitError
 from ringland.survival.hazard.fit_checks import Verdict, judge_cox_fit, judge_hazard_fit
 from ringland.survival.hazard.hazard_effects import prior_shares
-from ringland.words.record_check_words import against_record_line
+from ringland.words.record_check_words import against_record_line, weeks_ahead_lines
 
 
 @dataclass(frozen=True)
@@ -61,6 +61,7 @@ def make_model_card(
     as_of: datetime,
     assumptions: Assumptions,
     rng: np.random.Generator,
+    ahead: pl.DataFrame | None = None,
 ) -> ModelCard:
     """The card of the model fitted to these spells.
 
@@ -71,6 +72,7 @@ def make_model_card(
         as_of: the instant the report speaks of.
         assumptions: settings.
         rng: source of the negative control's draws.
+        ahead: `WeeksAhead`; None: no earlier list is old enough.
     """
     return ModelCard(
         as_of=as_of,
@@ -84,7 +86,7 @@ def make_model_card(
             last_at=spells["stop_at"].max(),  # type: ignore[arg-type]
         ),
         priors=_priors(fits, assumptions),
-        checks=_checks(fits, assumptions),
+        checks=_checks(fits, assumptions, ahead),
         control=negative_control(spells, assumptions, rng, suspected=_suspected(fits, assumptions)),
         contest=contest,
         cannot_separate=fits.cannot_separate,
@@ -132,22 +134,29 @@ def _priors(fits: FleetFits, assumptions: Assumptions) -> pl.DataFrame:
     )  # fmt: skip
 
 
-def with_misses(verdict: Verdict, fits: FleetFits, mode: str) -> Verdict:
-    """The verdict with a reason for each part of the record that the fit misses."""
+def with_misses(
+    verdict: Verdict, fits: FleetFits, mode: str, ahead: pl.DataFrame | None = None
+) -> Verdict:
+    """The verdict with a reason for each part of the record, or week ahead, that is missed."""
     missed = fits.against_record.filter((pl.col("mode") == mode) & pl.col("misses"))
     reasons = tuple(against_record_line(row) for row in missed.iter_rows(named=True))
+    if ahead is not None:
+        reasons += weeks_ahead_lines(ahead.iter_rows(named=True))
     if not reasons or verdict.outcome == "not enough record":
         return verdict
     return Verdict("doubtful", (*verdict.reasons, *reasons))
 
 
-def _checks(fits: FleetFits, assumptions: Assumptions) -> dict[str, Verdict]:
+def _checks(
+    fits: FleetFits, assumptions: Assumptions, ahead: pl.DataFrame | None
+) -> dict[str, Verdict]:
     found = {}
     for fit in fits.modes:
+        said = ahead if fit is fits.ring_land else None  # the chances are mostly of this mode
         found[fit.mode] = (
             Verdict("not enough record", (str(fit.problem),))
             if fit.hazard is None
-            else with_misses(judge_hazard_fit(fit.hazard, assumptions), fits, fit.mode)
+            else with_misses(judge_hazard_fit(fit.hazard, assumptions), fits, fit.mode, said)
         )
     cox = fits.cox
     found["cox"] = judge_cox_fit(

@@ -131,7 +131,8 @@ def _released_section(report: WeekReport) -> list[tuple[str, list[str]]]:
 
 def digest_opening(report: WeekReport, restated: str = "") -> list[str]:
     """The lines before the first heading; `restated` is what a restated week says of itself."""
-    lines = [digest_words.AS_KNOWN.format(instant=known_text(report.as_of)), restated]
+    lines = [digest_words.AS_KNOWN.format(instant=known_text(report.as_of)), *report.model_doubts]
+    lines.append(restated)
     if report.is_demo:
         lines.insert(0, site_words.INVENTED.format(label=words.DEMO_LABEL))
     calls = [sheet.call for sheet in report.assessed]

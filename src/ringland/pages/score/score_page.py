@@ -24,8 +24,16 @@ SHOWN_ROWS = 250
 """Failures and warnings listed, the latest, so that the page stays small in a large fleet."""
 
 
-def score_context(score: ScoreHistory, assumptions: Assumptions) -> dict[str, Any]:
-    """Everything the template of the score page names; `figures` are Plotly figures."""
+def score_context(
+    score: ScoreHistory, assumptions: Assumptions, ahead: pl.DataFrame | None = None
+) -> dict[str, Any]:
+    """Everything the template of the score page names; `figures` are Plotly figures.
+
+    Args:
+        score: how earlier weeks' advice fared.
+        assumptions: settings.
+        ahead: `WeeksAhead`; None: no earlier list is old enough.
+    """
     figures = {}
     groups = score.groups.filter(pl.col("came_true").is_not_null())
     if groups.height:
@@ -46,6 +54,7 @@ def score_context(score: ScoreHistory, assumptions: Assumptions) -> dict[str, An
         "n_leads": score.leads.height,
         "calibration_line": calibration_sentence(score, assumptions),
         "groups": score.groups.to_dicts(),
+        "ahead": [] if ahead is None else ahead_rows(ahead),
         "rivals": rival_rows(score),
         "plain_line": plain_line(score),
         "advice": advice_rows(score),
@@ -66,6 +75,23 @@ def advice_rows(score: ScoreHistory) -> list[tuple[str, ...]]:
             f"{row['failed_after_done']}; {row['failed_undone']}",
         )
         for row in score.advice.iter_rows(named=True)
+    ]
+
+
+def ahead_rows(ahead: pl.DataFrame) -> list[tuple[str, ...]]:
+    """Each week ahead: what was said of it, what was seen, and what would be in keeping."""
+    return [
+        (
+            number_text(row["week"], 0),
+            number_text(row["n_hull_weeks"], 0),
+            number_text(row["expected"], 1),
+            number_text(row["seen"], 0),
+            said.IN_KEEPING.format(
+                low=number_text(row["low"], 0), high=number_text(row["high"], 0)
+            ),
+            said.AHEAD_MISSES[row["misses"]],
+        )
+        for row in ahead.iter_rows(named=True)
     ]
 
 

@@ -59,6 +59,18 @@ CALIBRATION = (
     "widely. Level {level} ({level_low} to {level_high}) on the log odds; 0 is right."
 )
 
+AHEAD = "By how many weeks ahead it was said"
+AHEAD_HEADINGS = (
+    "Week ahead", "Hull-weeks", "Failures said", "Failures seen", "In keeping", "Verdict",
+)  # fmt: skip
+IN_KEEPING = "{low} to {high}"
+AHEAD_MISSES = {True: "misses: a doubt on every page", False: "in keeping"}
+AHEAD_NOTE = (
+    "What each list said of its next 7 and 30 days, parted by weeks, for the sets still running. "
+    "In keeping: what may be seen if the chances and their ranges are right, all four weeks "
+    "together 19 times in 20. The same failure stands in each week ahead that spoke of it."
+)
+
 RIVALS = "Against simple rules"
 RIVAL_HEADINGS = (
     "Forecaster",

@@ -125,7 +125,7 @@ def record_group(frame: SiteFrame, records: WeekRecords) -> Pages:
 
 def score_group(frame: SiteFrame, score: ScoreHistory) -> Pages:
     """How earlier weeks' advice fared."""
-    context = score_context(score, frame.report.assumptions)
+    context = score_context(score, frame.report.assumptions, frame.report.ahead)
     return {SCORE: frame.page("score.html.j2", "score", context)}
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -26,11 +26,12 @@ from ringland.pages.week.past_calls import WeekChange, change_since
 from ringland.pages.week.week_records import Restated
 from ringland.risk.fleet_evidence import FleetEvidence
 from ringland.risk.fleet_hazard import FleetFits
+from ringland.score.weeks_ahead import WeeksAhead
 from ringland.settings.assumptions import Assumptions
 from ringland.words.fixed_words import FACTOR_LABELS, SECOND_CURVE, SECOND_FIT_DIFFERS
 from ringland.words.manner import DEFAULT_MANNER, Manner, in_manner
 from ringland.words.number_words import chance_text, money_text, price_text, range_text
-from ringland.words.record_check_words import against_record_line
+from ringland.words.record_check_words import against_record_line, weeks_ahead_lines
 from ringland.words.state_words import RELEASED_FLAG
 
 Row = Mapping[str, Any]
@@ -74,7 +75,8 @@ class WeekReport:
     `hulls` stand in order of rank, hulls that cannot be assessed last.  `row_accounting`
     has one row per record kind: kind, rows_in, loaded, set_aside.  `versions` names what
     made the report, e.g. {'ringland': '0.1.0', 'records': 'sha256 ...'}.  `past`
-    (`PastCalls`) is None where none was handed on.  `grades_aki` are the pump numbers on
+    (`PastCalls`) is None where none was handed on; `ahead` holds what earlier lists said
+    against what was then seen (`WeeksAhead`).  `grades_aki` are the pump numbers on
     record.  A customer's copy holds one hull and leads to no other page.  `manner` is how
     its figures are written.  `restated` is None for a week as it was known.
     """
@@ -98,6 +100,7 @@ class WeekReport:
     is_customer_copy: bool = False
     manner: Manner = DEFAULT_MANNER
     restated: Restated | None = None
+    ahead: pl.DataFrame = field(default_factory=WeeksAhead.create_empty)
 
     @property
     def catalogue(self) -> Catalogue:
@@ -114,7 +117,10 @@ class WeekReport:
     def model_doubts(self) -> tuple[str, ...]:
         """What every page must say against the figures it shows; empty when all is well."""
         misses = self.fits.against_record.filter("misses")
-        doubts = tuple(against_record_line(row) for row in misses.iter_rows(named=True))
+        doubts = (
+            *(against_record_line(row) for row in misses.iter_rows(named=True)),
+            *weeks_ahead_lines(self.ahead.iter_rows(named=True)),
+        )
         differs = self.evidence.second.differs
         if not differs:
             return doubts
@@ -152,6 +158,7 @@ def make_week_report(
     manner: Manner = DEFAULT_MANNER,
     restated: Restated | None = None,
     waivers: pl.DataFrame | None = None,
+    ahead: pl.DataFrame | None = None,
 ) -> WeekReport:
     """The report of one week, from what was known at `as_of`.
 
@@ -174,6 +181,7 @@ def make_week_report(
         manner: how the pages write their figures.
         restated: that the week is told with what was known later; None: as it was known.
         waivers: `SheetWaivers`; None: no line of a rebuild's sheet was let go.
+        ahead: `WeeksAhead`; None: no earlier list is old enough.
     """
     calls = _by_hull(decisions.calls)
     chances = _by_hull(tables.chances)
@@ -248,6 +256,7 @@ def make_week_report(
         grades_aki=grades_sold(records["deliveries"], records["fills"], assumptions),
         manner=manner,
         restated=restated,
+        ahead=WeeksAhead.create_empty() if ahead is None else ahead,
     )
 
 
