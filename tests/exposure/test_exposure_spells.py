@@ -237,6 +237,28 @@ def test_current_exposure_is_the_next_spells_covariates() -> None:
     assert now.select(COVARIATES).equals(at_40.select(COVARIATES))
 
 
+def test_a_life_that_ends_by_rounding_beyond_a_cut_ends_at_the_cut() -> None:
+    """A failure at 250.00000000000026 h once stood in a row of its own no time long.
+
+    Cox regression rightly refuses such a row, so the week's evidence of every effect was lost.
+    """
+    ends = 250.00000000000026
+    assert ends > 250
+    frame = lives(
+        life("H1", exit_h=ends, state="failed", mode="ring_land_fracture"),
+        life("H2", entry_h=5 - 1e-13, exit_h=20.0),
+        life("H3", entry_h=7.0, exit_h=7.0 + 1e-12),
+    )
+
+    found = spells(exposure(), frame, ASSUMPTIONS)
+
+    last = found.filter(pl.col("piston_set_id") == "P-H1").row(-1, named=True)
+    assert last["stop_h"] == ends
+    assert last["mode"] == "ring_land_fracture"
+    assert (found["stop_h"] - found["start_h"]).min() > 1.0
+    assert set(found["piston_set_id"]) == {"P-H1", "P-H2"}
+
+
 def test_a_life_without_observed_hours_gives_no_spell() -> None:
     table = spells(exposure(ride(0)), lives(life(entry_h=3.0, exit_h=3.0)), ASSUMPTIONS)
 

@@ -22,7 +22,7 @@ import polars as pl
 
 from ringland.contracts.fuel_tables import CurrentExposure, Spells
 from ringland.contracts.row_order import in_order
-from ringland.exposure.running_course import Course, group_starts, stretch_edges
+from ringland.exposure.running_course import LEAST_STRETCH_H, Course, group_starts, stretch_edges
 from ringland.fuel.tank_kernel import Floats, Ints
 from ringland.settings.assumptions import Assumptions
 
@@ -44,7 +44,8 @@ def spells(
         lives: the PistonLives frame.
         assumptions: exposure.spell_h, exposure.trailing_h and what stands in for no record.
     """
-    lives = lives.filter(pl.col("exit_h") > pl.col("entry_h")).sort("piston_set_id")
+    ran = pl.col("exit_h") > pl.col("entry_h") + LEAST_STRETCH_H
+    lives = lives.filter(ran).sort("piston_set_id")
     book = _book(exposure, lives, assumptions)
     entry, exit_h = (lives.get_column(name).to_numpy() for name in ("entry_h", "exit_h"))
     life, edge = stretch_edges(entry, exit_h, assumptions.number("exposure.spell_h"))

@@ -154,8 +154,13 @@ def _session_at(starts, stop_h, group, hour, is_reaching, out):  # type: ignore[
         out[q] = low if is_reaching else min(low, starts[g + 1] - 1)
 
 
+LEAST_STRETCH_H = 1e-4
+"""Hours below which running is none: sums of hours differ in the last digits, and a cut that lies
+so near an end would part a failure from its own risk set.  Readings are to 0.01 h or coarser."""
+
+
 def stretch_edges(entry_h: Floats, exit_h: Floats, step_h: float) -> tuple[Ints, Floats]:
-    """Each life's entry, the multiples of the step within it, and its exit.
+    """Each life's entry, the multiples of the step well within it, and its exit.
 
     Returns:
         Edges of all lives after each other, and with the row of the life of each.
@@ -169,5 +174,6 @@ def stretch_edges(entry_h: Floats, exit_h: Floats, step_h: float) -> tuple[Ints,
     edge = np.where(place == 0, entry_h[life], edge)
     edge = np.where(place == inner[life] + 1, exit_h[life], edge)
     is_end = (place == 0) | (place == inner[life] + 1)
-    kept = is_end | ((edge > entry_h[life]) & (edge < exit_h[life]))
+    is_within = (edge > entry_h[life] + LEAST_STRETCH_H) & (edge < exit_h[life] - LEAST_STRETCH_H)
+    kept = is_end | is_within
     return life[kept].astype(np.int64), edge[kept]
