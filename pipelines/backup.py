@@ -22,7 +22,7 @@ from shutil import disk_usage
 import duckdb
 
 from pipelines.duckdb_warehouse import BusyError, WarehouseError, copy_database, warehouse_at
-from pipelines.home import Home
+from pipelines.home import SESSIONS, Home
 from pipelines.weekly.store import LIST_NAME, WeekKey, WeekStore
 from pipelines.whole_files import put_in_place
 
@@ -115,6 +115,8 @@ def kept_files(home: Home) -> Iterator[Path]:
         if here == home.folder:
             below[:] = [name for name in below if name not in _MADE_AGAIN]
             names = [name for name in names if not _is_warehouse(home, name)]
+        if here == home.dockside:  # nobody is signed in again by a restore
+            names = [name for name in names if name != SESSIONS and not name.endswith(".lock")]
         if here == home.site:  # pages that a week's own folder holds are laid open from there
             below[:] = [name for name in below if _is_pages(name) and name not in with_pages]
         below[:] = sorted(name for name in below if not (here / name / "home.toml").exists())

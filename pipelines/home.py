@@ -13,6 +13,8 @@ from ringland.words.manner import DEFAULT_MANNER, Manner
 
 JOURNAL = "journal.jsonl"
 """In the folder of the dockside server: every entry that was acknowledged."""
+SESSIONS = "sessions.json"
+"""Beside it: who has signed in on which device."""
 SHARED = "shared"
 """In the folder of the site: what every week draws with and no week's folder holds."""
 DEFAULT_HOME = Path("warehouse") / "local"

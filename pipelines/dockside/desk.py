@@ -6,7 +6,7 @@ anew, so that a week at work on the warehouse holds up nobody's entry.
 """
 
 import asyncio
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Collection, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
@@ -19,7 +19,7 @@ import polars as pl
 from pipelines.dockside.alerts_out import alerts_now, send_out
 from pipelines.dockside.journal import Journal
 from pipelines.dockside.taking_in import take_journal_in, taken_to
-from pipelines.duckdb_warehouse import BusyError, warehouse_at
+from pipelines.duckdb_warehouse import BusyError, record_rows, warehouse_at
 from pipelines.home import Home
 from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.dockside.entries import EntryFault, StampedEntry, check_entries, key_of
@@ -225,9 +225,11 @@ class Desk:
     def _renew(self) -> None:
         """Take the journal in, and read the records if anything moved."""
         with suppress(BusyError):  # a week is at work on it; the entries wait on the disk
+            is_as_read = self._ground is not None and self._warehouse_now() == self._seen
             batches = take_journal_in(self.home)
-            if batches or self._ground is None or self._warehouse_now() != self._seen:
-                records = warehouse_at(self.home.database).read_records()
+            if batches or not is_as_read:
+                kinds = {count.kind for batch in batches for count in batch.counts}
+                records = self._read(kinds if is_as_read else set(ALL_KINDS))
                 self._seen = self._warehouse_now()
                 with self._lock:
                     end = taken_to(self.home)
@@ -235,6 +237,12 @@ class Desk:
                     fresh = Ground(records, self.home.facts().operator)
                     self._ground = self._with_waiting(fresh)
                     self.turns += 1
+
+    def _read(self, kinds: Collection[str]) -> dict[str, pl.DataFrame]:
+        """The records, those of some kinds read anew."""
+        with warehouse_at(self.home.database).connect() as con:
+            fresh = {kind: record_rows(con, kind) for kind in ALL_KINDS if kind in kinds}
+        return {**(self._ground.records if self._ground else {}), **fresh}
 
     def _alert(self) -> None:
         assert self._ground is not None

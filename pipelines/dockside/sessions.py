@@ -9,9 +9,9 @@ from pathlib import Path
 from threading import Lock
 
 from pipelines.dockside.people import hashed
+from pipelines.home import SESSIONS
 from pipelines.whole_files import write_whole
 
-SESSIONS = "sessions.json"
 LASTS, IDLE = timedelta(days=14), timedelta(days=3)
 """A session ends after the first however much it is used, after the second unused."""
 _NOTED_EVERY = timedelta(hours=1)

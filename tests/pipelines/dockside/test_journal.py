@@ -11,9 +11,9 @@ import pytest
 from pipelines.backup import kept_files
 from pipelines.dockside import taking_in
 from pipelines.dockside.journal import Journal, end_of_lines, read_journal
-from pipelines.dockside.taking_in import is_waiting, journal_faults, take_journal_in
+from pipelines.dockside.taking_in import TAKEN, is_waiting, journal_faults, take_journal_in
 from pipelines.duckdb_warehouse import WarehouseError, warehouse_at
-from pipelines.home import JOURNAL, Home
+from pipelines.home import JOURNAL, SESSIONS, Home
 from pipelines.rebuilding import rebuild
 from pipelines.taken_list import taken_in
 from pipelines.warehouse_care import check_warehouse, record_tables
@@ -203,5 +203,7 @@ def test_the_journal_is_in_a_backup_and_what_it_brought_in_a_rebuild(home: Home)
 
     rebuild(home)
 
-    assert home.dockside / JOURNAL in set(kept_files(home))
+    (home.dockside / SESSIONS).write_text("{}", encoding="utf-8")
+    kept = {path.name for path in kept_files(home) if path.parent == home.dockside}
+    assert kept == {JOURNAL, TAKEN}  # no lock, and nobody signed in again by a restore
     assert tables(home)["shop_records.fills"].equals(before["shop_records.fills"])
