@@ -11,6 +11,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, RedirectRespons
 from starlette.routing import Route
 
 from pipelines.dockside.asked import Asked, Way
+from pipelines.dockside.board_ways import BOARD_WAYS
 from pipelines.dockside.desk import Desk
 from pipelines.dockside.entry_ways import ENTRY_WAYS
 from pipelines.dockside.gate import Gate
@@ -19,7 +20,7 @@ from pipelines.dockside.report_ways import REPORT_WAYS
 from pipelines.dockside.sign_in_ways import SIGN_IN_WAYS
 from ringland.dockside.roles import NOBODY
 
-WAYS: tuple[Way, ...] = (*ENTRY_WAYS, *REPORT_WAYS, *SIGN_IN_WAYS)
+WAYS: tuple[Way, ...] = (*ENTRY_WAYS, *BOARD_WAYS, *REPORT_WAYS, *SIGN_IN_WAYS)
 REPORTS = ("/week/",)
 FORM_HEAD = "x-dockside-token"
 

@@ -27,6 +27,7 @@ from ringland.dockside.ground import Ground
 
 if TYPE_CHECKING:
     from ringland.dockside.alerts import Alert
+    from ringland.dockside.live_board import Listed
 
 KEPT, KNOWN, REFUSED = "kept", "known", "refused"
 GROUP = 1_000
@@ -76,6 +77,8 @@ class Desk:
         self._seen: tuple[int, int] | None = None
         self.alerts: tuple[Alert, ...] = ()
         """what holds of late, oldest first"""
+        self.listed: Listed | None = None
+        """the newest list; None: none, or not read yet"""
         self.unsent = ""
         """why an alert could not be mailed; empty: all were, or none is to be"""
         self.trouble = ""
@@ -246,6 +249,8 @@ class Desk:
 
     def _alert(self) -> None:
         assert self._ground is not None
+        from pipelines.dockside.listed import newest_list  # noqa: PLC0415 - imports Dagster
+
         now = self.now()
         self.alerts = tuple(alerts_now(self.home, self._ground, now))
         try:
@@ -253,6 +258,7 @@ class Desk:
             self.unsent = ""
         except OSError as error:
             self.unsent = f"Alerts could not be mailed: {error}"
+        self.listed = newest_list(self.home)
 
     def _warehouse_now(self) -> tuple[int, int] | None:
         if not self.home.database.exists():
