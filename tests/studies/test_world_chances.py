@@ -112,6 +112,16 @@ def test_the_tool_is_nearer_the_truth_than_every_rule() -> None:
 
 
 @pytest.mark.study
+def test_where_the_hazard_jumps_the_hulls_called_worst_are_as_bad_as_that() -> None:
+    """Owner's figure: the worst tenth's chance within 25 % of the truth on the mean."""
+    lines = [line for line in few() if line["shape"] in chances_table.JUMPS]
+    jumps = chances_table.fleets_of(lines)
+    worst = [chances_table.riskiest(fleet, "30d") for fleet in jumps]
+
+    assert 0.75 <= chances_table.said_over_true(pl.concat(worst, how="diagonal")) <= 1.25
+
+
+@pytest.mark.study
 def test_harmless_fuel_is_seldom_called_harmful() -> None:
     """Owner's figure: at most 5 % of 100 fleets; of these few, no more than chance allows."""
     harmless = [line for line in few() if line["shape"] in HARMLESS]
