@@ -31,7 +31,7 @@ _REPORT = (
 _IN_PAGE = re.compile(rb"<script>(.*?)</script>", re.DOTALL)
 HEADS = {
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # with none, browsers send forms from origin 'null'
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(self), geolocation=(), microphone=()",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-STYLE = "/assets/dockside.css"
+STYLE = "/assets/board.css"
 
 
 def sign_in_page(token: str, wrong: str = "") -> str:
@@ -68,7 +68,7 @@ def framed(title: str, body: str) -> str:
 <html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{escape(title)}</title><link rel="stylesheet" href="{STYLE}"></head>
-<body class="small"><main><h1>{escape(title)}</h1>
+<body class="board"><main><h1>{escape(title)}</h1>
 {body}
 </main></body></html>
 """

@@ -415,7 +415,7 @@ def test_every_answer_bears_the_strict_policy(shop: Shop) -> None:
         assert "frame-ancestors 'none'" in policy
         assert told.head("x-content-type-options") == "nosniff"
         assert told.head("cache-control") == "no-store"
-        assert told.head("referrer-policy") == "no-referrer"
+        assert told.head("referrer-policy") == "same-origin"
     refused = shop.served.ask("GET", "/sign-in", heads={"host": "evil.example"})
     assert (refused.head("content-security-policy") or "").startswith("default-src 'none'")
 
