@@ -155,7 +155,8 @@ def board_page(board: Board, person: Person, trouble: str, *, is_invented: bool)
     return f"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
-<title>The hulls now</title><link rel="stylesheet" href="/assets/board.css">
+<title>The hulls now</title><link rel="icon" href="data:,">
+<link rel="stylesheet" href="/assets/board.css">
 <script src="/assets/board.js" defer></script></head>
 <body class="board"><p class="lost" role="status">The shop's computer is out of reach: this is what
 it said last.</p><nav>{_lists(person)}</nav>

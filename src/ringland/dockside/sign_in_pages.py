@@ -67,7 +67,8 @@ def framed(title: str, body: str) -> str:
     return f"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{escape(title)}</title><link rel="stylesheet" href="{STYLE}"></head>
+<title>{escape(title)}</title><link rel="icon" href="data:,">
+<link rel="stylesheet" href="{STYLE}"></head>
 <body class="board"><main><h1>{escape(title)}</h1>
 {body}
 </main></body></html>
