@@ -4,6 +4,7 @@ import ipaddress
 import logging
 import socket
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -111,7 +112,8 @@ def serve(home: Home, place: Place, started: Callable[[], None]) -> None:
         ssl_keyfile=place.key,
     )
     logging.getLogger("asyncio").setLevel(logging.CRITICAL)
-    _Told(config, started).run()
+    with suppress(KeyboardInterrupt):  # uvicorn hands it on once all is closed
+        _Told(config, started).run()
 
 
 class _Told(uvicorn.Server):

@@ -119,6 +119,7 @@ def test_the_server_begins_by_one_command_speaks_tls_and_stops(tmp_path: Path) -
         assert server.stdout is not None
         said = server.stdout.read()
 
+    assert server.returncode == 0
     assert re.search(rf"https://{re.escape(HERE)}:{port}", said)
     assert "Traceback" not in said
     Journal(home.dockside).close()  # nobody holds it any more
