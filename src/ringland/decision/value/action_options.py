@@ -177,8 +177,9 @@ def _by_dock(
 class _ChangeCosts:
     """What must be gained beyond the price before a rule is begun or ended, or a set renewed.
 
-    A rule takes a sum and a share of its cost from here on, to end as to begin; so small moves
-    of the estimate from week to week do not switch it on and off.  A renewal cannot be taken
+    A rule takes a sum to begin, and to end the sum and a share of its cost from here on: so
+    small moves of the estimate from week to week do not switch it on and off, and one that is
+    worth its price is not put off for want of more.  A renewal cannot be taken
     back, and the sets that seem to gain most by one are those whose hazard is most overrated
     (the optimiser's curse: Smith and Winkler 2006, from memory): it takes a share of its price
     unless a failed test asks for it.
@@ -199,15 +200,16 @@ class _ChangeCosts:
         self._prices = season.world.prices
         failed = pl.col(FAILED).list.len() > 0 if FAILED in sets.columns else pl.lit(value=False)
         self._asked_for = sets.select(pl.repeat(value=False, n=pl.len()) | failed).to_series()
+        self._once = once
         self._stands: dict[str, Floats] = {}
-        self._price: dict[str, Floats] = {}
+        self._to_end: dict[str, Floats] = {}
         for name in catalogue.rules():
             rule = catalogue.actions[name]
             hulls = held.filter(pl.col("action") == name)["hull_id"]
             self._stands[name] = sets["hull_id"].is_in(hulls.implode()).to_numpy()
             per_l = least_per_l if name == FUEL_RULE else np.full(sets.height, rule.cost_per_l)
             ahead = per_l * season.litres(rule) + rule.cost_per_d * season.days
-            self._price[name] = once + share * ahead
+            self._to_end[name] = once + share * ahead
 
     def of(self, column: _Column) -> dict[str, pl.Series]:
         """Of one option, hull by hull: change_cost, and the rules it begins and ends."""
@@ -218,7 +220,8 @@ class _ChangeCosts:
         ends: list[list[str]] = [[] for _ in range(n)]
         for name, stands in self._stands.items():
             changes = stands != (name in given)
-            total = total + np.where(changes, self._price[name], 0.0)
+            price = np.where(stands, self._to_end[name], self._once)
+            total = total + np.where(changes, price, 0.0)
             for at in np.flatnonzero(changes):
                 (ends if stands[at] else begins)[at].append(name)
         for action in column.actions:
