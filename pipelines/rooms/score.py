@@ -74,7 +74,7 @@ def score(
     ROOM,
     tables={"rows": WeeksAhead},
     earlier={"past_chances": CHANCES},
-    figures=lambda found: {"seen_against_said": table(found)},
+    figures=lambda found: {**rows(found.height), "seen_against_said": table(found)},
 )
 def weeks_ahead(
     past_chances: pl.DataFrame,
