@@ -2,6 +2,7 @@
 
 import errno
 import os
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -43,9 +44,14 @@ def tables(home: Home) -> dict[str, pl.DataFrame]:
     return record_tables(warehouse_at(home.database))
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Home:
+    return loaded_home(tmp_path_factory.mktemp("made") / "home")
+
+
 @pytest.fixture
-def home(tmp_path: Path) -> Home:
-    return loaded_home(tmp_path / "home")
+def home(made: Home, tmp_path: Path) -> Home:
+    return Home(Path(shutil.copytree(made.folder, tmp_path / "home")))
 
 
 def test_a_kept_entry_is_read_again_and_known(tmp_path: Path) -> None:
