@@ -8,7 +8,7 @@ schema version.
 import os
 import shutil
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.resources import files
@@ -327,19 +327,24 @@ def _bring_up_to_date(con: duckdb.DuckDBPyConnection) -> None:
         ) from error
 
 
-def can_be_brought_up_to_date(database: Path) -> bool:
-    """Whether the scripts that a warehouse lacks fit what it holds; tried on a copy in memory."""
+def can_be_brought_up_to_date(
+    database: Path, is_whole: Callable[[duckdb.DuckDBPyConnection], bool]
+) -> bool:
+    """Whether the scripts that a warehouse lacks fit what it holds and leave it whole.
+
+    Tried on a copy in memory, which `is_whole` then looks at.
+    """
     con = duckdb.connect(config=_CONFIG)
     try:
         con.execute(f"attach {_quoted(str(database))} as source (read_only)")
         con.execute("copy from database source to memory")
         _bring_up_to_date(con)
         ensure_record_tables(con)
+        return is_whole(con)
     except (duckdb.Error, WarehouseError):
         return False
     finally:
         con.close()
-    return True
 
 
 def warehouse_at(database: Path) -> DuckDBWarehouse:

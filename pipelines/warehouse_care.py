@@ -6,6 +6,7 @@ Nothing is written here but a copy of the warehouse for readers.
 import os
 import tomllib
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,7 +77,7 @@ def check_warehouse(home: Home) -> list[Finding]:
         Finding("every loaded row keeps its contract", in_tables(_broken)),
         Finding("every file taken in is kept as it was", tuple(_lost_or_changed(home))),
         Finding("every week is as it was written", tuple(_weeks_changed(home))),
-        Finding("the list of what was taken in is whole", tuple(_list_changed(home))),
+        Finding("the list of what was taken in is whole", tuple(_list_changed(home, warehouse))),
         Finding(
             "what was taken in and what is loaded are the same",
             in_tables(lambda con: _not_loaded(home, con)),
@@ -99,10 +100,10 @@ def _unreadable(database: Path, con: duckdb.DuckDBPyConnection) -> Iterator[str]
     version = schema_version(con) if ("main.schema_version",) in tables else 0
     if version < newest:
         it_has = f"It has schema version {version} of {newest}"
-        if can_be_brought_up_to_date(database):
+        if can_be_brought_up_to_date(database, lambda con: not any(unaccounted(con))):
             yield f"{it_has}; the next 'ringland load' or 'ringland week' brings it up to date."
         else:
-            yield f"{it_has}, and the scripts it lacks do not fit what it holds: {REBUILD}."
+            yield f"{it_has}, and the scripts it lacks would not make it whole: {REBUILD}."
     lacking = {"shop_records.files", "shop_records.mended"} - {table for (table,) in tables}
     if version >= newest and lacking:
         yield f"The table {sorted(lacking)[0]} is missing: {REBUILD}."
@@ -151,15 +152,23 @@ def _lost_or_changed(home: Home) -> Iterator[str]:
             )
 
 
-def _list_changed(home: Home) -> Iterator[str]:
+def _list_changed(home: Home, warehouse: DuckDBWarehouse) -> Iterator[str]:
     for fault in list_faults(home.raw):
         yield f"{fault}: {REBUILD}, which writes it anew from all that is left"
     listed = {digest for one in taken_in(home.raw) for digest in one.digests()}
+    # with no list and nothing loaded there is nothing that a rebuild could go by
+    or_else = REBUILD if listed or _holds_files(warehouse) else FROM_BACKUP
     for path in unlisted_copies(home.raw, listed):
         yield (
             f"{path} is on no list: a load was cut off, or the list was lost: load its file again "
-            f"under the name it had, or {REBUILD}"
+            f"under the name it had, or {or_else}"
         )
+
+
+def _holds_files(warehouse: DuckDBWarehouse) -> bool:
+    with suppress(WarehouseError, duckdb.Error), warehouse.reading() as con:
+        return bool(loaded_files(con))
+    return False
 
 
 def _not_loaded(home: Home, con: duckdb.DuckDBPyConnection) -> Iterator[str]:

@@ -168,7 +168,12 @@ class WeekStore:
         return replace(told, outputs=dict(told.outputs))
 
     def begin(self, key: WeekKey, as_of: datetime, told_by: datetime, made: Made) -> None:
-        """Note who works a week out, for which instants; outputs of before stay in the list."""
+        """Note who works a week out, for which instants; outputs of before stay in the list.
+
+        What a run of this week that was cut off left half written goes.
+        """
+        for left in self.path(key).glob("*.partial"):
+            left.unlink(missing_ok=True)
         listed = self.listed(key)
         listed.as_of, listed.told_by = as_of.isoformat(), told_by.isoformat()
         listed.made = made

@@ -123,7 +123,7 @@ def test_what_is_advised_for_an_old_schema_is_tried_first(tmp_path: Path) -> Non
     (half_done,) = check_warehouse(home)[0].wrong
 
     assert "the next 'ringland load' or 'ringland week' brings it up to date" in old
-    assert "do not fit what it holds: run 'ringland rebuild'" in half_done
+    assert "would not make it whole: run 'ringland rebuild'" in half_done
 
 
 def test_a_failed_transaction_leaves_nothing(warehouse: DuckDBWarehouse) -> None:
