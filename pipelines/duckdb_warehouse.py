@@ -330,10 +330,7 @@ def _bring_up_to_date(con: duckdb.DuckDBPyConnection) -> None:
 def can_be_brought_up_to_date(
     database: Path, is_whole: Callable[[duckdb.DuckDBPyConnection], bool]
 ) -> bool:
-    """Whether the scripts that a warehouse lacks fit what it holds and leave it whole.
-
-    Tried on a copy in memory, which `is_whole` then looks at.
-    """
+    """Whether the scripts a warehouse lacks leave it whole; tried on a copy in memory."""
     con = duckdb.connect(config=_CONFIG)
     try:
         con.execute(f"attach {_quoted(str(database))} as source (read_only)")

@@ -12,6 +12,7 @@ import dagster as dg
 from pipelines.command_parts import FULL, TOLD_IN_WORDS
 from pipelines.definitions import build_definitions
 from pipelines.home import Home
+from pipelines.left_out import left_out_of_week
 from pipelines.old_weeks import carry_over
 from pipelines.week_graph import GRAPH
 from pipelines.week_views import make_views
@@ -43,6 +44,7 @@ def run_graph(
 
     Given `told_by`, the week is restated: worked out with what was known at that instant, into
     a folder of its own beside the week as it was known.  `made` says who asked for a week.
+    A week that the records of single hulls end is worked out again without them.
 
     Raises:
         GraphRunError: a step failed; the text is its own error, without the traceback.
@@ -55,12 +57,23 @@ def run_graph(
         config |= made_config(made or Made())
     with dg.DagsterInstance.get() as instance:
         definitions = build_definitions(home, records_folder, _listening_logger(listener), told_by)
-        result = definitions.resolve_job_def(job).execute_in_process(
-            instance=instance,
-            partition_key=partition_key,
-            run_config=config,
-            raise_on_error=False,
-        )
+
+        def run() -> dg.ExecuteInProcessResult:
+            return definitions.resolve_job_def(job).execute_in_process(
+                instance=instance,
+                partition_key=partition_key,
+                run_config=config,
+                raise_on_error=False,
+            )
+
+        result = run()
+        step = _ended_by_records(result)
+        if partition_key is not None and step is not None:
+            listener(f"whose records end {step}", "started")
+            left_out = left_out_of_week(home, WeekKey(partition_key, told_by), GRAPH, step)
+            if left_out:
+                config |= made_config(made or Made(), left_out)
+                result = run()
     if not result.success:
         raise GraphRunError(_why(result))
     if partition_key is not None:
@@ -85,18 +98,34 @@ def _listening_logger(listener: Listener) -> dg.LoggerDefinition:
     return progress
 
 
+def _ended_by_records(result: dg.ExecuteInProcessResult) -> str | None:
+    """The step that failed by what nobody foresaw; None: none did."""
+    for event in result.all_events:
+        if event.event_type_value == "STEP_FAILURE" and (error := _cause(event)) is not None:
+            step = str(event.step_key).rpartition("__")[2]
+            is_foreseen = error.cls_name in TOLD_IN_WORDS or _is_full(error.message)
+            return None if is_foreseen or step not in GRAPH.steps else step
+    return None
+
+
+def _cause(event: dg.DagsterEvent) -> Any:
+    """What a step failed by, Dagster's own wrappings taken off."""
+    error = event.step_failure_data.error
+    while error is not None and error.cause is not None and error.cls_name not in TOLD_IN_WORDS:
+        error = error.cause
+    return error
+
+
+def _is_full(message: str) -> bool:
+    return "No space left on device" in message or "database or disk is full" in message
+
+
 def _why(result: dg.ExecuteInProcessResult) -> str:
     for event in result.all_events:
         if event.event_type_value == "STEP_FAILURE":
-            error = event.step_failure_data.error
-            while (
-                error is not None
-                and error.cause is not None
-                and error.cls_name not in TOLD_IN_WORDS
-            ):
-                error = error.cause
+            error = _cause(event)
             message = error.message.strip() if error is not None else "no reason given"
-            if "No space left on device" in message or "database or disk is full" in message:
+            if _is_full(message):
                 return f"{event.step_key}: {FULL} ({message})"
             if error is not None and error.cls_name in TOLD_IN_WORDS:
                 return message.split(": ", 1)[-1]  # Dagster puts the class before it

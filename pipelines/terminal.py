@@ -88,6 +88,14 @@ def watched_run(
         except GraphRunError as error:
             raise click.ClickException(printable(str(error))) from error
         progress.update(task, total=1, completed=1, step="done")
+    if partition_key is not None:
+        listed = WeekStore(home.weeks).listed(WeekKey(partition_key, told_by))
+        for hull, why in listed.left_out.items():
+            said = (
+                f"{hull} is left out of this week: it could not be worked out with its records "
+                f"({why}). Do not rent it; the Records page says what to do."
+            )
+            console.print(escape(printable(said)), soft_wrap=True)
     return result
 
 

@@ -6,40 +6,25 @@ whole fleet (the fit and its evidence) is the last week's, which one morning can
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 import polars as pl
 
+from pipelines.command_parts import words_for
 from pipelines.home import Home
+from pipelines.left_out import hulls_on_record, hulls_to_leave_out
 from pipelines.rooms.decision import CALLS
 from pipelines.rooms.pages import WeekListing
 from pipelines.week_graph import GRAPH
-from pipelines.weekly.givens import Clock, givens_of
-from pipelines.weekly.run import WeekRun
-from pipelines.weekly.step import Graph, Step
+from pipelines.weekly.givens import Clock, givens_of, left_out_given
+from pipelines.weekly.run import KeptNowhere
+from pipelines.weekly.step import Graph
 from pipelines.weekly.store import StoreError, WeekKey, WeekStore
 from pipelines.weeks import UTC_ZONE
 
 LAST_WEEKS_OWN = ("fleet_fits", "evidence")
 """Steps taken over from the last week."""
-
-
-@dataclass
-class MomentRun(WeekRun):
-    """The steps of a week as of an instant between two weeks; nothing is read or kept but these.
-
-    `taken_over` holds the values that are another week's.
-    """
-
-    taken_over: Mapping[str, Any] = field(default_factory=dict)
-
-    def _value(self, name: str) -> Any:
-        if name in self.taken_over:
-            return self.taken_over[name]
-        node = self.graph.nodes.get(name)
-        return self._made(node) if isinstance(node, Step) else super()._value(name)
 
 
 @dataclass(frozen=True)
@@ -67,13 +52,30 @@ def todays_list(home: Home, now: datetime) -> Today:
     """
     store = WeekStore(home.weeks)
     run, fitted = moment_run(home, GRAPH, now)
+    try:
+        listing = run.value("week_list")
+    except Exception as error:
+        if words_for(error) is not None:
+            raise
+        left_out = hulls_to_leave_out(
+            lambda hulls: moment_run(home, GRAPH, now, hulls)[0], "week_list", hulls_on_record(home)
+        )
+        if not left_out:
+            raise
+        run, fitted = moment_run(home, GRAPH, now, left_out)
+        listing = run.value("week_list")
     calls: pl.DataFrame = run.value("week_decisions").calls
     before = store.frame(fitted, GRAPH.steps[CALLS.step], CALLS.table)
-    return Today(run.value("week_list"), fitted, _moved(before, calls))
+    return Today(listing, fitted, _moved(before, calls))
 
 
-def moment_run(home: Home, graph: Graph, now: datetime) -> tuple[MomentRun, WeekKey]:
-    """The steps as of now, and the week whose fit they use."""
+def moment_run(
+    home: Home, graph: Graph, now: datetime, left_out: Mapping[str, str] | None = None
+) -> tuple[KeptNowhere, WeekKey]:
+    """The steps as of now, and the week whose fit they use.
+
+    Without the hulls named, or those that were left out of that week.
+    """
     store = WeekStore(home.weeks)
     here = now.astimezone(home.facts().zone)
     known = [
@@ -95,8 +97,9 @@ def moment_run(home: Home, graph: Graph, now: datetime) -> tuple[MomentRun, Week
         **givens_of(home, WeekKey(here.date().isoformat())),
         "clock": lambda: (clock, at.isoformat()),
         "as_of": lambda: (at, at.isoformat()),
+        **left_out_given(store.listed(fitted).left_out if left_out is None else left_out),
     }
-    return MomentRun(store, key, graph, givens, taken_over=taken), fitted
+    return KeptNowhere(store, key, graph, givens, taken_over=taken), fitted
 
 
 def _moved(before: pl.DataFrame | None, now: pl.DataFrame) -> pl.DataFrame:

@@ -13,8 +13,9 @@ from pipelines.duckdb_warehouse import transaction, warehouse_at
 from pipelines.home import Home
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.assets import table_name
+from pipelines.weekly.output_files import frame_file
 from pipelines.weekly.step import Step
-from pipelines.weekly.store import LIST_NAME, frame_file
+from pipelines.weekly.store import LIST_NAME
 
 WEEKS_SCHEMA = "weeks"
 

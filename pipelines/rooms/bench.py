@@ -1,5 +1,7 @@
 """Steps of the room `bench`: what each reading means, and what does not fit."""
 
+from datetime import datetime
+
 import polars as pl
 
 from pipelines.asset_figures import Figures, rows, table
@@ -11,6 +13,7 @@ from ringland.contracts.record_tables import BenchVerdicts, RecordFlags
 from ringland.history import engine_history, fill_doubts
 from ringland.history import hour_line as hour_lines
 from ringland.history import record_doubts as doubts
+from ringland.history.left_out_hulls import left_out_flags
 from ringland.settings.assumptions import Assumptions
 from ringland.words.manner import Manner, in_manner
 
@@ -47,11 +50,14 @@ def record_doubts(
     hour_line: pl.DataFrame,
     bench_verdicts: pl.DataFrame,
     engine_sessions: EngineHours,
+    left_out: dict[str, str],
+    as_of: datetime,
     assumptions: Assumptions,
 ) -> pl.DataFrame:
     """Records that do not fit each other, bench readings among them, one row per doubt."""
     return pl.concat(
         [
+            left_out_flags(left_out, as_of),
             doubts.record_doubts(snapshot.records, bench_verdicts, assumptions),
             fill_doubts.fills_taken_back(snapshot.records, snapshot.set_aside),
             hour_lines.key_on_flags(hour_line, assumptions),

@@ -25,7 +25,13 @@ from ringland.decision.value.fuel_beliefs import shop_hazard
 from ringland.decision.value.fuel_rules import WHOLE_FLEET
 from ringland.decision.value.season_rules import SeasonRuleOutcomes, SeasonRules, season_rules
 from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
-from ringland.decision.week_tables import WeekBefore, WeekTables, make_week_tables, with_change
+from ringland.decision.week_tables import (
+    WeekBefore,
+    WeekTables,
+    make_week_tables,
+    with_change,
+    with_left_out,
+)
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
 from ringland.words.manner import Manner, in_manner
@@ -65,6 +71,7 @@ def week_tables(
     bench_verdicts: pl.DataFrame,
     fleet_fits: FleetFits,
     open_sheets: pl.DataFrame,
+    left_out: dict[str, str],
     clock: Clock,
     assumptions: Assumptions,
     manner: Manner,
@@ -83,6 +90,7 @@ def week_tables(
             open_sheets=open_sheets,
         )
     before = WeekBefore(_last_said(past_inputs), _last_said(past_chances))
+    tables = with_left_out(tables, left_out)
     return with_change(tables, fleet_fits, before, assumptions)
 
 
@@ -129,6 +137,7 @@ def week_decisions(
     piston_lives: pl.DataFrame,
     catalogue: Catalogue,
     week_file: OwnFile,
+    left_out: dict[str, str],
     clock: Clock,
     assumptions: Assumptions,
     manner: Manner,
@@ -167,6 +176,7 @@ def week_decisions(
                 catalogue=catalogue,
                 as_of=clock.as_of,
             ),
+            left_out=frozenset(left_out),
         )
 
 

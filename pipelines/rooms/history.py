@@ -21,6 +21,7 @@ from ringland.history import engine_history, hour_meter
 from ringland.history import hour_line as hour_lines
 from ringland.history import record_quality as quality
 from ringland.history.known_then import known_by, restated
+from ringland.history.left_out_hulls import without_records_of
 from ringland.history.operators import with_operators
 from ringland.history.record_changes import what_changed
 from ringland.settings.assumptions import Assumptions
@@ -58,15 +59,22 @@ def _snapshot_figures(found: Snapshot) -> Figures:
 
 
 @step(ROOM, keep=Keep.SOURCE, figures=_snapshot_figures, reads_live=True)
-def snapshot(warehouse: DuckDBWarehouse, clock: Clock, operator: str) -> Snapshot:
-    """What was known of the week, written down once; all that follows reads this."""
+def snapshot(
+    warehouse: DuckDBWarehouse, clock: Clock, operator: str, left_out: dict[str, str]
+) -> Snapshot:
+    """What was known of the week, written down once; all that follows reads this.
+
+    Of the hulls left out (`pipelines.left_out`) only that they are there.
+    """
     with warehouse.connect() as con:  # held to the end: no load comes between two tables
         live = {kind: record_rows(con, kind) for kind in ALL_KINDS}
         aside = set_aside_rows(warehouse, clock.as_of)
     told = restated(live, clock.told_by) if clock.is_restated else live
     known = {
         kind: frame.rechunk()  # sums keep their order whatever came on record later
-        for kind, frame in with_operators(known_by(told, clock.as_of), operator).items()
+        for kind, frame in without_records_of(
+            with_operators(known_by(told, clock.as_of), operator), left_out
+        ).items()
     }
     changes = None
     if clock.is_restated:

@@ -4,7 +4,7 @@ An asset does not load what it waits for: whether it has anything to do is told 
 of its inputs, and a step that found its output made already loads nothing at all.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -31,6 +31,8 @@ class MadeBy(dg.Config):
     at: str = ""
     by: str = ""
     is_given_out: bool = False
+    left_out: dict[str, str] | None = None
+    """By hull, why the week is worked out without its records (`pipelines.left_out`)."""
 
 
 class Weeks(dg.ConfigurableResource):
@@ -136,7 +138,8 @@ def _asset(graph: Graph, step: Step) -> dg.AssetsDefinition:
 def _live_asset(graph: Graph, step: Step, records: list[dg.AssetKey]) -> dg.AssetsDefinition:
     def made(context: dg.AssetExecutionContext, weeks: Weeks, config: MadeBy) -> dg.Output[Any]:
         run = weeks.at_work(graph, context.partition_key, context.run.run_id)
-        begin_week(run, Home(Path(weeks.home)), Made(config.at, config.by, config.is_given_out))
+        made_by = Made(config.at, config.by, config.is_given_out)
+        begin_week(run, Home(Path(weeks.home)), made_by, config.left_out)
         outcome = run.outcome(step)
         return dg.Output(Kept(run, step, outcome), metadata=step.figures(outcome.value))
 
@@ -146,14 +149,17 @@ def _live_asset(graph: Graph, step: Step, records: list[dg.AssetKey]) -> dg.Asse
     return asset
 
 
-def made_config(made: Made) -> dict[str, Any]:
-    """The run's configuration that says who asked for the week."""
+def made_config(made: Made, left_out: Mapping[str, str] | None = None) -> dict[str, Any]:
+    """The run's configuration that says who asked for the week, and which hulls it leaves out."""
     live = next(step for step in STEPS.values() if step.reads_live)
-    return {"ops": {f"{live.room}__{live.name}": {"config": asdict(made)}}}
+    config = asdict(made) | {"left_out": dict(left_out or {})}
+    return {"ops": {f"{live.room}__{live.name}": {"config": config}}}
 
 
-def begin_week(run: WeekRun, home: Home, made: Made) -> None:
-    """Note who works a week out.
+def begin_week(
+    run: WeekRun, home: Home, made: Made, left_out: Mapping[str, str] | None = None
+) -> None:
+    """Note who works a week out, and without whose records.
 
     Raises:
         StoreError: it was given out as its week's list and is asked for again later.
@@ -166,7 +172,7 @@ def begin_week(run: WeekRun, home: Home, made: Made) -> None:
             f"ringland week --as-of {run.key.monday} --restate"
         )
     clock = clock_of(home, run.key)
-    run.store.begin(run.key, clock.as_of, clock.told_by, made)
+    run.store.begin(run.key, clock.as_of, clock.told_by, made, left_out)
 
 
 def _deps(graph: Graph, step: Step) -> Iterator[dg.AssetDep]:

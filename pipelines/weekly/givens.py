@@ -11,7 +11,7 @@ from pipelines.home import Home, OwnFile
 from pipelines.shop_week import shop_catalogue
 from pipelines.weekly.artefact import canonical, taken_apart
 from pipelines.weekly.run import Given
-from pipelines.weekly.store import WeekKey
+from pipelines.weekly.store import WeekKey, WeekStore
 from pipelines.weeks import as_of_week
 from ringland.bench.bench_limits import load_bench_limits
 from ringland.decision.actions.action_catalogue import Catalogue
@@ -80,6 +80,10 @@ def _photos(home: Home, _key: WeekKey) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in sorted(home.photos.glob("*.*"))}
 
 
+def _left_out(home: Home, key: WeekKey) -> dict[str, str]:
+    return WeekStore(home.weeks).listed(key).left_out
+
+
 def _told(value: Any, hint: Any) -> str:
     document, _ = taken_apart(value, hint)
     return hashlib.sha256(canonical(document)).hexdigest()
@@ -94,6 +98,7 @@ _GIVENS: dict[str, tuple[Callable[[Home, WeekKey], Any], Callable[[Any], str]]] 
         _bench_limits,
         lambda found: _told(dict(found), dict[str, Assumption]),
     ),
+    "left_out": (_left_out, partial(_told, hint=dict[str, str])),
     "manner": (_manner, partial(_told, hint=Manner)),
     "catalogue": (_catalogue, partial(_told, hint=Catalogue)),
     "week_file": (_week_file, lambda file: _told(file.text, str | None)),
@@ -103,6 +108,12 @@ _GIVENS: dict[str, tuple[Callable[[Home, WeekKey], Any], Callable[[Any], str]]] 
 }
 GIVENS = frozenset(_GIVENS)
 """What a step may ask for."""
+
+
+def left_out_given(left_out: Mapping[str, str]) -> Mapping[str, Callable[[], Given]]:
+    """The given that says which hulls are left out, where it is not what the week's list says."""
+    told = dict(left_out)
+    return {"left_out": lambda: (told, _told(told, dict[str, str]))}
 
 
 def givens_of(home: Home, key: WeekKey) -> Mapping[str, Callable[[], Given]]:

@@ -179,3 +179,19 @@ class WeekRun:
                 for name in node.params
             }
         )
+
+
+@dataclass
+class KeptNowhere(WeekRun):
+    """The steps of a week, or as of an instant between two; nothing is read or kept but these.
+
+    `taken_over` holds the values that are another week's.
+    """
+
+    taken_over: Mapping[str, Any] = field(default_factory=dict)
+
+    def _value(self, name: str) -> Any:
+        if name in self.taken_over:
+            return self.taken_over[name]
+        node = self.graph.nodes.get(name)
+        return self._made(node) if isinstance(node, Step) else super()._value(name)

@@ -11,7 +11,7 @@ import json
 import lzma
 import shutil
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -23,18 +23,11 @@ import polars as pl
 from pipelines.raw_store import file_digest
 from pipelines.weekly.artefact import (
     FormError,
-    Parts,
     canonical,
     form_of,
-    npz_arrays,
-    npz_bytes,
-    packed,
-    parquet_bytes,
-    put_together,
-    taken_apart,
-    unpacked,
 )
-from pipelines.weekly.step import Pages, Step
+from pipelines.weekly.output_files import files_of, frame_file, value_of
+from pipelines.weekly.step import Step
 from pipelines.whole_files import write_whole
 
 LIST_NAME = "week.json"
@@ -95,12 +88,16 @@ class Stamp:
 
 @dataclass
 class WeekList:
-    """What `week.json` says: the instants of the week, who made it, and its outputs."""
+    """What `week.json` says: the instants of the week, who made it, and its outputs.
+
+    `left_out` says by hull what went wrong where the week could not be worked out with it.
+    """
 
     as_of: str = ""
     told_by: str = ""
     made: Made = field(default_factory=Made)
     outputs: dict[str, Stamp] = field(default_factory=dict)
+    left_out: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -167,7 +164,14 @@ class WeekStore:
             ) from error
         return replace(told, outputs=dict(told.outputs))
 
-    def begin(self, key: WeekKey, as_of: datetime, told_by: datetime, made: Made) -> None:
+    def begin(
+        self,
+        key: WeekKey,
+        as_of: datetime,
+        told_by: datetime,
+        made: Made,
+        left_out: Mapping[str, str] | None = None,
+    ) -> None:
         """Note who works a week out, for which instants; outputs of before stay in the list.
 
         What a run of this week that was cut off left half written goes.
@@ -176,7 +180,7 @@ class WeekStore:
             left.unlink(missing_ok=True)
         listed = self.listed(key)
         listed.as_of, listed.told_by = as_of.isoformat(), told_by.isoformat()
-        listed.made = made
+        listed.made, listed.left_out = made, dict(left_out or {})
         self._write_list(key, listed)
 
     def stamp(self, key: WeekKey, step: Step) -> Stamp | None:
@@ -198,7 +202,7 @@ class WeekStore:
 
     def write(self, key: WeekKey, step: Step, value: Any, inputs: str) -> Stamp:
         """Keep an output; its frames keep to their contracts."""
-        files = _files_of(step, value)
+        files = files_of(step, value)
         folder = self.path(key)
         folder.mkdir(parents=True, exist_ok=True)
         digests = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
@@ -246,7 +250,7 @@ class WeekStore:
                 f"or was changed. 'ringland check' says what mends it."
             )
         try:
-            return _value_of(step, {name: self.path(key) / name for name in stamp.files})
+            return value_of(step, {name: self.path(key) / name for name in stamp.files})
         except _UNREADABLE as error:
             raise StoreError(
                 f"{step.label} of the week of {key.name} cannot be read ({error}). {again}"
@@ -288,40 +292,6 @@ class WeekStore:
         told["digest"] = _list_digest(told)
         text = json.dumps(told, ensure_ascii=False, indent=1)
         write_whole(self.path(key) / LIST_NAME, text.encode() + b"\n")
-
-
-def frame_file(step: Step, table: str) -> str:
-    """The file of a frame of an output, e.g. 'decision.week_tables.chances.parquet'."""
-    return f"{step.label}.{table}.parquet"
-
-
-def _files_of(step: Step, value: Any) -> dict[str, bytes]:
-    if step.hint == Pages:
-        return {f"{step.label}.zip.xz": packed(value)}
-    document, parts = taken_apart(value, step.hint)
-    for place, schema in step.tables.items():
-        parts.frames[place] = schema.validate(parts.frames[place], cast=True)
-    files = {f"{step.label}.json": canonical(document)}
-    for place, frame in parts.frames.items():
-        files[frame_file(step, place)] = parquet_bytes(frame)
-    if parts.arrays:
-        files[f"{step.label}.npz.xz"] = npz_bytes(parts.arrays)
-    return files
-
-
-def _value_of(step: Step, files: dict[str, Path]) -> Any:
-    if step.hint == Pages:
-        (path,) = files.values()
-        return unpacked(path.read_bytes())
-    frames = {
-        name.removeprefix(f"{step.label}.").removesuffix(".parquet"): pl.read_parquet(path)
-        for name, path in files.items()
-        if name.endswith(".parquet")
-    }
-    arrays = files.get(f"{step.label}.npz.xz", files.get(f"{step.label}.npz"))
-    parts = Parts(frames, npz_arrays(arrays.read_bytes()) if arrays else {})
-    document = json.loads(files[f"{step.label}.json"].read_bytes())
-    return put_together(document, parts, step.hint)
 
 
 def _digest(files: dict[str, str]) -> str:

@@ -12,6 +12,7 @@ from tests.decision.small_fleet import AS_OF, CATALOGUE, TABLE_ROW
 
 WEEK = Week(AS_OF, CATALOGUE)
 FACTS = {
+    "hull_id": "H1",
     "engine_id": "E1",
     "last_session_at": AS_OF - timedelta(days=1),
     "why_not": None,

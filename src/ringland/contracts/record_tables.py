@@ -42,6 +42,7 @@ RECORD_FLAGS = [
     "failure_on_failed_set",
     "job_unknown",
     "job_without_result",
+    "hull_left_out",
 ]
 
 

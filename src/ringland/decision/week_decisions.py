@@ -122,6 +122,7 @@ def make_week_decisions(
     changes: HandChanges = NO_CHANGES,
     standing: pl.DataFrame | None = None,
     earlier_jobs: pl.DataFrame | None = None,
+    left_out: frozenset[str] = frozenset(),
     only_plan: bool = False,
 ) -> WeekDecisions:
     """Calls, options, plan, outlook and advice of one week.
@@ -141,6 +142,7 @@ def make_week_decisions(
         changes: pins and forbids of the user.
         standing: `Standing`, what earlier weeks gave out that still holds; None: nothing.
         earlier_jobs: `HullJobs`, as `asked_jobs` returns them; None: no list was given out.
+        left_out: hulls whose records the week could not be worked out with.
         only_plan: leave out what is only shown beside the plan and calls (the other reading,
             slots, trial, outlook, renewal age), for whoever needs many weeks.
 
@@ -221,7 +223,7 @@ def make_week_decisions(
         options=options,
         planned=None if plan is None else plan.rows,
         asker=Asker(
-            Week(as_of, catalogue, ended_at, assumptions.number("call.answer_by_name_d")),
+            Week(as_of, catalogue, ended_at, assumptions.number("call.answer_by_name_d"), left_out),
             assumptions.number("call.check_within_d"),
             prices,
             ashore,

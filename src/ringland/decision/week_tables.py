@@ -5,7 +5,7 @@ What is decided on them stands in `week_decisions`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
@@ -30,6 +30,7 @@ from ringland.risk.hull_state import open_failures, running_sets
 from ringland.risk.usual_exposure import usual_exposure
 from ringland.risk.why_changed import chance_inputs, why_changed
 from ringland.settings.assumptions import Assumptions
+from ringland.words.state_words import LEFT_OUT
 
 
 @dataclass(frozen=True)
@@ -127,6 +128,15 @@ class WeekBefore:
 
     inputs: pl.DataFrame
     chances: pl.DataFrame
+
+
+def with_left_out(tables: WeekTables, hulls: Collection[str]) -> WeekTables:
+    """The tables with why no chance is given for the hulls whose records were left out."""
+    is_out = pl.col("hull_id").is_in(list(hulls))
+    why = pl.when(is_out).then(pl.lit(LEFT_OUT)).otherwise("why_not").alias("why_not")
+    return replace(
+        tables, running=tables.running.with_columns(why), chances=tables.chances.with_columns(why)
+    )
 
 
 def with_change(

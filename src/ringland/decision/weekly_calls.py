@@ -185,7 +185,7 @@ def _state(row: Row, call: Row, jobs: Sequence[Row], reason: str, asker: Asker) 
     """The state of a hull, its jobs by name, why, and the price of what the plan leaves out."""
     week = asker.week
     actions = [action.name for action in week.catalogue.jobs(call["action"] or NOTHING)]
-    own_facts = {name: row[name] for name in ("engine_id", "why_not", "last_session_at")}
+    own_facts = {name: row[name] for name in ("hull_id", "engine_id", "why_not", "last_session_at")}
     is_ashore = call["action"] == asker.ashore
     facts = own_facts | {"is_ashore": is_ashore, "has_no_room": is_ashore}
     state = hull_state(facts, jobs, row["at_hand"], actions, week)

@@ -8,6 +8,7 @@ NOTHING_TO_DO = "Nothing to do: the earlier row is kept."
 _CORRECT = "Put it right in a file of corrections"
 
 DOUBT_LABELS = {
+    "hull_left_out": "Hull left out of the week",
     "meter_runs_backwards": "Meter reading below an earlier one",
     "meter_over_24_h_a_day": "Meter ran faster than the clock",
     "meter_factor_ten": "Meter reading ten times too large or small",
@@ -42,6 +43,8 @@ DOUBT_LABELS = {
 }
 
 DOUBT_REMEDIES = {
+    "hull_left_out": "Do not rent it. Look through what was written down of it lately, correct or "
+    "withdraw what cannot be, and ask for the week again; tell the makers of this program.",
     "meter_runs_backwards": f"Read the meter again. {_CORRECT}, or write the new meter's serial "
     "if it was replaced.",
     "meter_over_24_h_a_day": f"Read the meter again. {_CORRECT}, or withdraw the reading.",

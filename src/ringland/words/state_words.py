@@ -54,6 +54,9 @@ UNTIL = {
 }
 """What a hull waits for, by why its job must be done; any other by what the job is."""
 UNTIL_PASSED, UNTIL_DONE = "its {job} is passed", "its {job} is done"
+UNTIL_READ = "its records are put right (see Records: left out of this week)"
+LEFT_OUT = "the week could not be worked out with its records, so it is left out"
+"""Why no chance is given for a hull whose records ended the week's work."""
 NO_ROOM = "{until} (no room this week)"
 UNTIL_NEXT_WEEK = "{day}, when it is decided again"
 OR_STOCK = ", or it is back on the stock calibration"

@@ -2,7 +2,8 @@
 
 A hull against which a job stands that must be done first is not rented until it is done: an
 open failure, a failed test that nothing answers, an open rebuild sheet, a chance at a limit, an
-earlier must-do job, wrong or too old fuel in its own tank, or a week ashore.  One without an
+earlier must-do job, wrong or too old fuel in its own tank, records that cannot be worked with,
+or a week ashore.  One without an
 engine, or out of season, is not for rent.  Where the record tells too little, that is said.
 One that runs on a condition (a grade, a throttle stop, a job with a day) is rented only with
 it.  Of any other no open job is known, which is never clearance to run.
@@ -52,13 +53,15 @@ class Week:
     """What all hulls of a week share: its instant, the catalogue, when the season ended if it has.
 
     A hull that ran after the season's end is in season still.  A job overdue for more than
-    `answer_by_name_d` days is to be done or let go by name.
+    `answer_by_name_d` days is to be done or let go by name.  `left_out` are the hulls whose
+    records the week could not be worked out with.
     """
 
     as_of: datetime
     catalogue: Catalogue
     season_ended_at: datetime | None = None
     answer_by_name_d: float = 14.0
+    left_out: frozenset[str] = frozenset()
 
     def is_out_of_season(self, last_session_at: datetime | None) -> bool:
         """Whether a hull that ran last at that time is laid up."""
@@ -72,14 +75,16 @@ def hull_state(
     """The state of one hull.
 
     Args:
-        facts: engine_id, last_session_at, why_not (no chance can be told), is_ashore (the plan
-            keeps it ashore), has_no_room (for what it must get).
+        facts: hull_id, engine_id, last_session_at, why_not (no chance can be told), is_ashore (the
+            plan keeps it ashore), has_no_room (for what it must get).
         jobs: its open jobs, rows of `HullJobs`, the musts first.
         at_hand: its row of `FuelAtHand`; empty if it has none.
         actions: names of what the week's plan gives it.
         week: the week.
     """
     musts = [_until(job, facts, at_hand, week) for job in jobs if job["is_must"]]
+    if facts["hull_id"] in week.left_out:
+        musts.append(said.UNTIL_READ)
     if not musts and facts["is_ashore"]:
         decided_again = week.as_of + timedelta(days=WEEK_D)
         musts = [said.UNTIL_NEXT_WEEK.format(day=weekday_text(decided_again))]
