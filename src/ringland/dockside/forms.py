@@ -6,7 +6,7 @@ columns come first, which cells are always so, and for what a record each is wri
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import dataframely as dy
@@ -16,7 +16,6 @@ from ringland.dockside.entries import RECORDED
 from ringland.words.shown_units import shown_factor, shown_unit
 
 CYLINDER, PORT = "cylinder", "port"
-NOW = "now"
 FEW_CHOICES = 3
 """So many choices are shown as buttons; more are a list."""
 _STORED = {"l", "l/h", "mm"}
@@ -177,11 +176,6 @@ def words_of(word: str) -> str:
     return CHOICE_LABELS.get(word, word.replace("_", " ").capitalize())
 
 
-def columns_named(faults: Iterable[str]) -> list[str]:
-    """The columns a fault names, as intake joins them."""
-    return [name for fault in faults for name in fault.split(", ")]
-
-
 def _field(form: Form, name: str, column: dy.Column) -> Field:
     told = column.metadata or {}
     unit = str(told.get("unit", ""))
@@ -200,7 +194,7 @@ def _field(form: Form, name: str, column: dy.Column) -> Field:
         "When" if name == form.at else label,
         column.description or "",
         kind,
-        not column.nullable and name != form.at or name in _ASKED_FOR.get(form.name, ()),
+        (not column.nullable and name != form.at) or name in _ASKED_FOR.get(form.name, ()),
         unit if unit not in ("ON", "as in unit") else "",
         factor,
         low * factor if is_number and isinstance(low, float | int) else None,
@@ -210,7 +204,5 @@ def _field(form: Form, name: str, column: dy.Column) -> Field:
     )
 
 
-_ASKED_FOR = {
-    form: ("unit",) for form in ("leak-down", "compression", "vacuum", "hull-oil")
-}
+_ASKED_FOR = dict.fromkeys(("leak-down", "compression", "vacuum", "hull-oil"), ("unit",))
 """Columns a contract lets stand empty and what is given makes necessary."""

@@ -6,6 +6,7 @@ from typing import Any
 
 import polars as pl
 
+from ringland.contracts.decision_tables import OPEN
 from ringland.dockside.forms import Form
 from ringland.dockside.ground import Ground
 from ringland.dockside.roles import Person, Scope
@@ -14,12 +15,21 @@ SIGNED = ("done_by", "read_by", "examined_by", "released_by", "signed_by")
 """Columns in which whoever is signed in is offered."""
 
 
-def known_of(form: Form, ground: Ground, scope: Scope, person: Person) -> dict[str, Any]:
+def known_of(
+    form: Form, ground: Ground, scope: Scope, person: Person, jobs: pl.DataFrame | None
+) -> dict[str, Any]:
     """All a form needs on a phone, out of reach too, as plain JSON.
+
+    Args:
+        form: the form.
+        ground: the records.
+        scope: what the person may see.
+        person: who writes.
+        jobs: `HullJobs` of the newest list, if one is worked out.
 
     Returns:
         hulls: by id its dock, engine and cylinders, last meter reading; docks and engines: ids
-        with cylinders; last: by subject the columns offered; signed: who writes.
+        with cylinders; jobs: open ones; last: by subject the columns offered; signed: who writes.
     """
     records = ground.corrected
     engines = dict(records["engines"].select("engine_id", "cylinders").iter_rows())
@@ -49,9 +59,18 @@ def known_of(form: Form, ground: Ground, scope: Scope, person: Person) -> dict[s
         "engines": {
             name: count for name, count in sorted(engines.items()) if scope.holds("engines", name)
         },
+        "jobs": _open_jobs(jobs, scope),
         "last": _last(form, ground, scope),
-        "signed": {name: person.name for name in SIGNED},
+        "signed": dict.fromkeys(SIGNED, person.name),
     }
+
+
+def _open_jobs(jobs: pl.DataFrame | None, scope: Scope) -> list[str]:
+    if jobs is None:
+        return []
+    rows = jobs.filter(pl.col("state") == OPEN).sort("due_at", "job_id")
+    return [job for job, hull in rows.select("job_id", "hull_id").iter_rows()
+            if scope.holds("hulls", hull)]  # fmt: skip
 
 
 def _last(form: Form, ground: Ground, scope: Scope) -> dict[str, dict[str, str]]:
@@ -66,9 +85,7 @@ def _last(form: Form, ground: Ground, scope: Scope) -> dict[str, dict[str, str]]
     rows = rows.unique(form.subject, keep="last").select(form.subject, *form.offered)
     what = kind.refers_to[form.subject]
     return {
-        row[form.subject]: {
-            name: str(row[name]) for name in form.offered if row[name] is not None
-        }
+        row[form.subject]: {name: str(row[name]) for name in form.offered if row[name] is not None}
         for row in rows.iter_rows(named=True)
         if scope.holds(what, row[form.subject])
     }

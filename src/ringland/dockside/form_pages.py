@@ -1,9 +1,8 @@
-"""The dockside's own pages: forms, what waits on this phone, the board, sheets of hull codes."""
+"""The pages of the entry forms, and the one that shows what waits on this phone."""
 
 from __future__ import annotations
 
 import json
-from importlib.resources import files
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -11,16 +10,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from ringland.dockside.forms import CHOICE_LABELS, FORMS, Form, fields_of, words_of
 from ringland.dockside.roles import KINDS, Person
 
-ASSETS = {"dockside.css": "text/css", "phone.js": "text/javascript", "board.js": "text/javascript"}
-"""Files every page may ask for, with their media types."""
-WORKER = "worker.js"
 _MOST_CYLINDERS = 12
 _PORTS = ("intake", "exhaust")
-
-
-def asset(name: str) -> bytes:
-    """The bytes of a file of `assets`."""
-    return files("ringland.dockside").joinpath("assets", name).read_bytes()
 
 
 def form_page(form: Form, person: Person, token: str, known: dict[str, Any]) -> str:

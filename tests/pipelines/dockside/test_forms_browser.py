@@ -1,0 +1,224 @@
+"""The entry forms on a phone of 390 px: taps, messages, what is kept out of reach, by whom."""
+
+import signal
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+
+from pipelines.dockside.journal import read_journal
+from pipelines.home import JOURNAL, Home
+from ringland.dockside.entries import Entry
+from ringland.dockside.forms import FORMS
+from tests.built_once import BuiltOnce
+from tests.outside_tools import ARGUMENTS, CHROMIUM, needs_chromium, needs_npm
+from tests.pages.report_in_browser import browser
+from tests.pages.test_report_access import axe
+from tests.pipelines.dockside.shop_home import loaded_home
+from tests.studies.dockside_phones import HERE, begin, free_port, server
+
+__all__ = ["axe", "browser"]  # fixtures of this module's tests
+
+pytestmark = needs_chromium
+PHONE = {"width": 390, "height": 844}
+PATIENCE_MS = 60_000
+OFFLINE = 30
+MOST_TAPS = 6
+LEAST_TARGET_PX = 44
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Home, str]]:
+    home, port = loaded_home(tmp_path_factory.mktemp("forms") / "home"), free_port()
+    with server(home.folder, port):
+        yield home, f"http://{HERE}:{port}"
+
+
+@pytest.fixture
+def phone(browser: Browser, served: tuple[Home, str]) -> Iterator[tuple[Page, list[str]]]:
+    """A phone's page, and all it complains of or asks of another machine."""
+    context = browser.new_context(viewport=PHONE)  # type: ignore[arg-type]  # a TypedDict
+    page, wrong = opened(context, served[1])
+    yield page, wrong
+    context.close()
+
+
+def opened(context: BrowserContext, origin: str) -> tuple[Page, list[str]]:
+    page = context.new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    wrong: list[str] = []
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on("console", lambda said: wrong.append(said.text) if said.type == "error" else None)
+    page.on("request", lambda one: None if one.url.startswith(origin) else wrong.append(one.url))
+    return page, wrong
+
+
+def in_journal(home: Home) -> list[Entry]:
+    path = home.dockside / JOURNAL
+    return [one.entry for one in read_journal(path, 0, path.stat().st_size)]
+
+
+def kept(page: Page) -> None:
+    """Wait until nothing is on the phone alone."""
+    expect(page.locator("#said")).to_contain_text("ept on this phone", timeout=PATIENCE_MS)
+    expect(page.locator("body")).to_have_attribute("data-waits", "0", timeout=PATIENCE_MS)
+
+
+def test_a_fill_is_kept_in_at_most_six_taps(
+    phone: tuple[Page, list[str]], served: tuple[Home, str]
+) -> None:
+    page, wrong = phone
+    page.goto(f"{served[1]}/write/fill?hull=A1")  # as the sheet's code opens it
+    expect(page.get_by_label("Octane (AKI)")).to_have_value("91")  # the last one, offered
+    taps = 0
+    for tap in (lambda: page.get_by_label("Volume, l").click(), lambda: page.keyboard.type("23.5"),
+                lambda: page.get_by_role("button", name="Keep").click()):  # fmt: skip
+        tap()
+        taps += 1
+    kept(page)
+
+    made = in_journal(served[0])[-1]
+    assert taps <= MOST_TAPS
+    assert (made.kind, made.cells["hull_id"], made.cells["volume_l"]) == ("fills", "A1", "23.5")
+    assert (made.cells["source"], made.cells["octane_aki"]) == ("outside", "91.0")
+    assert wrong == []
+
+
+def test_a_failed_leak_down_reaches_the_board(
+    phone: tuple[Page, list[str]], served: tuple[Home, str]
+) -> None:
+    page, wrong = phone
+    page.goto(f"{served[1]}/write/leak-down?hull=A2")
+    assert page.locator(".reading:visible").count() == 3  # its engine's cylinders
+    page.get_by_label("Unit").fill("%")
+    for cylinder, value in enumerate(("8", "62", "9"), start=1):
+        page.get_by_label(f"Cylinder {cylinder}", exact=True).fill(value)
+    page.get_by_role("button", name="Keep").click()
+    kept(page)
+    page.goto(f"{served[1]}/")
+
+    alert = page.locator("li.do_not_rent", has_text="Leak-down failed on engine E2").first
+    expect(alert).to_be_visible(timeout=PATIENCE_MS)
+    assert wrong == []
+
+
+def test_a_job_done_is_kept_with_who_did_it(
+    phone: tuple[Page, list[str]], served: tuple[Home, str]
+) -> None:
+    page, wrong = phone
+    page.goto(f"{served[1]}/write/job?job=A1/drain_refill/2026-08-17")
+    page.locator("label", has_text="Done").last.click()
+    page.get_by_role("button", name="Keep").click()
+    kept(page)
+
+    made = in_journal(served[0])[-1]
+    assert (made.kind, made.cells["result"]) == ("jobs_done", "done")
+    assert made.cells["done_by"] == page.locator("meta[name=dockside-person]").get_attribute(
+        "content"
+    )
+    assert wrong == []
+
+
+def test_a_fault_is_told_at_its_field_while_typing(
+    phone: tuple[Page, list[str]], served: tuple[Home, str]
+) -> None:
+    page, _ = phone
+    page.goto(f"{served[1]}/write/fill?hull=A1")
+    page.get_by_label("Volume, l").fill("4000")
+
+    fault = page.locator("[data-field=volume_l] .fault")
+    expect(fault).to_contain_text("4000", timeout=PATIENCE_MS)
+
+
+def test_a_refused_entry_comes_back_with_its_message(
+    phone: tuple[Page, list[str]], served: tuple[Home, str]
+) -> None:
+    page, _ = phone
+    page.goto(f"{served[1]}/write/fill?hull=A1")
+    page.get_by_label("Hull", exact=False).first.fill("A9")
+    page.get_by_label("Volume, l").fill("20")
+    page.get_by_role("button", name="Keep").click()
+    expect(page.locator("body")).to_have_attribute("data-refused", "1", timeout=PATIENCE_MS)
+    page.goto(f"{served[1]}/write")
+    expect(page.locator("li.refused .fault")).to_contain_text("A9")
+    page.get_by_role("link", name="Put it right").click()
+
+    expect(page.get_by_label("Volume, l")).to_have_value("20")
+    expect(page.locator("[data-field=hull_id] .fault")).to_contain_text("A9")
+
+
+def test_a_form_works_by_keyboard_alone(
+    phone: tuple[Page, list[str]], served: tuple[Home, str]
+) -> None:
+    page, _ = phone
+    page.goto(f"{served[1]}/write/hours?hull=A1")
+    page.get_by_label("Hours shown").focus()
+    for keys in ("12.4", "Tab", "M1", "Enter"):
+        (page.keyboard.press if keys in ("Tab", "Enter") else page.keyboard.type)(keys)
+    kept(page)
+
+    assert in_journal(served[0])[-1].cells["meter_h"] == "12.4"
+
+
+def test_thirty_entries_made_out_of_reach_arrive_once_and_in_order_after_close_and_open(
+    tmp_path: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    home, port = loaded_home(tmp_path_factory.mktemp("away") / "home"), free_port()
+    origin, profile = f"http://{HERE}:{port}", tmp_path / "phone"
+
+    def phone_of(playwright: object) -> BrowserContext:
+        return playwright.chromium.launch_persistent_context(  # type: ignore[attr-defined,no-any-return]
+            profile, executable_path=CHROMIUM, args=ARGUMENTS, viewport=PHONE
+        )
+
+    with sync_playwright() as playwright:
+        process = begin(home.folder, port)
+        context = phone_of(playwright)
+        page, _ = opened(context, origin)
+        page.goto(f"{origin}/write")
+        expect(page.locator("body")).to_have_attribute("data-held", "yes", timeout=PATIENCE_MS)
+        process.send_signal(signal.SIGINT)
+        process.wait(120)
+        page.goto(f"{origin}/write/fill?hull=A1")
+        for number in range(OFFLINE):
+            page.get_by_label("Hull", exact=False).first.fill("A1")
+            page.get_by_label("Volume, l").fill(str(10 + number))
+            page.get_by_role("button", name="Keep").click()
+            waits = str(number + 1)
+            expect(page.locator("body")).to_have_attribute("data-waits", waits, timeout=PATIENCE_MS)
+        expect(page.locator("#kept")).to_contain_text("30 on this phone only")
+        context.close()
+        with server(home.folder, port):
+            context = phone_of(playwright)
+            page, _ = opened(context, origin)
+            page.goto(f"{origin}/write")
+            expect(page.locator("#entries li.held")).to_have_count(OFFLINE, timeout=PATIENCE_MS)
+            context.close()
+    litres = [float(one.cells["volume_l"]) for one in in_journal(home)]
+
+    assert litres == [float(10 + number) for number in range(OFFLINE)]
+
+
+@needs_npm
+def test_every_form_is_clean_to_axe_and_large_enough_to_hit(
+    browser: Browser, served: tuple[Home, str], axe: str, built_once: BuiltOnce
+) -> None:
+    del built_once
+    context = browser.new_context(viewport=PHONE, bypass_csp=True)  # type: ignore[arg-type]
+    page, _ = opened(context, served[1])
+    found: list[object] = []
+    for name in ("", *(f"/{form}" for form in FORMS)):
+        page.goto(f"{served[1]}/write{name}?hull=A1")
+        page.evaluate(axe)
+        result = page.evaluate("axe.run(document)")
+        found += [(name, one["id"], one["nodes"][0]["html"]) for one in result["violations"]]
+        sizes = page.eval_on_selector_all(
+            "main input:not([type=hidden]), main select, main button, main a, main summary",
+            "all => all.filter(one => one.offsetParent).map(one => one.getBoundingClientRect().height)",
+        )
+        assert min(sizes) >= LEAST_TARGET_PX, name
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"], name
+    context.close()
+
+    assert found == []
