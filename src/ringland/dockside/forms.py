@@ -148,6 +148,7 @@ LABELS = {
     "meter_id": "Meter",
     "job_id": "Job",
     "is_full": "Filled to the brim",
+    "is_warm": "Engine warm",
     "running_h": "Engine hours run",
     "started_at": "Left the dock",
     "barometer_is": "That pressure is",

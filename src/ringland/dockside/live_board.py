@@ -167,7 +167,8 @@ it said last.</p><nav>{_lists(person)}</nav>
 
 
 def _lists(person: Person) -> str:
-    return '<a href="/week/">The week\'s list</a>' if person.sees_all else ""
+    listed = '<a href="/week/">The week\'s list</a>' if person.sees_all else ""
+    return f'<a href="/write">Write down</a> {listed}'
 
 
 def _job(one: BoardJob) -> str:

@@ -96,6 +96,14 @@ function hullChosen(hull) {
   }
 }
 
+// What was offered for one source says nothing of the fuel of the other.
+function sourceChosen(source) {
+  const about = known.hulls[field("hull_id").value.trim()];
+  for (const name of ["source_dock_id", "source_tank_id", "octane_aki", "octane_ron", "octane_mon"]) {
+    if (!touched.has(name)) put(name, name === "source_dock_id" && source === "dock" && about ? about.dock : "");
+  }
+}
+
 function engineChosen(engine) {
   const cylinders = known.engines[engine] || 0;
   for (const box of readings) box.hidden = Number(box.dataset.cylinder) > cylinders;
@@ -108,6 +116,9 @@ field("engine_id")?.addEventListener("input", (event) => engineChosen(event.targ
 field("dock_id")?.addEventListener("input", (event) => {
   if (form.dataset.subject === "dock_id" || !field("hull_id")) offer(event.target.value.trim());
 });
+for (const input of form.querySelectorAll("[name=source]")) {
+  input.addEventListener("change", () => sourceChosen(input.value));
+}
 document.getElementById("meter-now")?.addEventListener("input", (event) => {
   const last = known.hulls[field("hull_id").value.trim()]?.meter;
   const ran = event.target.value - (last ? last[2] : NaN);
