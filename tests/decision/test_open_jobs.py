@@ -204,7 +204,7 @@ def test_an_answer_taken_back_opens_the_job_again() -> None:
     assert answered(said=later, jobs_done=[DONE])["state"] == "done"
 
 
-ASKER = Asker(Week(AS_OF, CATALOGUE), 5.0, PRICES, "take_out_of_use")
+ASKER = Asker(Week(AS_OF, CATALOGUE), 5.0, PRICES, "take_out_of_use", 30.0)
 ROW = {
     "hull_id": "H1", "engine_id": "E1", "found_at": None, "warning": None, "rule": None,
     "option": "nothing", "wanted": "nothing", "is_pinned": False, FAILED: [], FOUND_OUT: [],

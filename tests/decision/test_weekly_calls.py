@@ -1,6 +1,7 @@
 """One call a hull: the plan's action where it may run, a safety rule's where it may not."""
 
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import polars as pl
@@ -11,18 +12,23 @@ from ringland.decision.actions.safety_rules import safety_rules
 from ringland.decision.jobs.hull_state import Week
 from ringland.decision.jobs.new_jobs import Asker
 from ringland.decision.weekly_calls import hull_calls
-from tests.decision.small_fleet import AS_OF, CATALOGUE, SETTINGS, small_fleet
+from tests.decision.small_fleet import AS_OF, CATALOGUE, SETTINGS, frame, small_fleet
 
 FLEET = small_fleet()
 FITS = FLEET.fits()
 TABLES = FLEET.tables(FITS)
 MADE = FLEET.decisions(FITS)
 ASHORE = "take_out_of_use"
-ASKER = Asker(Week(AS_OF, CATALOGUE), 5.0, TABLES.prices, ASHORE)
+ASKER = Asker(Week(AS_OF, CATALOGUE), 5.0, TABLES.prices, ASHORE, 30.0)
 NO_JOBS = HullJobs.create_empty()
 
 
-def call_of(option: str, chance_7d: float = 0.01, short_of: tuple[str, ...] = ()) -> dict[str, Any]:
+def call_of(
+    option: str,
+    chance_7d: float = 0.01,
+    short_of: tuple[str, ...] = (),
+    earlier: pl.DataFrame = NO_JOBS,
+) -> dict[str, Any]:
     """The call on H03 where the plan gives it the option."""
     is_h03 = pl.col("hull_id") == "H03"
     chances = TABLES.chances.with_columns(
@@ -38,6 +44,7 @@ def call_of(option: str, chance_7d: float = 0.01, short_of: tuple[str, ...] = ()
     planned = MADE.plan.rows.with_columns(
         option=pl.when(pl.col("hull_id") == "H03").then(pl.lit(option)).otherwise("option"),
         fuel_way=pl.when(pl.col("hull_id") == "H03").then(pl.lit(way)).otherwise("fuel_way"),
+        saving=pl.when(is_h03 & (pl.lit(option) == "nothing")).then(0.0).otherwise("saving"),
         wanted=pl.lit("planned_top_end"),
         short_of=pl.when(pl.col("hull_id") == "H03")
         .then(pl.lit(list(short_of), dtype=pl.List(pl.String)))
@@ -51,7 +58,7 @@ def call_of(option: str, chance_7d: float = 0.01, short_of: tuple[str, ...] = ()
         options=MADE.options,
         planned=planned,
         asker=ASKER,
-        earlier=NO_JOBS,
+        earlier=earlier,
         horizon_d=30.0,
         assumptions=SETTINGS,
     )
@@ -101,6 +108,25 @@ def test_a_hull_that_waits_for_room_says_for_what() -> None:
 
     assert (made["waits_for"], made["no_room_in"]) == ("planned_top_end", "lift slots")
     assert call_of("nothing")["waits_for"] is None
+
+
+def test_a_job_of_an_earlier_list_costs_what_it_says_whatever_the_plan_gives() -> None:
+    """'Read out the calibration', 40 on its job, stood beside a cost of doing of nothing."""
+    asked_at = AS_OF - timedelta(days=7)
+    job = dict.fromkeys(HullJobs.column_names()) | {
+        "job_id": "H03/read_calibration/2026-07-27", "hull_id": "H03", "what": "read_calibration",
+        "because": "cost", "why": "It pays.", "is_must": False, "state": "open",
+        "asked_at": asked_at, "due_at": asked_at + timedelta(days=5), "price": 35.0,
+    }  # fmt: skip
+    earlier = frame(HullJobs, [job])
+    alone, beside = call_of("nothing", earlier=earlier), call_of("drain_refill", earlier=earlier)
+    plain, planned = call_of("drain_refill"), call_of("read_calibration", earlier=earlier)
+
+    assert (alone["do"], alone["action_cost"]) == (["read_calibration"], 40.0)  # this week's price
+    assert (alone["saving"], alone["decided_by"]) == (-40.0, "earlier")
+    assert beside["action_cost"] == plain["action_cost"] + 40.0
+    assert beside["saving"] == pytest.approx(plain["saving"] - 40.0)
+    assert planned["action_cost"] == 40.0  # counted once
 
 
 def test_a_broken_hull_stays_off_the_water_where_nothing_could_be_planned() -> None:

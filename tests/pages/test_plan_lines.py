@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+import pytest
+
 from ringland.decision.plan.hand_changes import HandChanges
 from ringland.decision.week_decisions import default_limits
 from ringland.pages.week.plan_lines import (
@@ -34,14 +36,18 @@ def test_the_jobs_are_the_lists_own_and_add_up() -> None:
     calls = WEEK.calls.to_dicts()
     groups = plan_groups(WEEK, calls, CATALOGUE)
 
-    assert [hull for group in groups for hull in group["hulls"]] == [
+    planned = [group for group in groups if not group["label"].startswith("Beside the plan")]
+    assert len(groups) == len(planned) + 1
+    assert [hull for group in planned for hull in group["hulls"]] == [
         hull
         for action in WEEK.calls["action"].drop_nulls().unique(maintain_order=True)
         for hull in WEEK.calls.filter(action=action)["hull_id"]
         if action != "nothing"
     ]
     assert WEEK.plan is not None
-    assert sum(group["mechanic_h"] for group in groups) == WEEK.plan.used["mechanic hours"]
+    assert sum(group["mechanic_h"] for group in planned) == WEEK.plan.used["mechanic hours"]
+    costs = WEEK.calls["action_cost"].sum()
+    assert sum(group["cost"] for group in groups) == pytest.approx(costs)
 
 
 def test_a_hull_without_room_says_what_it_waits_for_and_what_one_more_is_worth() -> None:

@@ -31,7 +31,8 @@ class HullCalls(dy.Schema):
     )
     reason = dy.String()
     action_cost = dy.Float64(
-        nullable=True, description="paid whatever happens, lost rental included"
+        nullable=True,
+        description="paid whatever happens, lost rental included: the plan's and every open job's",
     )
     cost_of_waiting = dy.Float64(
         nullable=True,
@@ -46,9 +47,14 @@ class HullCalls(dy.Schema):
     )
     no_room_in = dy.String(nullable=True, description="those limits, by name, with commas")
     decided_by = dy.String(
-        nullable=True, description="'safety' or 'hand' where not cost; null: no plan on it"
+        nullable=True,
+        description="'safety', 'hand' or 'earlier' (a list before this one asked for it) where not "
+        "cost; null: no plan on it",
     )
 
+
+EARLIER = "earlier"
+"""What decides a job that only an earlier list asked for."""
 
 OPEN, DONE, PASSED, RELEASED, OVERTAKEN = "open", "done", "passed", "released", "overtaken"
 JOB_STATES = [OPEN, DONE, PASSED, RELEASED, OVERTAKEN]

@@ -227,6 +227,7 @@ def make_week_decisions(
             assumptions.number("call.check_within_d"),
             prices,
             ashore,
+            horizon_d,
         ),
         earlier=jobs,
         horizon_d=horizon_d,

@@ -16,7 +16,7 @@ from ringland.contracts.record_columns import REBUILD_SHEET
 from ringland.contracts.record_tables import OpenSheets
 from ringland.contracts.risk_tables import ChanceInputs, ChanceParts
 from ringland.decision.actions.action_prices import Prices, prices
-from ringland.decision.actions.fuel_offers import FuelOffers, fuel_offers
+from ringland.decision.actions.fuel_offers import FuelOffers, fuel_offers, outside_steps
 from ringland.decision.actions.horizons import season_end
 from ringland.decision.jobs.bench_lines import bench_warnings
 from ringland.decision.value.fuel_burned import dock_fuel
@@ -116,7 +116,12 @@ def make_week_tables(
         ),
         dock_fuel=dock_fuel(exposure, tanks, records["docks"], as_of, assumptions),
         at_hand=fuel_at_hand(tanks, exposure, records, as_of, assumptions),
-        prices=prices(records["costs"], as_of.year, assumptions),
+        prices=replace(
+            prices(records["costs"], as_of.year, assumptions),
+            outside_per_l=outside_steps(
+                records["fills"], records["deliveries"], as_of, assumptions
+            ),
+        ),
         fuel_offers=fuel_offers(records["deliveries"], running, as_of, assumptions),
         inputs=chance_inputs(running),
     )

@@ -12,22 +12,17 @@ from typing import Any
 
 import polars as pl
 
-from ringland.contracts.decision_tables import OPEN, HullCalls, HullJobs
+from ringland.contracts.decision_tables import EARLIER, OPEN, HullCalls, HullJobs
 from ringland.contracts.plan_tables import PlanRows
 from ringland.decision.actions.action_catalogue import NOTHING, Catalogue
 from ringland.decision.actions.action_terms import TESTED
 from ringland.decision.actions.safety_rules import FAILED_TEST, HIGH_7D, OPEN_FAILURE
 from ringland.decision.jobs.call_lines import call_reason
 from ringland.decision.jobs.fuel_lines import own_fuel_line
-from ringland.decision.jobs.hull_state import (
-    OPEN_SHEET,
-    OWN_FUEL,
-    hull_state,
-    is_limited_by_own_fuel,
-    is_overdue,
-)
+from ringland.decision.jobs.hull_state import hull_state, is_limited_by_own_fuel, is_overdue
 from ringland.decision.jobs.new_jobs import Asker
 from ringland.decision.jobs.reason_lines import reason_text
+from ringland.decision.jobs.step_prices import besides
 from ringland.decision.value.last_tests import with_failed_tests
 from ringland.decision.week_tables import WeekTables
 from ringland.settings.assumptions import Assumptions
@@ -194,8 +189,7 @@ def _state(row: Row, call: Row, jobs: Sequence[Row], reason: str, asker: Asker) 
     is_planned = row["rule"] is None and call["action"] not in (None, NOTHING)
     own = reason if is_planned or not musts else None  # the plan's own
     plan_has = set(actions)
-    beside = [job for job in musts if job["because"] in (OPEN_SHEET, OWN_FUEL)]
-    more = sum(job["price"] or 0.0 for job in beside if job["what"] not in plan_has)
+    more = besides(jobs, call, asker.ashore, week.catalogue)
     rules = [name for name in week.catalogue.rules() if name in plan_has]
     found: dict[str, Any] = {
         "call": state.kind,
@@ -208,4 +202,6 @@ def _state(row: Row, call: Row, jobs: Sequence[Row], reason: str, asker: Asker) 
         found["saving"] = None if call["saving"] is None else call["saving"] - more
     if musts and call["decided_by"] == "cost":
         found["decided_by"] = "safety"
+    elif more and call["decided_by"] == "cost" and (found["saving"] or 0.0) <= 0:
+        found["decided_by"] = EARLIER
     return found

@@ -17,7 +17,8 @@ UNIT_WHERE_NO_CURRENCY = "money"
 class Prices:
     """Money per unit of each item, its currency, and which items came from the settings.
 
-    `amounts` and `hours` hold money and mechanic's hours of every item on record.
+    `amounts` and `hours` hold money and mechanic's hours of every item on record;
+    `outside_per_l`, by dock, what a good litre filled outside costs above the dock's.
     """
 
     check: float
@@ -31,6 +32,7 @@ class Prices:
     from_settings: tuple[str, ...]
     amounts: Mapping[str, float] = field(default_factory=dict)
     hours: Mapping[str, float] = field(default_factory=dict)
+    outside_per_l: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def unplanned(self) -> float:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from ringland.decision.actions.action_catalogue import Action
 from ringland.decision.actions.action_prices import Prices
@@ -65,3 +67,39 @@ def job_days_off(action: Action, prices: Prices) -> float:
     if action.days_off_item:
         return float(getattr(prices, action.days_off_item))
     return action.days_off
+
+
+def outside_per_l(rule: Action, docks: pl.Series, prices: Prices) -> NDArray[np.float64]:
+    """What a litre under a fuel rule costs a hull filled outside, beyond what it fills else.
+
+    As paid on record where that tells; else the catalogue's, as is what stands in the shop's own
+    file of actions.
+
+    Args:
+        rule: priced by the litre.
+        docks: the dock of each hull.
+        prices: what things cost this season.
+    """
+    is_own = "cost_per_l" in rule.numbers and rule.numbers["cost_per_l"].is_shops_own
+    paid = {} if is_own else prices.outside_per_l
+    return np.array([paid.get(dock, rule.cost_per_l) for dock in docks], dtype=np.float64)
+
+
+def sure_price(actions: Actions, prices: Prices, horizon_d: float) -> float:
+    """Money for jobs with the rental they lose within the days looked ahead."""
+    return sum(
+        job_price(a, prices) + min(job_days_off(a, prices), horizon_d) * prices.lost_rental_day
+        for a in actions
+    )
+
+
+def repair_price(prices: Prices, horizon_d: float, begun_d: float = 0.0) -> float:
+    """Money for a repair in season with the rental lost within the days looked ahead.
+
+    Args:
+        prices: what things cost this season.
+        horizon_d: days looked ahead.
+        begun_d: days until it is begun, the hull ashore.
+    """
+    lost_d = min(begun_d + prices.days_lost_unplanned, horizon_d)
+    return prices.full_rebuild_unplanned + lost_d * prices.lost_rental_day

@@ -80,6 +80,45 @@ def fuel_offers(
     return FuelOffers.validate(pl.DataFrame(rows, schema=types, orient="row"))
 
 
+def outside_steps(
+    fills: pl.DataFrame, deliveries: pl.DataFrame, as_of: datetime, assumptions: Assumptions
+) -> dict[str, float]:
+    """What a good litre filled outside costs beyond what each dock pays, as paid of late.
+
+    Args:
+        fills: the `fills` records as known at `as_of`.
+        deliveries: the `deliveries` records as known at `as_of`.
+        as_of: the instant the plan speaks of.
+        assumptions: settings.
+
+    Returns:
+        Per dock, money a litre, not below zero.  No dock where fewer priced fills than
+        `planning.outside_fills` meet the stock need; none without a priced delivery.
+    """
+    since = as_of - timedelta(days=assumptions.number("record.rule_season_d"))
+    paid = (pl.col("price_per_l") * pl.col("volume_l")).sum() / pl.col("volume_l").sum()
+    outside = with_aki(
+        fills.filter(
+            pl.col("filled_at").is_between(since, as_of)
+            & (pl.col("source") == "outside")
+            & pl.col("price_per_l").is_not_null()
+        ),
+        assumptions,
+    ).filter(pl.col("aki") >= assumptions.number("octane.need_stock_aki"))
+    if outside.height < max(1.0, assumptions.number("planning.outside_fills")):
+        return {}
+    good: float = outside.select(paid).item()
+    own = (
+        deliveries.filter(
+            pl.col("delivered_at").is_between(since, as_of) & pl.col("price_per_l").is_not_null()
+        )
+        .group_by("dock_id", maintain_order=True)
+        .agg(paid.alias("paid"))
+        .sort("dock_id")
+    )
+    return {dock: max(0.0, good - at_dock) for dock, at_dock in own.iter_rows()}
+
+
 def with_aki(deliveries: pl.DataFrame, assumptions: Assumptions) -> pl.DataFrame:
     """The deliveries with `aki`: as written, or from RON, MON or both; rows without are left out.
 

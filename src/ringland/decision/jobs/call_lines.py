@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from ringland.contracts.decision_tables import EARLIER
 from ringland.decision.actions.action_catalogue import NOTHING, REPAIR, Catalogue
 from ringland.decision.actions.action_terms import TESTED
 from ringland.decision.actions.safety_rules import HIGH_7D, HIGH_30D
@@ -28,6 +29,7 @@ from ringland.words.number_words import (
 
 CUTS = "The plan's work cuts its chance of an unplanned failure {over} from {left} to {after}."
 LEAVES = "With the plan's work its chance of an unplanned failure {over} is {after}."
+SPEAKS = {"hand": "A decision by hand", EARLIER: "A job of an earlier list"}
 ABOVE = "{label} goes with {times} times the failures of a typical hull here. "
 
 
@@ -138,8 +140,7 @@ def action_line(
     if saving > 0:
         saved = money_text(saving, currency)
         return f"{line} Expected saving against doing without: {saved}."
-    by_hand = facts["decided_by"] == "hand"
-    return f"{line} {'A decision by hand' if by_hand else 'Safety'}, not money, speaks for it."
+    return f"{line} {SPEAKS.get(facts['decided_by'], 'Safety')}, not money, speaks for it."
 
 
 def do_label(facts: Mapping[str, Any], catalogue: Catalogue) -> str | None:

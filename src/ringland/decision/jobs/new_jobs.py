@@ -18,7 +18,7 @@ import polars as pl
 from ringland.contracts.decision_tables import OPEN, OVERTAKEN, SHEET_JOB
 from ringland.decision.actions.action_catalogue import REPAIR, Action, Catalogue
 from ringland.decision.actions.action_prices import Prices
-from ringland.decision.actions.action_terms import FAILED, FOUND_OUT, job_days_off, job_price
+from ringland.decision.actions.action_terms import FAILED, FOUND_OUT, repair_price, sure_price
 from ringland.decision.actions.safety_rules import (
     FAILED_TEST,
     HIGH_7D,
@@ -60,12 +60,16 @@ class _Asked(NamedTuple):
 
 @dataclass(frozen=True)
 class Asker:
-    """What asking needs of the week: its instant and catalogue, days to do a job in, prices."""
+    """What asking needs of the week: its instant and catalogue, days to do a job in, prices.
+
+    A job loses no rental beyond the `horizon_d` days that the plan looks ahead.
+    """
 
     week: Week
     within_d: float
     prices: Prices
     ashore: str
+    horizon_d: float
 
     def jobs(self, row: Row, reason: str, earlier: Sequence[Row]) -> list[dict[str, Any]]:
         """Rows of `HullJobs` of one hull, open ones first, the musts before the others.
@@ -88,7 +92,8 @@ class Asker:
                 continue
             by = next((one for one in overtaking if self._overtakes(one, job)), None)
             if job["state"] != OPEN or by is None:
-                rows.append(dict(job))
+                is_open = job["state"] == OPEN  # at this week's prices, as what is asked for anew
+                rows.append(dict(job) | ({"price": self._price(job["what"])} if is_open else {}))
                 continue
             if job["is_must"] and not by.is_must:  # a must stays a must in another's hands
                 asked[by.what] = by._replace(because=OPEN_JOB, is_must=True)
@@ -176,14 +181,9 @@ class Asker:
     def _price(self, what: str) -> float | None:
         """What a job costs for sure, with the rental it loses; None: nobody can tell."""
         if what == REPAIR:
-            return self.prices.unplanned
+            return repair_price(self.prices, self.horizon_d)
         jobs = self._catalogue.jobs(what)
-        if not jobs:
-            return None
-        return sum(
-            job_price(a, self.prices) + job_days_off(a, self.prices) * self.prices.lost_rental_day
-            for a in jobs
-        )
+        return sure_price(jobs, self.prices, self.horizon_d) if jobs else None
 
 
 def fuel_job(at_hand: Row, planned: Sequence[str]) -> str | None:

@@ -28,6 +28,7 @@ from ringland.decision.actions.action_terms import (
     is_meant_for,
     job_days_off,
     job_price,
+    outside_per_l,
 )
 from ringland.decision.actions.fuel_offers import FuelOffers, by_order, dock_way
 from ringland.decision.actions.standing_rules import Standing
@@ -122,12 +123,13 @@ def option_table(
 
 
 def _by_hull(season: Season, catalogue: Catalogue) -> list[_Column]:
-    """Every option of the catalogue, a fuel rule filled elsewhere at the catalogue's price."""
+    """Every option of the catalogue, a fuel rule filled outside at its price there."""
     n = season.sets.height
     found = []
     for name, actions in catalogue.bundles().items():
         rule = next((a for a in actions if a.name == FUEL_RULE), None)
-        per_l = np.full(n, 0.0 if rule is None else rule.cost_per_l)
+        docks, prices = season.sets["dock_id"], season.world.prices
+        per_l = np.zeros(n) if rule is None else outside_per_l(rule, docks, prices)
         way = NO_FUEL if rule is None else OUTSIDE
         found.append(_Column(name, name, way, actions, season.outcome(actions), per_l))
     return found

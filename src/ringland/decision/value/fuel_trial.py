@@ -16,6 +16,7 @@ import numpy as np
 import polars as pl
 
 from ringland.decision.actions.action_catalogue import FUEL_RULE
+from ringland.decision.actions.action_terms import outside_per_l
 from ringland.decision.value.hazard_ahead import Floats
 from ringland.decision.value.option_outcome import Season, World
 from ringland.risk.exposure_ahead import USUAL
@@ -66,7 +67,7 @@ def best_trial(
         return None
     season = Season(told, world, horizon_d)
     as_is, ruled = season.outcome(()), season.outcome((rule,))
-    fuel = rule.cost_per_l * ruled.bought_l
+    fuel = outside_per_l(rule, season.sets["dock_id"], world.prices) * ruled.bought_l
     gain = as_is.cost - ruled.cost - fuel
     usual = USUAL + SHORT if USUAL + SHORT in told.columns else SHORT
     is_short = (told[usual] >= assumptions.number("planning.trial_short_on")).to_numpy()

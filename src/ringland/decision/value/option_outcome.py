@@ -30,7 +30,7 @@ from ringland.decision.actions.action_catalogue import (
     Test,
 )
 from ringland.decision.actions.action_prices import Prices
-from ringland.decision.actions.action_terms import Actions, job_days_off, job_price
+from ringland.decision.actions.action_terms import Actions, job_days_off, job_price, outside_per_l
 from ringland.decision.actions.week_limits import WEEK_D
 from ringland.decision.value.chances_ahead import Ask, ChancesAhead
 from ringland.decision.value.hazard_ahead import CumulativeHazard, Floats, with_effects
@@ -228,7 +228,8 @@ class Season:
         left, answered = (
             others._kept(actions, looks_on=False) for actions in (done, [*kept, answer])
         )
-        per_l = answer.cost_per_l
+        docks, prices = others.sets["dock_id"], self.world.prices
+        per_l = outside_per_l(answer, docks, prices) if answer.name == FUEL_RULE else 0.0
         saved = left.cost - answered.cost - per_l * (answered.bought_l - left.bought_l)
         pays = saved.mean(axis=0) > 0
         return np.asarray(look.chance.value * np.where(pays, saved, 0.0))

@@ -16,12 +16,11 @@ from ringland.decision.actions.action_catalogue import (
     NOTHING,
     REBUILD,
     REPAIR,
-    Action,
     Catalogue,
     CatalogueError,
 )
 from ringland.decision.actions.action_prices import Prices
-from ringland.decision.actions.action_terms import TESTED, is_meant_for, job_days_off, job_price
+from ringland.decision.actions.action_terms import TESTED, is_meant_for, repair_price, sure_price
 from ringland.decision.actions.safety_rules import (
     FAILED_TEST,
     OPEN_FAILURE,
@@ -59,7 +58,7 @@ def sure_options(
     bundles = catalogue.bundles()
     parts = [
         *_rows(_repair_costs(prices, horizon_d, ashore), _of(bound, OPEN_FAILURE), 1.0),
-        *_rows(_test_costs(catalogue, prices, ashore), _of(bound, FAILED_TEST), None),
+        *_rows(_test_costs(catalogue, prices, horizon_d, ashore), _of(bound, FAILED_TEST), None),
     ]
     if not parts:
         return WeekOptions.create_empty()
@@ -91,21 +90,17 @@ def _repair_costs(prices: Prices, horizon_d: float, ashore: str) -> dict[str, tu
 
     Its price and the rental lost within the horizon; of standing, the week's rental is sure.
     """
-
-    def begun(days_later: float) -> float:
-        lost_d = min(days_later + prices.days_lost_unplanned, horizon_d)
-        return prices.full_rebuild_unplanned + lost_d * prices.lost_rental_day
-
+    now, next_week = (repair_price(prices, horizon_d, begun_d) for begun_d in (0.0, WEEK_D))
     week = min(WEEK_D, horizon_d) * prices.lost_rental_day
     return {
-        REPAIR: (begun(0.0), begun(0.0)),
-        ashore: (begun(WEEK_D), week),
-        NOTHING: (begun(WEEK_D), week),
+        REPAIR: (now, now),
+        ashore: (next_week, week),
+        NOTHING: (next_week, week),
     }
 
 
 def _test_costs(
-    catalogue: Catalogue, prices: Prices, ashore: str
+    catalogue: Catalogue, prices: Prices, horizon_d: float, ashore: str
 ) -> dict[str, tuple[float, float]]:
     """A test, or the week ashore: what is paid for sure; what a bad reading leads to is open."""
     bundles = catalogue.bundles()
@@ -114,14 +109,8 @@ def _test_costs(
         for name in answering_options(catalogue)
         if len(bundles[name]) == 1 and bundles[name][0].test is not None
     ]
-    paid = {name: _sure(bundles[name], prices) for name in (*tests, ashore)}
+    paid = {name: sure_price(bundles[name], prices, horizon_d) for name in (*tests, ashore)}
     return {name: (cost, cost) for name, cost in paid.items()} | {NOTHING: (0.0, 0.0)}
-
-
-def _sure(actions: Sequence[Action], prices: Prices) -> float:
-    return sum(
-        job_price(a, prices) + job_days_off(a, prices) * prices.lost_rental_day for a in actions
-    )
 
 
 def _rows(

@@ -11,6 +11,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from ringland.contracts.decision_tables import DO_NOT_RENT, NO_OPEN_JOB, NOT_FOR_RENT, STATES
+from ringland.decision.actions.action_catalogue import FUEL_RULE
 from ringland.decision.jobs.call_lines import ahead_text, over_text, room_line, summary_line
 from ringland.pages.fleet import fleet_words
 from ringland.pages.fleet.risk_charts import fleet_chances
@@ -37,6 +38,7 @@ from ringland.pages.week.report_words import (
     WORTH_SAYING,
     fuel_line,
     one_grade_line,
+    outside_line,
     unpriced_line,
 )
 from ringland.pages.week.week_report import HullSheet, WeekReport, hulls_at, jobs_text
@@ -92,8 +94,18 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
         "finder": json.dumps(fleet_words.FINDER),
         "said": fleet_words,
         "slot_words": plan_words,
-        "price_note": unpriced_line(report.prices.from_settings),
+        "price_note": _price_note(report),
     }
+
+
+def _price_note(report: WeekReport) -> str:
+    docks = sorted({sheet.dock_id for sheet in report.hulls})
+    rule = report.catalogue.actions.get(FUEL_RULE)
+    lines = (
+        unpriced_line(report.prices.from_settings),
+        outside_line(rule, report.prices, docks),
+    )
+    return " ".join(line for line in lines if line)
 
 
 def need_of(sheet: HullSheet) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from ringland.contracts.decision_tables import EARLIER
 from ringland.words.number_words import (
     count_text,
     money_text,
@@ -108,7 +109,11 @@ AFTER_PRICE = (
     "after its own price, against doing without it; what lasts beyond the season counts too"
 )
 COSTS_MORE = "More than it saves"
-SPEAKS_FOR_IT = {"safety": "safety speaks for it, not money", "hand": "decided by hand"}
+SPEAKS_FOR_IT = {
+    "safety": "safety speaks for it, not money",
+    "hand": "decided by hand",
+    EARLIER: "an earlier list asked for it",
+}
 TAKES = "It takes"
 
 

@@ -8,8 +8,10 @@ from typing import Any
 
 from ringland.contracts.decision_tables import DO_NOT_RENT, RENT_ONLY
 from ringland.decision.actions.action_catalogue import Catalogue
+from ringland.decision.actions.safety_rules import week_ashore
 from ringland.decision.jobs.hull_state import is_overdue, job_label, job_short
 from ringland.decision.jobs.reason_lines import late_text
+from ringland.decision.jobs.step_prices import REST, step_prices
 from ringland.pages.week.week_report import HullSheet, WeekReport
 from ringland.words.job_cautions import LOCAL_CODES, WORK, short_cautions_of, works_of
 from ringland.words.number_words import day_text, price_text, weekday_text
@@ -18,22 +20,26 @@ Row = Mapping[str, Any]
 
 DUE, DUE_SINCE, FROM_NOW = "by {day}", "was due {day}{late}", "from the next fill or rental on"
 DUE_BY = "Due {day}"
+RENTAL_LOST, RUNNING = "Rental lost this week", "What it takes to run it so"
 
 
 def job_rows(sheet: HullSheet, report: WeekReport) -> list[dict[str, Any]]:
     """What is to be done on a hull, the musts first.
 
     Returns:
-        Per job: label, due (its day in words), is_late, is_must, price (in words, or empty) and
-        cautions: what to mind at it that no job before it named.
+        Per job: label, due (its day in words), is_late, is_must, price (in words, or empty; they
+        add up to what doing it costs) and cautions: what to mind at it that no job before it named.
     """
     open_jobs = {job["what"]: job for job in sheet.jobs}
-    rows, told = [], set[str]()
+    currency = report.prices.currency
+    ashore = week_ashore(report.catalogue, report.prices)
+    horizon_d = report.decisions.horizon_d
+    prices = step_prices(sheet.call, sheet.jobs, ashore, report.catalogue, horizon_d)
+    rows, told = list[dict[str, Any]](), set[str]()
     for what in sheet.call["do"]:
         job = open_jobs.get(what)
         fresh = [work for work in works_of([what]) if work not in told]
         told.update(fresh)
-        price = None if job is None else job["price"]
         cautions = [line for work in fresh for line in WORK[work]]
         if told and what == sheet.call["do"][-1]:
             cautions.append(LOCAL_CODES)
@@ -43,10 +49,14 @@ def job_rows(sheet: HullSheet, report: WeekReport) -> list[dict[str, Any]]:
                 "due": FROM_NOW if job is None else _due(job, report.as_of),
                 "is_late": job is not None and is_overdue(job, report.as_of),
                 "is_must": job is not None and job["is_must"],
-                "price": "" if not price else price_text(price, report.prices.currency),
+                "price": _price_words(prices[what], currency),
                 "cautions": cautions,
             }
         )
+    if REST in prices:
+        label = RENTAL_LOST if sheet.call["call"] == DO_NOT_RENT else RUNNING
+        rest = {"label": label, "price": _price_words(prices[REST], currency), "due": ""}
+        rows.append(rest | {"is_late": False, "is_must": False, "cautions": []})
     return rows
 
 
@@ -75,6 +85,10 @@ def mind_line(sheet: HullSheet) -> str:
     """What to mind at a hull's jobs, in few words."""
     line = "; ".join(short_cautions_of(sheet.call["do"]))
     return line[:1].upper() + line[1:]
+
+
+def _price_words(price: float | None, currency: str) -> str:
+    return price_text(price, currency) if price else ""
 
 
 def _due(job: Row, as_of: datetime) -> str:

@@ -12,6 +12,7 @@ from ringland.decision.actions.action_catalogue import NOTHING, Catalogue
 from ringland.decision.actions.fuel_offers import DOCK_WAY
 from ringland.decision.actions.week_limits import RENTAL_DAYS, SPARE_DAYS
 from ringland.decision.jobs.call_lines import no_room_text
+from ringland.decision.jobs.step_prices import plan_steps
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.pages.week import plan_words
 from ringland.words.number_words import (
@@ -23,11 +24,14 @@ from ringland.words.number_words import (
 
 Row = Mapping[str, Any]
 
+LEAST = 0.005
+"""Below this a difference is rounding, not money."""
+
 
 def plan_groups(
     decisions: WeekDecisions, calls: Sequence[Row], catalogue: Catalogue
 ) -> list[dict[str, Any]]:
-    """The week's jobs, action by action, the one that saves most first.
+    """The week's jobs, action by action, the one that saves most first, then those beside the plan.
 
     Args:
         decisions: the week's.
@@ -35,26 +39,50 @@ def plan_groups(
         catalogue: the words of the actions.
 
     Returns:
-        One entry per action other than nothing: label, hulls in order of rank, cost (paid
-        for sure) and mechanic_h over all of them.
+        One entry per action other than nothing, and one for the jobs beside the plan (of earlier
+        lists, tanks to drain): label, hulls in order of rank, cost (paid for sure; the entries
+        add up to the calls' own) and mechanic_h over all of them.
     """
-    hours = {
-        (hull, option): mechanic_h
-        for hull, option, mechanic_h in decisions.options.select(
-            "hull_id", "option", "mechanic_h"
-        ).iter_rows()
+    planned = {
+        hull: (cost, mechanic_h)
+        for hull, cost, mechanic_h in _planned(decisions)
+        .select("hull_id", "sure_cost", "mechanic_h")
+        .iter_rows()
     }
     groups: dict[str, dict[str, Any]] = {}
+    beside = _group(plan_words.BESIDE)
     for call in calls:
-        option = call["action"]
-        if option in (None, NOTHING):
-            continue
-        blank = {"label": catalogue.label(option), "hulls": [], "cost": 0.0, "mechanic_h": 0.0}
-        group = groups.setdefault(option, blank)
-        group["hulls"].append(call["hull_id"])
-        group["cost"] += call["action_cost"]
-        group["mechanic_h"] += hours[call["hull_id"], option]
-    return list(groups.values())
+        option, more = call["action"], call["action_cost"] or 0.0
+        if option not in (None, NOTHING):
+            cost, mechanic_h = planned[call["hull_id"]]
+            _add(groups.setdefault(option, _group(catalogue.label(option))), call, cost, mechanic_h)
+            more -= cost
+        if more > LEAST:
+            own = plan_steps(option, catalogue)
+            jobs = [a for what in call["do"] if what not in own for a in catalogue.jobs(what)]
+            _add(beside, call, more, sum(job.mechanic_h for job in jobs))
+    return [*groups.values(), *([beside] if beside["hulls"] else [])]
+
+
+def _group(label: str) -> dict[str, Any]:
+    return {"label": label, "hulls": [], "cost": 0.0, "mechanic_h": 0.0}
+
+
+def _add(group: dict[str, Any], call: Row, cost: float, mechanic_h: float) -> None:
+    group["hulls"].append(call["hull_id"])
+    group["cost"] += cost
+    group["mechanic_h"] += mechanic_h
+
+
+def _planned(decisions: WeekDecisions) -> pl.DataFrame:
+    """The options that the plan chose."""
+    if decisions.plan is None:
+        return decisions.options.clear()
+    return decisions.options.join(
+        decisions.plan.rows.select("hull_id", "option", "fuel_way"),
+        on=["hull_id", "option", "fuel_way"],
+        how="semi",
+    )
 
 
 def bay_lines(decisions: WeekDecisions, currency: str) -> list[dict[str, str]]:

@@ -20,6 +20,7 @@ SPARES = (
 )
 WAITS = "{job} waits for next week, {why}"
 HULL_WAITS = "{job} waits for next week: {why}."
+BESIDE = "Beside the plan: jobs of earlier lists, tanks to drain"
 HULL_BY_HAND = "decided by hand in the week's file."
 PINNED = "pinned to {job}"
 FORBIDDEN = "something is forbidden on it; it gets {job}"

@@ -9,7 +9,12 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+import polars as pl
+
 from ringland.contracts.decision_tables import NOT_ENOUGH, NOT_FOR_RENT
+from ringland.decision.actions.action_catalogue import Action
+from ringland.decision.actions.action_prices import Prices
+from ringland.decision.actions.action_terms import outside_per_l
 from ringland.settings.assumptions import Assumptions
 from ringland.words.fixed_words import FACTOR_LABELS, MODE_LABELS
 from ringland.words.number_words import (
@@ -18,6 +23,7 @@ from ringland.words.number_words import (
     number_text,
     quantity_text,
     share_text,
+    unit_price_text,
 )
 from ringland.words.shown_units import volume_noun
 
@@ -209,6 +215,35 @@ def unpriced_line(items: Sequence[str]) -> str:
         return ""
     listed = ", ".join(item.replace("_", " ") for item in items)
     return f"Not priced in the shop's records, taken from the settings: {listed}."
+
+
+OUTSIDE_PAID = (
+    "A {volume} of better fuel filled outside is counted at what was paid on record beyond the "
+    "dock's own: {docks}."
+)
+OUTSIDE_SET = (
+    "A {volume} of better fuel filled outside is counted at {price} beyond the dock's own, a set "
+    "price: too few such fills are on record with theirs."
+)
+
+
+def outside_line(rule: Action | None, prices: Prices, docks: Sequence[str]) -> str:
+    """At what fuel filled outside is counted, and why; empty where there is no fuel rule.
+
+    Args:
+        rule: the catalogue's fuel rule.
+        prices: what things cost this season.
+        docks: those of the fleet.
+    """
+    if rule is None:
+        return ""
+    per_l = outside_per_l(rule, pl.Series(docks, dtype=pl.String), prices)
+    if not prices.outside_per_l or (per_l == rule.cost_per_l).all():
+        price = unit_price_text(rule.cost_per_l, prices.currency)
+        return OUTSIDE_SET.format(volume=volume_noun(), price=price)
+    said = zip(docks, per_l, strict=True)
+    told = [f"{dock} {unit_price_text(float(price), prices.currency)}" for dock, price in said]
+    return OUTSIDE_PAID.format(volume=volume_noun(), docks=", ".join(told))
 
 
 AFTERWARDS = " (worked out afterwards from what was known then)"
