@@ -4,6 +4,8 @@ They are kept in the raw store and stand on its list, so that a rebuild comes to
 """
 
 import difflib
+import re
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
@@ -13,10 +15,12 @@ import polars as pl
 from pipelines.duckdb_warehouse import ensure_record_tables, record_rows, warehouse_at
 from pipelines.home import Home
 from pipelines.mended_loading import load_corrections_file
+from pipelines.raw_store import file_digest
 from pipelines.record_loading import dock_clocks, known_ids, rows_in_file
 from pipelines.record_writing import FileCount
 from pipelines.refused_files import refuse_too_large
 from pipelines.source_files import MappingFile, mapping_path, record_files
+from pipelines.taken_list import taken_in
 from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS
 from ringland.history.corrections import with_corrections
 from ringland.history.replacement import replacement
@@ -63,8 +67,29 @@ def replace_file(home: Home, old: str, path: Path, now: datetime) -> FileCount:
         written = pl.concat(corrections).with_columns(
             pl.col("recorded_at").dt.strftime("%Y-%m-%dT%H:%M:%S%.fZ")
         )
-        name = f"{CORRECTIONS.name} {now:%Y-%m-%d %H%M%S} for {path.stem}.csv"
+        stands_for = f"for {path.name} ({file_digest(path)[:_DIGITS]})"
+        name = f"{CORRECTIONS.name} {now:%Y-%m-%d %H%M%S} {stands_for}.csv"
         return load_corrections_file(con, home.raw, name, written.write_csv().encode())
+
+
+def replacements_to_load(raw_folder: Path) -> Iterator[str]:
+    """The files in whose favour rows were withdrawn, but that were never taken in themselves.
+
+    So it stands when a replacement was cut off before its load.  A file of the same name that
+    was taken in since counts as the new one, mended meanwhile.
+    """
+    listed = list(taken_in(raw_folder))
+    digests = {one.content_sha256[:_DIGITS] for one in listed}
+    for place, one in enumerate(listed, start=1):
+        found = _STANDS_FOR.search(one.file_name) if one.kind == CORRECTIONS.name else None
+        if found is None or found["digest"] in digests:
+            continue
+        if all(later.file_name != found["name"] for later in listed[place:]):
+            yield found["name"]
+
+
+_DIGITS = 12
+_STANDS_FOR = re.compile(rf" for (?P<name>.+) \((?P<digest>[0-9a-f]{{{_DIGITS}}})\)\.csv$")
 
 
 def _new_rows(

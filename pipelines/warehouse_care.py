@@ -29,6 +29,7 @@ from pipelines.home_file import HomeFileError
 from pipelines.mended_loading import MENDED_KIND
 from pipelines.raw_store import damaged_copies, unlisted_copies, whole_copy
 from pipelines.rebuilding import loaded_files
+from pipelines.replacing import replacements_to_load
 from pipelines.restoring import cut_off
 from pipelines.row_accounting import unaccounted
 from pipelines.taken_list import list_faults, taken_in
@@ -181,6 +182,11 @@ def _not_loaded(home: Home, con: duckdb.DuckDBPyConnection) -> Iterator[str]:
                 f"{listed[key].file_name} was taken in, but nothing of it is loaded: load it "
                 f"again, or {REBUILD}"
             )
+    for name in replacements_to_load(home.raw):
+        yield (
+            f"{name} replaces an older file, whose rows are withdrawn, but is not loaded itself: "
+            f"run 'ringland load' with it"
+        )
     for _, digest in sorted(loaded - listed.keys()):
         yield f"A file that is loaded ({digest[:12]}...) is not on the list: {REBUILD}"
 

@@ -13,6 +13,7 @@ from pipelines.record_loading import load_kind
 from pipelines.record_writing import FileCount
 from pipelines.replacing import replace_file
 from pipelines.row_accounting import rows_unaccounted, set_aside_rows
+from pipelines.warehouse_care import check_warehouse
 from ringland.history.known_then import known_by
 from ringland.intake.written.raw_file import RecordFileError
 
@@ -147,6 +148,47 @@ def test_nothing_is_withdrawn_for_a_name_nobody_knows_or_a_file_that_is_not_whol
         replace_file(home, old, path, LATER)
 
     assert warehouse_of(home).read("select * from shop_records.corrections").is_empty()
+
+
+def wrong_with(home: Home) -> list[str]:
+    return [line for finding in check_warehouse(home) for line in finding.wrong]
+
+
+@pytest.mark.parametrize("name", ["fills june mended.csv", "fills june.csv"])
+@pytest.mark.parametrize("is_rebuilt", [False, True])
+def test_a_replacement_cut_off_before_its_load_is_named_until_the_file_is_loaded(
+    home: Home, tmp_path: Path, take: Take, name: str, is_rebuilt: bool
+) -> None:
+    """The old file's rows stayed withdrawn, and the check found nothing wrong."""
+    path = tmp_path / name
+    path.write_text(MENDED)
+    replace_file(home, "fills june.csv", path, LATER)  # and no load
+    if is_rebuilt:
+        rebuild(home)
+
+    (said,) = wrong_with(home)
+    take(name, MENDED)
+
+    assert said.startswith(f"{name} replaces an older file, whose rows are withdrawn")
+    assert "run 'ringland load' with it" in said
+    assert wrong_with(home) == []
+    assert [row[1] for row in known(home, datetime(2025, 8, 1, tzinfo=UTC))] == [
+        30.123456789,
+        33.987654321,
+        34.0,
+    ]
+
+
+def test_a_replacement_cut_off_is_done_too_when_a_newer_edition_of_the_file_is_loaded(
+    home: Home, tmp_path: Path, take: Take
+) -> None:
+    path = tmp_path / "fills june mended.csv"
+    path.write_text(MENDED)
+    replace_file(home, "fills june.csv", path, LATER)
+
+    take(path.name, f"{MENDED}A1,2025-06-05T10:00:00Z,9,outside,\n")
+
+    assert wrong_with(home) == []
 
 
 def warehouse_of(home: Home) -> DuckDBWarehouse:
