@@ -99,6 +99,11 @@ def watched_run(
     return result
 
 
+def _say(line: str) -> None:
+    """One line as it is: what a path or a record holds is no markup and moves no cursor."""
+    console.print(escape(printable(line)), soft_wrap=True)
+
+
 def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
     """The row accounting of a load, file by file, and the checks that did not pass."""
     table = Table(title="Rows in = new + already there + set aside + mended", title_justify="left")
@@ -131,27 +136,25 @@ def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
     table.add_row("all files", *(f"{number:,}" for number in totals), "")
     console.print(table)
     if totals[3]:
-        console.print(
+        _say(
             f"{totals[3]} rows were set aside; their faults and remedies: "
             f"{home.folder / 'set-aside.csv'}; "
-            f"mend them in {_workbook(result)} and load it again",
-            soft_wrap=True,
+            f"mend them in {_workbook(result)} and load it again"
         )
     for path in books_in_hand(home.mend_book, home.raw):
-        console.print(
+        _say(
             f"{path} was changed by hand and is not loaded yet; it stays as it is. "
-            f"When it is ready: ringland load {path}",
-            soft_wrap=True,
+            f"When it is ready: ringland load {path}"
         )
     for question in _questions(home):
-        console.print(escape(printable(question)), soft_wrap=True)
+        _say(question)
     for evaluation in result.get_asset_check_evaluations():
         if not evaluation.passed:
             facts = "; ".join(
                 f"{name}: {value.value}" for name, value in evaluation.metadata.items()
             )
             said = f"Check not passed: {evaluation.check_name.replace('_', ' ')}: {facts}"
-            console.print(escape(printable(said)))
+            _say(said)
     if refused:
         told = "\n".join(dict.fromkeys(printable(why) for why in refused))
         raise click.ClickException(f"{told}\nAll other files were loaded.")
@@ -192,7 +195,7 @@ def show_changes(home: Home, partition_key: str, told_by: datetime, file: Path |
     if file is not None:
         inert(changes).write_csv(file)
     where = "all of them: ringland changes --to FILE.csv" if file is None else file
-    console.print(f"{changes.height} changes: {where}", soft_wrap=True)
+    _say(f"{changes.height} changes: {where}")
 
 
 def show_backup(result: dg.ExecuteInProcessResult) -> None:
@@ -200,7 +203,7 @@ def show_backup(result: dg.ExecuteInProcessResult) -> None:
     for event in result.get_asset_materialization_events():
         said = event.materialization.metadata.get("backup")
         if said is not None and said.value != NONE_ASKED_FOR:
-            console.print(escape(printable(str(said.value))), soft_wrap=True)
+            _say(str(said.value))
 
 
 def show_week(home: Home, key: WeekKey) -> None:
@@ -212,7 +215,7 @@ def show_week(home: Home, key: WeekKey) -> None:
     _show_list(listed, title)
     if key.told_by is not None:
         _show_other_jobs(WeekStore(home.weeks), key)
-    console.print(f"Report: {home.site / key.name / 'index.html'}", soft_wrap=True)
+    _say(f"Report: {home.site / key.name / 'index.html'}")
 
 
 def show_today(home: Home, now: datetime) -> None:
@@ -229,7 +232,7 @@ def show_today(home: Home, now: datetime) -> None:
     for hull, call, action, call_then, action_then in today.moved.iter_rows():
         then = "not on that list" if call_then is None else words(call_then, action_then)
         line = f"  {hull}: {words(call, action)}; before: {then}"
-        console.print(escape(printable(line)), soft_wrap=True)
+        _say(line)
 
 
 def _words(catalogue: Catalogue, call: str, action: str | None) -> str:
@@ -266,7 +269,7 @@ def _show_other_jobs(store: WeekStore, key: WeekKey) -> None:
     for words, jobs in (("asked for besides", besides), ("not asked for", not_these)):
         if jobs:
             line = f"It would have {words}: {', '.join(jobs)}"
-            console.print(escape(printable(line)), soft_wrap=True)
+            _say(line)
 
 
 def show_jobs(home: Home, listed: ListedJobs, *, every: bool) -> None:

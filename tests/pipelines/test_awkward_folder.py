@@ -154,6 +154,18 @@ def test_control_characters_reach_no_terminal(tmp_path: Path) -> None:
     assert "\\x1b[2J" in said
 
 
+def test_the_folder_of_a_home_is_told_as_it_is_called(tmp_path: Path) -> None:
+    """What stands in square brackets in a path was eaten as markup: 'shop [red]/set-aside.csv'."""
+    home, records = tmp_path / "shop [1] [red]", tmp_path / "records"
+    records.mkdir()
+    (records / "docks.csv").write_bytes(DOCKS)
+    (records / "hulls.csv").write_bytes(HULLS + b"A2,nowhere,70,2025-05-01T00:00:00Z\n")
+
+    said = told(home, "load", str(records)).output
+
+    assert f"faults and remedies: {home / 'set-aside.csv'}; mend them in {home}" in said
+
+
 def test_a_heading_that_would_act_on_the_terminal_is_shown_by_its_code(tmp_path: Path) -> None:
     """The draft of a mapping was printed with the headings as they stood in the file."""
     (tmp_path / "log.csv").write_bytes(b"Boat,Read\x1b[2J\nA1,12.5\n")
