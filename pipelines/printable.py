@@ -1,9 +1,6 @@
 """Text as a terminal may show it."""
 
-import re
-
-_CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\u200e\u200f]")
-"""C0 and C1 but tab and line feed, and what turns the direction of text about."""
+from ringland.words.control_marks import CONTROLS
 
 
 def printable(text: str) -> str:
@@ -11,4 +8,4 @@ def printable(text: str) -> str:
 
     A name from a record may hold ESC, with which a terminal can be made to hide or forge lines.
     """
-    return _CONTROLS.sub(lambda found: f"\\x{ord(found[0]):02x}", text)
+    return CONTROLS.sub(lambda found: f"\\x{ord(found[0]):02x}", text)

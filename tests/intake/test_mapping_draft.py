@@ -159,3 +159,16 @@ def test_the_form_of_a_date_is_found(cells: list[str], form: str) -> None:
 def test_a_figure_that_can_be_read_two_ways_keeps_both() -> None:
     assert {w.decimal for w in figure_writings(pl.Series(["1,234"]))} == {".", ","}
     assert {w.decimal for w in figure_writings(pl.Series(["1,234", "12,5"]))} != {"."}
+
+
+def test_a_control_character_in_a_cell_is_shown_by_its_code_and_the_draft_stays_readable() -> None:
+    """The first cells stood in the draft's comments with their ESC, which TOML does not allow."""
+    rentals = RENTALS.replace(b"H0", b"H\x1b[2J\x7f\xe2\x80\xae0").replace(b"Craft", b"Craft\x7f")
+
+    draft = draft_of("rentals\x1b[2J.csv", rentals)
+
+    assert not set(draft) & set("\x1b\x7f\u202e")
+    assert "H\\x1b[2J\\x7f\\x202e01" in draft
+    read = tomllib.loads(draft)
+    assert read["source"]["files"] == ["rentals\x1b[2J.csv"]
+    assert "craft\x7f" in str(read["table"]).encode().decode("unicode_escape")

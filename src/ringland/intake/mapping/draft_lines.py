@@ -13,6 +13,7 @@ from ringland.intake.mapping.heading_units import GALLON, UNIT_OF_WORD
 from ringland.intake.mapping.mapping_entries import ASKED
 from ringland.intake.mapping.mapping_rules import CLOCK_HOURS
 from ringland.intake.written.heading_words import plain
+from ringland.words.control_marks import CONTROLS
 
 _MOST_CODES = 12
 _GALLONS = ("US gal", "imp gal")
@@ -21,13 +22,17 @@ _PER_UNIT = ("unit price", "price per unit", "ppu", "price unit")
 
 
 def quoted(text: str) -> str:
-    """The text as a TOML string."""
-    return json.dumps(text, ensure_ascii=False)
+    """The text as a TOML string; control characters are escaped, and read back as they were."""
+    written = json.dumps(text, ensure_ascii=False)
+    return CONTROLS.sub(lambda found: f"\\u{ord(found[0]):04x}", written)
 
 
 def one_line(text: str) -> str:
-    """The beginning of a cell, on one line."""
-    return " ".join(text.split())[:40]
+    """The beginning of a cell, on one line; a control character is shown by its code.
+
+    TOML allows none in a comment: one in a cell would make the draft unreadable.
+    """
+    return CONTROLS.sub(lambda found: f"\\x{ord(found[0]):02x}", " ".join(text.split())[:40])
 
 
 def question_lines(name: str, spec: dy.Column, guess: Guess | None) -> Iterator[str]:
