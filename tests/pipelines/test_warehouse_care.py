@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import duckdb
@@ -160,7 +161,7 @@ def test_a_warehouse_in_use_is_refused_in_words_once_patience_ends(tmp_path: Pat
     )
     assert holder.stdout is not None
     assert holder.stdout.readline() == "held\n"
-    warehouse = warehouse_at(home.database).model_copy(update={"patience_s": 0.2})
+    warehouse = replace(warehouse_at(home.database), patience_s=0.2)
 
     with pytest.raises(WarehouseError, match="another ringland command is using it"):
         warehouse.read_records()
