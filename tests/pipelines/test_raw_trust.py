@@ -4,10 +4,12 @@ import json
 import shutil
 from pathlib import Path
 
+import duckdb
 import pytest
 
-from pipelines.duckdb_warehouse import WarehouseError, warehouse_at
+from pipelines.duckdb_warehouse import WarehouseError, ensure_record_tables, warehouse_at
 from pipelines.home import Home
+from pipelines.raw_store import keep_copy
 from pipelines.rebuilding import rebuild
 from pipelines.record_loading import load_kind
 from pipelines.taken_list import (
@@ -157,6 +159,41 @@ def test_with_list_and_warehouse_lost_nothing_is_emptied_and_the_way_back_is_tol
         rebuild(home)
     rebuild(home, leave_out_lost=True)
     load(home, records)
+
+    assert rows(home) == before
+    assert wrong(home) == []
+
+
+@pytest.mark.parametrize("tables", ["none", "scripts", "all"])
+def test_a_first_load_that_was_cut_off_before_the_list_is_to_be_given_again(
+    tmp_path: Path, records: Path, tables: str
+) -> None:
+    """The check sent it to a rebuild, which had no list to go by and refused."""
+    home = Home(tmp_path / "home").prepare()
+    keep_copy(home.raw, records / "docks.csv")
+    if tables != "none":
+        with warehouse_at(home.database).connect() as con:
+            if tables == "all":
+                ensure_record_tables(con)
+
+    advised = [line for line in wrong(home) if "ringland" in line]
+    load(home, records)
+
+    assert any("load its file again under the name it had" in line for line in advised)
+    if tables != "none":  # of a missing warehouse both ways are told, loading first
+        assert not any("ringland rebuild" in line for line in advised)
+    assert wrong(home) == []
+
+
+def test_a_schema_that_lost_a_table_with_rows_is_rebuilt_before_any_week(home: Home) -> None:
+    """The check sent it to a week first, which was worked out without those rows and kept."""
+    before = rows(home)
+    with duckdb.connect(str(home.database)) as con:
+        con.execute("delete from schema_version where version > 4")
+        con.execute("drop table shop_records.fills")
+
+    assert "run 'ringland rebuild'" in wrong(home)[0]
+    rebuild(home)
 
     assert rows(home) == before
     assert wrong(home) == []
