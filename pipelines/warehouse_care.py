@@ -102,7 +102,10 @@ def _unreadable(database: Path, con: duckdb.DuckDBPyConnection) -> Iterator[str]
     if version < newest:
         it_has = f"It has schema version {version} of {newest}"
         if can_be_brought_up_to_date(database, lambda con: not any(unaccounted(con))):
-            yield f"{it_has}; the next 'ringland load' or 'ringland week' brings it up to date."
+            or_week = (
+                " or 'ringland week'" if loaded_files(con) else ""
+            )  # of no records there is none
+            yield f"{it_has}; the next 'ringland load'{or_week} brings it up to date."
         else:
             yield f"{it_has}, and the scripts it lacks would not make it whole: {REBUILD}."
     lacking = {"shop_records.files", "shop_records.mended"} - {table for (table,) in tables}

@@ -122,7 +122,7 @@ def test_what_is_advised_for_an_old_schema_is_tried_first(tmp_path: Path) -> Non
         con.execute("delete from schema_version where version > 3")
     (half_done,) = check_warehouse(home)[0].wrong
 
-    assert "the next 'ringland load' or 'ringland week' brings it up to date" in old
+    assert "the next 'ringland load' brings it up to date" in old
     assert "would not make it whole: run 'ringland rebuild'" in half_done
 
 

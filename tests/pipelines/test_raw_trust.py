@@ -175,13 +175,14 @@ def test_a_first_load_that_was_cut_off_before_the_list_is_to_be_given_again(
         with warehouse_at(home.database).connect() as con:
             if tables == "all":
                 ensure_record_tables(con)
+            con.execute("delete from schema_version where version > 6")
 
     advised = [line for line in wrong(home) if "ringland" in line]
     load(home, records)
 
     assert any("load its file again under the name it had" in line for line in advised)
     if tables != "none":  # of a missing warehouse both ways are told, loading first
-        assert not any("ringland rebuild" in line for line in advised)
+        assert not any("ringland rebuild" in line or "ringland week" in line for line in advised)
     assert wrong(home) == []
 
 
