@@ -136,7 +136,8 @@ class Study:
             chance = random.Random(seed)  # noqa: S311 - moments, not secrets
             is_killed = done < killed
             is_by_file = chance.random() < 0.5 if is_killed else (done - killed) // _BATCH % 2
-            by = "file" if is_by_file else "time"
+            # a command that changes no file ('today') can be cut off by time alone
+            by = "file" if is_by_file and self.expected[command]["events"] else "time"
             moments = 1 if is_killed else min(_BATCH, count - done)
             for number, (at, state) in enumerate(self._stops(command, by, moments, chance)):
                 self.put(state)
