@@ -137,5 +137,19 @@ def audit(home: Home, last: int) -> None:
         say(f"{one['at'][:19]} {one['who']} {one['did']} {one['what']} [{one['device']}]")
 
 
-DOCKSIDE = (dockside, people)
+@click.command("dockside-codes")
+@click.argument("hulls", metavar="HULL...", nargs=-1)
+@click.option("--address", required=True, help="Where phones reach the server, as it shows it.")
+@click.pass_obj
+def codes(home: Home, hulls: tuple[str, ...], address: str) -> None:
+    """Write sheets of codes to print and stick on the HULLs, or on all in service.
+
+    A phone that scans one is at that hull's forms.
+    """
+    from pipelines.dockside.code_sheets import write_codes  # noqa: PLC0415 - the typesetter
+
+    say(in_words(lambda: write_codes(home, hulls, address, datetime.now(UTC))))
+
+
+DOCKSIDE = (dockside, people, codes)
 """The commands, as the command line lists them."""

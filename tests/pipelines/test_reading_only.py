@@ -20,7 +20,7 @@ from tests.pipelines.demo_run import DEMO_WEEK
 CHANGING = {
     "demo", "load", "week", "backfill", "done", "release", "rebuild", "restore", "retention",
     "graph", "draft", "hull-sheet", "customer-copy", "proof", "replace", "dockside",
-    "dockside-people",
+    "dockside-people", "dockside-codes",
 }  # fmt: skip
 """Commands whose product lies in the home: records, weeks, mappings, papers."""
 READING = {

@@ -76,6 +76,21 @@ def test_a_link_is_made_to_a_hull_there_is(tmp_path: Path) -> None:
     assert "No hull 'A9' is on record." in wrong.output
 
 
+def test_codes_are_printed_for_hulls_in_service_or_those_named(tmp_path: Path) -> None:
+    home = loaded_home(tmp_path / "home")
+
+    made = run(home, "dockside-codes", "--address", "https://shop.local:8421")
+
+    assert made.exit_code == 0, made.output
+    assert (home.papers / "hull-codes.pdf").read_bytes().startswith(b"%PDF-")
+    wrong = run(home, "dockside-codes", "A9", "--address", "https://shop.local:8421")
+    assert "No hull 'A9' is on record. Did you mean A" in wrong.output
+    nowhere = run(home, "dockside-codes", "--address", "shop")
+    assert "'shop' is no address of the server." in nowhere.output
+    none = run(Home(tmp_path / "empty").prepare(), "dockside-codes", "--address", "http://a.lan")
+    assert "No hull is in service. Run 'ringland load FOLDER' first." in none.output
+
+
 def test_off_this_machine_the_command_says_what_comes_first(tmp_path: Path) -> None:
     told = run(Home(tmp_path), "dockside", "--host", "0.0.0.0")  # noqa: S104 - refused
 

@@ -72,7 +72,9 @@ def test_a_fill_is_kept_in_at_most_six_taps(
 ) -> None:
     page, wrong = phone
     page.add_init_script(COUNT_TAPS)
-    page.goto(f"{served[1]}/write/fill?hull=A1")  # as the sheet's code opens it
+    page.goto(f"{served[1]}/write?hull=A1")  # as the sheet's code opens it
+    expect(page.locator("#begun-at")).to_have_text("Hull A1")
+    page.get_by_role("link", name="Fill", exact=True).click()
     expect(page.get_by_label("Octane (AKI)")).to_have_value("91")  # the last one, offered
     page.get_by_label("Volume, l").click()
     page.keyboard.type("23.5")

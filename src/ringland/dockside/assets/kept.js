@@ -167,6 +167,15 @@ async function hold() {
   document.body.dataset.held = "yes";
 }
 
+// A hull's printed code leads to the list of forms, each of which then begins at that hull.
+const scanned = new URLSearchParams(location.search).get("hull");
+const begunAt = document.getElementById("begun-at");
+if (scanned && begunAt) {
+  begunAt.textContent = `Hull ${scanned}`;
+  begunAt.hidden = false;
+  for (const link of document.querySelectorAll(".forms a")) link.search = `?hull=${encodeURIComponent(scanned)}`;
+}
+
 document.getElementById("sign-out")?.addEventListener("submit", () => caches.delete(PAGES));
 document.getElementById("send-now")?.addEventListener("click", send);
 addEventListener("online", send);
