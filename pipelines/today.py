@@ -1,8 +1,9 @@
 """The list as of now, with the fit of the last week: what changed since Monday morning.
 
-It runs the week's own steps on the records of this moment, keeps nothing and is given out to
-nobody: a week stays what it was and can be worked out again.  Only what is estimated from the
-whole fleet (the fit and its evidence) is the last week's, which one morning cannot move much.
+It runs the week's own steps on the records of this moment, as far as the list asks for them,
+keeps nothing and is given out to nobody: a week stays what it was and can be worked out again.
+Only what is estimated from the whole fleet (the fit) is the last week's, which one morning
+cannot move much.
 """
 
 from collections.abc import Mapping
@@ -17,13 +18,13 @@ from pipelines.left_out import hulls_on_record, hulls_to_leave_out
 from pipelines.rooms.decision import CALLS
 from pipelines.rooms.pages import WeekListing
 from pipelines.week_graph import GRAPH
-from pipelines.weekly.givens import Clock, givens_of, left_out_given
+from pipelines.weekly.givens import LIST_ONLY, Clock, givens_of, left_out_given
 from pipelines.weekly.run import KeptNowhere
 from pipelines.weekly.step import Graph
 from pipelines.weekly.store import StoreError, WeekKey, WeekStore
 from pipelines.weeks import UTC_ZONE
 
-LAST_WEEKS_OWN = ("fleet_fits", "evidence")
+LAST_WEEKS_OWN = ("fleet_fits",)
 """Steps taken over from the last week."""
 
 
@@ -70,11 +71,21 @@ def todays_list(home: Home, now: datetime) -> Today:
 
 
 def moment_run(
-    home: Home, graph: Graph, now: datetime, left_out: Mapping[str, str] | None = None
+    home: Home,
+    graph: Graph,
+    now: datetime,
+    left_out: Mapping[str, str] | None = None,
+    *,
+    is_list_only: bool = True,
 ) -> tuple[KeptNowhere, WeekKey]:
     """The steps as of now, and the week whose fit they use.
 
-    Without the hulls named, or those that were left out of that week.
+    Args:
+        home: the shop's home.
+        graph: the week's steps.
+        now: the moment.
+        left_out: hulls to leave out, with why; None: those that were left out of that week.
+        is_list_only: leave out what only pages show.
     """
     store = WeekStore(home.weeks)
     here = now.astimezone(home.facts().zone)
@@ -95,6 +106,7 @@ def moment_run(
     clock = Clock(at, here, at, is_restated=False)
     givens = {
         **givens_of(home, WeekKey(here.date().isoformat())),
+        **(LIST_ONLY if is_list_only else {}),
         "clock": lambda: (clock, at.isoformat()),
         "as_of": lambda: (at, at.isoformat()),
         **left_out_given(store.listed(fitted).left_out if left_out is None else left_out),

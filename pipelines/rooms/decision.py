@@ -72,6 +72,7 @@ def week_tables(
     fleet_fits: FleetFits,
     open_sheets: pl.DataFrame,
     left_out: dict[str, str],
+    is_list_only: bool,
     clock: Clock,
     assumptions: Assumptions,
     manner: Manner,
@@ -89,8 +90,10 @@ def week_tables(
             assumptions=assumptions,
             open_sheets=open_sheets,
         )
-    before = WeekBefore(_last_said(past_inputs), _last_said(past_chances))
     tables = with_left_out(tables, left_out)
+    if is_list_only:
+        return tables
+    before = WeekBefore(_last_said(past_inputs), _last_said(past_chances))
     return with_change(tables, fleet_fits, before, assumptions)
 
 
@@ -138,6 +141,7 @@ def week_decisions(
     catalogue: Catalogue,
     week_file: OwnFile,
     left_out: dict[str, str],
+    is_list_only: bool,
     clock: Clock,
     assumptions: Assumptions,
     manner: Manner,
@@ -177,6 +181,7 @@ def week_decisions(
                 as_of=clock.as_of,
             ),
             left_out=frozenset(left_out),
+            only_plan=is_list_only,
         )
 
 

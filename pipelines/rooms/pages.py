@@ -26,13 +26,9 @@ from ringland.pages.site import page_groups as groups
 from ringland.pages.site.proof_pages import FleetProof
 from ringland.pages.site.site_frame import SiteFrame
 from ringland.pages.week.past_calls import PastCalls
+from ringland.pages.week.week_listing import WEEK_LIST_HEADINGS, listed_week, week_list_lines
 from ringland.pages.week.week_records import Restated, WeekRecords, left_out_readings
-from ringland.pages.week.week_report import (
-    WEEK_LIST_HEADINGS,
-    WeekReport,
-    make_week_report,
-    week_list_lines,
-)
+from ringland.pages.week.week_report import WeekReport, make_week_report
 from ringland.risk.fleet_evidence import FleetEvidence
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.score.model_card import ModelCard
@@ -176,9 +172,15 @@ def _listing_figures(listing: WeekListing) -> Figures:
 
 
 @step(ROOM, figures=_listing_figures)
-def week_list(report: WeekReport) -> WeekListing:
+def week_list(
+    week_tables: WeekTables,
+    week_decisions: WeekDecisions,
+    sheet_waivers: pl.DataFrame,
+    manner: Manner,
+) -> WeekListing:
     """The week's list, one row per hull in service."""
-    return WeekListing(WEEK_LIST_HEADINGS, tuple(week_list_lines(report)))
+    listed = listed_week(week_tables, week_decisions, sheet_waivers, manner)
+    return WeekListing(WEEK_LIST_HEADINGS, tuple(week_list_lines(listed)))
 
 
 def _page_figures(pages: Pages) -> Figures:

@@ -84,6 +84,10 @@ def _left_out(home: Home, key: WeekKey) -> dict[str, str]:
     return WeekStore(home.weeks).listed(key).left_out
 
 
+def _is_list_only(_home: Home, _key: WeekKey) -> bool:
+    return False
+
+
 def _told(value: Any, hint: Any) -> str:
     document, _ = taken_apart(value, hint)
     return hashlib.sha256(canonical(document)).hexdigest()
@@ -99,6 +103,7 @@ _GIVENS: dict[str, tuple[Callable[[Home, WeekKey], Any], Callable[[Any], str]]] 
         lambda found: _told(dict(found), dict[str, Assumption]),
     ),
     "left_out": (_left_out, partial(_told, hint=dict[str, str])),
+    "is_list_only": (_is_list_only, str),
     "manner": (_manner, partial(_told, hint=Manner)),
     "catalogue": (_catalogue, partial(_told, hint=Catalogue)),
     "week_file": (_week_file, lambda file: _told(file.text, str | None)),
@@ -114,6 +119,10 @@ def left_out_given(left_out: Mapping[str, str]) -> Mapping[str, Callable[[], Giv
     """The given that says which hulls are left out, where it is not what the week's list says."""
     told = dict(left_out)
     return {"left_out": lambda: (told, _told(told, dict[str, str]))}
+
+
+LIST_ONLY: Mapping[str, Callable[[], Given]] = {"is_list_only": lambda: (True, str(True))}
+"""The given that says to leave out what only pages show: the list and its calls are the same."""
 
 
 def givens_of(home: Home, key: WeekKey) -> Mapping[str, Callable[[], Given]]:

@@ -10,7 +10,8 @@ import pytest
 from ringland.pages.digest.week_digest import digest_text
 from ringland.pages.papers.hull_pdf import sheet_data
 from ringland.pages.week.fuel_advice_words import age_rule_line
-from ringland.pages.week.week_report import WeekReport, week_list_lines
+from ringland.pages.week.week_listing import week_list_lines
+from ringland.pages.week.week_report import WeekReport
 from tests.decision.small_fleet import SETTINGS, small_fleet
 from tests.pages.small_fuel import site_with_fuel
 

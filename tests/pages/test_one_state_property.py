@@ -28,7 +28,8 @@ from ringland.pages.exports.week_exports import csv_bytes, hull_table
 from ringland.pages.papers.hull_pdf import sheet_data
 from ringland.pages.papers.week_bundle import customer_copy
 from ringland.pages.site.report_page import build_site
-from ringland.pages.week.week_report import HullSheet, WeekReport, week_list_lines
+from ringland.pages.week.week_listing import week_list_lines
+from ringland.pages.week.week_report import HullSheet, WeekReport
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.words.number_words import chance_text, count_text, money_text, price_text
 from tests.decision.small_fleet import AS_OF, CATALOGUE, SETTINGS, SmallFleet, frame, small_fleet

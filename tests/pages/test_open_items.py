@@ -15,7 +15,8 @@ from ringland.decision.jobs.bench_lines import release_lines, sheet_line
 from ringland.pages.papers.hull_pdf import sheet_data
 from ringland.pages.papers.week_bundle import customer_copy
 from ringland.pages.site.report_page import build_site
-from ringland.pages.week.week_report import WeekReport, week_list_lines
+from ringland.pages.week.week_listing import week_list_lines
+from ringland.pages.week.week_report import WeekReport
 from tests.decision.small_fleet import frame, small_fleet
 from tests.history.record_rows import at, records
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from ringland.pages.site.report_page import build_site
 from ringland.pages.site.site_frame import hull_pages
-from ringland.pages.week.week_report import WEEK_LIST_HEADINGS, week_list_lines
+from ringland.pages.week.week_listing import WEEK_LIST_HEADINGS, week_list_lines
 from ringland.words import fixed_words as words
 from ringland.words.number_words import money_text, price_text
 from tests.decision.small_fleet import SmallFleet, small_fleet

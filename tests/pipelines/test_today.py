@@ -97,6 +97,20 @@ def test_the_list_of_now_keeps_the_broken_hull_ashore_and_changes_no_week(home: 
     assert files(home) == before
 
 
+def test_the_list_alone_says_what_the_whole_week_as_of_now_would(home: Home) -> None:
+    """It leaves out what only pages show; that must decide nothing."""
+    now = at(MONDAY, "08:00", CLOCKS[0])
+    alone, _ = moment_run(in_zone(home, CLOCKS[0]), GRAPH, now)
+    whole, _ = moment_run(home, GRAPH, now, is_list_only=False)
+
+    assert alone.value("week_list") == whole.value("week_list")
+    for table in ("calls", "jobs", "options"):
+        one, other = (getattr(run.value("week_decisions"), table) for run in (alone, whole))
+        assert one.equals(other), table
+    assert whole.value("week_tables").changed.height > 0
+    assert alone.value("week_tables").changed.height == 0
+
+
 def test_the_command_shows_the_list_and_what_moved(
     home: Home, monkeypatch: pytest.MonkeyPatch
 ) -> None:

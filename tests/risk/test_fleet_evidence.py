@@ -11,7 +11,7 @@ from ringland.contracts.record_tables import PistonLives
 from ringland.exposure.factor_registry import COVARIATES
 from ringland.pages.evidence.evidence_charts import weibull_plot
 from ringland.pages.site.report_page import build_site
-from ringland.pages.week.week_report import week_list_lines
+from ringland.pages.week.week_listing import week_list_lines
 from ringland.risk.fleet_evidence import fleet_evidence, life_curve, round_ages
 from ringland.risk.fleet_hazard import clear_factors
 from ringland.survival.lives.life_data import piston_life_columns

@@ -17,7 +17,8 @@ import polars as pl
 import xlsxwriter
 
 from ringland.decision.jobs.call_lines import ahead_text, room_line
-from ringland.pages.week.week_report import WeekReport, jobs_text
+from ringland.pages.week.week_listing import jobs_text
+from ringland.pages.week.week_report import WeekReport
 from ringland.units import UNIT_NAMES
 from ringland.words.fixed_words import DEMO_LABEL, FACTOR_LABELS
 from ringland.words.manner import in_manner, manner

@@ -41,7 +41,8 @@ from ringland.pages.week.report_words import (
     outside_line,
     unpriced_line,
 )
-from ringland.pages.week.week_report import HullSheet, WeekReport, hulls_at, jobs_text
+from ringland.pages.week.week_listing import jobs_text
+from ringland.pages.week.week_report import HullSheet, WeekReport, hulls_at
 from ringland.words.job_cautions import cautions_of
 from ringland.words.number_words import (
     day_text,

@@ -10,12 +10,10 @@ from typing import Any
 import polars as pl
 
 from ringland.contracts.decision_tables import OPEN
-from ringland.decision.actions.action_catalogue import NOTHING, Catalogue
+from ringland.decision.actions.action_catalogue import Catalogue
 from ringland.decision.actions.action_prices import Prices
 from ringland.decision.actions.horizons import Horizon, page_horizons
 from ringland.decision.jobs.bench_lines import latest_tests, release_lines
-from ringland.decision.jobs.call_lines import room_line
-from ringland.decision.jobs.hull_state import job_short
 from ringland.decision.value.fuel_burned import fuel_burned, one_grade_docks
 from ringland.decision.value.what_if import grades_sold
 from ringland.decision.week_decisions import WeekDecisions
@@ -30,9 +28,7 @@ from ringland.score.weeks_ahead import WeeksAhead
 from ringland.settings.assumptions import Assumptions
 from ringland.words.fixed_words import FACTOR_LABELS, SECOND_CURVE, SECOND_FIT_DIFFERS
 from ringland.words.manner import DEFAULT_MANNER, Manner, in_manner
-from ringland.words.number_words import chance_text, money_text, price_text, range_text
 from ringland.words.record_check_words import against_record_line, weeks_ahead_lines
-from ringland.words.state_words import RELEASED_FLAG
 
 Row = Mapping[str, Any]
 
@@ -258,56 +254,6 @@ def make_week_report(
         restated=restated,
         ahead=WeeksAhead.create_empty() if ahead is None else ahead,
     )
-
-
-WEEK_LIST_HEADINGS = (
-    "Rank",
-    "Hull",
-    "Dock",
-    "This week",
-    "Chance in 30 days",
-    "Range",
-    "Do",
-    "Cost",
-    "Cost of leaving it",
-)
-
-
-def week_list_lines(report: WeekReport) -> list[tuple[str, ...]]:
-    """The week's list for a terminal: one row of texts per hull, under `WEEK_LIST_HEADINGS`."""
-    with in_manner(report.manner):
-        return [_list_line(sheet, report) for sheet in report.hulls]
-
-
-def _list_line(sheet: HullSheet, report: WeekReport) -> tuple[str, ...]:
-    call, chance, currency = sheet.call, sheet.chance, report.prices.currency
-    return (
-        "-" if call["rank"] is None else str(call["rank"]),
-        sheet.hull_id,
-        sheet.dock_id,
-        str(call["says"]),
-        chance_text(chance["chance_30d"]),
-        range_text(chance["chance_30d_low"], chance["chance_30d_high"]),
-        do_text(sheet, report),
-        price_text(call["action_cost"], currency),
-        money_text(call["cost_of_waiting"], currency),
-    )
-
-
-def do_text(sheet: HullSheet, report: WeekReport) -> str:
-    """What to do on a hull, what waits for room, whether something was let go; for a list."""
-    call = sheet.call
-    waits = room_line(call, report.catalogue)
-    has_none = call["action"] is None and not call["do"]
-    do = str(call["reason"]) if has_none else jobs_text(sheet, report)
-    flag = RELEASED_FLAG if sheet.released else ""
-    return "; ".join(filter(None, (f"{do} ({waits})" if waits else do, flag)))
-
-
-def jobs_text(sheet: HullSheet, report: WeekReport) -> str:
-    """What is to be done on a hull in few words; 'nothing' where there is nothing."""
-    shorts = [job_short(what, report.catalogue) for what in sheet.call["do"]]
-    return " + ".join(shorts) or report.catalogue.short(str(sheet.call["action"] or NOTHING))
 
 
 def hulls_at(report: WeekReport, dock_id: str) -> list[Row]:
