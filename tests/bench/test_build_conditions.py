@@ -121,6 +121,13 @@ def test_a_leak_down_with_any_supply(supply: float, unit: str) -> None:
         assert read.verdict == verdict, read.reason
 
 
+def test_a_leak_down_of_nothing_passes_no_line() -> None:
+    for value, unit, supply in ((0.0, "%", None), (80.0, "psi", 80.0)):
+        read = line("leak_down", LEAK, 0.0, value=value, unit=unit, reference_value=supply)
+        assert read.verdict == "cannot be", (value, unit)
+        assert "every ring gap leaks a little" in read.reason
+
+
 def test_a_leak_down_without_its_supply_is_asked_for_it() -> None:
     """It assumed a supply when none was written."""
     read = line("leak_down", LEAK, 0.0, value=76.0, unit="psi", reference_value=None)

@@ -162,7 +162,7 @@ def test_any_order_of_fills_rides_and_drains_matches_the_parcels(
         elif step == "ride" and level > 1:
             litres = share * 0.9 * level
             expected.append(tank.octane())
-            rides.append(session(number, burned_l=litres))
+            rides.append(session(number, burned_l=litres, running_h=litres / 30.0))
             tank.draw(litres)
             burned += litres
         elif step in {"drain", "emptied"} and level > 1:

@@ -15,14 +15,25 @@ import polars as pl
 from ringland.settings.assumptions import Assumptions
 from ringland.words.number_words import exact_text
 
-_NEVER_ZERO = ("ring_end_gap", "bearing_clearance")
-"""Gaps: an engine without them does not turn."""
+NO_LEAK = (
+    "a leak of nothing cannot be, every ring gap leaks a little: look whether the air was on and "
+    "reached the cylinder, and set the gauge again"
+)
+"""Common practice, no source: a new engine reads 1 % and more, so 0 is the tester's."""
+
+_NEVER_ZERO = {
+    **dict.fromkeys(
+        ("ring_end_gap", "bearing_clearance"), "{shown} cannot be: nothing was measured"
+    ),
+    "leak_down": NO_LEAK,
+}
+"""Gaps, without which an engine does not turn, and what goes through them."""
 
 _DEAD_GAUGE = {
     "compression": ((0.0,), "every cylinder reads 0: look whether the gauge was connected"),
     "leak_down": (
-        (0.0, 100.0),
-        "every cylinder reads the same end of the scale: look whether supply and gauge were "
+        (100.0,),
+        "every cylinder reads the end of the scale: look whether supply and gauge were "
         "connected and set",
     ),
     "valve_seal_vacuum": ((0.0,), "every port reads 0: look whether pump and gauge were connected"),
@@ -54,7 +65,7 @@ def why_it_cannot_be(
     if value < 0:
         return f"{shown}, below zero, cannot be: check the sign, and the zero of the gauge"
     if value == 0 and measure in _NEVER_ZERO:
-        return f"{shown} cannot be: nothing was measured"
+        return _NEVER_ZERO[measure].format(shown=shown)
     if value > most.value:
         return (
             f"{shown} cannot be, the most is {exact_text(most.value, most.unit)}: check the unit "

@@ -15,6 +15,7 @@ from datetime import datetime
 from typing import Any
 
 from ringland.bench.air_pressure import air_pressure, pad_question
+from ringland.bench.bench_possible import NO_LEAK
 from ringland.bench.build_checks import BuildCheck
 from ringland.bench.signed_names import is_name, is_reason, is_said
 from ringland.units import STANDARD_PRESSURE_KPA, UnitError, in_unit
@@ -243,6 +244,8 @@ def _held(value: float, ends: _Ends, check: BuildCheck) -> str:
 
 def _leak(row: Mapping[str, Any]) -> float | None:
     """Leak in percent, from whatever supply was used; None: the unit is none of a leak-down."""
+    if row["value"] == (0 if row["unit"] in ("%", "percent") else row["reference_value"]):
+        raise _RefusedError(IMPOSSIBLE, NO_LEAK)
     if row["unit"] in ("%", "percent"):
         return float(row["value"])
     if row["reference_value"] is None:

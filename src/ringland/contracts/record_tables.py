@@ -25,6 +25,8 @@ RECORD_FLAGS = [
     "fill_above_tank",
     "fill_written_twice",
     "fill_taken_back",
+    "ran_on_no_fuel",
+    "pump_counts_back",
     "fuel_balance_off",
     "fuel_unexplained",
     "label_off_blend",

@@ -17,6 +17,7 @@ import polars as pl
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.fuel.tank_events import STEPS, ordered_events
 from ringland.fuel.tank_kernel import DIP, FILL, OUT, TEST
+from ringland.history.fuel_measures import burned_what_can_be
 from ringland.settings.assumptions import Assumptions
 
 Records = Mapping[str, pl.DataFrame]
@@ -130,7 +131,7 @@ def _at(
 def _rides(
     rides: pl.DataFrame, fills: pl.DataFrame, names: Sequence[str], assumptions: Assumptions
 ) -> pl.DataFrame:
-    is_measured = pl.col("burned_l").is_not_null()
+    is_measured = burned_what_can_be(assumptions).fill_null(value=False)
     stretch = (
         pl.when(is_measured)
         .then(0.0)
@@ -143,7 +144,7 @@ def _rides(
         tank=number_of("hull_id", names),
         at_us=pl.col("ended_at").dt.timestamp("us"),
         earliest_us=pl.col("started_at").dt.timestamp("us"),
-        volume_l="burned_l",
+        volume_l=pl.when(is_measured).then("burned_l"),
         stretch=stretch,
         cruise_l=pl.when(~is_measured).then("cruise_l").otherwise(0.0),
         full_l=pl.when(~is_measured).then("full_l").otherwise(0.0),

@@ -43,6 +43,7 @@ from ringland.fuel.tank_kernel import (
 )
 from ringland.fuel.tank_levels import TankLimits
 from ringland.fuel.unseen_fuel import unseen_of
+from ringland.history.fuel_measures import judged_totals
 from ringland.settings.assumptions import Assumptions
 
 QUALITY = ["octane_low", "octane_best", "octane_high", "born_d", "born_low_d", "born_high_d",
@@ -210,7 +211,9 @@ def _dock_record(
 def _beyond_the_fills(totals: pl.DataFrame, draws: pl.DataFrame) -> pl.DataFrame:
     """Litres the pump's counter went on between two readings beyond the fills on record."""
     spans = (
-        totals.sort("tank", "read_at")
+        judged_totals(totals)
+        .filter(~pl.col("is_misread"))
+        .sort("tank", "read_at")
         .with_columns(
             from_at=pl.col("read_at").shift(1).over("tank"),
             counted_l=pl.col("total_l").diff().over("tank"),

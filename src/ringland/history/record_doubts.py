@@ -12,6 +12,7 @@ import polars as pl
 
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.history.fill_doubts import fills_written_twice
+from ringland.history.fuel_measures import counters_that_fell, rides_on_no_fuel
 from ringland.history.record_flags import record_flags
 from ringland.settings.assumptions import Assumptions
 from ringland.words.fixed_words import MEASURE_LABELS
@@ -37,6 +38,8 @@ def record_doubts(
         written_in_batches(records, assumptions),
         fills_above_tank(records, assumptions),
         fills_written_twice(records, assumptions),
+        rides_on_no_fuel(records, assumptions),
+        counters_that_fell(records),
         calibration_gaps(records),
         needs_below_their_spark(records, assumptions),
         readings_that_cannot_be(records, bench_verdicts),

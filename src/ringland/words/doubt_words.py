@@ -24,6 +24,8 @@ DOUBT_LABELS = {
     "fill_above_tank": "Fill larger than the tank",
     "fill_written_twice": "Fill probably written down twice",
     "fill_taken_back": "Fill that a refund takes back",
+    "ran_on_no_fuel": "Ride on no fuel",
+    "pump_counts_back": "Counter of a pump that went back",
     "fuel_balance_off": "Litres filled and litres burned do not agree",
     "fuel_unexplained": "Litres that came or went without a note",
     "label_off_blend": "Fill labelled as what the dock's tank did not hold",
@@ -70,6 +72,9 @@ DOUBT_REMEDIES = {
     "corrections and leave the refund out.",
     "fill_above_tank": f"Look whether the litres are gallons, two craft in one line, or a slip of "
     f"the pen. {_CORRECT}; if the tank is larger than its record, correct the hull.",
+    "ran_on_no_fuel": f"Leave the litres of a ride empty where nobody measured them. {_CORRECT}.",
+    "pump_counts_back": f"Read the counter again. {_CORRECT}; if the counter was replaced or set "
+    "back, nothing.",
     "fuel_balance_off": "Look for fills, drains or rentals of these days that are not written "
     "down, or that stand under another hull.",
     "fuel_unexplained": "Look for fills, drains and transfers of these days, and for customers' "
