@@ -14,6 +14,7 @@ from pipelines.definitions import build_definitions
 from pipelines.home import Home
 from pipelines.left_out import left_out_of_week
 from pipelines.old_weeks import carry_over
+from pipelines.run_log import quick_log
 from pipelines.week_graph import GRAPH
 from pipelines.week_views import make_views
 from pipelines.weekly.assets import made_config
@@ -55,7 +56,7 @@ def run_graph(
     if partition_key is not None:
         carry_over(home)
         config |= made_config(made or Made())
-    with dg.DagsterInstance.get() as instance:
+    with quick_log(home.dagster), dg.DagsterInstance.get() as instance:
         definitions = build_definitions(home, records_folder, _listening_logger(listener), told_by)
 
         def run() -> dg.ExecuteInProcessResult:
