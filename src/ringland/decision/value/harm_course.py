@@ -54,9 +54,11 @@ class HarmCourse:
 
     def factor(self, exposure: pl.DataFrame) -> Floats:
         """What the hazard is multiplied by, shape (draws, rows)."""
-        value = exposure[self.covariate].cast(pl.Float64).to_numpy().clip(0.0, self.nodes[-1])
+        told = exposure[self.covariate].cast(pl.Float64).to_numpy().clip(0.0, self.nodes[-1])
+        value, of_row = np.unique(told, return_inverse=True)  # many rows, few values
         low, part = _between(self.nodes, value)
-        return np.exp(self.moved[:, low] * (1 - part) + self.moved[:, low + 1] * part)
+        moved = np.exp(self.moved[:, low] * (1 - part) + self.moved[:, low + 1] * part)
+        return np.take(moved, of_row, axis=1)
 
 
 def never_falling(course: Floats, weight: Floats) -> Floats:
