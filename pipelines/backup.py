@@ -57,6 +57,8 @@ class BackedUp:
     files: int
     size: int
     damaged: tuple[str, ...]
+    has_keys: bool
+    """whether whoever has it can pass for the shop's dockside server"""
 
 
 def back_up(home: Home, target: Path, made_at: datetime) -> BackedUp:
@@ -103,7 +105,13 @@ def back_up(home: Home, target: Path, made_at: datetime) -> BackedUp:
         put_in_place(partial, target)
     finally:
         partial.unlink(missing_ok=True)
-    return BackedUp(target, len(manifest.files), target.stat().st_size, tuple(damaged))
+    return BackedUp(
+        target,
+        len(manifest.files),
+        target.stat().st_size,
+        tuple(damaged),
+        any(PurePosixPath(name).parts[0] == home.dockside.name for name in manifest.files),
+    )
 
 
 def kept_files(home: Home) -> Iterator[Path]:
@@ -169,6 +177,7 @@ def wrong_in(file: Path, manifest: Manifest) -> list[str]:
 def _write(home: Home, partial: Path, made_at: datetime) -> tuple[list[str], Manifest]:
     digests: dict[str, str] = {}
     partial.unlink(missing_ok=True)
+    partial.touch(mode=0o600)  # it holds private keys; on Windows its folder's rights hold
     copy = partial.with_name(f"{partial.name}.duckdb.partial")
     damaged: list[str] = []
     with ExitStack() as stack, zipfile.ZipFile(partial, "w") as backup:

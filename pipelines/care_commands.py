@@ -49,12 +49,18 @@ def backup(home: Home, file: Path) -> None:
     """Put all of the home that cannot be worked out again into one ZIP FILE, and verify it.
 
     Raw copies and their list, weeks and what they said, pages, papers, photos, mappings,
-    settings, files not loaded yet, and a copy of the warehouse.
+    settings, files not loaded yet, a copy of the warehouse; of the dockside server its journal,
+    people and private keys.
     """
     from pipelines.backup import back_up  # noqa: PLC0415 - imports Dagster
 
     made = in_words(lambda: back_up(home, file, _now()))
     say(f"Backup: {made.file} ({made.files} files, {made.size / 1e6:.1f} MB, read back)")
+    if made.has_keys:
+        say(
+            "It holds what was entered at the dock, who may sign in, and the private keys of your "
+            "dockside server: keep it where only you can read it."
+        )
     for line in made.damaged:
         say(f"Packed as it is: {line}; 'ringland check' says what mends it.")
 
@@ -77,6 +83,11 @@ def restore(home: Home, file: Path, *, mend: bool) -> None:
     say(f"Brought back to {home.folder}, as of {restored.made_at}, every file verified:")
     for part, count in restored.counts.items():
         say(f"  {part}: {count} file{'s' if count > 1 else ''}")
+    if home.dockside.name in restored.counts:
+        say(
+            "  Whoever was removed from the dockside server since can sign in again: look through "
+            "'ringland dockside-people list'."
+        )
     if restored.before:
         say(f"What stood there before: {restored.before}")
     for line in restored.not_done:

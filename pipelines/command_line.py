@@ -172,12 +172,11 @@ def week(home: Home, as_of: datetime | None, *, restate: bool) -> None:
 def today(home: Home) -> None:
     """Show the list as of now: records of this morning counted, with the last week's fit.
 
-    Load what is new first; what was entered at the dock is taken in.  Takes seconds; it is given
-    out to nobody and changes no week.
+    Load what is new first; what was entered at the dock is counted.  Takes seconds; it is given
+    out to nobody and changes nothing in the home.
     """
     from pipelines.terminal import show_today  # noqa: PLC0415 - imports Dagster
 
-    _take_journal_in(home)
     in_words(lambda: show_today(home, _now()))
 
 

@@ -11,8 +11,9 @@ from glob import escape
 from pathlib import Path, PurePosixPath
 
 from pipelines.backup import Manifest, read_manifest, wrong_in
+from pipelines.dockside.journal import Journal
 from pipelines.duckdb_warehouse import WarehouseError
-from pipelines.home import Home
+from pipelines.home import JOURNAL, Home
 from pipelines.home_file import HomeFileError
 from pipelines.raw_store import whole_copy
 from pipelines.rebuilding import rebuild
@@ -21,6 +22,7 @@ from pipelines.week_site import lay_open
 from pipelines.week_views import make_views
 from pipelines.weekly.store import LIST_NAME, StoreError, WeekKey, WeekStore
 from pipelines.whole_files import InUseError, free_name, set_apart, write_whole
+from ringland.dockside.journal_lines import read_line
 from ringland.intake.mapping.mapping_entries import MappingError
 from ringland.intake.written.raw_file import RecordFileError
 
@@ -79,7 +81,8 @@ def cut_off(home: Home) -> str | None:
 def mend_from(home: Home, file: Path) -> list[str]:
     """Put back from a backup what of a home is lost or damaged; what was put back, in words.
 
-    Raw copies, the list of what was taken in, weeks and settings that cannot be read.  What is
+    Raw copies, the list of what was taken in, weeks and settings that cannot be read, the
+    journal, people and keys of the dockside server.  What is
     whole stays as it is, whatever the backup holds; a damaged file is set apart.
 
     Raises:
@@ -92,6 +95,7 @@ def mend_from(home: Home, file: Path) -> list[str]:
             *_mend_list(home, backup, manifest),
             *_mend_copies(home, backup, manifest),
             *_mend_weeks(home, backup, manifest),
+            *_mend_dockside(home, backup, manifest),
         ]
 
 
@@ -107,6 +111,7 @@ def _verified(file: Path) -> Manifest:
 
 def _unpack(file: Path, manifest: Manifest, folder: Path) -> None:
     folder.parent.mkdir(parents=True, exist_ok=True)
+    _make_private(Home(folder).dockside, manifest)
     with zipfile.ZipFile(file) as backup:
         size = sum(backup.getinfo(name).file_size for name in manifest.files)
         if shutil.disk_usage(folder.parent).free < size:
@@ -215,6 +220,49 @@ def _mend_weeks(home: Home, backup: zipfile.ZipFile, manifest: Manifest) -> list
                 if manifest.files.get(name) == stamp.files[file]:
                     put_back.append(_put(backup, home, name))
     return put_back
+
+
+def _mend_dockside(home: Home, backup: zipfile.ZipFile, manifest: Manifest) -> list[str]:
+    """What is lost of the dockside server, and the lines its journal has lost."""
+    put_back = []
+    _make_private(home.dockside, manifest)
+    for name in sorted(manifest.files):
+        path = PurePosixPath(name)
+        if path.parts[0] != home.dockside.name:
+            continue
+        if path.name == JOURNAL:
+            put_back += _mend_journal(home, name, backup.read(name))
+        elif not (home.folder / name).exists():
+            put_back.append(_put(backup, home, name))
+    return put_back
+
+
+def _mend_journal(home: Home, name: str, packed: bytes) -> list[str]:
+    """The journal of the backup with the lines that came since."""
+    path = home.folder / name
+    before = path.read_bytes() if path.exists() else b""
+    kept, here = packed.splitlines(keepends=True), before.splitlines(keepends=True)
+    known = set(kept)
+    since = [
+        line
+        for number, line in enumerate(here)
+        if line not in known and (number >= len(kept) or read_line(line) is not None)
+    ]
+    mended = b"".join([*kept, *since])
+    if mended == before:
+        return []
+    Journal(home.dockside).close()  # refuses while a server is at work on it
+    if before:
+        set_apart(path)
+    write_whole(path, mended)
+    return [name]
+
+
+def _make_private(dockside: Path, manifest: Manifest) -> None:
+    """The folder of keys and people, for its owner alone; its own rights hold on Windows."""
+    if any(PurePosixPath(name).parts[0] == dockside.name for name in manifest.files):
+        dockside.parent.mkdir(parents=True, exist_ok=True)
+        dockside.mkdir(mode=0o700, exist_ok=True)
 
 
 def _put(backup: zipfile.ZipFile, home: Home, name: str) -> str:

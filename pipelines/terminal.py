@@ -223,6 +223,8 @@ def show_today(home: Home, now: datetime) -> None:
     today = todays_list(home, now)
     here = now.astimezone(home.facts().zone)
     _show_list(today.listing, f"As of {here:%a %Y-%m-%d %H:%M} ({home.facts().time_zone})")
+    if today.from_dock:
+        console.print(f"Entries made at the dock counted, not taken in yet: {today.from_dock}.")
     said = f"with the fit of the week of {today.fitted.monday}, whose list stays as it was said"
     if today.moved.is_empty():
         console.print(f"No call has moved since; {said}.")

@@ -9,10 +9,13 @@ cannot move much.
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 
 import polars as pl
 
 from pipelines.command_parts import words_for
+from pipelines.dockside.taking_in import with_journal_counted
+from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.home import Home
 from pipelines.left_out import hulls_on_record, hulls_to_leave_out
 from pipelines.rooms.decision import CALLS
@@ -34,11 +37,13 @@ class Today:
 
     `fitted` is the week whose fit it uses; `moved` holds hull, call and action where they differ
     from the newest list made before it: hull_id, call_then, action_then, call, action.
+    `from_dock` counts the entries made at the dock that are in it and not taken in yet.
     """
 
     listing: WeekListing
     fitted: WeekKey
     moved: pl.DataFrame
+    from_dock: int = 0
 
 
 def todays_list(home: Home, now: datetime) -> Today:
@@ -51,23 +56,24 @@ def todays_list(home: Home, now: datetime) -> Today:
     Raises:
         StoreError: no week was worked out here by this version of the program.
     """
-    store = WeekStore(home.weeks)
-    run, fitted = moment_run(home, GRAPH, now)
-    try:
-        listing = run.value("week_list")
-    except Exception as error:
-        if words_for(error) is not None:
-            raise
-        left_out = hulls_to_leave_out(
-            lambda hulls: moment_run(home, GRAPH, now, hulls)[0], "week_list", hulls_on_record(home)
-        )
-        if not left_out:
-            raise
-        run, fitted = moment_run(home, GRAPH, now, left_out)
-        listing = run.value("week_list")
-    calls: pl.DataFrame = run.value("week_decisions").calls
-    before = store.frame(fitted, GRAPH.steps[CALLS.step], CALLS.table)
-    return Today(listing, fitted, _moved(before, calls))
+    with with_journal_counted(home) as (warehouse, waiting):
+        told = partial(moment_run, home, GRAPH, now, warehouse=warehouse)
+        run, fitted = told()
+        try:
+            listing = run.value("week_list")
+        except Exception as error:
+            if words_for(error) is not None:
+                raise
+            left_out = hulls_to_leave_out(
+                lambda hulls: told(hulls)[0], "week_list", hulls_on_record(home)
+            )
+            if not left_out:
+                raise
+            run, fitted = told(left_out)
+            listing = run.value("week_list")
+        calls: pl.DataFrame = run.value("week_decisions").calls
+    before = WeekStore(home.weeks).frame(fitted, GRAPH.steps[CALLS.step], CALLS.table)
+    return Today(listing, fitted, _moved(before, calls), waiting)
 
 
 def moment_run(
@@ -76,6 +82,7 @@ def moment_run(
     now: datetime,
     left_out: Mapping[str, str] | None = None,
     *,
+    warehouse: DuckDBWarehouse | None = None,
     is_list_only: bool = True,
 ) -> tuple[KeptNowhere, WeekKey]:
     """The steps as of now, and the week whose fit they use.
@@ -85,6 +92,7 @@ def moment_run(
         graph: the week's steps.
         now: the moment.
         left_out: hulls to leave out, with why; None: those that were left out of that week.
+        warehouse: what is on record; None: the home's own.
         is_list_only: leave out what only pages show.
     """
     store = WeekStore(home.weeks)
@@ -109,6 +117,7 @@ def moment_run(
         **(LIST_ONLY if is_list_only else {}),
         "clock": lambda: (clock, at.isoformat()),
         "as_of": lambda: (at, at.isoformat()),
+        **({} if warehouse is None else {"warehouse": lambda: (warehouse, "read afresh")}),
         **left_out_given(store.listed(fitted).left_out if left_out is None else left_out),
     }
     return KeptNowhere(store, key, graph, givens, taken_over=taken), fitted

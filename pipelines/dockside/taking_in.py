@@ -5,17 +5,20 @@ loaded, so that a batch that was cut off is loaded again as the very same files;
 on record change nothing, however often they come.
 """
 
+import hashlib
 import json
 import os
 import tempfile
-from dataclasses import dataclass
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import duckdb
 from filelock import FileLock
 
 from pipelines.dockside.journal import damaged_lines, end_of_lines, read_journal
-from pipelines.duckdb_warehouse import warehouse_at
+from pipelines.duckdb_warehouse import DuckDBWarehouse, copy_database, warehouse_at
 from pipelines.home import JOURNAL, Home
 from pipelines.mended_loading import load_corrections_file
 from pipelines.raw_store import clear_partials
@@ -29,18 +32,24 @@ from ringland.intake.contract_file import kind_named
 
 TAKEN = "taken-in.json"
 _LOCK = "taking-in.lock"
+_TAIL_BYTES = 4096
 MOST_BYTES = 8_000_000
 """Of a batch: some twenty thousand entries."""
 
 
 @dataclass(frozen=True)
 class _Place:
-    """How far the journal is taken in: batch `number` holds the lines from `begin` to `end`."""
+    """How far the journal is taken in: batch `number` holds the lines from `begin` to `end`.
+
+    `tail` is the hash of what stood before `end`, by which the journal is known again: one that
+    was lost and begun anew, or taken from a backup, is taken in from its beginning.
+    """
 
     number: int = 0
     begin: int = 0
     end: int = 0
     is_done: bool = True
+    tail: str = ""
 
 
 @dataclass(frozen=True)
@@ -88,24 +97,50 @@ def take_journal_in(home: Home) -> list[TakenBatch]:
                 _write(home, place)
             entries = list(read_journal(home.dockside / JOURNAL, place.begin, place.end))
             counts = _load(home, files_of(entries, place.number))
-            _write(home, _Place(place.number, place.begin, place.end))
+            _write(home, replace(place, is_done=True))
             batches.append(TakenBatch(tuple(counts), len(entries), place.end))
     return batches
+
+
+@contextmanager
+def with_journal_counted(home: Home) -> Iterator[tuple[DuckDBWarehouse, int]]:
+    """The warehouse with the journal counted, and how many entries are not taken in yet.
+
+    They are loaded into a copy that goes again: nothing is written in the home.
+    """
+    if not is_waiting(home):
+        yield warehouse_at(home.database), 0
+        return
+    journal, place = home.dockside / JOURNAL, _place(home)
+    entries = list(read_journal(journal, taken_to(home), end_of_lines(journal)))
+    with tempfile.TemporaryDirectory(prefix="ringland-", ignore_cleanup_errors=True) as folder:
+        copy = Home(Path(folder))
+        copy.raw.mkdir()
+        with warehouse_at(home.database).reading():  # no load comes in between
+            copy_database(home.database, copy.database)
+        _load(copy, files_of(entries, place.number + 1))
+        yield warehouse_at(copy.database), len(entries)
 
 
 def journal_faults(home: Home) -> list[str]:
     """What is wrong with the journal, each with the step that mends it."""
     journal = home.dockside / JOURNAL
-    if not journal.exists():
-        return []
-    found = [
+    found = _damaged(journal) if journal.exists() else []
+    if _is_known(home, _said(home)):
+        waits = [f"{journal} holds entries not taken in yet: run 'ringland load'"]
+        return [*found, *waits] if is_waiting(home) else found
+    return found or [
+        f"{journal} is not as it was taken in: entries of it that were, are on record; for those "
+        f"that were not, take it from a backup (ringland restore BACKUP --mend)"
+    ]
+
+
+def _damaged(journal: Path) -> list[str]:
+    return [
         f"line {number} of {journal} was changed or is damaged: take the file from a backup "
         f"(ringland restore BACKUP --mend), or write that entry again"
         for number in damaged_lines(journal)
     ]
-    if is_waiting(home):
-        found.append(f"{journal} holds entries not taken in yet: run 'ringland load'")
-    return found
 
 
 def _next(home: Home, place: _Place) -> _Place:
@@ -115,7 +150,8 @@ def _next(home: Home, place: _Place) -> _Place:
         file.seek(place.end)
         part = file.read(MOST_BYTES)
     end = place.end + part.rfind(b"\n") + 1
-    return _Place(place.number + 1, place.end, end, is_done=False)
+    tail = _tail(journal, end)
+    return _Place(place.number + 1, place.end, end, is_done=False, tail=tail)
 
 
 def _load(home: Home, files: dict[str, str]) -> list[FileCount]:
@@ -143,8 +179,28 @@ def _load_file(con: duckdb.DuckDBPyConnection, home: Home, path: Path) -> FileCo
 
 
 def _place(home: Home) -> _Place:
+    said = _said(home)
+    return said if _is_known(home, said) else _Place(said.number)
+
+
+def _said(home: Home) -> _Place:
     path = home.dockside / TAKEN
     return _Place(**json.loads(path.read_text(encoding="utf-8"))) if path.exists() else _Place()
+
+
+def _is_known(home: Home, place: _Place) -> bool:
+    """Whether the journal is still the one that was taken in as far as this."""
+    journal = home.dockside / JOURNAL
+    if place.end > (journal.stat().st_size if journal.exists() else 0):
+        return False
+    return not place.tail or _tail(journal, place.end) == place.tail
+
+
+def _tail(journal: Path, end: int) -> str:
+    with journal.open("rb") as file:
+        begin = max(0, end - _TAIL_BYTES)
+        file.seek(begin)
+        return hashlib.sha256(file.read(end - begin)).hexdigest()
 
 
 def _write(home: Home, place: _Place) -> None:

@@ -1,6 +1,7 @@
 """A laptop can be lost: a backup brings back every page, table, paper and photo, or nothing."""
 
 import json
+import os
 import shutil
 import zipfile
 from datetime import UTC, datetime
@@ -11,13 +12,18 @@ from click.testing import CliRunner
 
 from pipelines.backup import MANIFEST, back_up, read_manifest
 from pipelines.command_line import main
+from pipelines.dockside.journal import Journal
+from pipelines.dockside.people import People
+from pipelines.dockside.taking_in import journal_faults, take_journal_in
 from pipelines.duckdb_warehouse import WarehouseError, warehouse_at
-from pipelines.home import Home
+from pipelines.home import JOURNAL, SESSIONS, Home
 from pipelines.kept_backups import keep_backup
 from pipelines.taken_list import NAMES, taken_in
 from pipelines.warehouse_care import check_warehouse, record_tables
 from pipelines.weekly.store import WeekKey, WeekStore
+from tests.dockside.small_shop import entry, stamped
 from tests.pipelines.demo_run import DEMO_WEEK
+from tests.pipelines.dockside.shop_home import open_dockside
 
 NOW = datetime(2026, 8, 17, 9, tzinfo=UTC)
 FIXTURES = Path(__file__).parents[1] / "intake" / "fixtures"
@@ -78,6 +84,52 @@ def test_a_lost_laptop_comes_back_whole_at_another_place(home: Home, tmp_path: P
     assert all(rows.equals(tables[table]) for table, rows in after.items())
     assert wrong(elsewhere) == []
     assert "photos: 1 file\n" in said
+
+
+def test_a_lost_laptops_dockside_comes_back_for_its_owner_alone(home: Home, tmp_path: Path) -> None:
+    """Its keys were readable by everybody on the new laptop, and nobody was told they were in."""
+    open_dockside(home, NOW)
+    before, members = contents(home), People(home.dockside).members
+    file, elsewhere = tmp_path / "backup.zip", Home(tmp_path / "new laptop" / "home")
+
+    assert "private keys of your dockside server" in run(home, "backup", str(file))
+    shutil.rmtree(home.folder)
+    assert "look through 'ringland dockside-people list'" in run(elsewhere, "restore", str(file))
+
+    after = contents(elsewhere)
+    left_out = {name for name in before if name.endswith(".lock")} | {f"dockside/{SESSIONS}"}
+    assert before.keys() - after.keys() == left_out
+    assert all(content == before[name] for name, content in after.items())
+    assert People(elsewhere.dockside).members == members
+    if os.name == "posix":
+        assert file.stat().st_mode & 0o077 == 0
+        assert elsewhere.dockside.stat().st_mode & 0o077 == 0
+    take_journal_in(elsewhere)
+    assert journal_faults(elsewhere) == []
+    assert warehouse_at(elsewhere.database).read(
+        "from shop_records.fills where volume_l = 5 and filled_at::date = '2026-08-16'"
+    ).height == 2  # fmt: skip
+
+
+def test_a_backup_puts_back_what_the_dockside_has_lost(home: Home, tmp_path: Path) -> None:
+    """The check said so of the journal, and nothing was put back."""
+    open_dockside(home, NOW)
+    file = back_up(home, tmp_path / "b.zip", NOW).file
+    journal, people = home.dockside / JOURNAL, home.dockside / "people.json"
+    said = journal.read_bytes()
+    journal.write_bytes(said.replace(b'"volume_l": "5"', b'"volume_l": "9"', 1))
+    people.unlink()
+    with Journal(home.dockside) as kept:  # an entry made since
+        kept.append([stamped(entry("fills", {"hull_id": "H", "volume_l": "7"}))])
+    since = journal.read_bytes()[len(said) :]
+    assert any("--mend" in line for line in journal_faults(home))
+
+    put_back = run(home, "restore", str(file), "--mend")
+
+    assert f"Put back: dockside/{JOURNAL}" in put_back
+    assert "Put back: dockside/people.json" in put_back
+    assert journal.read_bytes() == said + since
+    assert not any("--mend" in line for line in journal_faults(home))
 
 
 def test_a_paper_made_after_a_restore_is_the_paper_made_before(home: Home, tmp_path: Path) -> None:

@@ -202,6 +202,25 @@ def test_check_tells_of_what_waits_and_of_a_changed_line(home: Home) -> None:
     assert [one.wrong for one in check_warehouse(home) if "dock" in one.about] == [(found,)]
 
 
+def test_a_journal_that_was_lost_and_begun_anew_is_taken_in_from_its_beginning(home: Home) -> None:
+    """Its new entries lay before the place of the old one, and never came on record."""
+    keep(home, fill("A1", 1), fill("A1", 2), fill("A1", 3))
+    take_journal_in(home)
+    old = tables(home)["shop_records.fills"].height
+    (home.dockside / JOURNAL).unlink()
+    assert any("is not as it was taken in" in line for line in journal_faults(home))
+    keep(home, fill("A1", 4))
+    assert is_waiting(home)
+
+    take_journal_in(home)
+
+    assert tables(home)["shop_records.fills"].height == old + 1
+    assert journal_faults(home) == []
+    keep(home, *(fill("A1", minute) for minute in range(5, 15)))
+    take_journal_in(home)
+    assert tables(home)["shop_records.fills"].height == old + 11
+
+
 def test_the_journal_is_in_a_backup_and_what_it_brought_in_a_rebuild(home: Home) -> None:
     keep(home, fill("A1", 1))
     take_journal_in(home)
