@@ -145,6 +145,8 @@ def test_nothing_that_ships_calls_what_windows_lacks() -> None:
 
         assert not set(named) & POSIX_MODULES, path
         assert not used & POSIX_ONLY, path
+        is_d3s = path.name == "manner.py"  # the hover of a chart knows %-d everywhere
+        assert is_d3s or not re.search(r"%-[A-Za-z]", path.read_text(encoding="utf-8")), path
 
 
 def test_commands_print_through_what_makes_control_characters_harmless() -> None:

@@ -195,6 +195,24 @@ def test_a_half_mended_workbook_is_never_written_over(tmp_path: Path) -> None:
     assert books_in_hand(book, raw) == []
 
 
+def test_what_a_load_that_was_cut_off_left_of_the_workbook_goes(tmp_path: Path) -> None:
+    """It lay in the home for good; what a mechanic named so stays."""
+    raw, book = tmp_path / "raw", tmp_path / "set-aside.xlsx"
+    raw.mkdir()
+    left = ["set-aside.xlsx.812.partial", "set-aside-2.xlsx.7.partial", "set-aside.csv.812.partial",
+            "set-aside.sha256.812.partial"]  # fmt: skip
+    own = ["set-aside copy.xlsx.812.partial", "set-aside.xlsx.partial", "set-aside-old.xlsx",
+           "fills.csv.812.partial", "set-aside.xlsx.812.partial.bak"]  # fmt: skip
+    for name in [*left, *own]:
+        (tmp_path / name).write_bytes(b"half")
+
+    write_mend_book(book, raw, b"first")
+
+    there = {path.name for path in tmp_path.iterdir()}
+    assert not there & set(left)
+    assert there >= set(own)
+
+
 def test_a_file_that_grows_while_it_is_looked_at_is_told(tmp_path: Path) -> None:
     """A file cut in its last number loaded 9 instead of 911.4, for good."""
     growing, resting, old = (tmp_path / f"fills {name}.csv" for name in "abc")
