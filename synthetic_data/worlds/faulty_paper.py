@@ -9,7 +9,13 @@ import numpy as np
 from synthetic_data.worlds.fleet_state import FAMILIES, State
 from synthetic_data.worlds.fuelling import Fill, Seen
 from synthetic_data.worlds.record_book import Cell, RecordBook
-from synthetic_data.worlds.world import MINUTES_PER_DAY, PER_L_AND_ON, World
+from synthetic_data.worlds.world import (
+    DELIVERED_PER_L,
+    MINUTES_PER_DAY,
+    OUTSIDE_PER_L,
+    World,
+    price_of,
+)
 
 FIRST_SLOT = 14 * 60
 SLOT_MINUTES = 105
@@ -80,7 +86,7 @@ class FaultyPaper:
         plan, book = self._world.docks[dock], self._book
         book.write("deliveries", minute, plan.dock_id, book.instant(minute), litres,
                    *self._octane(label, rng),
-                   round(0.85 + PER_L_AND_ON * (label - 87), 3))  # fmt: skip
+                   round(price_of(DELIVERED_PER_L, label), 3))  # fmt: skip
 
     def _fill(self, base: int, state: State, fill: Fill, rng: np.random.Generator) -> None:
         rates, book = self._world.faults, self._book
@@ -105,7 +111,7 @@ class FaultyPaper:
                 "outside",
                 None,
                 *octane,
-                round(1.08 + PER_L_AND_ON * (fill.label - 87), 3),
+                round(price_of(OUTSIDE_PER_L, fill.label), 3),
             )
         for _ in range(1 + (rng.random() < rates.repeated)):
             book.write("fills", late or minute, hull, book.instant(minute), volume, *rest,

@@ -9,7 +9,14 @@ import numpy as np
 from synthetic_data.worlds.failure_law import Bools, Floats
 from synthetic_data.worlds.fleet_state import State
 from synthetic_data.worlds.looking_back import Whole
-from synthetic_data.worlds.world import GRADES, PER_L_AND_ON, World
+from synthetic_data.worlds.world import (
+    DELIVERED_PER_L,
+    GRADES,
+    OUTSIDE_PER_L,
+    PER_L_AND_ON,
+    World,
+    price_of,
+)
 
 TURNS_D = 14.0
 GOOD_FRESH_D = 5.0
@@ -89,7 +96,7 @@ def take_loads(
 
 
 def fill_up(state: State, at: Whole, burn_l: Floats, slot: Slot, *, seen: Seen | None) -> Floats:
-    """Fill where there is too little; litres bought under the fuel rule, dearer than the dock's."""
+    """Fill where there is too little; money paid under the fuel rule beyond what would have been."""
     tanks, room = state.tanks, state.tank_l[at]
     old = _drain(state, at, slot, seen=seen)
     enough = np.minimum(burn_l * 1.3 + 0.08 * room, room)
@@ -99,7 +106,7 @@ def fill_up(state: State, at: Whole, burn_l: Floats, slot: Slot, *, seen: Seen |
     litres = np.floor((target - tanks.litres[at]) * 10) / 10
     wants &= litres >= np.where(tanks.litres[at] < enough, 0.1, LEAST_FILL_L)
     litres = np.where(wants, litres, 0.0)
-    outside, is_good, label, age_d = _where_from(state, at, litres, slot, old=old)
+    outside, dearer, label, age_d = _where_from(state, at, litres, slot, old=old)
     home = state.dock[at]
     boost = np.where(state.boosts[at] & ~outside & (slot.u[9, at] < 0.4), 2.0, 0.0)
     octane = np.where(outside, label + 0.2 * slot.z[2, at], state.bulk.octane[home] + boost)
@@ -115,7 +122,7 @@ def fill_up(state: State, at: Whole, burn_l: Floats, slot: Slot, *, seen: Seen |
                  float(boost[i]) * 10)
             for i in np.flatnonzero(wants)
         ]  # fmt: skip
-    return np.where(is_good & outside, litres, 0.0)
+    return np.asarray(dearer * litres)
 
 
 def _drain(state: State, at: Whole, slot: Slot, *, seen: Seen | None) -> Bools:
@@ -132,8 +139,8 @@ def _drain(state: State, at: Whole, slot: Slot, *, seen: Seen | None) -> Bools:
 
 def _where_from(
     state: State, at: Whole, litres: Floats, slot: Slot, *, old: Bools
-) -> tuple[Bools, Bools, Floats, Floats]:
-    """Who fills outside, who buys there by a rule, the label there and the age of that fuel."""
+) -> tuple[Bools, Floats, Floats, Floats]:
+    """Who fills outside, what a litre there costs more by a rule, its label and its age."""
     home, u = state.dock[at], slot.u
     taken = np.bincount(home, weights=litres, minlength=state.bulk.litres.size)
     dry = (taken + 1.0 > state.bulk.litres)[home]
@@ -141,10 +148,16 @@ def _where_from(
     rule = state.good_fuel[at] | old | (dock_d > state.drain_at_d[at])
     need = np.minimum(93.0, state.need_aki()[at] - state.own_need_on[at])
     meets = (state.bulk.octane[home] >= need - 0.3) & (dock_d <= TURNS_D)
-    outside = np.where(rule, ~meets, u[6, at] < state.outside_share[at]) | dry
+    unruled = (u[6, at] < state.outside_share[at]) | dry
+    outside = np.where(rule, ~meets | dry, unruled)
     taste = _TASTES[state.outside_taste[at]]
     grade = np.minimum(3, (u[5, at][:, None] > taste).sum(axis=1))
     is_good = rule | state.dock_buys_good[at]
-    label = np.where(is_good, np.where(need > 91.0, 93.0, 91.0), np.array(GRADES)[grade])
+    usual = np.array(GRADES)[grade]
+    label = np.where(is_good, np.where(need > 91.0, 93.0, 91.0), usual)
+    here = price_of(DELIVERED_PER_L, state.bulk.octane[home])
+    else_paid = np.where(unruled, price_of(OUTSIDE_PER_L, usual), here)
+    more = np.maximum(0.0, price_of(OUTSIDE_PER_L, label) - else_paid)
+    dearer = np.where(is_good & outside, more, 0.0)
     usual_d = np.where(u[7, at] < 0.12, 10 + 30 * u[8, at], 3 + 8 * u[8, at])
-    return outside, is_good, label, np.where(is_good, GOOD_FRESH_D, usual_d)
+    return outside, dearer, label, np.where(is_good, GOOD_FRESH_D, usual_d)

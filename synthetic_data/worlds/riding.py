@@ -32,7 +32,7 @@ _DRAWS = 10
 """Uniform draws per slot and place, whether or not they are used."""
 
 Damage = Callable[[Whole, Floats, Floats, Floats], None]
-"""Called with places, growth of the hazard at stake, hours and litres under the fuel rule."""
+"""Called with places, growth of the hazard at stake, hours and dearer fuel under a rule, money."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,8 @@ class _Out:
     burn_l_h: Floats
     fuel_d: Floats
     tank_short_on: Floats
-    bought_l: Floats
+    bought: Floats
+    """money paid for fuel under a rule beyond what would have been"""
 
 
 def season_day(world: World, day: int) -> int | None:
@@ -103,7 +104,7 @@ def ride_one_day(
         at_stake = growth[:AT_STAKE].sum(axis=0) * part
         if damage is not None:
             seen_growth = at_stake * _after_a_look(state, at, at_stake)
-            damage(at, seen_growth, out.hours * part, out.bought_l)
+            damage(at, seen_growth, out.hours * part, out.bought)
         state.look_left[at] = np.maximum(0.0, state.look_left[at] - at_stake)
         state.spent[:, at] += growth * part
         state.base_spent[at] += scaled * part
@@ -128,7 +129,7 @@ def _go_out(state: State, at: Whole, slot: Slot, heat: float, *, seen: Seen | No
     return _Out(
         hours=hours, throttle=throttle, burn_l_h=burn,
         fuel_d=slot.day + 0.6 - state.tanks.birth_d[at],
-        tank_short_on=np.maximum(0.0, need - state.tanks.octane[at]), bought_l=bought,
+        tank_short_on=np.maximum(0.0, need - state.tanks.octane[at]), bought=bought,
     )  # fmt: skip
 
 

@@ -7,7 +7,7 @@ chance of a first failure at stake is priced, and what the policy itself costs i
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,7 +28,6 @@ class Bearing:
     renewal_days_off: float
     calibration: float
     drain: float
-    good_fuel_per_l: float
 
 
 @dataclass(frozen=True)
@@ -69,7 +68,7 @@ def costs_by_hull(
 
     def count(at: Whole, growth: Floats, _hours: Floats, bought: Floats) -> None:
         total[at] += growth
-        paid[at] += bought * prices.good_fuel_per_l
+        paid[at] += bought
 
     luck = np.random.default_rng([seed, 3])
     for now in range(day, until):
@@ -117,11 +116,19 @@ def growth_ahead(world: World, state: State, at: int, hours: float) -> float:
     return float(parts[:2].sum() + scaled[0] * np.exp(state.own_log[at]))
 
 
-def left_to_next_season(world: World, state: State, *, prices: Bearing, seed: int) -> float:
-    """Expected cost of first failures over the next season if nothing is done in it."""
+def left_to_next_season(
+    world: World, state: State, *, prices: Bearing, winter_renewal: float, seed: int
+) -> tuple[float, float]:
+    """Expected cost of first failures over the next season if nothing is done in it.
+
+    The second figure is that where a set is renewed in the winter before, for
+    `winter_renewal`, if that is cheaper: what a set at a season's end is worth to an owner
+    who goes on.
+    """
     opening = world.opening(world.years[-1] + 1)
     costs = costs_by_hull(
-        world, state, opening, opening + SEASON_D, [Standing()], prices=prices,
+        world, state, opening, opening + SEASON_D, [Standing(), Standing(renew_at_h=0.0)],
+        prices=replace(prices, renewal=winter_renewal, renewal_days_off=0.0),
         copies=max(4, min(25, 600 // state.places)), seed=seed, knows_own=True,
     )  # fmt: skip
-    return float(costs.sum())
+    return float(costs[0].sum()), float(costs.min(axis=0).sum())

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from typing import TypeVar
 
-from synthetic_data.worlds.failure_law import Law
+from synthetic_data.worlds.failure_law import Floats, Law
 
 MINUTES_PER_DAY = 1440
 OPENS, CLOSES = (5, 1), (9, 30)
@@ -13,6 +14,9 @@ SEASON_D = 153
 GRADES = (87.0, 89.0, 91.0, 93.0)
 PER_L_AND_ON = 0.025
 """Money a litre costs more per octane number, at every pump and delivery."""
+DELIVERED_PER_L, OUTSIDE_PER_L = 0.85, 1.08
+"""Money a litre of the lowest of `GRADES` costs a dock, and at an outside pump."""
+Grade = TypeVar("Grade", float, Floats)
 NEED = {"stock": 91.0, "raised": 93.0, "mild": 89.0}
 
 
@@ -107,3 +111,8 @@ class World:
     def instant(self, day: float) -> datetime:
         """The instant a number of days after the epoch."""
         return self.epoch + timedelta(minutes=round(day * MINUTES_PER_DAY))
+
+
+def price_of(lowest: float, aki: Grade) -> Grade:
+    """Money a litre of a grade costs where the lowest of `GRADES` costs so much."""
+    return lowest + PER_L_AND_ON * (aki - GRADES[0])

@@ -33,7 +33,6 @@ PRICES = Prices(
 BEARING = Bearing(
     failure=PRICES.unplanned, renewal=PRICES.planned_renewal,
     renewal_days_off=PRICES.days_lost_planned, calibration=150.0, drain=PRICES.drain_refill,
-    good_fuel_per_l=0.15,
 )  # fmt: skip
 WEEK_D = 7
 LATEST_D = 4
@@ -60,6 +59,8 @@ class Bill:
     fuel_cost: float = 0.0
     calibration_cost: float = 0.0
     left_over: float = 0.0
+    left_kept_up: float = 0.0
+    """the same where the sets that are worth it are renewed in the winter before"""
     happened: int = 0
     top_ends: int = 0
     checks: int = 0
@@ -121,7 +122,7 @@ class Play:
     ) -> None:
         self.bill.failures += float(growth.sum())
         self.bill.failure_cost += float(growth.sum()) * PRICES.unplanned
-        self.bill.fuel_cost += float(bought.sum()) * BEARING.good_fuel_per_l
+        self.bill.fuel_cost += float(bought.sum())
 
     def _order(self, at: int, name: str, monday: int) -> None:
         state, action = self.fleet.state, CATALOGUE.actions.get(name)
@@ -212,7 +213,8 @@ def play_season(
     while play.fleet.day < closes:
         play.week(policy(play))
     play.bill.happened = sum(mode < 2 for _, _, mode in play.fleet.failures[happened:])
-    play.bill.left_over = left_to_next_season(
-        world, play.fleet.state, prices=BEARING, seed=world.seed
-    )
+    play.bill.left_over, play.bill.left_kept_up = left_to_next_season(
+        world, play.fleet.state, prices=BEARING, winter_renewal=PRICES.top_end_planned,
+        seed=world.seed,
+    )  # fmt: skip
     return asdict(play.bill) | {"season": play.bill.season}

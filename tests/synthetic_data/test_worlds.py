@@ -15,7 +15,7 @@ from synthetic_data.worlds.season_ahead import Bearing, Standing, costs_by_hull
 from synthetic_data.worlds.true_chances import own_given_past, true_chances
 from synthetic_data.worlds.world_shapes import HARMLESS, SHAPES, draw_error_world, draw_world
 
-PRICES = Bearing(11000.0, 4700.0, 3.0, 150.0, 170.0, 0.15)
+PRICES = Bearing(11000.0, 4700.0, 3.0, 150.0, 170.0)
 
 
 def lived(shape: str, hulls: int, seed: int, days: int) -> LivingFleet:
@@ -114,17 +114,23 @@ def test_good_fuel_saves_nothing_where_fuel_is_harmless(shape: str) -> None:
     fleet = lived(shape, 8, 1, 30)
     as_is, good = costs_by_hull(
         fleet.world, fleet.state, fleet.day, fleet.day + 60, [Standing(), Standing(good_fuel=True)],
-        prices=replace(PRICES, good_fuel_per_l=0.0), copies=4, seed=1, knows_own=True,
+        prices=PRICES, copies=4, seed=1, knows_own=True,
+    )  # fmt: skip
+    _, only_paid = costs_by_hull(
+        fleet.world, fleet.state, fleet.day, fleet.day + 60, [Standing(), Standing(good_fuel=True)],
+        prices=replace(PRICES, failure=0.0), copies=4, seed=1, knows_own=True,
     )  # fmt: skip
 
-    np.testing.assert_allclose(as_is, good, rtol=1e-9)
+    np.testing.assert_allclose(good - as_is, only_paid, rtol=1e-9)
+    assert only_paid.min() >= 0
+    assert only_paid.sum() > 0
 
 
 def test_good_fuel_saves_where_a_jump_waits_below_need() -> None:
     fleet = lived("threshold", 12, 1, 30)
     as_is, good = costs_by_hull(
         fleet.world, fleet.state, fleet.day, fleet.day + 60, [Standing(), Standing(good_fuel=True)],
-        prices=replace(PRICES, good_fuel_per_l=0.0), copies=4, seed=1, knows_own=True,
+        prices=replace(PRICES, failure=1e6), copies=4, seed=1, knows_own=True,
     )  # fmt: skip
 
     assert good.sum() < 0.8 * as_is.sum()
