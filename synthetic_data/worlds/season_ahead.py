@@ -1,7 +1,8 @@
 """What standing policies would cost each hull from today, on the truth: for oracles and the bill.
 
 A policy is played on many copies of the fleet under the same weathers.  Nothing breaks; the
-chance of a first failure at stake is priced, and what the policy itself costs is added.
+chance of a failure at stake is priced, with what the set fitted after it then risks, and what
+the policy itself costs is added.
 """
 
 from __future__ import annotations
@@ -53,29 +54,35 @@ def costs_by_hull(
     All policies are played under the same luck.  Seasons after that of `day` are lived
     through with nothing done.
     """
-    n, kinds = state.places, len(policies)
+    n, kinds = state.places, len(policies) + 1
+    # The last is what follows a failure: a new set now, and another in the winter.
+    played = [*policies, Standing(renew_at_h=0.0)]
     ahead = _ahead_of(world, state, copies, seed, knows_own=knows_own).tiled(kinds)
     ahead.copies, ahead.alike = copies * kinds, kinds
-    ahead.good_fuel[:] = np.repeat([p.good_fuel for p in policies], n * copies)
-    ahead.drain_at_d[:] = np.repeat([p.drain_at_d for p in policies], n * copies)
-    ahead.order_aki[:] = np.repeat([p.dock_aki for p in policies], copies * len(world.docks))
+    ahead.good_fuel[:] = np.repeat([p.good_fuel for p in played], n * copies)
+    ahead.drain_at_d[:] = np.repeat([p.drain_at_d for p in played], n * copies)
+    ahead.order_aki[:] = np.repeat([p.dock_aki for p in played], copies * len(world.docks))
     ahead.paid_for_grade[:] = 0.0
-    renew_at = np.repeat([p.renew_at_h for p in policies], n * copies)
-    back = np.repeat([p.stock for p in policies], n * copies) & ahead.is_raised
-    total, paid = np.zeros(ahead.places), prices.calibration * back
+    renew_at = np.repeat([p.renew_at_h for p in played], n * copies)
+    back = np.repeat([p.stock for p in played], n * copies) & ahead.is_raised
+    growths, paid = np.zeros((2, ahead.places)), prices.calibration * back
     ahead.calibration[back] = 0
     ahead.drains[:] = 0
+    later = 0
 
     def count(at: Whole, growth: Floats, _hours: Floats, bought: Floats) -> None:
-        total[at] += growth
+        growths[later, at] += growth
         paid[at] += bought
 
     luck = np.random.default_rng([seed, 3])
     for now in range(day, until):
         since = season_day(world, now)
         if since == 0 and now > day:
+            later = 1
             ahead.good_fuel[:], ahead.drain_at_d[:], renew_at[:] = False, np.inf, np.inf
             ahead.order_aki[:] = 0.0
+            new_set(ahead, np.arange(n * copies * (kinds - 1), ahead.places), luck,
+                    world.forged_share)  # fmt: skip
         if since is not None and (now - day) % 7 == 0:
             due = np.flatnonzero(ahead.age_h >= renew_at)
             renew_at[due[renew_at[due] == 0]] = np.inf
@@ -87,8 +94,19 @@ def costs_by_hull(
                      damage=count)  # fmt: skip
     paid += prices.drain * ahead.drains
     paid += (ahead.paid_for_grade / np.maximum(1, np.bincount(ahead.dock)))[ahead.dock]
-    cost = paid - prices.failure * np.expm1(-total)
-    return np.asarray(cost.reshape(kinds, copies, n).mean(axis=1))
+    first, second = -np.expm1(-growths.reshape(2, kinds, copies, n))
+    cost = paid.reshape(kinds, copies, n) + prices.failure * _failures(first, second)
+    return np.asarray(cost[:-1].mean(axis=1))
+
+
+def _failures(first: Floats, second: Floats) -> Floats:
+    """Expected failures over two seasons by the chances of a set in each: (kinds, copies, hulls).
+
+    A set that failed in the first is followed by a new one, fitted half way on average, which
+    may fail in its turn and goes into the second; the last kind tells the chances of such.
+    """
+    new_first, new_second = first[-1].mean(axis=0), second[-1].mean(axis=0)
+    return first * (1 + 0.5 * new_first + new_second) + (1 - first) * second
 
 
 def _ahead_of(world: World, state: State, copies: int, seed: int, *, knows_own: bool) -> State:
@@ -119,7 +137,7 @@ def growth_ahead(world: World, state: State, at: int, hours: float) -> float:
 def left_to_next_season(
     world: World, state: State, *, prices: Bearing, winter_renewal: float, seed: int
 ) -> tuple[float, float]:
-    """Expected cost of first failures over the next season if nothing is done in it.
+    """Expected cost of failures over the next season if nothing is done in it.
 
     The second figure is that where a set is renewed in the winter before, for
     `winter_renewal`, if that is cheaper: what a set at a season's end is worth to an owner
