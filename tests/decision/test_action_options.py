@@ -439,3 +439,17 @@ def test_a_new_set_must_gain_more_than_its_price_unless_a_failed_test_asks_for_i
 
     assert calm["change_cost"] == pytest.approx(0.3 * PRICES.planned_renewal)
     assert asked["change_cost"] == 0
+
+
+def test_the_more_failures_a_hazard_rests_on_the_less_a_new_set_is_doubted() -> None:
+    """A fault found in use: with twenty failures on record old sets were left that were known
+    to be worn out, for the doubt was that of a fleet with four."""
+    hulls = one_hull(age_h=500.0)
+
+    doubts = [
+        at(table(hulls, weibull_hazard(), n_failures=n), "planned_top_end")["change_cost"]
+        for n in (0, 5, 10, 20)
+    ]
+
+    whole = 0.3 * PRICES.planned_renewal
+    assert doubts == pytest.approx([whole, whole, whole / 2, whole / 4])

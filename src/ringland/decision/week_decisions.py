@@ -177,6 +177,7 @@ def make_week_decisions(
                     assumptions=assumptions,
                     standing=standing,
                     offers=tables.fuel_offers,
+                    n_failures=sum(mode.n_failures for mode in fits.at_stake),
                 ),
                 sure,
             ]

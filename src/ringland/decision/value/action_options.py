@@ -60,6 +60,7 @@ def option_table(
     assumptions: Assumptions,
     standing: pl.DataFrame | None = None,
     offers: pl.DataFrame | None = None,
+    n_failures: int = 0,
 ) -> pl.DataFrame:
     """The expected cost of every option on every hull whose chance can be told.
 
@@ -75,6 +76,7 @@ def option_table(
         assumptions: settings.
         standing: `Standing`, the rules in force and the looks that still hold; None: none.
         offers: `FuelOffers`, better grades that docks can order; None: none.
+        n_failures: of the modes at stake on record: the fewer, the more a new set is doubted.
 
     Returns:
         `WeekOptions`, hull by hull, the cheapest option first; a bundle that is not meant
@@ -102,7 +104,7 @@ def option_table(
     ]
     nothing = next(column for column in columns if column.option == NOTHING)
     least_per_l = _least_per_l(columns, told.height)
-    changing = _ChangeCosts(season, held, catalogue, least_per_l, assumptions)
+    changing = _ChangeCosts(season, held, catalogue, least_per_l, assumptions, n_failures)
     level = assumptions.number("survival.confidence")
     table = pl.concat(
         told.select(
@@ -183,8 +185,8 @@ class _ChangeCosts:
     small moves of the estimate from week to week do not switch it on and off, and one that is
     worth its price is not put off for want of more.  A renewal cannot be taken
     back, and the sets that seem to gain most by one are those whose hazard is most overrated
-    (the optimiser's curse: Smith and Winkler 2006, from memory): it takes a share of its price
-    unless a failed test asks for it.
+    (the optimiser's curse: Smith and Winkler 2006, from memory): it takes a share of its price,
+    the smaller the more failures the hazard rests on, unless a failed test asks for it.
     """
 
     def __init__(
@@ -194,11 +196,14 @@ class _ChangeCosts:
         catalogue: Catalogue,
         least_per_l: Floats,
         assumptions: Assumptions,
+        n_failures: int,
     ) -> None:
         share = assumptions.number("planning.change_share")
         once = assumptions.number("planning.change_once")
         sets = season.sets
+        whole_up_to = assumptions.number("planning.renewal_doubt_failures")
         self._doubt = assumptions.number("planning.renewal_doubt")
+        self._doubt *= min(1.0, whole_up_to / max(1, n_failures))
         self._prices = season.world.prices
         failed = pl.col(FAILED).list.len() > 0 if FAILED in sets.columns else pl.lit(value=False)
         self._asked_for = sets.select(pl.repeat(value=False, n=pl.len()) | failed).to_series()
