@@ -96,7 +96,7 @@ def take_loads(
 
 
 def fill_up(state: State, at: Whole, burn_l: Floats, slot: Slot, *, seen: Seen | None) -> Floats:
-    """Fill where there is too little; money paid under the fuel rule beyond what would have been."""
+    """Fill where there is too little; money paid under a rule beyond what would have been."""
     tanks, room = state.tanks, state.tank_l[at]
     old = _drain(state, at, slot, seen=seen)
     enough = np.minimum(burn_l * 1.3 + 0.08 * room, room)

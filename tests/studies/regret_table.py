@@ -1,7 +1,8 @@
 """What policies cost over the worlds: tables from a regret study's file.
 
 The figure compared is the season's cost plus what it leaves to the next season over what doing
-nothing leaves.  Limits draw whole fleets with replacement.
+nothing leaves; the next season either has nothing done in it or is kept up (`KEPT_UP`: the sets
+worth it are renewed in the winter before).  Limits draw whole fleets with replacement.
 """
 
 from __future__ import annotations
@@ -16,33 +17,32 @@ from numpy.typing import NDArray
 from tests.studies.season_policies import POLICIES, SIMPLE, TOOL
 
 BASE, PARAMETER, ORACLE = "nothing", "parameter oracle", "oracle"
+LEFT, KEPT_UP = "left_over", "left_kept_up"
 DRAWS = 1000
 
 
-def costs_of(lines: Sequence[dict[str, Any]], policy: str) -> NDArray[np.float64]:
+def costs_of(lines: Sequence[dict[str, Any]], policy: str, left: str = LEFT) -> NDArray[np.float64]:
     """Cost of a policy, fleet by fleet."""
     return np.array(
         [
             line["bills"][policy]["season"]
-            + line["bills"][policy]["left_over"]
-            - line["bills"][BASE]["left_over"]
+            + line["bills"][policy][left]
+            - line["bills"][BASE][left]
             for line in lines
         ]
     )
 
 
-def over_best_simple(lines: Sequence[dict[str, Any]]) -> float:
+def over_best_simple(lines: Sequence[dict[str, Any]], left: str = LEFT) -> float:
     """The tool's mean cost over that of the simple policy cheapest on the mean, less one."""
     simple = [name for name in SIMPLE if name in lines[0]["bills"]]
-    return float(
-        costs_of(lines, TOOL).mean() / min(costs_of(lines, name).mean() for name in simple) - 1
-    )
+    least = min(costs_of(lines, name, left).mean() for name in simple)
+    return float(costs_of(lines, TOOL, left).mean() / least - 1)
 
 
-def share_of_saving(lines: Sequence[dict[str, Any]]) -> float:
+def share_of_saving(lines: Sequence[dict[str, Any]], left: str = LEFT) -> float:
     """What the tool saves of what the parameter oracle saves; NaN where that is under 10 %."""
-    base, tool = costs_of(lines, BASE).mean(), costs_of(lines, TOOL).mean()
-    best = costs_of(lines, PARAMETER).mean()
+    base, tool, best = (costs_of(lines, name, left).mean() for name in (BASE, TOOL, PARAMETER))
     return float((base - tool) / (base - best)) if base - best > 0.1 * base else float("nan")
 
 
@@ -99,9 +99,10 @@ def _verdicts(lines: Sequence[dict[str, Any]]) -> str:
         return ""
     out = [
         "| world | past failures | tool over best simple policy | of the parameter oracle's saving "
+        "| over best simple, kept up | of the oracle's, kept up "
         "| tool's fuel spending, share of cost | calibrations | top ends | checks | begun "
         "| flicker |",
-        "|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|",
+        "|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|",
     ]
     for shape, mine in _by_shape(lines).items():
         tool = [line["bills"][TOOL] for line in mine]
@@ -111,18 +112,23 @@ def _verdicts(lines: Sequence[dict[str, Any]]) -> str:
         over_text = f"{over:+.1%}"
         if many:
             over_text += " ({:+.1%} to {:+.1%})".format(*_limits(mine, over_best_simple))
-        kept = "little to save" if np.isnan(share) else f"{share:.0%}"
+        share_text = _share_text(share)
         if many and not np.isnan(share):
-            kept += " ({:.0%} to {:.0%})".format(*_limits(mine, share_of_saving))
+            share_text += " ({:.0%} to {:.0%})".format(*_limits(mine, share_of_saving))
         counts = (sum(bill[name] for bill in tool) / len(tool) for name in
                   ("top_ends", "checks", "begun"))  # fmt: skip
         out.append(
             f"| {shape} | {np.mean([line['past_failures'] for line in mine]):.1f} | "
-            f"{over_text} | {kept} | {fuel:.1%} | "
+            f"{over_text} | {share_text} | {over_best_simple(mine, KEPT_UP):+.1%} | "
+            f"{_share_text(share_of_saving(mine, KEPT_UP))} | {fuel:.1%} | "
             f"{np.mean([bill['calibration_cost'] for bill in tool]) / 1000:.1f} | "
             f"{' | '.join(f'{count:.1f}' for count in counts)} | {flicker(mine):.0%} |"
         )
     return "\n".join(out)
+
+
+def _share_text(share: float) -> str:
+    return "little to save" if np.isnan(share) else f"{share:.0%}"
 
 
 def difference(lines: Sequence[dict[str, Any]], policy: str) -> float:

@@ -50,6 +50,7 @@ def test_every_policy_of_the_study_gets_a_bill() -> None:
     assert bills["top end at 200 h"]["top_ends"] > 0
     assert bills["checks by calendar"]["checks"] > 0
     assert all(bill["failure_cost"] > 0 for bill in bills.values())
+    assert all(0 < bill["left_kept_up"] <= bill["left_over"] for bill in bills.values())
 
 
 def test_an_oracle_costs_no_more_than_doing_nothing() -> None:

@@ -136,6 +136,20 @@ def test_good_fuel_saves_where_a_jump_waits_below_need() -> None:
     assert good.sum() < 0.8 * as_is.sum()
 
 
+def test_a_set_fitted_after_a_failure_may_fail_in_its_turn() -> None:
+    """A fault found in use: only a first failure was counted over two seasons, so that whatever
+    kept a worn set through this season seemed to save nothing, and the oracle lost to doing
+    nothing."""
+    fleet = lived("wear only", 8, 1, 10)
+    fleet.state.age_h[:] = 6000.0
+    (cost,) = costs_by_hull(
+        fleet.world, fleet.state, fleet.day, fleet.day + 365 + 100, [Standing()],
+        prices=PRICES, copies=4, seed=1, knows_own=True,
+    )  # fmt: skip
+
+    assert cost.min() > PRICES.failure
+
+
 def test_messy_records_lose_and_garble_more_than_usual_ones() -> None:
     usual, messy = (lived(shape, 12, 5, 120).hand_in() for shape in ("log-linear", "messy records"))
 

@@ -104,7 +104,9 @@ def option_table(
     ]
     nothing = next(column for column in columns if column.option == NOTHING)
     least_per_l = _least_per_l(columns, told.height)
-    changing = _ChangeCosts(season, held, catalogue, least_per_l, assumptions, n_failures)
+    changing = _ChangeCosts(
+        season, held, catalogue, least_per_l, assumptions, n_failures=n_failures
+    )
     level = assumptions.number("survival.confidence")
     table = pl.concat(
         told.select(
@@ -196,6 +198,7 @@ class _ChangeCosts:
         catalogue: Catalogue,
         least_per_l: Floats,
         assumptions: Assumptions,
+        *,
         n_failures: int,
     ) -> None:
         share = assumptions.number("planning.change_share")
