@@ -106,7 +106,7 @@ def _failures(first: Floats, second: Floats) -> Floats:
     may fail in its turn and goes into the second; the last kind tells the chances of such.
     """
     new_first, new_second = first[-1].mean(axis=0), second[-1].mean(axis=0)
-    return first * (1 + 0.5 * new_first + new_second) + (1 - first) * second
+    return np.asarray(first * (1 + 0.5 * new_first + new_second) + (1 - first) * second)
 
 
 def _ahead_of(world: World, state: State, copies: int, seed: int, *, knows_own: bool) -> State:
