@@ -165,23 +165,46 @@ class ListedJobs(NamedTuple):
 
 
 def newest_jobs(home: Home) -> ListedJobs:
+    """The jobs of `listed_jobs` with what was written down by their id since.
+
+    Raises:
+        StoreError: no week holds any.
+    """
+    from pipelines.duckdb_warehouse import record_rows, warehouse_at  # noqa: PLC0415
+    from ringland.decision.jobs.open_jobs import ANSWERING  # noqa: PLC0415
+
+    listed = listed_jobs(home)
+    with warehouse_at(home.database).connect() as con:
+        told = {kind: record_rows(con, kind) for kind in ANSWERING}
+    return answered_by(home, listed, told, _now())
+
+
+def answered_by(
+    home: Home, listed: ListedJobs, told: "Mapping[str, pl.DataFrame]", now: datetime
+) -> ListedJobs:
+    """The same jobs with what these records, as known now, say of them by their id."""
+    from ringland.decision.jobs.job_answers import answered_since  # noqa: PLC0415
+    from ringland.decision.jobs.open_jobs import ANSWERING  # noqa: PLC0415
+    from ringland.history.known_then import known_by  # noqa: PLC0415
+
+    known = known_by({kind: told[kind] for kind in ANSWERING}, now)
+    answered = answered_since(listed.jobs, known, in_words(lambda: _catalogue(home)))
+    return listed._replace(jobs=answered)
+
+
+def listed_jobs(home: Home) -> ListedJobs:
     """The jobs that lists given out asked for, as the newest week knows them.
 
-    With what was written down by their id since.  A week worked out afterwards, and one of the
-    demo's, asks for nothing.
+    A week worked out afterwards, and one of the demo's, asks for nothing.
 
     Raises:
         StoreError: no week holds any.
     """
     import polars as pl  # noqa: PLC0415
 
-    from pipelines.duckdb_warehouse import record_rows, warehouse_at  # noqa: PLC0415
     from pipelines.week_graph import GRAPH  # noqa: PLC0415
     from pipelines.weekly.store import StoreError, WeekStore  # noqa: PLC0415
     from ringland.contracts.decision_tables import OPEN, OVERTAKEN  # noqa: PLC0415
-    from ringland.decision.jobs.job_answers import answered_since  # noqa: PLC0415
-    from ringland.decision.jobs.open_jobs import ANSWERING  # noqa: PLC0415
-    from ringland.history.known_then import known_by  # noqa: PLC0415
     from ringland.words.state_words import ANSWERS  # noqa: PLC0415
 
     store = WeekStore(home.weeks)
@@ -206,14 +229,7 @@ def newest_jobs(home: Home) -> ListedJobs:
                 answered_at=pl.when(~took).then("answered_at"),
                 answer=pl.when(~took).then("answer"),
             )
-        with warehouse_at(home.database).connect() as con:
-            told = known_by({kind: record_rows(con, kind) for kind in ANSWERING}, _now())
-        return ListedJobs(
-            answered_since(asked, told, in_words(lambda: _catalogue(home))),
-            as_of[key],
-            key.monday,
-            max(given.values(), default=None),
-        )
+        return ListedJobs(asked, as_of[key], key.monday, max(given.values(), default=None))
     raise StoreError("No list has asked for anything yet. Run 'ringland week' first.")
 
 

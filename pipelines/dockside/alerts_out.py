@@ -23,21 +23,27 @@ if TYPE_CHECKING:
     from ringland.dockside.ground import Ground
 
 SHOWN_FOR, SENT_FOR = timedelta(days=7), timedelta(days=2)
-"""How long an alert stands on the board while it holds, and how late it is still sent out."""
+"""How long before the newest list an alert that holds may have come about to stand on the board,
+and how late it is still sent out."""
 FOLDER, MAILED = "alerts", "mailed.jsonl"
 _TRIES_S = 20.0
 
 Send = Callable[[HomeFacts, EmailMessage], None]
 
 
-def alerts_now(home: Home, ground: "Ground", now: datetime) -> "list[Alert]":
-    """The alerts that hold, oldest first."""
+def alerts_now(
+    home: Home, ground: "Ground", now: datetime, listed: datetime | None = None
+) -> "list[Alert]":
+    """The alerts that hold, oldest first, from some days before the newest list knew the records.
+
+    What came about earlier that list says itself.
+    """
     from ringland.bench.bench_limits import load_bench_limits  # noqa: PLC0415 - imports SciPy
     from ringland.dockside.alerts import alerts  # noqa: PLC0415
     from ringland.settings.assumptions import load_assumptions  # noqa: PLC0415
 
     settings, limits = load_assumptions(home.settings), load_bench_limits(home.bench_limits)
-    return alerts(ground, now - SHOWN_FOR, now, settings, limits)
+    return alerts(ground, min(now, listed or now) - SHOWN_FOR, now, settings, limits)
 
 
 def by_mail(facts: HomeFacts, message: EmailMessage) -> None:

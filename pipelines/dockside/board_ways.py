@@ -35,7 +35,7 @@ async def board_json(asked: Asked) -> Response:
         await asked.ground(), await asked.scope(), desk.listed, desk.alerts, desk.now()
     )
     told = {**asdict(now), "turn": desk.turns, "trouble": desk.trouble}
-    for one in told["alerts"]:
+    for one in (*told["alerts"], *told["told"]):
         one["at"] = one["at"].isoformat()
     return JSONResponse(told)
 

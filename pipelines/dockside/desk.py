@@ -26,6 +26,7 @@ from ringland.dockside.entries import EntryFault, StampedEntry, check_entries, k
 from ringland.dockside.ground import Ground
 
 if TYPE_CHECKING:
+    from pipelines.dockside.listed import Lists
     from ringland.dockside.alerts import Alert
     from ringland.dockside.live_board import Listed
 
@@ -79,6 +80,8 @@ class Desk:
         """what holds of late, oldest first"""
         self.listed: Listed | None = None
         """the newest list; None: none, or not read yet"""
+        self._lists: Lists | None = None
+        self._looked: tuple[Ground | None, datetime | None] = (None, None)
         self.unsent = ""
         """why an alert could not be mailed; empty: all were, or none is to be"""
         self.trouble = ""
@@ -212,13 +215,13 @@ class Desk:
         loop = asyncio.get_running_loop()
         while True:
             try:
-                before = self.turns
+                if self._ground is not None:  # what was entered shows before it is taken in
+                    await loop.run_in_executor(self._threads[1], self._look)
                 await loop.run_in_executor(self._threads[1], self._renew)
                 self.trouble = ""
                 if self._ground is not None:
                     self._ready.set()
-                if self.turns != before:
-                    await loop.run_in_executor(self._threads[1], self._alert)
+                await loop.run_in_executor(self._threads[1], self._look)
             except Exception as error:
                 self.trouble = str(error)
             with suppress(TimeoutError):
@@ -247,18 +250,26 @@ class Desk:
             fresh = {kind: record_rows(con, kind) for kind in ALL_KINDS if kind in kinds}
         return {**(self._ground.records if self._ground else {}), **fresh}
 
-    def _alert(self) -> None:
+    def _look(self) -> None:
+        """Work out what holds now, if an entry, a week or a minute came since it was last."""
         assert self._ground is not None
-        from pipelines.dockside.listed import newest_list  # noqa: PLC0415 - imports Dagster
+        from pipelines.dockside.listed import Lists  # noqa: PLC0415 - imports Dagster
 
-        now = self.now()
-        self.alerts = tuple(alerts_now(self.home, self._ground, now))
+        ground, now = self._ground, self.now()
+        self._lists = self._lists or Lists(self.home)
+        minute = now.replace(second=0, microsecond=0)
+        is_seen = self._looked[0] is ground and self._looked[1] == minute
+        if is_seen and not self._lists.has_moved():
+            return
+        self.listed = self._lists.newest(ground, now)
+        as_of = self.listed.as_of if self.listed else None
+        self.alerts = tuple(alerts_now(self.home, ground, now, as_of))
+        self._looked = (ground, minute)
         try:
             send_out(self.home, self.alerts, now)
             self.unsent = ""
         except OSError as error:
             self.unsent = f"Alerts could not be mailed: {error}"
-        self.listed = newest_list(self.home)
 
     def _warehouse_now(self) -> tuple[int, int] | None:
         if not self.home.database.exists():

@@ -4,14 +4,17 @@ import asyncio
 from pathlib import Path, PurePosixPath
 
 from starlette.exceptions import HTTPException
-from starlette.responses import FileResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 
 from pipelines.dockside.asked import NOT_HERE, Asked, Way
 from pipelines.home import SHARED, Home
 from ringland.dockside.roles import MECHANIC, OWNER, ROLES
+from ringland.words.manner import in_manner
 
 OF_NO_HULL = {"ringland.css", "charts.js", "folds.js", "what-if.js", "sketches.js"}
 """Files of a week that every hull's page draws with and that hold nothing of any."""
+_FRESH = {"cache-control": "private, no-cache"}
+_STYLE = '<link rel="icon" href="data:,">\n<link rel="stylesheet" href="/assets/since.css">\n'
 
 
 async def newest(asked: Asked) -> Response:
@@ -33,7 +36,40 @@ async def report(asked: Asked) -> Response:
     file = home.site.joinpath(*parts)
     if not await asyncio.to_thread(_lies_below, file, home.site):
         raise HTTPException(404, NOT_HERE)
-    return FileResponse(file, headers={"cache-control": "private, no-cache"})
+    if file.suffix == ".html" and parts[0] != SHARED:
+        return HTMLResponse(await _with_since(asked, file, parts), headers=_FRESH)
+    return FileResponse(file, headers=_FRESH)
+
+
+async def _with_since(asked: Asked, file: Path, parts: tuple[str, ...]) -> str:
+    """The page with what its list does not know yet, which the file itself never holds."""
+    from ringland.dockside.since_then import beside_the_list, told_since  # noqa: PLC0415
+
+    desk, ground, scope = asked.desk, await asked.ground(), await asked.scope()
+    pages = {page: name for name, page in (await _pages(asked)).items()}
+    hull_id = pages.get("/".join(parts[1:]))
+    week = await asyncio.to_thread(newest_week, desk.home)
+    as_of = desk.listed.as_of if desk.listed and parts[0] == week else None
+
+    def written() -> str:
+        told = told_since(ground, scope, as_of, desk.now()) if as_of else []
+        with in_manner(desk.home.manner()):
+            aside = beside_the_list(
+                as_of,
+                [one for one in told if hull_id in (None, one.hull_id)],
+                [
+                    one
+                    for one in desk.alerts
+                    if scope.holds("hulls", one.hull_id) and hull_id in (None, one.hull_id)
+                ],
+                of_one_hull=hull_id is not None,
+            )
+        page = file.read_text(encoding="utf-8")
+        page = page.replace("</head>", f"{_STYLE}</head>", 1)
+        head, mark, rest = page.partition('<main id="main">')
+        return f"{head}{aside}{mark}{rest}" if mark else page
+
+    return await asyncio.to_thread(written)
 
 
 async def hull(asked: Asked) -> Response:

@@ -28,7 +28,7 @@ JOBS = pl.DataFrame(
         "state": [OPEN, OPEN, "done"],
     }
 )
-LISTED = Listed("2026-08-17", CALLS, JOBS)
+LISTED = Listed("2026-08-17", CALLS, JOBS, NOW - timedelta(days=1))
 OIL = Alert("test; E3; hull_oil", NOW, "A1", "Oil in the hull failed. <b>Do not rent it.</b>")
 
 

@@ -51,7 +51,7 @@ def alerts(
         settings: by which RON and MON are read as AKI.
         limits: of the bench tests.
     """
-    records = ground.corrected
+    records = ground.entered
     found = [
         *_failed_tests(records, since, now, limits),
         *_failures(records, since),

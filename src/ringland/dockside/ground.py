@@ -8,7 +8,7 @@ from functools import cached_property
 
 import polars as pl
 
-from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS, RecordKind
+from ringland.contracts.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS, RecordKind
 from ringland.history.corrections import with_corrections
 from ringland.history.operators import with_operators
 from ringland.intake.mapping.dock_clocks import DockClocks
@@ -32,6 +32,21 @@ class Ground:
         kinds = {name: self.records[name] for name in RECORD_KINDS}
         put_right = with_corrections(kinds, self.records[CORRECTIONS.name])
         return with_operators(put_right, self.operator)
+
+    @cached_property
+    def entered(self) -> dict[str, pl.DataFrame]:
+        """The same with the entries that are kept and not taken in yet."""
+        if not self.waiting:
+            return self.corrected
+        both = dict(self.records)
+        for name, rows in self.waiting.items():
+            kind, there = ALL_KINDS[name], self.records[name]
+            fresh = rows.select(kind.schema.column_names()).unique(
+                kind.key, keep="first", maintain_order=True
+            )
+            fresh = fresh.join(there, on=kind.key, how="anti", nulls_equal=True)
+            both[name] = pl.concat([there, fresh], how="diagonal")
+        return Ground(both, self.operator).corrected
 
     @cached_property
     def clocks(self) -> DockClocks:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from html import escape
 from urllib.parse import quote
 
@@ -18,20 +18,26 @@ from ringland.contracts.decision_tables import OPEN
 from ringland.dockside.alerts import Alert
 from ringland.dockside.ground import Ground
 from ringland.dockside.roles import Person, Scope
+from ringland.dockside.since_then import Told, told_since
 from ringland.words.number_words import number_text
 from ringland.words.state_words import STATE_MARKS, STATE_SAYS
 
 _ORDER = list(STATE_SAYS)
 CAREFUL = "do_not_rent"
+YESTERDAY = timedelta(days=1)
 
 
 @dataclass(frozen=True)
 class Listed:
-    """The newest list: its Monday, its `HullCalls` and the `HullJobs` of lists given out."""
+    """The newest list: its Monday, its `HullCalls` and the `HullJobs` of lists given out.
+
+    `as_of` is the instant up to which it knew the records.
+    """
 
     monday: str
     calls: pl.DataFrame
     jobs: pl.DataFrame | None
+    as_of: datetime
 
 
 @dataclass(frozen=True)
@@ -63,6 +69,8 @@ class Board:
     hulls: list[BoardHull]
     jobs: list[BoardJob]
     alerts: list[Alert]
+    told: list[Told]
+    """what was written down since this time yesterday, newest first"""
     deliveries: list[str]
 
 
@@ -98,6 +106,7 @@ def live_board(
         hulls,
         _jobs(listed, scope, now),
         list(reversed(mine)),
+        told_since(ground, scope, now - YESTERDAY, now),
         _deliveries(ground, scope, now),
     )
 
@@ -119,7 +128,7 @@ def _jobs(listed: Listed | None, scope: Scope, now: datetime) -> list[BoardJob]:
 
 def _deliveries(ground: Ground, scope: Scope, now: datetime) -> list[str]:
     """Each dock's last delivery: grade, litres and how long it has lain there at least."""
-    rows = ground.corrected["deliveries"].filter(pl.col("delivered_at") <= now)
+    rows = ground.entered["deliveries"].filter(pl.col("delivered_at") <= now)
     last = rows.sort("delivered_at").unique(["dock_id", "tank_id"], keep="last")
     return [
         f"{row['dock_id']}{_tank(row['tank_id'])}: {_grade(row['octane_aki'])}, "
@@ -147,6 +156,7 @@ def board_page(board: Board, person: Person, trouble: str, *, is_invented: bool)
         f"<p>{listed} No open job known is never clearance to run.</p>",
         f'<p role="alert">{escape(trouble)}</p>' if trouble else "",
         _section("Alerts", [(CAREFUL, one.hull_id, one.words) for one in board.alerts]),
+        _section("Since this time yesterday", [("", one.hull_id, one.words) for one in board.told]),
         _section("Hulls", [(one.call, one.hull_id, one.says) for one in board.hulls]),
         _section("Open jobs", [("", one.hull_id, _job(one)) for one in board.jobs]),
         _section("Last delivery by dock", [("", None, one) for one in board.deliveries]),
@@ -181,7 +191,9 @@ def _section(title: str, rows: Sequence[tuple[str, str | None, str]]) -> str:
         return ""
     lines = [f'<li class="{escape(call)}">{_head(call, hull)}{escape(says)}</li>'
              for call, hull, says in rows]  # fmt: skip
-    return f"<h2>{escape(title)} ({len(rows)})</h2>\n<ul>\n" + "\n".join(lines) + "\n</ul>"
+    listed = "\n".join(lines)
+    head = f"<h2>{escape(title)} ({len(rows)})</h2>"
+    return f"<section>{head}\n<ul>\n{listed}\n</ul></section>"
 
 
 def _head(call: str, hull: str | None) -> str:
