@@ -3,6 +3,7 @@
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from hmac import compare_digest
+from urllib.parse import quote
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -75,7 +76,9 @@ async def _bears_token(asked: Asked) -> bool:
 
 def _sign_in_first(asked: Asked) -> Response:
     if asked.request.method == "GET" and "text/html" in asked.request.headers.get("accept", ""):
-        return RedirectResponse("/sign-in", 303)
+        scanned = asked.request.query_params.get("hull", "")
+        where = f"/sign-in?hull={quote(scanned, safe='')}" if scanned else "/sign-in"
+        return RedirectResponse(where, 303)
     return JSONResponse({"error": "Sign in first.", "code": "sign-in"}, 401)
 
 

@@ -1,6 +1,7 @@
 """The routes by which people come in and go: signing in, invitations, links to one hull."""
 
 import asyncio
+from urllib.parse import quote
 
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -17,19 +18,20 @@ _ENDED = "It has ended, was used already, or was taken back. Ask the shop for a 
 
 async def ask_name(asked: Asked) -> Response:
     """The form to sign in with."""
-    return HTMLResponse(sign_in_page(asked.token))
+    return HTMLResponse(sign_in_page(asked.token, asked.request.query_params.get("hull", "")))
 
 
 async def sign_in(asked: Asked) -> Response:
     """Let somebody in who knows their password; after some wrong ones only later."""
     told = await asked.form()
     name, password = told.get("name", ""), told.get("password", "")
+    scanned = told.get("hull", "")
     gate, now, place = asked.gate, asked.desk.now(), asked.place
     member = gate.people.named(name)
     if wait_s := gate.tries.wait_s(name, place, now):
         gate.note_words(asked, "was kept out", "too many wrong passwords")
         words = f"Too many wrong passwords. Try again in {-(-wait_s // 60)} minutes."
-        page = sign_in_page(asked.token, words)
+        page = sign_in_page(asked.token, scanned, words)
         return HTMLResponse(page, 429, {"retry-after": str(wait_s)})
     gate.tries.was_wrong(name, place, now)  # until it is known to be right: tries may come at once
     async with _AT_ONCE:
@@ -37,9 +39,9 @@ async def sign_in(asked: Asked) -> Response:
     if not is_right or member is None:
         known = member.name if member else "a name nobody has"
         gate.note_words(asked, "was kept out", f"wrong password for {known}")
-        return HTMLResponse(sign_in_page(asked.token, "Name or password is wrong."), 403)
+        return HTMLResponse(sign_in_page(asked.token, scanned, "Name or password is wrong."), 403)
     gate.tries.was_right(name, place)
-    answer = RedirectResponse("/", 303)
+    answer = RedirectResponse(f"/write?hull={quote(scanned, safe='')}" if scanned else "/", 303)
     gate.let_in(asked, member.id, answer)
     gate.note_words(asked, "signed in", member.name)
     return answer

@@ -7,12 +7,13 @@ from html import escape
 STYLE = "/assets/board.css"
 
 
-def sign_in_page(token: str, wrong: str = "") -> str:
-    """The form that asks for name and password."""
+def sign_in_page(token: str, scanned: str = "", wrong: str = "") -> str:
+    """The form that asks for name and password; `scanned` is the hull whose code was opened."""
     return framed(
         "Sign in",
         f"""<form method="post" action="/sign-in">
 {_wrong(wrong)}{_token(token)}
+<input type="hidden" name="hull" value="{escape(scanned)}">
 <label>Name <input name="name" autocomplete="username" required autofocus></label>
 <label>Password <input name="password" type="password" autocomplete="current-password"
  required></label>

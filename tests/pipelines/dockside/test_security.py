@@ -5,8 +5,10 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from html import escape
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 
@@ -136,6 +138,22 @@ def test_a_browser_is_sent_to_the_sign_in_page(shop: Shop) -> None:
     told = shop.served.phone().get("/week/", accept="text/html")
 
     assert (told.status, told.head("location")) == (303, "/sign-in")
+
+
+@pytest.mark.parametrize("scanned", ["A1", "https://evil.example/", "//evil.example", "a\r\nb&c"])
+def test_who_scanned_a_code_is_at_that_hulls_forms_once_signed_in(shop: Shop, scanned: str) -> None:
+    name, written = "Scan", quote(scanned, safe="")
+    secret = People(shop.home.dockside).invite(name, MECHANIC, NOW, None, None)
+    shop.served.phone().join(secret, PASSWORD)
+    phone = shop.served.phone("10.0.0.20")
+
+    sent = phone.get(f"/write?hull={written}", accept="text/html")
+    page = phone.look().get(sent.head("location")).body.decode()
+    told = phone.form("/sign-in", name=name, password=PASSWORD, hull=scanned)
+
+    assert sent.head("location") == f"/sign-in?hull={written}"
+    assert f'name="hull" value="{escape(scanned)}"' in page
+    assert (told.status, told.head("location")) == (303, f"/write?hull={written}")
 
 
 # --- another operator's hulls --------------------------------------------------------------------
