@@ -1,13 +1,23 @@
-"""Counts, tables and drawings as the Dagster page shows them beside an asset."""
+"""Counts, tables and drawings as the Dagster page shows them beside an asset.
+
+Nothing here imports Dagster, so that a step can be run without it (`ringland today`);
+`weekly.assets.on_page` makes of them what its page takes.
+"""
 
 import base64
-from typing import Any
+from typing import Any, NamedTuple
 
-import dagster as dg
 import polars as pl
 
 from ringland.reports.plot_panel import Panel, Style, round_ticks
 from ringland.reports.plot_panel import picture as drawing
+
+
+class Markdown(NamedTuple):
+    """What the page shows as Markdown."""
+
+    text: str
+
 
 Figures = dict[str, Any]
 """What stands beside an asset, by name."""
@@ -16,12 +26,12 @@ LISTED = 12
 """Rows of a table shown in an asset's metadata."""
 
 
-def rows(count: int) -> dict[str, dg.MetadataValue]:
+def rows(count: int) -> Figures:
     """The count that the page shows beside an asset's name."""
-    return {"dagster/row_count": dg.MetadataValue.int(count)}
+    return {"dagster/row_count": count}
 
 
-def table(frame: pl.DataFrame, most: int = LISTED) -> dg.MetadataValue:
+def table(frame: pl.DataFrame, most: int = LISTED) -> Markdown:
     """The first rows as a Markdown table; what a record says cannot act in it."""
     shown = frame.head(most)
     lines = [
@@ -31,14 +41,12 @@ def table(frame: pl.DataFrame, most: int = LISTED) -> dg.MetadataValue:
     ]
     if frame.height > most:
         lines += ["", f"{most} of {frame.height} rows"]
-    return dg.MetadataValue.md("\n".join(lines))
+    return Markdown("\n".join(lines))
 
 
-def picture(svg: bytes, label: str) -> dg.MetadataValue:
+def picture(svg: bytes, label: str) -> Markdown:
     """A drawing as it stands in the run's page."""
-    return dg.MetadataValue.md(
-        f"![{label}](data:image/svg+xml;base64,{base64.b64encode(svg).decode()})"
-    )
+    return Markdown(f"![{label}](data:image/svg+xml;base64,{base64.b64encode(svg).decode()})")
 
 
 _ACTIVE = str.maketrans({sign: f"\\{sign}" for sign in "\\`*_{}[]()<>#|!~"})

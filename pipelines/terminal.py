@@ -1,7 +1,6 @@
 """What the command line shows while it works and when it is done."""
 
 from datetime import datetime
-from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
@@ -9,7 +8,6 @@ import click
 import dagster as dg
 import polars as pl
 from rich import box
-from rich.console import Console
 from rich.markup import escape
 from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
@@ -19,12 +17,11 @@ from pipelines.graph_run import GraphRunError, run_graph
 from pipelines.home import Home
 from pipelines.job_commands import ListedJobs
 from pipelines.kept_backups import NONE_ASKED_FOR
+from pipelines.list_shown import console, say, show_list
 from pipelines.mend_files import books_in_hand
 from pipelines.printable import printable
 from pipelines.rooms.pages import WeekListing
 from pipelines.row_accounting import changes_since, inert
-from pipelines.shop_week import shop_catalogue
-from pipelines.today import todays_list
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.store import Made, WeekKey, WeekStore
 from pipelines.weeks import as_of_week
@@ -32,22 +29,12 @@ from ringland.causes.cause_table import default_cause_table
 from ringland.causes.unknown_words import questions_on_words
 from ringland.contracts.decision_tables import OPEN
 from ringland.contracts.record_kinds import RECORD_KINDS
-from ringland.decision.actions.action_catalogue import Catalogue
 from ringland.decision.jobs.job_answers import other_jobs
 from ringland.decision.jobs.new_jobs import job_state_text
-from ringland.settings.assumptions import load_assumptions
 from ringland.words.manner import in_manner
 from ringland.words.number_words import day_text
-from ringland.words.state_words import STATE_SHORT
 
-console = Console()
 _CHANGES_SHOWN = 20
-if not console.is_terminal:
-    console.width = 160  # a file or a pipe is not 80 columns wide
-
-_WIDE = 140
-_LEFT_OUT_IF_NARROW = {"Dock", "Range", "Cost"}
-_WRAPPED = {"This week", "Do"}
 
 
 def watched_run(
@@ -99,11 +86,6 @@ def watched_run(
     return result
 
 
-def _say(line: str) -> None:
-    """One line as it is: what a path or a record holds is no markup and moves no cursor."""
-    console.print(escape(printable(line)), soft_wrap=True)
-
-
 def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
     """The row accounting of a load, file by file, and the checks that did not pass."""
     table = Table(title="Rows in = new + already there + set aside + mended", title_justify="left")
@@ -136,25 +118,25 @@ def show_counts(home: Home, result: dg.ExecuteInProcessResult) -> None:
     table.add_row("all files", *(f"{number:,}" for number in totals), "")
     console.print(table)
     if totals[3]:
-        _say(
+        say(
             f"{totals[3]} rows were set aside; their faults and remedies: "
             f"{home.folder / 'set-aside.csv'}; "
             f"mend them in {_workbook(result)} and load it again"
         )
     for path in books_in_hand(home.mend_book, home.raw):
-        _say(
+        say(
             f"{path} was changed by hand and is not loaded yet; it stays as it is. "
             f"When it is ready: ringland load {path}"
         )
     for question in _questions(home):
-        _say(question)
+        say(question)
     for evaluation in result.get_asset_check_evaluations():
         if not evaluation.passed:
             facts = "; ".join(
                 f"{name}: {value.value}" for name, value in evaluation.metadata.items()
             )
             said = f"Check not passed: {evaluation.check_name.replace('_', ' ')}: {facts}"
-            _say(said)
+            say(said)
     if refused:
         told = "\n".join(dict.fromkeys(printable(why) for why in refused))
         raise click.ClickException(f"{told}\nAll other files were loaded.")
@@ -195,7 +177,7 @@ def show_changes(home: Home, partition_key: str, told_by: datetime, file: Path |
     if file is not None:
         inert(changes).write_csv(file)
     where = "all of them: ringland changes --to FILE.csv" if file is None else file
-    _say(f"{changes.height} changes: {where}")
+    say(f"{changes.height} changes: {where}")
 
 
 def show_backup(result: dg.ExecuteInProcessResult) -> None:
@@ -203,7 +185,7 @@ def show_backup(result: dg.ExecuteInProcessResult) -> None:
     for event in result.get_asset_materialization_events():
         said = event.materialization.metadata.get("backup")
         if said is not None and said.value != NONE_ASKED_FOR:
-            _say(str(said.value))
+            say(str(said.value))
 
 
 def show_week(home: Home, key: WeekKey) -> None:
@@ -212,52 +194,10 @@ def show_week(home: Home, key: WeekKey) -> None:
     title = f"Week of {key.monday}"
     if key.told_by is not None:
         title += f", restated with what was known on {key.told_by:%Y-%m-%d %H:%M} UTC"
-    _show_list(listed, title)
+    show_list(listed, title)
     if key.told_by is not None:
         _show_other_jobs(WeekStore(home.weeks), key)
-    _say(f"Report: {home.site / key.name / 'index.html'}")
-
-
-def show_today(home: Home, now: datetime) -> None:
-    """The list as of now, and what it moved since the list before."""
-    today = todays_list(home, now)
-    here = now.astimezone(home.facts().zone)
-    _show_list(today.listing, f"As of {here:%a %Y-%m-%d %H:%M} ({home.facts().time_zone})")
-    if today.from_dock:
-        console.print(f"Entries made at the dock counted, not taken in yet: {today.from_dock}.")
-    said = f"with the fit of the week of {today.fitted.monday}, whose list stays as it was said"
-    if today.moved.is_empty():
-        console.print(f"No call has moved since; {said}.")
-        return
-    console.print(f"Moved since, {said}:")
-    words = partial(_words, shop_catalogue(home, load_assumptions(home.settings)))
-    for hull, call, action, call_then, action_then in today.moved.iter_rows():
-        then = "not on that list" if call_then is None else words(call_then, action_then)
-        line = f"  {hull}: {words(call, action)}; before: {then}"
-        _say(line)
-
-
-def _words(catalogue: Catalogue, call: str, action: str | None) -> str:
-    state = STATE_SHORT.get(call, call.replace("_", " "))
-    return state if action is None else f"{state}, {catalogue.short(action)}"
-
-
-def _show_list(listed: WeekListing, title: str) -> None:
-    narrow = console.width < _WIDE
-    table = Table(title=title, title_justify="left", box=box.SIMPLE)
-    shown = [
-        place
-        for place, heading in enumerate(listed.headings)
-        if not (narrow and heading in _LEFT_OUT_IF_NARROW)
-    ]
-    for place in shown:
-        heading = listed.headings[place]
-        # Only sentences may run over several lines: a cut name or price tells nothing.
-        table.add_column(heading, no_wrap=not narrow and heading not in _WRAPPED, overflow="fold")
-    for row in listed.rows:
-        table.add_row(*(escape(printable(row[place])) for place in shown))
-    console.print(table)
-    console.print("A low-risk line is never clearance to run.")
+    say(f"Report: {home.site / key.name / 'index.html'}")
 
 
 def _show_other_jobs(store: WeekStore, key: WeekKey) -> None:
@@ -271,7 +211,7 @@ def _show_other_jobs(store: WeekStore, key: WeekKey) -> None:
     for words, jobs in (("asked for besides", besides), ("not asked for", not_these)):
         if jobs:
             line = f"It would have {words}: {', '.join(jobs)}"
-            _say(line)
+            say(line)
 
 
 def show_jobs(home: Home, listed: ListedJobs, *, every: bool) -> None:

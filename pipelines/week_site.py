@@ -12,7 +12,7 @@ from pipelines.partitions import WEEKS
 from pipelines.shared_files import LIBRARY, put_shared
 from pipelines.week_graph import GRAPH
 from pipelines.week_views import make_views
-from pipelines.weekly.assets import Weeks, key_of
+from pipelines.weekly.assets import Weeks, key_of, on_page
 from pipelines.weekly.step import Pages, Step
 from pipelines.weekly.store import StoreError, WeekKey, WeekStore
 from pipelines.whole_files import swap_folder
@@ -101,7 +101,7 @@ def site_asset(context: dg.AssetExecutionContext, weeks: Weeks) -> dg.Materializ
     return dg.MaterializeResult(
         metadata={
             "report": dg.MetadataValue.path(str(folder / "index.html")),
-            "files": table(site_sizes(site_of(home, key))),
+            **on_page({"files": table(site_sizes(site_of(home, key)))}),
             "views": len(views),
         }
     )

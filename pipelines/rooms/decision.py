@@ -2,7 +2,6 @@
 
 from datetime import date
 
-import dagster as dg
 import numpy as np
 import polars as pl
 
@@ -118,7 +117,7 @@ def _decision_figures(decisions: WeekDecisions) -> Figures:
         "planned": jobs.height,
         "total_cost": plan.total_cost,
         "cost_of_nothing": plan.cost_of_nothing,
-        "to_order": dg.MetadataValue.json(dict(plan.to_order)),
+        "to_order": dict(plan.to_order),
         "jobs": table(shown),
     }
 
@@ -192,7 +191,7 @@ def _rule_figures(found: SeasonRules) -> Figures:
         "since": found.since.date().isoformat(),
         "failures_behind_the_hazard": found.n_failures,
         "problem": found.problem or "none",
-        "verdicts": dg.MetadataValue.json(dict(fleet.select("label", "verdict").iter_rows())),
+        "verdicts": dict(fleet.select("label", "verdict").iter_rows()),
     }
 
 

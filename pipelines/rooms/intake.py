@@ -16,6 +16,7 @@ from pipelines.row_accounting import (
     set_aside_rows,
 )
 from pipelines.source_files import record_files, unread_files
+from pipelines.weekly.assets import on_page
 from pipelines.whole_files import InUseError, free_name, write_whole
 from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS, RecordKind
 from ringland.intake.mend_book import mend_workbook
@@ -105,10 +106,10 @@ def set_aside(warehouse: Warehouse, shop: ShopFolders) -> dg.MaterializeResult:
     )
     return dg.MaterializeResult(
         metadata={
-            **rows(aside.select("source_file", "source_row").n_unique()),
+            **on_page(rows(aside.select("source_file", "source_row").n_unique())),
             "file": dg.MetadataValue.path(str(shop.set_aside_file)),
             "workbook": dg.MetadataValue.path(str(book)),
-            "commonest": table(by_fault),
+            **on_page({"commonest": table(by_fault)}),
         }
     )
 

@@ -1,6 +1,5 @@
 """Steps of the room `risk`: what the fleet's lives say about its failures."""
 
-import dagster as dg
 import numpy as np
 import polars as pl
 
@@ -19,10 +18,10 @@ DRAW_SEED = 19140628  # any fixed number: the same records must give the same dr
 
 def _fit_figures(fits: FleetFits) -> Figures:
     return {
-        "failures": dg.MetadataValue.json({fit.mode: fit.n_failures for fit in fits.modes}),
-        "doubtful": dg.MetadataValue.json([fit.mode for fit in fits.modes if fit.is_doubtful]),
-        "problems": dg.MetadataValue.json([fit.problem for fit in fits.modes if fit.problem]),
-        "cannot_separate": dg.MetadataValue.json(list(fits.cannot_separate)),
+        "failures": {fit.mode: fit.n_failures for fit in fits.modes},
+        "doubtful": [fit.mode for fit in fits.modes if fit.is_doubtful],
+        "problems": [fit.problem for fit in fits.modes if fit.problem],
+        "cannot_separate": list(fits.cannot_separate),
     }
 
 

@@ -1,6 +1,5 @@
 """Steps of the room `score`: past weeks' advice against what happened, and the model card."""
 
-import dagster as dg
 import numpy as np
 import polars as pl
 
@@ -29,7 +28,7 @@ DRAW_SEED = 19140630  # any fixed number: the same weeks must give the same limi
 
 def _score_figures(found: ScoreHistory) -> Figures:
     return {
-        "counts": dg.MetadataValue.json(dict(found.counts)),
+        "counts": dict(found.counts),
         "flagged_hull_weeks": found.flagged,
         "failed_after_flag": found.failed_after_flag,
         "failed_without_flag": found.failed_without_flag,
@@ -120,7 +119,7 @@ def _card_figures(card: ModelCard) -> Figures:
         "spells_sha256": card.data.sha256,
         "contest": card.contest.verdict,
         "negative_control": card.control.sentence,
-        "checks": dg.MetadataValue.json(checks),
+        "checks": checks,
     }
 
 

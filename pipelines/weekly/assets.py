@@ -14,6 +14,7 @@ import dagster as dg
 import dataframely as dy
 import polars as pl
 
+from pipelines.asset_figures import Markdown
 from pipelines.home import Home
 from pipelines.partitions import WEEKS
 from pipelines.weekly.givens import clock_of, givens_of
@@ -106,6 +107,18 @@ def key_of(step: Step) -> dg.AssetKey:
     return dg.AssetKey([step.room, step.name])
 
 
+def on_page(figures: Mapping[str, Any]) -> dict[str, Any]:
+    """Figures as Dagster's page takes them."""
+    return {
+        name: dg.MetadataValue.md(value.text)
+        if isinstance(value, Markdown)
+        else dg.MetadataValue.json(value)
+        if isinstance(value, (dict, list))
+        else value
+        for name, value in figures.items()
+    }
+
+
 def _facts(step: Step) -> dict[str, Any]:
     return {
         "name": step.name,
@@ -125,7 +138,7 @@ def _asset(graph: Graph, step: Step) -> dg.AssetsDefinition:
         if outcome.found is not None:
             found = {"unchanged": f"as in the week of {outcome.found[0].name}"}
             return dg.Output(Kept(run, step, outcome), metadata=found)
-        return dg.Output(Kept(run, step, outcome), metadata=step.figures(outcome.value))
+        return dg.Output(Kept(run, step, outcome), metadata=on_page(step.figures(outcome.value)))
 
     asset: dg.AssetsDefinition = dg.asset(
         **_facts(step),
@@ -141,7 +154,7 @@ def _live_asset(graph: Graph, step: Step, records: list[dg.AssetKey]) -> dg.Asse
         made_by = Made(config.at, config.by, config.is_given_out)
         begin_week(run, Home(Path(weeks.home)), made_by, config.left_out)
         outcome = run.outcome(step)
-        return dg.Output(Kept(run, step, outcome), metadata=step.figures(outcome.value))
+        return dg.Output(Kept(run, step, outcome), metadata=on_page(step.figures(outcome.value)))
 
     asset: dg.AssetsDefinition = dg.asset(
         **_facts(step), kinds={"parquet", "duckdb"}, deps=records
