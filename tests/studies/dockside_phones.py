@@ -5,6 +5,7 @@ import json
 import os
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
@@ -28,16 +29,18 @@ def free_port() -> int:
         return int(listening.getsockname()[1])
 
 
-def begin(home: Path, port: int) -> subprocess.Popen[bytes]:
-    """A server of a home, once it answers entries."""
+def begin(
+    home: Path, port: int, *, host: str = HERE, authority: bytes | None = None
+) -> subprocess.Popen[bytes]:
+    """A server of a home, once it answers entries; over TLS by an authority (DER), if named."""
     script = Path(sys.executable).with_name("ringland")
-    command = [str(script), "--home", str(home), "dockside", "--port", str(port)]
+    command = [str(script), "--home", str(home), "dockside", "--port", str(port), "--host", host]
     env = os.environ | {"POLARS_MAX_THREADS": "2", "OMP_NUM_THREADS": "1"}
     process = subprocess.Popen(command, env=env, stdout=subprocess.DEVNULL)
     while True:
         assert process.poll() is None, "the server did not begin"
         try:
-            if asked(port, "GET", "/healthz")[0] == http.client.OK:
+            if asked(port, "GET", "/healthz", authority=authority)[0] == http.client.OK:
                 return process
         except OSError:
             pass
@@ -45,9 +48,11 @@ def begin(home: Path, port: int) -> subprocess.Popen[bytes]:
 
 
 @contextmanager
-def server(home: Path, port: int) -> Iterator[subprocess.Popen[bytes]]:
+def server(
+    home: Path, port: int, *, host: str = HERE, authority: bytes | None = None
+) -> Iterator[subprocess.Popen[bytes]]:
     """The same for a block, ended at its end."""
-    process = begin(home, port)
+    process = begin(home, port, host=host, authority=authority)
     try:
         yield process
     finally:
@@ -56,9 +61,20 @@ def server(home: Path, port: int) -> Iterator[subprocess.Popen[bytes]]:
         process.wait(120)
 
 
-def asked(port: int, method: str, path: str, body: object = None, token: str = "") -> Any:
+def asked(
+    port: int,
+    method: str,
+    path: str,
+    body: object = None,
+    token: str = "",
+    *,
+    authority: bytes | None = None,
+) -> Any:
     """Status and JSON of one request on a connection of its own."""
     connection = http.client.HTTPConnection(HERE, port, timeout=60)
+    if authority is not None:
+        trusting = ssl.create_default_context(cadata=authority)
+        connection = http.client.HTTPSConnection(HERE, port, timeout=60, context=trusting)
     try:
         heads = {"content-type": "application/json", "x-dockside-token": token}
         content = None if body is None else json.dumps(body).encode()

@@ -1,22 +1,29 @@
 """The entry forms on a phone of 390 px: taps, messages, what is kept out of reach, by whom."""
 
-import signal
+import os
 from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Error, Page, expect
 
+from pipelines.dockside.certificates import own_certificates
 from pipelines.dockside.journal import read_journal
+from pipelines.dockside.people import People
 from pipelines.home import JOURNAL, Home
 from ringland.dockside.entries import Entry
 from ringland.dockside.forms import FORMS
+from ringland.dockside.roles import OWNER
 from tests.built_once import BuiltOnce
 from tests.outside_tools import ARGUMENTS, CHROMIUM, needs_chromium, needs_npm
 from tests.pages.report_in_browser import browser
 from tests.pages.test_report_access import axe
 from tests.pipelines.dockside.shop_home import loaded_home
-from tests.studies.dockside_phones import HERE, begin, free_port, server
+from tests.studies.dockside_phones import HERE, free_port, server
+from tests.studies.trusting_browser import trust
 
 __all__ = ["axe", "browser"]  # fixtures of this module's tests
 
@@ -24,6 +31,8 @@ pytestmark = needs_chromium
 PHONE = {"width": 390, "height": 844}
 PATIENCE_MS = 60_000
 OFFLINE = 30
+OLGA, PASSWORD = "Olga", "a wet rope and a dry hand"
+EVERYWHERE = "0.0.0.0"  # noqa: S104 - what a marina's server is told
 MOST_TAPS = 6
 COUNT_TAPS = """window.taps = 0;
 addEventListener("pointerdown", () => { window.taps += 1; }, true);"""
@@ -35,6 +44,33 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Home, str
     home, port = loaded_home(tmp_path_factory.mktemp("forms") / "home"), free_port()
     with server(home.folder, port):
         yield home, f"http://{HERE}:{port}"
+
+
+@dataclass(frozen=True)
+class Secure:
+    """A shop on the marina's network: its home, where phones find it, whom they must trust."""
+
+    home: Home
+    port: int
+    authority: bytes
+
+    @property
+    def origin(self) -> str:
+        return f"https://localhost:{self.port}"
+
+    @contextmanager
+    def serving(self) -> Iterator[None]:
+        with server(self.home.folder, self.port, host=EVERYWHERE, authority=self.authority):
+            yield
+
+
+@pytest.fixture
+def secure(tmp_path_factory: pytest.TempPathFactory) -> Secure:
+    home = loaded_home(tmp_path_factory.mktemp("away") / "home")
+    people, now = People(home.dockside), datetime.now(UTC)
+    people.join(people.invite(OLGA, OWNER, now, None, None), PASSWORD, now)
+    made = own_certificates(home.dockside, ["localhost"], now)
+    return Secure(home, free_port(), made.authority.certificate)
 
 
 @pytest.fixture
@@ -176,26 +212,35 @@ def test_a_form_works_by_keyboard_alone(
 
 
 def test_thirty_entries_made_out_of_reach_arrive_once_and_in_order_after_close_and_open(
-    browser: Browser, tmp_path: Path, tmp_path_factory: pytest.TempPathFactory
+    browser: Browser, secure: Secure, tmp_path: Path
 ) -> None:
-    home, port = loaded_home(tmp_path_factory.mktemp("away") / "home"), free_port()
-    origin, profile = f"http://{HERE}:{port}", tmp_path / "phone"
+    """Over the shop's own authority, which the browser was told to trust, no error ignored."""
+    trusting = trust(tmp_path / "trust", secure.authority)
+    home, origin = secure.home, secure.origin
 
     def phone_again() -> BrowserContext:
         return browser.browser_type.launch_persistent_context(
-            profile,
+            tmp_path / "phone",
             executable_path=CHROMIUM,
             args=ARGUMENTS,
             viewport=PHONE,  # type: ignore[arg-type]
+            env={**os.environ, **trusting},
         )
 
-    process = begin(home.folder, port)
-    context = phone_again()
-    page, _ = opened(context, origin)
-    page.goto(f"{origin}/write")
-    expect(page.locator("body")).to_have_attribute("data-held", "yes", timeout=PATIENCE_MS)
-    process.send_signal(signal.SIGINT)
-    process.wait(120)
+    with secure.serving():
+        stranger = browser.new_page()
+        with pytest.raises(Error, match="ERR_CERT_AUTHORITY_INVALID"):
+            stranger.goto(f"{origin}/sign-in")
+        stranger.close()
+        context = phone_again()
+        page, _ = opened(context, origin)
+        page.goto(f"{origin}/sign-in")
+        page.get_by_label("Name").fill(OLGA)
+        page.get_by_label("Password").fill(PASSWORD)
+        page.get_by_role("button", name="Sign in").click()
+        page.wait_for_url(f"{origin}/")
+        page.goto(f"{origin}/write")
+        expect(page.locator("body")).to_have_attribute("data-held", "yes", timeout=PATIENCE_MS)
     page.goto(f"{origin}/write/fill?hull=A1")
     for number in range(OFFLINE):
         page.get_by_label("Hull", exact=False).first.fill("A1")
@@ -203,14 +248,14 @@ def test_thirty_entries_made_out_of_reach_arrive_once_and_in_order_after_close_a
         page.get_by_role("button", name="Keep").click()
         waits = str(number + 1)
         expect(page.locator("body")).to_have_attribute("data-waits", waits, timeout=PATIENCE_MS)
-    expect(page.locator("#kept")).to_contain_text("30 on this phone only")
     context.close()
-    with server(home.folder, port):
-        context = phone_again()
-        page, _ = opened(context, origin)
-        page.goto(f"{origin}/write")
+    context = phone_again()
+    page, _ = opened(context, origin)
+    page.goto(f"{origin}/write")
+    expect(page.locator("#kept")).to_contain_text("30 on this phone only")
+    with secure.serving():
         expect(page.locator("#entries li.held")).to_have_count(OFFLINE, timeout=PATIENCE_MS)
-        context.close()
+    context.close()
     litres = [float(one.cells["volume_l"]) for one in in_journal(home)]
 
     assert litres == [float(10 + number) for number in range(OFFLINE)]
