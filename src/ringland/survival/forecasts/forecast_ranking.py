@@ -13,7 +13,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ringland.survival.forecasts.forecast_scores import censoring_weights, checked_horizons
-from ringland.survival.lives.life_data import CensoredLives, Floats, LifeDataError, ended_lives
+from ringland.survival.lives.life_data import (
+    CensoredLives,
+    Floats,
+    LifeDataError,
+    ended_lives,
+    failure_flags,
+    number_column,
+)
 from ringland.survival.lives.life_tables import risk_counts, survival_of_counts
 
 HARRELL_SOURCE = "Harrell et al. (1982), JAMA 247:2543-2546"
@@ -97,13 +104,11 @@ def spell_concordance(
         LifeDataError: columns of unequal length, a missing value, a spell without length, no two
             lives to compare.
     """
-    begin, end = (np.atleast_1d(np.asarray(x, dtype=np.float64)) for x in (start, stop))
-    failed = np.atleast_1d(np.asarray(is_failure, dtype=bool))
-    if not begin.shape == end.shape == failed.shape:
-        raise LifeDataError(
-            f"start, stop and is_failure have {begin.size}, {end.size} and {failed.size} rows."
-        )
-    if (bad := ~(begin < end)).any():  # catches nan too
+    begin, end = number_column("start", start), number_column("stop", stop)
+    if begin.shape != end.shape:
+        raise LifeDataError(f"start has {begin.size} rows, stop has {end.size}.")
+    failed = failure_flags(is_failure, end.size)
+    if (bad := begin >= end).any():
         row = int(np.flatnonzero(bad)[0])
         raise LifeDataError(f"row {row + 1}: spell ({begin[row]:g}, {end[row]:g}] has no length.")
     right, pairs = _pairs(begin, end, failed, _risks(risk, end.size))
@@ -179,10 +184,7 @@ def _weights_at_failure(lives: CensoredLives) -> Floats:
 
 
 def _risks(risk: ArrayLike, n_rows: int) -> Floats:
-    scores = np.atleast_1d(np.asarray(risk, dtype=np.float64))
+    scores = number_column("risk", risk, may_be_infinite=True)
     if scores.shape != (n_rows,):
         raise LifeDataError(f"risk has shape {scores.shape}; give one figure for {n_rows} rows.")
-    if np.isnan(scores).any():
-        row = int(np.flatnonzero(np.isnan(scores))[0])
-        raise LifeDataError(f"row {row + 1}: risk is missing; set the row aside.")
     return scores

@@ -15,7 +15,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ringland.survival.estimates import CONFIDENCE, Estimate
-from ringland.survival.lives.life_data import CensoredLives, Floats, LifeDataError, ended_lives
+from ringland.survival.lives.life_data import (
+    CensoredLives,
+    Floats,
+    LifeDataError,
+    ended_lives,
+    number_column,
+)
 from ringland.survival.lives.life_tables import risk_counts, survival_of_counts
 
 Convention = Literal["at failure", "before failure"]
@@ -184,7 +190,7 @@ def checked_horizons(horizons: ArrayLike, lives: CensoredLives | None = None) ->
         LifeDataError: horizons that are not positive and rising, or that nobody was
             followed beyond.
     """
-    wanted = np.atleast_1d(np.asarray(horizons, dtype=np.float64))
+    wanted = number_column("horizon", horizons)
     if wanted.size == 0 or np.any(wanted <= 0) or np.any(np.diff(wanted) <= 0):
         raise LifeDataError("Horizons must be positive and rising.")
     if lives is not None and wanted[-1] >= (longest := float(lives.lower.max())):

@@ -108,11 +108,13 @@ def aalen_johansen(
         raise ValueError(f"variance is {variance!r}; choose one of {', '.join(SOURCES)}.")
     if cluster is not None and variance == "Aalen":
         raise ValueError("Aalen's variance takes lives as independent; use the jackknife.")
-    if empty := [row for row, c in enumerate(cause) if c is not None and not c]:
-        raise LifeDataError(
-            f"row {empty[0] + 1}: the cause is an empty text; give its name, or null for a life "
-            "still running."
-        )
+    for row, c in enumerate(cause):
+        if c is not None and not (isinstance(c, str) and c):
+            what = "an empty text" if c == "" else f"{c!r}"
+            raise LifeDataError(
+                f"row {row + 1}: the cause is {what}; give its name, or null for a life still "
+                "running."
+            )
     if cluster is not None and len(cluster) != len(cause):
         raise LifeDataError(f"cluster has {len(cluster)} rows, cause has {len(cause)}.")
     has_ended = np.array([c is not None for c in cause], dtype=bool)

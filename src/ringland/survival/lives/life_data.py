@@ -73,16 +73,8 @@ def ended_lives(
         LifeDataError: lengths differ, a time is missing or not positive, an entry is not
             before its exit, or a count is not positive.
     """
-    end = _floats("exit", exit_)
-    failed = np.asarray(is_failure)
-    if failed.shape == end.shape and failed.dtype != np.bool_:
-        _refuse(
-            ~np.isin(failed, [0, 1]),
-            lambda row: f"is_failure is {failed[row]}; give 0 for running or 1 for failed",
-        )
-    failed = failed.astype(bool)
-    if failed.shape != end.shape:
-        raise LifeDataError(f"is_failure has {failed.size} rows, exit has {end.size}.")
+    end = number_column("exit", exit_)
+    failed = failure_flags(is_failure, end.size)
     return bounded_lives(end, np.where(failed, end, np.inf), entry=entry, count=count)
 
 
@@ -100,9 +92,9 @@ def bounded_lives(
     Raises:
         LifeDataError: as for `ended_lives`, or a lower bound beyond its upper bound.
     """
-    low, high = _floats("lower", lower), _floats("upper", upper, may_be_infinite=True)
-    start = np.zeros_like(low) if entry is None else _floats("entry", entry)
-    times = np.ones_like(low) if count is None else _floats("count", count)
+    low, high = number_column("lower", lower), number_column("upper", upper, may_be_infinite=True)
+    start = np.zeros_like(low) if entry is None else number_column("entry", entry)
+    times = np.ones_like(low) if count is None else number_column("count", count)
     for name, column in (("upper", high), ("entry", start), ("count", times)):
         if column.shape != low.shape:
             raise LifeDataError(f"{name} has {column.size} rows, the first column {low.size}.")
@@ -181,8 +173,25 @@ def piston_life_columns(lives: pl.DataFrame) -> PistonLifeColumns:
     )
 
 
-def _floats(name: str, values: ArrayLike, *, may_be_infinite: bool = False) -> Floats:
-    column = np.atleast_1d(np.asarray(values, dtype=np.float64))
+def failure_flags(is_failure: ArrayLike, n_rows: int) -> Flags:
+    """One flag a row; raises LifeDataError for another number of rows or aught but 0 and 1."""
+    failed = np.atleast_1d(np.asarray(is_failure))
+    if failed.shape != (n_rows,):
+        raise LifeDataError(f"is_failure has {failed.size} rows, not {n_rows} as the times have.")
+    if failed.dtype != np.bool_:
+        _refuse(
+            ~np.isin(failed, [0, 1]),
+            lambda row: f"is_failure is {failed[row]}; give 0 for running or 1 for failed",
+        )
+    return failed.astype(bool)
+
+
+def number_column(name: str, values: ArrayLike, *, may_be_infinite: bool = False) -> Floats:
+    """The values as one column; raises LifeDataError naming the first row that is no number."""
+    try:
+        column = np.atleast_1d(np.asarray(values, dtype=np.float64))
+    except (TypeError, ValueError) as error:
+        raise LifeDataError(f"{name} is not a column of numbers: {error}.") from error
     if column.ndim != 1:
         raise LifeDataError(f"{name} has {column.ndim} dimensions; give one column.")
     _refuse(np.isnan(column), lambda row: f"{name} is missing; set the row aside")

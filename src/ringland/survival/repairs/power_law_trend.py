@@ -15,7 +15,7 @@ from scipy.special import gammainc
 from scipy.stats import chi2, norm
 
 from ringland.survival.estimates import CONFIDENCE, Estimate, normal_deviate
-from ringland.survival.lives.life_data import Floats, LifeDataError
+from ringland.survival.lives.life_data import Floats, LifeDataError, number_column
 
 NIST = "NIST/SEMATECH e-Handbook of Statistical Methods, sections 8.4.5.2 and 8.2.3"
 HANDBOOK = "MIL-HDBK-189 (1981), Appendix C; Crow (1974)"
@@ -200,10 +200,13 @@ def fleet_trend(
     Raises:
         LifeDataError: a window is empty, or there are fewer than two failures.
     """
-    a, b = (np.atleast_1d(np.asarray(column, dtype=np.float64)) for column in (start, end))
+    a = number_column("start", start)
+    b = number_column("end", end)
+    if not a.size:
+        raise LifeDataError("There is no hull; give the window over which each was observed.")
     if a.shape != b.shape:
         raise LifeDataError(f"start has {a.size} rows, end has {b.size}; give one of each a hull.")
-    if (bad := np.flatnonzero(~((a >= 0) & (a < b) & np.isfinite(b)))).size:  # catches nan too
+    if (bad := np.flatnonzero(~((a >= 0) & (a < b)))).size:
         row = int(bad[0])
         raise LifeDataError(
             f"row {row + 1}: window ({a[row]:g}, {b[row]:g}]; every hull needs 0 <= start < end."
@@ -295,7 +298,7 @@ def _exact_mtbf_limits(mtbf: float, n: int, confidence: float) -> Estimate:
 
 
 def _last(failure_ages: ArrayLike) -> float:
-    ages = np.atleast_1d(np.asarray(failure_ages, dtype=np.float64))
+    ages = number_column("failure age", failure_ages)
     if ages.size == 0:
         raise LifeDataError("There are no failures; a trend needs at least three.")
     return float(ages.max())
@@ -310,7 +313,7 @@ def _cramer_von_mises(shares: Floats) -> Floats:
 
 
 def _checked(failure_ages: ArrayLike, end: float, fewest: int = 2) -> Floats:
-    ages = np.atleast_1d(np.asarray(failure_ages, dtype=np.float64))
+    ages = number_column("failure age", failure_ages)
     if ages.size < fewest:
         raise LifeDataError(f"{ages.size} failures do not show a trend; give at least {fewest}.")
     is_bad = ~((ages > 0) & (ages <= end))
