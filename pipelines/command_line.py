@@ -13,7 +13,7 @@ import click
 from pipelines.care_commands import CARE
 from pipelines.command_parts import AS_OF, InWords, in_words, need_room, say
 from pipelines.dockside.commands import DOCKSIDE
-from pipelines.home import JOURNAL, Home
+from pipelines.home import DEMO, JOURNAL, Home
 from pipelines.job_commands import JOBS, newest_jobs, shop_of, take_in
 from pipelines.reading_commands import READING
 from pipelines.weeks import current_week, week_of
@@ -64,7 +64,7 @@ def demo(home: Home) -> None:
     from ringland.decision.jobs.job_answers import Done, done_rows  # noqa: PLC0415
     from ringland.decision.jobs.job_results import Told  # noqa: PLC0415
 
-    home = Home(home.folder / "demo").prepare()
+    home = Home(home.folder / DEMO).prepare()
     home.mark_as_demo()
     _load(home, Path(str(files("synthetic_data"))) / "demo")
     for monday in DEMO_PAST:

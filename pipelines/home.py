@@ -17,6 +17,8 @@ SESSIONS = "sessions.json"
 """Beside it: who has signed in on which device."""
 SHARED = "shared"
 """In the folder of the site: what every week draws with and no week's folder holds."""
+DEMO = "demo"
+"""Folder inside a home in which the demo has its own."""
 DEFAULT_HOME = Path("warehouse") / "local"
 
 
@@ -124,6 +126,14 @@ class Home:
     def dockside(self) -> Path:
         """The journal of entries, who may make them, and who saw and wrote what."""
         return self.folder / "dockside"
+
+    @property
+    def demo_beside(self) -> str:
+        """Where the demo of this home lies, told to one who asks this home for a week; or empty."""
+        demo = Home(self.folder / DEMO)
+        if not demo.is_demo:
+            return ""
+        return f" The demo's weeks are in a home of their own: 'ringland --home {demo.folder} ...'."
 
     def mark_as_demo(self) -> None:
         """Say that all records in this home are invented."""

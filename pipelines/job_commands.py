@@ -230,7 +230,9 @@ def listed_jobs(home: Home) -> ListedJobs:
                 answer=pl.when(~took).then("answer"),
             )
         return ListedJobs(asked, as_of[key], key.monday, max(given.values(), default=None))
-    raise StoreError("No list has asked for anything yet. Run 'ringland week' first.")
+    raise StoreError(
+        f"No list has asked for anything yet. Run 'ringland week' first.{home.demo_beside}"
+    )
 
 
 def _catalogue(home: Home) -> "Catalogue":

@@ -117,7 +117,7 @@ def _kept_week(home: Home, as_of: datetime | None, *, restated: bool) -> "WeekKe
         raise click.ClickException(
             f"{which} is {'' if monday else 'yet '}{'not ' if monday else ''}"
             f"{'restated' if restated else 'worked out'} here. "
-            f"Run 'ringland week{how}{' --restate' if restated else ''}' first."
+            f"Run 'ringland week{how}{' --restate' if restated else ''}' first.{home.demo_beside}"
         )
     return found
 

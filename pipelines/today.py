@@ -105,7 +105,9 @@ def moment_run(
         and all(graph.steps[name].label in store.listed(key).outputs for name in LAST_WEEKS_OWN)
     ]
     if not known:
-        raise StoreError("No week is worked out here yet. Run 'ringland week' first.")
+        raise StoreError(
+            f"No week is worked out here yet. Run 'ringland week' first.{home.demo_beside}"
+        )
     fitted = known[-1]
     taken = {name: store.read(fitted, graph.steps[name]) for name in LAST_WEEKS_OWN}
     # a key of its own after every Monday up to now, so that this week's list counts as said before

@@ -12,6 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ringland.decision.jobs.hull_state import job_short
+from ringland.pages.fleet.fleet_page import week_jobs
 from ringland.pages.site.report_page import build_site
 from ringland.pages.site.site_frame import hull_pages
 from ringland.pages.week.week_listing import WEEK_LIST_HEADINGS, week_list_lines
@@ -111,6 +113,19 @@ def test_every_hull_in_service_is_on_the_fleet_page_and_has_its_own(site: dict[s
     for number in range(12):
         assert f"hulls/H{number:02d}.html" in fleet.links
         assert f"hulls/H{number:02d}.html" in site
+
+
+def test_the_list_opens_with_every_job_of_the_week_and_who_it_is_for() -> None:
+    """Found in use: what to do this week was told only hull by hull, 46 of them."""
+    report = small_fleet().report()
+    asked = {(what, sheet.hull_id) for sheet in report.hulls for what in sheet.call["do"]}
+
+    jobs = week_jobs(report)
+
+    labels = {job_short(what, report.catalogue): what for what, _ in asked}
+    assert {(labels[job["label"]], hull) for job in jobs for hull in job["ids"]} == asked
+    counts = [len(job["ids"]) for job in jobs]
+    assert counts == sorted(counts, reverse=True)
 
 
 def test_every_link_leads_to_a_file_of_the_site(site: dict[str, bytes]) -> None:

@@ -98,6 +98,8 @@ MOST_SCREENS = {
 }  # fmt: skip
 """Phone screens of a page as it opens; the list was 34, fuel 21, the settings 42."""
 HULL_SCREENS = 5
+LAPTOP = {"width": 1280, "height": 900}
+LIST_SCREENS = 5.6
 
 
 def test_on_a_phone_pages_are_short_and_the_first_hull_stands_in_the_first_screen(
@@ -120,6 +122,21 @@ def test_on_a_phone_pages_are_short_and_the_first_hull_stands_in_the_first_scree
     assert {path: n for path, n in found.items() if n > most[path]} == {}
     assert first is not None
     assert first["y"] + first["height"] < PHONE["height"]
+
+
+def test_on_a_laptop_the_list_is_short_and_its_first_screen_tells_every_job(
+    demo: DemoRun, browser: Browser
+) -> None:
+    """It was 14.7 screens, with the tables behind the list open."""
+    page = browser.new_page(viewport=LAPTOP)  # type: ignore[arg-type]  # a dict is taken
+    page.goto((demo.site / "index.html").as_uri())
+    height: float = page.evaluate("document.documentElement.scrollHeight")
+    jobs = page.locator(".week-jobs").bounding_box()
+    page.close()
+
+    assert height / LAPTOP["height"] < LIST_SCREENS
+    assert jobs is not None
+    assert jobs["y"] + jobs["height"] < LAPTOP["height"]
 
 
 def test_what_an_operator_reads_of_the_demo_is_in_plain_words(demo: DemoRun) -> None:

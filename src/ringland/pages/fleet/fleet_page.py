@@ -13,6 +13,7 @@ import polars as pl
 from ringland.contracts.decision_tables import DO_NOT_RENT, NO_OPEN_JOB, NOT_FOR_RENT, STATES
 from ringland.decision.actions.action_catalogue import FUEL_RULE
 from ringland.decision.jobs.call_lines import ahead_text, over_text, room_line, summary_line
+from ringland.decision.jobs.hull_state import is_overdue, job_short
 from ringland.pages.fleet import fleet_words
 from ringland.pages.fleet.risk_charts import fleet_chances
 from ringland.pages.fleet.slot_lines import slot_rows
@@ -45,6 +46,7 @@ from ringland.pages.week.week_listing import jobs_text
 from ringland.pages.week.week_report import HullSheet, WeekReport, hulls_at
 from ringland.words.job_cautions import cautions_of
 from ringland.words.number_words import (
+    count_text,
     day_text,
     number_text,
     quantity_text,
@@ -85,6 +87,7 @@ def fleet_context(report: WeekReport) -> dict[str, Any]:
         "docks": [_dock(row, report) for row in report.dock_fuel.iter_rows(named=True)],
         "dock_ids": sorted({sheet.dock_id for sheet in report.hulls}),
         "need_of": need_of,
+        "week_jobs": week_jobs(report),
         "do_of": lambda sheet: jobs_text(sheet, report),
         "due_of": lambda sheet: due_line(sheet, report.as_of),
         "also_of": lambda sheet: also_line(sheet, report.catalogue),
@@ -120,11 +123,37 @@ def need_of(sheet: HullSheet) -> str:
     return "none" if is_idle else "dock"
 
 
+def week_jobs(report: WeekReport) -> list[dict[str, Any]]:
+    """What the week asks for, job by job, the one on most hulls first.
+
+    Returns:
+        Per job: label, hulls (count in words), ids (as the list has them) and late (how many of
+        them are overdue, in words; empty where none is).
+    """
+    ids, late = dict[str, list[str]](), Counter[str]()
+    for sheet in report.hulls:
+        overdue = {job["what"] for job in sheet.jobs if is_overdue(job, report.as_of)}
+        for what in sheet.call["do"]:
+            ids.setdefault(what, []).append(sheet.hull_id)
+            late[what] += what in overdue
+    return [
+        {
+            "label": job_short(what, report.catalogue),
+            "hulls": count_text(len(hulls), fleet_words.ONE_HULL),
+            "ids": hulls,
+            "late": fleet_words.LATE.format(n=late[what]) if late[what] else "",
+        }
+        for what, hulls in sorted(ids.items(), key=lambda job: -len(job[1]))
+    ]
+
+
 def change_title(change: WeekChange) -> str:
     """The heading over what changed since the last report."""
     since = None if change.since is None else day_text(change.since)
-    if since is not None and not change.was_given_out:
-        since += AFTERWARDS
+    if since is not None:
+        since = (
+            fleet_words.GIVEN_OUT.format(day=since) if change.was_given_out else since + AFTERWARDS
+        )
     return fleet_words.change_words(since, len(change.lines))
 
 

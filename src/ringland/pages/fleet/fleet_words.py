@@ -28,6 +28,7 @@ FINDER = {
 }
 """What `fleet.js` says of the rows it shows and folds; it fills the places."""
 
+WEEK_JOBS, ONE_HULL, LATE = "This week's jobs", "hull", "{n} overdue"
 LIST = "Hulls, the costliest to leave first"
 RANK, HULL, THIS_WEEK, DO, WHY = "Rank", "Hull", "This week", "Do", "Why"
 COST, COST_OF_WAITING = "Cost", "Cost of leaving it"
@@ -87,6 +88,7 @@ TAKE_LINE = (
 )
 WORKBOOK, HULLS_FILE, DOCKS_FILE = "workbook", "hulls", "docks"
 HTML_MAIL, TEXT_MAIL = "HTML", "plain text"
+GIVEN_OUT = "the list given out on {day}"
 
 
 def change_words(since: str | None, n_hulls: int) -> str:
