@@ -51,8 +51,8 @@ def test_a_week_worked_out_afterwards_is_told_as_such() -> None:
 
     assert weeks[1] == f"{weeks[0]} (worked out afterwards from what was known then)"
     assert [change_title(change) for change in kept] == [
-        f"Nothing changed since the list given out on {weeks[0]}.",
-        f"Nothing changed since {weeks[1]}.",
+        f"Changed since the list given out on {weeks[0]}: 1 hull.",
+        f"Changed since {weeks[1]}: 1 hull.",
     ]
 
 

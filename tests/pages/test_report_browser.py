@@ -114,7 +114,7 @@ def test_keyboard_reaches_the_finder_and_the_first_hull(page: Page, site_folder:
     page.wait_for_selector("html[data-found=yes]")
     open_finder(page)
     reached = []
-    for _ in range(14):
+    for _ in range(15):
         page.keyboard.press("Tab")
         reached.append(
             page.evaluate(
@@ -124,8 +124,13 @@ def test_keyboard_reaches_the_finder_and_the_first_hull(page: Page, site_folder:
 
     groups = ["This week", "Fuel", "Was it right?", "How we know", "Records"]
     assert reached[:6] == ["Skip to the content", *groups]
-    assert reached[8:12] == ["hull", "dock", "call", "sort"]  # after what changed and its fold
-    assert reached[13] == "H00"  # after the button to clear
+    assert reached[9:13] == [
+        "hull",
+        "dock",
+        "call",
+        "sort",
+    ]  # after jobs and what changed
+    assert reached[14] == "H00"  # after the button to clear
 
 
 def test_typing_a_hull_and_enter_opens_its_page(page: Page, site_folder: Path) -> None:

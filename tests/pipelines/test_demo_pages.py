@@ -143,7 +143,11 @@ def test_what_an_operator_reads_of_the_demo_is_in_plain_words(demo: DemoRun) -> 
     pages = {
         path: (demo.site / path).read_text(encoding="utf-8")
         for path in ("index.html", "fuel/index.html", "mail/digest.txt", "mail/digest.html")
-    } | {f"hulls/{one.name}": one.read_text() for one in demo.site.glob("hulls/*.html")}
+    } | {
+        str(one.relative_to(demo.site)): one.read_text(encoding="utf-8")
+        for group in ("hulls/*.html", "causes/*.html", "docks.html", "fuel-rules.html")
+        for one in demo.site.glob(group)
+    }
     rows = re.findall(r"<tr[^>]*data-hull.*?</tr>", pages["index.html"], re.DOTALL)
 
     assert {path: found for path, page in pages.items() if (found := faults(page))} == {}

@@ -290,7 +290,7 @@ def _gaps(
         gaps.append(
             f"The share of full throttle is not on record for "
             f"{share_text(assumed_h / hours)} of these "
-            f"hours; the fleet's middle stands in."
+            f"hours; that of a typical hull here stands in."
         )
     if last["calibration"].null_count():
         gaps.append("For part of these hours no calibration is on record.")

@@ -21,7 +21,7 @@ GROUPS_NOTE = (
 )
 
 RATIOS = "Compared"
-RATIO_HEADINGS = ("Compared", "Use and fuel", "Hazard ratio", "95 % limits", "Behind it", "How")
+RATIO_HEADINGS = ("Compared", "Use and fuel", "Times the risk", "95 % limits", "Behind it", "How")
 RATIOS_NOTE = (
     "Below 1: fewer failures with the first named. Held alike: octane shortfall, fuel age, full "
     "throttle, calibration."
@@ -40,7 +40,7 @@ NOTHING_TO_COMPARE = "No failure after a rebuild is on record: nothing to compar
 MORE_FAILURES = "it goes with more failures in this record."
 FEWER_FAILURES = "it goes with fewer failures in this record."
 CANNOT_TELL = (
-    "the record cannot tell them apart; anything from {low} to {high} times the hazard agrees "
+    "the record cannot tell them apart; anything from {low} to {high} times the risk agrees "
     "with it."
 )
 DOUBTFUL = (

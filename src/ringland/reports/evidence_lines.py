@@ -10,6 +10,7 @@ import polars as pl
 
 from ringland.causes import cause_words as said
 from ringland.causes.cause_lines import Rows
+from ringland.words.fixed_words import MEASURE_LABELS
 from ringland.words.number_words import UNKNOWN, day_text
 
 
@@ -29,9 +30,9 @@ def evidence_rows(evidence: pl.DataFrame) -> Rows:
         (
             said.EVIDENCE_KINDS[row["kind"]],
             row["item"],
-            said.OF_CYLINDER.format(about=row["about"] or "", cylinder=row["cylinder"])
+            said.OF_CYLINDER.format(about=_about(row), cylinder=row["cylinder"])
             if row["cylinder"]
-            else row["about"] or UNKNOWN,
+            else _about(row) or UNKNOWN,
             _sealed(row),
             _kept(row),
             said.TAKEN_BY.format(
@@ -40,6 +41,12 @@ def evidence_rows(evidence: pl.DataFrame) -> Rows:
         )
         for row in evidence.iter_rows(named=True)
     )
+
+
+def _about(row: Mapping[str, Any]) -> str:
+    """What it belongs to; a measure by the name the pages give it."""
+    about = str(row["about"] or "")
+    return MEASURE_LABELS.get(about, about)
 
 
 def _sealed(row: Mapping[str, Any]) -> str:

@@ -32,19 +32,20 @@ RATIO, RATIO_SHORT = "Seen over expected (95 % range)", "Seen over expected"
 SAYS, SAYS_SHORT = "What that says", "Says"
 HULLS_AND_SETS = "{hulls}, {sets}"
 FAILURES_NOTE = (
-    "Ring failures are ring-land fracture and ring wear. Expected: what the fleet's own hazard "
+    "Ring failures are ring-land fracture and ring wear. Expected: what the whole fleet's record "
     "gives for the dock's hours with its fuel, full throttle, calibrations, pistons and set ages, "
     "leaving out what the chances allow a dock and its engines of their own. A ratio of 1 is as "
     "expected; a range that holds 1 tells nothing. With few failures the range is wide whatever "
-    "the dock is like. The hazard was fitted with the dock in it, which draws its ratio towards 1."
+    "the dock is like. The risk was worked out with the dock in it, which draws "
+    "its ratio towards 1."
 )
-NO_RATIO = "not known: no hazard could be estimated"
+NO_RATIO = "not known: no risk could be estimated"
 
 EFFECTS = "Is it the fuel, or the dock?"
 EFFECTS_HEADINGS = ("Of what", "Within docks (95 % range)", "Between docks (95 % range)", "Says")
 EFFECTS_LABELS = ("Of what", "Within docks", "Between docks", "Says")
 EFFECTS_NOTE = (
-    "Hazard ratios of ring-land fracture. Within docks: hulls of one dock on worse and on better "
+    "Times the risk of ring-land fracture. Within docks: hulls of one dock on worse and on better "
     "fuel. Between docks: docks that sell worse and better fuel, which differ in their riders and "
     "much else that nobody wrote down (Mundlak 1978, Econometrica 46:69-85). Only what holds "
     "within docks counts as an effect of fuel; it is what the chances and the plan change when "
@@ -56,7 +57,7 @@ CANNOT_TELL = "the record cannot tell"
 CANNOT_SEPARATE = "Cannot separate:"
 
 FUEL = "What each dock's hulls burned, whole record"
-BURNED, BELOW_NEED, MEAN_AGE = "Burned", "Below need", "Mean age"
+BURNED, BELOW_NEED, MEAN_AGE = "Burned", "Below need", "Average age"
 OLDER, NOT_ON_RECORD = "Older than 28 days", "Octane not on record"
 AMOUNT_AND_SHARE, DAYS = "{amount} ({share})", "{number} days"
 FUEL_NOTE = (
@@ -115,7 +116,7 @@ def finding_words(ratio: float | None, *, stands_out: bool, is_one_grade: bool) 
     """What a dock's ratio says, with the two ways in which it may say nothing.
 
     Args:
-        ratio: failures seen over expected; None where no hazard could be estimated.
+        ratio: failures seen over expected; None where no risk could be estimated.
         stands_out: its range leaves 1 out.
         is_one_grade: the dock burned one grade only.
     """

@@ -29,7 +29,8 @@ STILL_RUNNING = "Share of piston sets still running by engine hours; {counts}"
 NUMBERS_AT_RISK = "Numbers at risk"
 ENGINE_HOURS, AT_RISK, FAILED_SO_FAR = "Engine hours", "At risk", "Failed so far"
 LIFE_NOTE = (
-    "Kaplan-Meier with delayed entry; other endings censor. The band is its pointwise 95 % range. "
+    "The share still running, sets in use counted as far as they came (Kaplan-Meier with delayed "
+    "entry). The band is its 95 % range at each age. "
     "At risk: sets under observation at that age; one that came onto record later than it was "
     "fitted joins then, so the number may rise."
 )
@@ -49,12 +50,9 @@ WITH_LIMITS = "{middle} ({low} to {high})"
 NO_LIMIT = "no limit"
 
 FIRST_FAILURE = "Which failure comes first"
-INCIDENCE_PICTURE = (
-    "Cumulative incidence of each failure mode by engine hours, other modes competing."
-)
+INCIDENCE_PICTURE = "Share failed by each failure mode by engine hours, other modes competing."
 INCIDENCE_NOTE = (
-    "Aalen-Johansen cumulative incidence: the share failed by each mode while the others, and "
-    "removals, compete."
+    "The share failed by each mode while the others, and removals, compete (Aalen-Johansen)."
 )
 SHARES_BY_AGE = "Share failed by age"
 SHARES_CAPTION = "Share failed by this age (95 % range)"
@@ -62,27 +60,27 @@ FAILED_BY_MODE = "{mode}, {failures} failed"
 NONE_YET = "none yet"
 
 EFFECTS = "What goes with ring-land fracture"
-EFFECTS_PICTURE = "Hazard ratios per step with 95 % limits; the table below holds the same figures."
+EFFECTS_PICTURE = "Times the risk per step with 95 % limits; the table below holds the same."
 EFFECT_HEADINGS = (
     "Factor",
-    "Times the hazard (95 % range), with priors",
-    "Prior's share",
-    "Without priors",
-    "Cox, without priors",
+    "Times the risk (95 % range), with what the trade holds",
+    "The trade's share of that",
+    "From the record alone",
+    "The same, second method (Cox)",
     "Failures behind",
 )
 EFFECT_LABELS = (
     "Factor",
-    "With priors",
-    "Prior's share",
-    "Without priors",
-    "Cox",
+    "With what the trade holds",
+    "The trade's share",
+    "Record alone",
+    "Second method",
     "Failures behind",
 )
 """The same headings where each stands beside its figure on a narrow screen."""
 EFFECTS_NOTE = (
-    "1 means no difference; a range that holds 1 tells nothing. The model with priors makes the "
-    "chances; the other two are shown so that the priors can be judged."
+    "1 means no difference; a range that holds 1 tells nothing. The first, with what the trade "
+    "holds (priors), makes the chances; the other two show how much rests on that."
 )
 NO_ESTIMATE = "no estimate"
 NO_COX = "No Cox fit: {problem}"
@@ -107,7 +105,7 @@ LEFT_OUT = "{mode}: {factor} is left out: it {why}."
 SINCE_FITTED = "engine hours since the piston set was fitted"
 SINCE_FITTED_LOG = "engine hours since fitted, log scale"
 SHARE_RUNNING, SHARE_FAILED = "share still running", "share failed"
-SHARE_BY_MODE, TIMES_THE_HAZARD = "share failed by this mode", "times the hazard"
+SHARE_BY_MODE, TIMES_THE_HAZARD = "share failed by this mode", "times the risk"
 """Titles of the pictures' axes."""
 BAND, OBSERVED, WEIBULL, FAILURES = "95 % band", "observed", "Weibull", "failures"
 LINE_LIMITS = "{percent} % limits of the line"

@@ -29,6 +29,7 @@ FINDER = {
 """What `fleet.js` says of the rows it shows and folds; it fills the places."""
 
 WEEK_JOBS, ONE_HULL, LATE = "This week's jobs", "hull", "{n} overdue"
+NAMED, MORE = 24, "and {n} more in the list"
 LIST = "Hulls, the costliest to leave first"
 RANK, HULL, THIS_WEEK, DO, WHY = "Rank", "Hull", "This week", "Do", "Why"
 COST, COST_OF_WAITING = "Cost", "Cost of leaving it"

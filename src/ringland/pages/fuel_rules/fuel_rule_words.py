@@ -94,9 +94,10 @@ MEANING_LINES = (
     "without a source.",
 )
 METHOD = (
-    "The fitted hazard is summed over the year's own hours, once with the record as it is and once "
-    "as the rule would have made it (standardisation, also called g-computation). It adjusts for "
-    "full throttle, calibration, piston type, fuel age and hours on the set, and for nothing else. "
+    "The risk of failing is summed over the year's own hours, once with the record as it is "
+    "and once as the rule would have made it (standardisation, also called g-computation). It "
+    "adjusts for full throttle, calibration, piston type, fuel age and hours on the set, and for "
+    "nothing else. "
     "Drained fuel is hazardous waste: local rules come first."
 )
 

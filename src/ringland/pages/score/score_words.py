@@ -74,17 +74,25 @@ AHEAD_NOTE = (
 RIVALS = "Against simple rules"
 RIVAL_HEADINGS = (
     "Forecaster",
-    "Brier score",
+    "Mean squared miss",
     "Tool nearer by (95 % range)",
     "Hull-weeks",
     "Failures",
     "Verdict",
 )
-RIVAL_LABELS = ("Forecaster", "Brier score", "Tool nearer by", "Hull-weeks", "Failures", "Verdict")
+RIVAL_LABELS = (
+    "Forecaster",
+    "Mean squared miss",
+    "Tool nearer by",
+    "Hull-weeks",
+    "Failures",
+    "Verdict",
+)
 """The same headings where each stands beside its figure on a narrow screen."""
 TOOL_ITSELF = "the tool itself"
 RIVALS_NOTE = (
-    "Brier score: mean squared error of the chance, lower is better. Base rate: the share that "
+    "Mean squared miss (Brier score): how far the chance said lay from what came, squared, on "
+    "average; lower is better. Base rate: the share that "
     "failed so far. Hours only: from the hours on the set and nothing else. Fuel-age rule: the "
     "share that failed so far among hulls with fuel as old. The rules learn week by week, as the "
     "tool does; the verdict draws whole hulls. Hull-weeks that any of them has no chance for are "
