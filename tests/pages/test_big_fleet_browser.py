@@ -44,7 +44,7 @@ def page(request: pytest.FixtureRequest, browser: Browser, fleet_page: str) -> I
 
 
 def shown(page: Page) -> list[str]:
-    names: list[str] = page.locator("table.hulls tbody tr:not(.away) th a").all_inner_texts()
+    names: list[str] = page.locator("table.hulls tbody tr:visible th a").all_inner_texts()
     return names
 
 
