@@ -15,6 +15,7 @@ from pipelines.command_parts import AS_OF, InWords, in_words, need_room, say
 from pipelines.dockside.commands import DOCKSIDE
 from pipelines.home import DEMO, JOURNAL, Home
 from pipelines.job_commands import JOBS, newest_jobs, shop_of, take_in
+from pipelines.network.commands import network
 from pipelines.reading_commands import READING
 from pipelines.weeks import current_week, week_of
 
@@ -309,5 +310,5 @@ def _week(
     show_backup(result)
 
 
-for command in (*JOBS, *READING, *CARE, *DOCKSIDE):
+for command in (*JOBS, *READING, *CARE, *DOCKSIDE, network):
     main.add_command(command)

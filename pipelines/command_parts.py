@@ -112,6 +112,7 @@ TOLD_IN_WORDS = frozenset(
         "AssumptionError",
         "InUseError",
         "PeopleError",
+        "OpenBucketError",
     }
 )
 """What these say names the file, row, field or entry and the remedy; their causes do not."""

@@ -16,6 +16,7 @@ WAITING = {
     "ringland/decision/plan/week_planner.py": ("price_every_option",),  # a dual check of the plan
     "ringland/fuel/octane.py": ("octane_index",),  # holds octane.index_k_* to the formula
     "ringland/fuel/tank_kernel.py": ("event_order",),  # what its error tells a caller to use
+    "ringland/network/operator_week.py": ("operator_week",),  # its two parts are held to it
     "ringland/pages/papers/week_bundle.py": ("week_bundle",),  # tests pack small sites with it
     "ringland/rebuilds/rebuild_scope.py": ("can_close",),  # tests ask a sheet by it
     "ringland/risk/failure_risk.py": ("chances_ahead",),  # one valuing is held against it

@@ -265,3 +265,11 @@ def test_records_of_later_days_do_not_change_the_fuel_of_earlier_ones() -> None:
     later = ledger({"fills": later_fills}, later_rides).sessions
 
     assert later.filter(pl.col("started_at") < day(6.5)).equals(now)
+
+
+def test_a_fleet_that_neither_rode_nor_filled_yet_has_empty_tanks_on_record() -> None:
+    """The ledger of a shop's first day ended in an IndexError: no tank had an event."""
+    found = ledger({"hulls": [hull("H1", tank_l=40.0)]}, [])
+
+    assert found.sessions.is_empty()
+    assert found.balance.select("tank", "left_l").rows()[0] == ("H1", 0.0)

@@ -6,8 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringland.contracts.record_kinds import RECORD_KINDS
-from ringland.history.known_then import known_by
+from ringland.history.known_then import known_by, same_known
 from tests.history.record_rows import at, records
+from tests.network import two_operators as shop
 
 AS_OF = at("06-10 00:00")
 
@@ -126,3 +127,34 @@ def test_what_is_known_never_becomes_less(data: st.DataObject, kind: str, later_
     later = known_by({kind: rows}, AS_OF + timedelta(hours=later_h))[kind]
 
     assert set(now["number"]) <= set(later["number"])
+
+
+def test_what_is_known_stays_the_same_from_the_last_instant_told_to_the_next() -> None:
+    """Work on an operator's rows is reused between these: a removal told ahead ends it."""
+    rows = shop.two_operators()
+    removed = shop.CAME + timedelta(days=60)
+    stays = rows["installations"].with_columns(
+        removed_at=pl.when(pl.col("hull_id") == "a1").then(pl.lit(removed))
+    )
+    rows = rows | {"installations": stays}
+
+    since, until = same_known(rows, shop.AS_OF - timedelta(days=10))
+
+    assert until == removed
+    assert since == rows["sessions"]["ended_at"].max()
+    assert same_known(rows, shop.AS_OF) == (removed, None)
+    before, after = (known_by(rows, at) for at in (since, removed - timedelta(seconds=1)))
+    assert all(before[kind].equals(after[kind]) for kind in rows)
+    assert not known_by(rows, removed)["installations"].equals(after["installations"])
+
+
+def test_a_correction_not_told_yet_ends_what_is_known() -> None:
+    told = shop.AS_OF + timedelta(days=3)
+    filled_at = shop.CAME + timedelta(days=1, hours=8)
+    rows = shop.added(
+        shop.two_operators(), "corrections", record_kind="fills", change="withdrawn",
+        record_key=f"a1; {filled_at:%Y-%m-%dT%H:%M:%SZ}", reason="twice", recorded_at=told,
+    )  # fmt: skip
+
+    assert same_known(rows, shop.AS_OF)[1] == told
+    assert same_known(rows, told) == (told, None)

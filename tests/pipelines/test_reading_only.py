@@ -34,6 +34,7 @@ READING = {
     "backup": ("{beside}/backup.zip",),
     "publish": ("{beside}/copy.duckdb",),
     "workbook": ("{beside}/book.xlsx",),
+    "network": ("hand-in", "{beside}/network"),
 }
 WRITES = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC
 NOW = datetime.fromisoformat(f"{DEMO_WEEK}T12:00:00+00:00").astimezone(UTC)

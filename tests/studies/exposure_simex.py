@@ -22,9 +22,9 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from ringland.decision.operator_week import WeekRecord, week_record
 from ringland.exposure.exposure_spells import spells
 from ringland.exposure.factor_registry import COVARIATES
+from ringland.exposure.week_record import WeekRecord, week_record
 from ringland.risk.exposure_error import exposure_error
 from ringland.risk.fleet_hazard import usable_covariates
 from ringland.risk.hazard_inputs import covariate_matrix

@@ -14,39 +14,18 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from ringland.bench.bench_station import station_pressures
-from ringland.bench.bench_tests import judge_bench_tests
 from ringland.decision.actions.action_catalogue import Catalogue
 from ringland.decision.actions.horizons import season_end
 from ringland.decision.actions.standing_rules import standing_from
 from ringland.decision.actions.week_limits import WeekLimits
 from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
 from ringland.decision.week_tables import WeekTables, make_week_tables
-from ringland.exposure.exposure_spells import current_exposure, spells
-from ringland.exposure.fuel_at_hand import tanks_now
-from ringland.exposure.octane_margin import session_exposure
-from ringland.fuel.session_fuel import session_fuel
-from ringland.history.engine_history import piston_lives
-from ringland.history.hour_meter import engine_sessions
-from ringland.history.known_then import known_by
+from ringland.exposure.week_record import WeekRecord, week_record
 from ringland.risk.fleet_hazard import FleetFits, fit_fleet
 from ringland.settings.assumptions import Assumptions
 
 FIT_SEED = 19140628  # any fixed number: the same records must give the same draws
 PLAY_SEED = 19140629  # any fixed number: the same week must play the same season
-
-
-@dataclass(frozen=True)
-class WeekRecord:
-    """What the records known at the week tell: each frame as its contract of the same name."""
-
-    known: Mapping[str, pl.DataFrame]
-    lives: pl.DataFrame
-    bench: pl.DataFrame
-    exposure: pl.DataFrame
-    spells: pl.DataFrame
-    exposure_now: pl.DataFrame
-    tanks: pl.DataFrame
 
 
 @dataclass(frozen=True)
@@ -56,39 +35,6 @@ class OperatorWeek:
     record: WeekRecord
     fits: FleetFits
     tables: WeekTables
-
-
-def week_record(
-    records: Mapping[str, pl.DataFrame],
-    as_of: datetime,
-    settings: Assumptions,
-    bench_limits: Assumptions | None = None,
-) -> WeekRecord:
-    """Lives and exposure from loaded records.
-
-    Args:
-        records: loaded rows by record kind, every kind among them.
-        as_of: an instant with time zone; what was not known then is left out.
-        settings: assumptions.
-        bench_limits: of the bench tests; None: the project's own.
-    """
-    known = known_by(records, as_of)
-    sessions, _ = engine_sessions(known, settings)
-    lives = piston_lives(known, sessions, as_of)
-    station = station_pressures(
-        known["inspections"], known["installations"], known["hulls"], known["docks"]
-    )
-    ledger = session_fuel(known, sessions, settings, as_of)
-    exposure = session_exposure(ledger.sessions, sessions, settings)
-    return WeekRecord(
-        known=known,
-        lives=lives,
-        bench=judge_bench_tests(known["inspections"], known["engines"], station, bench_limits),
-        exposure=exposure,
-        spells=spells(exposure, lives, settings),
-        exposure_now=current_exposure(exposure, lives, settings),
-        tanks=tanks_now(ledger, as_of),
-    )
 
 
 def operator_week(

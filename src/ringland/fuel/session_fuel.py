@@ -37,7 +37,7 @@ from ringland.fuel.tank_account import (
     account,
     craft_event_frame,
     dock_event_frame,
-    recent_balance,
+    with_recent,
 )
 from ringland.fuel.tank_events import RECORDED
 from ringland.fuel.tank_kernel import FILL, OUT, Ints, TankRun, mix_tanks
@@ -116,10 +116,7 @@ def session_fuel(
         sessions=table,
         tank_events=tank_events,
         dock_events=dock_event_frame(docks),
-        balance=balance.join(
-            recent_balance(tank_events, as_of, assumptions), on="tank", how="left",
-            maintain_order="left",
-        ),
+        balance=with_recent(balance, tank_events, as_of, assumptions),
         burn_factors=factors,
         off_labels=_off_labels(records["fills"], fills, docks),
     )  # fmt: skip

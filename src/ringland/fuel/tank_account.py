@@ -45,7 +45,9 @@ def account(events: TankEvents, run: TankRun, names: list[str], kind: str) -> pl
         return sums
 
     last = events.starts[1:] - 1
-    left = np.where(events.starts[1:] > events.starts[:-1], run.after_l[last], 0.0)
+    moved = events.starts[1:] > events.starts[:-1]
+    left = np.zeros(tanks)
+    left[moved] = run.after_l[last[moved]]
     recorded = events.role == RECORDED
     columns = {
         "in_recorded_l": litres(events.volume_l, recorded & into),
@@ -92,7 +94,15 @@ def _exact_sums(starts, values, out):  # type: ignore[no-untyped-def]
         out[tank] = total + rest
 
 
-def recent_balance(
+def with_recent(
+    balance: pl.DataFrame, tank_events: pl.DataFrame, as_of: datetime, assumptions: Assumptions
+) -> pl.DataFrame:
+    """The tanks' account since the record began, beside that of late: see `_recent_balance`."""
+    recent = _recent_balance(tank_events, as_of, assumptions)
+    return balance.join(recent, on="tank", how="left", maintain_order="left")
+
+
+def _recent_balance(
     tank_events: pl.DataFrame, as_of: datetime, assumptions: Assumptions
 ) -> pl.DataFrame:
     """Per hull: litres recorded in against litres burned of late, and whether they disagree.

@@ -60,6 +60,32 @@ def restated(records: Mapping[str, pl.DataFrame], told_by: datetime) -> dict[str
     }
 
 
+def same_known(
+    records: Mapping[str, pl.DataFrame], as_of: datetime
+) -> tuple[datetime | None, datetime | None]:
+    """From when and until when `known_by` of these records is what it is at `as_of`.
+
+    The last instant up to `as_of` at which anything became known, and the first after it at
+    which more will; None: never.  Arguments and errors as of `known_by`.
+    """
+    _refuse_without_zone(as_of)
+    corrected = dict(records)
+    instants = []
+    if CORRECTIONS.name in records:
+        written = records[CORRECTIONS.name]["recorded_at"]
+        instants.append(written)
+        corrected = with_corrections(records, records[CORRECTIONS.name].filter(written <= as_of))
+    for name, rows in corrected.items():
+        kind = ALL_KINDS[name]
+        instants += [rows.select(known_at(kind)).to_series(), *(rows[end] for end in kind.ends)]
+    all_at = pl.concat([one.rename("at").cast(pl.Datetime("us", "UTC")) for one in instants])
+    since, until = all_at.filter(all_at <= as_of).max(), all_at.filter(all_at > as_of).min()
+    return (
+        since if isinstance(since, datetime) else None,
+        until if isinstance(until, datetime) else None,
+    )
+
+
 def _refuse_without_zone(instant: datetime) -> None:
     if instant.tzinfo is None:
         raise ValueError("as_of has no time zone; give an instant such as 2025-07-07T00:00Z.")

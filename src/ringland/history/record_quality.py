@@ -28,15 +28,34 @@ def record_quality(
         engine_sessions: `hour_meter.engine_sessions` of the same records.
         as_of: the instant days are counted to.
     """
+    return quality_on(last_written(records, engine_sessions, as_of), as_of)
+
+
+def quality_on(written: pl.DataFrame, as_of: datetime) -> pl.DataFrame:
+    """`RecordQuality` of what `last_written` found, days counted to `as_of`."""
+    rows = written.with_columns(
+        days_since_session=_days_since(pl.col("last_session_at"), as_of),
+        days_since_reading=_days_since(pl.col("last_reading_at"), as_of),
+    )
+    return RecordQuality.validate(rows.select(RecordQuality.column_names()))
+
+
+def last_written(
+    records: Mapping[str, pl.DataFrame], engine_sessions: pl.DataFrame, as_of: datetime
+) -> pl.DataFrame:
+    """`RecordQuality` with `last_session_at` and `last_reading_at` in the place of days since.
+
+    Arguments as of `record_quality`; the same at every instant at which the same is known.
+    """
     is_there = pl.col("out_of_service_at").is_null() | (pl.col("out_of_service_at") > as_of)
     hulls = records["hulls"].filter(is_there).select("hull_id")
     readings, _ = good_readings(records["hour_readings"])
     rentals = engine_sessions.group_by("hull_id", maintain_order=True).agg(
-        days_since_session=_days_since(pl.col("ended_at").max(), as_of),
+        last_session_at=pl.col("ended_at").max(),
         on_meter_share=pl.col("running_h").filter("is_on_meter").sum() / pl.col("running_h").sum(),
     )
     read = readings.group_by("hull_id", maintain_order=True).agg(
-        days_since_reading=_days_since(pl.col("read_at").max(), as_of)
+        last_reading_at=pl.col("read_at").max()
     )
     rows = (
         hulls.join(_engine_in_hull(records, as_of), on="hull_id", how="left")
@@ -47,11 +66,10 @@ def record_quality(
     )
     tuned = records["calibrations"]["engine_id"].unique()
     tested = _tested_engines(records)
-    rows = rows.with_columns(
+    return rows.with_columns(
         has_bench_test=pl.col("engine_id").is_in(tested.implode()).fill_null(value=False),
         has_calibration=pl.col("engine_id").is_in(tuned.implode()).fill_null(value=False),
     ).sort("hull_id")
-    return RecordQuality.validate(rows.select(RecordQuality.column_names()))
 
 
 def _labelled_fuel(records: Mapping[str, pl.DataFrame]) -> pl.DataFrame:

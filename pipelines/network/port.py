@@ -1,0 +1,91 @@
+"""Where buckets are worked out: in this process, or by workers of Dask distributed.
+
+The same tasks give the same files either way.  Dask is the extra `network` and is only imported
+when it is asked for.  Nothing listens beyond this machine, and no dashboard at all; a scheduler
+on other machines is the user's own.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from contextlib import ExitStack
+from typing import Any, TypeVar
+
+from pipelines.weekly.store import StoreError
+
+HERE = "here"
+_LOCAL, _REMOTE = re.compile(r"local:(\d+)"), re.compile(r"dask://(\S+:\d+)")
+_BEFORE_SPAWN = "distributed.nanny.pre-spawn-environ"
+_TRIES = 3
+"""Times a task is begun again whose worker was lost."""
+Order = TypeVar("Order")
+Done = TypeVar("Done")
+
+
+def run_buckets(
+    task: Callable[[Order], Done],
+    orders: Mapping[str, Order],
+    on: str = HERE,
+    memory: str | None = None,
+) -> dict[str, Done]:
+    """What `task` makes of each bucket's order, by bucket in the order of names.
+
+    Args:
+        task: a function of a module that workers can import.
+        orders: by bucket.
+        on: 'here', 'local:N' for N processes of this machine, or 'dask://HOST:PORT' for the
+            scheduler there.
+        memory: what a local process may take, e.g. '2GB'; it is begun again beyond.
+
+    Raises:
+        StoreError: `on` says none of these, Dask is not installed, or nobody answers there.
+    """
+    names = sorted(orders)
+    if on == HERE:
+        return {name: task(orders[name]) for name in names}
+    with ExitStack() as stack:
+        client = _client(on, memory, stack)
+        futures = [client.submit(task, orders[name], pure=False, retries=_TRIES) for name in names]
+        return dict(zip(names, client.gather(futures), strict=True))
+
+
+def _client(on: str, memory: str | None, stack: ExitStack) -> Any:
+    local, remote = _LOCAL.fullmatch(on), _REMOTE.fullmatch(on)
+    if not local and not remote:
+        raise StoreError(
+            f"--on {on}: write 'here', 'local:2' (so many processes), or 'dask://HOST:PORT'."
+        )
+    try:
+        import dask  # noqa: PLC0415 - an extra
+        import distributed  # noqa: PLC0415 - an extra
+    except ImportError as error:
+        raise StoreError(
+            f"--on {on} needs the extra 'network': pip install 'ringland[network]'."
+        ) from error
+    dd: Any = distributed  # its calls have no types
+    if remote:
+        address = f"tcp://{remote[1]}"
+        try:
+            return stack.enter_context(dd.Client(address, timeout="10s", set_as_default=False))
+        except OSError as error:
+            raise StoreError(
+                f"No scheduler answers at {remote[1]}. Start one (DEVELOPERS.md, Many operators) "
+                f"and its workers, and try again."
+            ) from error
+    assert local is not None
+    # before a worker imports Polars, else each takes a thread for every core
+    stack.enter_context(dask.config.set({_BEFORE_SPAWN: {"POLARS_MAX_THREADS": 1}}))
+    cluster = stack.enter_context(
+        dd.LocalCluster(
+            n_workers=int(local[1]),
+            threads_per_worker=1,
+            processes=True,
+            host="127.0.0.1",
+            dashboard_address="127.0.0.1:0",
+            scheduler_kwargs={"dashboard": False},
+            worker_dashboard_address=None,
+            memory_limit=memory or "auto",
+        )
+    )
+    return stack.enter_context(dd.Client(cluster, set_as_default=False))

@@ -1,0 +1,170 @@
+"""Where a network's records and weeks lie: a folder, or an object store by its address.
+
+A table's file bears a digest of its bytes, so nothing is ever written over; it is written aside
+and renamed.  Lists (JSON) alone say which files count: `records.json` what operators handed in,
+`weeks/<Monday>.json` what a week was made from and made.  What no list names is swept.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, NamedTuple
+from uuid import uuid4
+
+import fsspec
+import polars as pl
+from filelock import FileLock, Timeout
+
+from pipelines.weekly.store import StoreError
+
+RECORDS = "records.json"
+_WEEKS, _FILES, _PARTIAL, _LOCK = "weeks", "operators", ".partial", ".in-use"
+
+
+class Written(NamedTuple):
+    """A table that was written: its file under the network's address, its rows, its SHA-256."""
+
+    name: str
+    rows: int
+    digest: str
+
+
+class NetworkStore:
+    """The files of one network, at a folder or at the address of an object store."""
+
+    def __init__(self, address: str) -> None:
+        self.address = address
+        self._fs, self._root = fsspec.core.url_to_fs(address)
+
+    def write(self, operator: str, table: str, frame: pl.DataFrame) -> Written:
+        """Keep a table of an operator."""
+        out = io.BytesIO()
+        frame.rechunk().write_parquet(
+            out, compression="zstd", compression_level=1, statistics=False
+        )
+        content = out.getvalue()
+        digest = hashlib.sha256(content).hexdigest()
+        written = Written(f"{_FILES}/{operator}/{table}-{digest[:20]}.parquet", len(frame), digest)
+        if not self.is_whole(written):
+            self._put(written.name, content)
+        return written
+
+    def read(self, written: Written) -> pl.DataFrame:
+        """A table.
+
+        Raises:
+            StoreError: it is lost or was changed.
+        """
+        path = self._path(written.name)
+        content = self._fs.cat_file(path) if self._fs.exists(path) else b""
+        if hashlib.sha256(content).hexdigest() != written.digest:
+            raise StoreError(
+                f"{written.name} of the network at {self.address} is lost or was changed. Hand the "
+                f"records in again (ringland network hand-in), then work the week out again."
+            )
+        return pl.read_parquet(io.BytesIO(content))
+
+    def is_whole(self, written: Written) -> bool:
+        """Whether a file is there and holds the bytes that were written."""
+        path = self._path(written.name)
+        if not self._fs.exists(path):
+            return False
+        return hashlib.sha256(self._fs.cat_file(path)).hexdigest() == written.digest
+
+    def handed_in(self) -> dict[str, dict[str, Written]]:
+        """The newest records of each operator, by operator and kind."""
+        told = self._told(RECORDS) or {}
+        return {one: files_in(kinds) for one, kinds in told.items()}
+
+    def keep_records(self, records: Mapping[str, Mapping[str, Written]]) -> None:
+        """Say which records count from now on."""
+        self._put_told(RECORDS, records)
+
+    def weeks(self) -> list[str]:
+        """The Mondays worked out, e.g. '2026-08-17'."""
+        found = self._fs.glob(self._path(f"{_WEEKS}/*.json"))
+        return sorted(Path(path).stem for path in found)
+
+    def week(self, monday: str) -> dict[str, Any]:
+        """The list of a week; empty where there is none."""
+        return self._told(f"{_WEEKS}/{monday}.json") or {}
+
+    def keep_week(self, monday: str, told: Mapping[str, Any]) -> None:
+        """Say what a week was made from and made; the list before it counts no more."""
+        self._put_told(f"{_WEEKS}/{monday}.json", told)
+
+    def sweep(self) -> list[str]:
+        """Remove the files that no list names, half written ones among them; which they were."""
+        counted = {one.name for kinds in self.handed_in().values() for one in kinds.values()}
+        for monday in self.weeks():
+            for made in self.week(monday)["operators"].values():
+                for part in (made["records"], made["lasting"]["tables"], made["turning"]):
+                    counted |= {one.name for one in files_in(part).values()}
+        gone = []
+        for path in sorted(self._fs.find(self._root)):
+            name = path[len(self._root) :].lstrip("/")
+            is_list = name == RECORDS or name.startswith(f"{_WEEKS}/")
+            if name.endswith(_PARTIAL) or not (name in counted or is_list or name == _LOCK):
+                self._fs.rm_file(path)
+                gone.append(name)
+        return gone
+
+    @contextmanager
+    def alone(self) -> Iterator[None]:
+        """Nobody else works in this network meanwhile; of an object store the users see to it.
+
+        Raises:
+            StoreError: somebody does.
+        """
+        if "file" not in self._fs.protocol:
+            yield
+            return
+        self._fs.makedirs(self._root, exist_ok=True)
+        try:
+            with FileLock(self._path(_LOCK), timeout=0):
+                yield
+        except Timeout:
+            raise StoreError(
+                f"Another run works in the network at {self.address}. Wait until it is done."
+            ) from None
+
+    def _told(self, name: str) -> dict[str, Any] | None:
+        path = self._path(name)
+        if not self._fs.exists(path):
+            return None
+        try:
+            told: dict[str, Any] = json.loads(self._fs.cat_file(path))
+        except ValueError as error:
+            raise StoreError(
+                f"{name} of the network at {self.address} cannot be read ({error}). Take it from "
+                f"a backup, or remove it and hand the records in again."
+            ) from error
+        return told
+
+    def _put_told(self, name: str, told: Mapping[str, Any]) -> None:
+        text = json.dumps(told, ensure_ascii=False, indent=1, sort_keys=True)
+        self._put(name, text.encode() + b"\n")
+
+    def _put(self, name: str, content: bytes) -> None:
+        path = self._path(name)
+        partial = f"{path}.{uuid4().hex[:8]}{_PARTIAL}"
+        self._fs.makedirs(path.rpartition("/")[0], exist_ok=True)
+        with self._fs.open(partial, "wb") as file:
+            file.write(content)
+        self._rename(partial, path)
+
+    def _rename(self, partial: str, path: str) -> None:
+        self._fs.mv(partial, path)
+
+    def _path(self, name: str) -> str:
+        return f"{self._root}/{name}"
+
+
+def files_in(told: Mapping[str, Any]) -> dict[str, Written]:
+    """The files a part of a list names."""
+    return {name: Written(*of) for name, of in told.items()}

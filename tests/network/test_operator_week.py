@@ -1,0 +1,70 @@
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from polars.testing import assert_frame_equal
+
+from ringland.network.bucket_sums import COUNTED, bucket_counts, summed
+from ringland.network.buckets import cut_by_operator
+from ringland.network.operator_week import lasting_tables, operator_week, turning_tables
+from ringland.settings.assumptions import load_assumptions
+from tests.network.two_operators import AS_OF, two_operators
+
+SETTINGS = load_assumptions()
+
+
+def test_what_lasts_is_the_same_a_week_later_without_new_records() -> None:
+    """The reuse of an operator's work from week to week rests on this."""
+    records = two_operators()
+
+    now = lasting_tables(records, SETTINGS, AS_OF)
+    later = lasting_tables(records, SETTINGS, AS_OF + timedelta(days=120))
+
+    assert now.keys() == later.keys()
+    for name in now:
+        assert_frame_equal(now[name], later[name], check_exact=True)
+
+
+def test_the_two_parts_make_the_whole_week() -> None:
+    records, later = two_operators(), AS_OF + timedelta(days=7)
+
+    whole = operator_week(records, SETTINGS, later)
+    lasting = lasting_tables(records, SETTINGS, AS_OF)
+    turning = turning_tables(lasting, SETTINGS, later)
+
+    assert whole.keys() == lasting.keys() | turning.keys()
+    for name, table in (lasting | turning).items():
+        assert_frame_equal(whole[name], table, check_exact=True)
+    assert (turning["record_quality"]["days_since_session"] > 7).all()
+
+
+def test_operators_worked_out_apart_are_what_they_are_together() -> None:
+    """All but the share of unknown fuel: how often fills go unwritten is each operator's own."""
+    records = two_operators()
+    together = operator_week(records, SETTINGS, AS_OF)
+
+    apart = [
+        operator_week(part, SETTINGS, AS_OF) for part in cut_by_operator(records, "h").values()
+    ]
+
+    for name, whole in together.items():
+        both = apart[0][name].vstack(apart[1][name])
+        found, wanted = (of.drop("unknown_share", strict=False) for of in (both, whole))
+        assert_frame_equal(found, wanted, check_exact=True, check_row_order=False)
+    counts = summed({"x": bucket_counts(apart[0]), "y": bucket_counts(apart[1])})
+    known = [name != "unknown_l" for name in COUNTED]
+    np.testing.assert_allclose(counts[known], bucket_counts(together)[known], rtol=1e-12)
+    assert dict(zip(COUNTED, counts, strict=True))["running"] == 4
+
+
+def test_a_sum_is_taken_in_the_order_of_names() -> None:
+    """0.1 + 0.2 + 0.3 is not 0.3 + 0.2 + 0.1 in the last digit."""
+    parts = {"b": 0.2, "c": 0.3, "a": 0.1}
+    assert summed(parts) == (0.1 + 0.2) + 0.3
+    assert summed(dict(reversed(parts.items()))) == summed(parts)
+    assert summed(parts) != (0.3 + 0.2) + 0.1
+
+
+def test_a_sum_over_no_bucket_is_refused() -> None:
+    with pytest.raises(ValueError, match="no bucket"):
+        summed({})

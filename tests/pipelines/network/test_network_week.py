@@ -1,0 +1,208 @@
+"""A week of three small operators: here, in two processes, and with a worker killed."""
+
+import hashlib
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import polars as pl
+import pytest
+from click.testing import CliRunner
+from polars.testing import assert_frame_equal
+
+from pipelines.command_line import main
+from pipelines.home import Home
+from pipelines.network.network_week import Asked, hand_in_records, network_week
+from pipelines.network.store import NetworkStore
+from pipelines.weekly.store import StoreError
+from ringland.bench.bench_limits import load_bench_limits
+from ringland.network.buckets import OpenBucketError, cut_by_operator
+from ringland.network.operator_week import operator_week
+from ringland.settings.assumptions import load_assumptions
+from tests.network.two_operators import AS_OF, added, two_operators, with_a_third
+from tests.pipelines.demo_run import DEMO_WEEK, week_table
+from tests.pipelines.network.lost_worker import work_out_and_die_once
+
+ASKED = Asked("2026-07-06", AS_OF, load_assumptions(), load_bench_limits())
+AT_WORK = {"on": "local:2", "memory": "2GB"}
+
+
+def files_of(network: Path) -> dict[str, str]:
+    return {
+        path.relative_to(network).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(network.rglob("*"))
+        if path.is_file()
+    }
+
+
+@pytest.fixture(scope="module")
+def worked_here(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A network of three whose week was worked out in this process.  Not to be changed."""
+    network = tmp_path_factory.mktemp("here") / "network"
+    hand_in_records(str(network), with_a_third(two_operators()), "home")
+    network_week(str(network), ASKED)
+    return network
+
+
+def test_two_processes_one_of_them_killed_while_it_writes_leave_the_same_bytes_and_no_orphan(
+    worked_here: Path, tmp_path: Path
+) -> None:
+    network = tmp_path / "network"
+    hand_in_records(str(network), with_a_third(two_operators()), "home")
+
+    found = network_week(str(network), replace(ASKED, **AT_WORK), task=work_out_and_die_once)
+
+    assert (tmp_path / "network.died").exists(), "no worker was killed"
+    assert any(name.endswith(".partial") for name in found.swept)
+    assert files_of(network) == files_of(worked_here)
+    assert found.operators["operator"].to_list() == ["alder", "birch", "cedar"]
+
+
+def test_what_the_network_wrote_is_the_operators_week(worked_here: Path) -> None:
+    store = NetworkStore(str(worked_here))
+    told = store.week("2026-07-06")["operators"]
+    for one, records in cut_by_operator(with_a_third(two_operators()), "home").items():
+        wanted = operator_week(records, ASKED.settings, AS_OF)
+        written = {**told[one]["lasting"]["tables"], **told[one]["turning"]}
+        assert written.keys() == wanted.keys()
+        for name, (file, rows, _) in written.items():
+            frame = pl.read_parquet(worked_here / file)
+            assert frame.height == rows
+            assert_frame_equal(frame, wanted[name], check_exact=True)
+
+
+def test_an_operator_who_wrote_nothing_down_is_not_worked_out_again(
+    worked_here: Path, tmp_path: Path
+) -> None:
+    network = tmp_path / "network"
+    hand_in_records(str(network), with_a_third(two_operators()), "home")
+    network_week(str(network), ASKED)
+    later = replace(ASKED, monday="2026-07-13", as_of=datetime(2026, 7, 13, tzinfo=UTC))
+    ride = {"hull_id": "b1", "started_at": AS_OF, "ended_at": AS_OF.replace(hour=2),
+            "running_h": 1.5}  # fmt: skip
+    hand_in_records(str(network), added(with_a_third(two_operators()), "sessions", **ride), "home")
+
+    found = network_week(str(network), later)
+
+    reused = dict(found.operators.select("operator", "is_reused").iter_rows())
+    assert reused == {"alder": True, "birch": False, "cedar": True}
+    store = NetworkStore(str(network))
+    first, second = (store.week(monday)["operators"]["alder"] for monday in store.weeks())
+    assert first["lasting"] == second["lasting"]
+    assert first["turning"] != second["turning"]
+    afresh = tmp_path / "afresh"
+    hand_in_records(str(afresh), added(with_a_third(two_operators()), "sessions", **ride), "home")
+    network_week(str(afresh), later)
+    assert NetworkStore(str(afresh)).week("2026-07-13") == store.week("2026-07-13")
+
+
+def test_a_week_reused_from_a_damaged_file_is_worked_out_again(tmp_path: Path) -> None:
+    network = tmp_path / "network"
+    hand_in_records(str(network), two_operators(), "home")
+    network_week(str(network), ASKED)
+    whole = files_of(network)
+    (spells,) = network.glob("operators/alder/spells-*.parquet")
+    spells.write_bytes(b"something else")
+
+    found = network_week(str(network), ASKED)
+
+    assert found.operators["is_reused"].to_list() == [False, True]
+    assert files_of(network) == whole
+
+
+def test_a_damaged_record_file_is_named(tmp_path: Path) -> None:
+    network = tmp_path / "network"
+    hand_in_records(str(network), two_operators(), "home")
+    (fills,) = network.glob("operators/birch/records.fills-*.parquet")
+    fills.unlink()
+
+    with pytest.raises(StoreError, match=r"operators/birch/records.fills.*hand-in"):
+        network_week(str(network), ASKED)
+
+
+def test_a_network_in_memory_instead_of_a_folder_holds_the_same(worked_here: Path) -> None:
+    """Any address fsspec knows: object stores too, of which memory stands for one here."""
+    address = "memory://a-network"
+    hand_in_records(address, with_a_third(two_operators()), "home")
+    network_week(address, ASKED)
+
+    store = NetworkStore(address)
+    assert store.week("2026-07-06") == NetworkStore(str(worked_here)).week("2026-07-06")
+    assert store.sweep() == []
+
+
+def test_an_engine_swapped_between_operators_is_refused_and_nothing_is_written(
+    tmp_path: Path,
+) -> None:
+    swapped = added(
+        two_operators(), "installations", engine_id="ea1", hull_id="b1", installed_at=AS_OF
+    )
+
+    with pytest.raises(OpenBucketError, match="engine ea1 of alder with hull b1 of birch"):
+        hand_in_records(str(tmp_path / "network"), swapped, "home")
+
+    assert not (tmp_path / "network").exists()
+
+
+def test_an_engine_that_another_operator_handed_in_is_refused(tmp_path: Path) -> None:
+    network = str(tmp_path / "network")
+    cut = cut_by_operator(two_operators(), "home")
+    hand_in_records(network, cut["alder"], "home")
+    theirs = added(
+        cut["birch"], "engines", engine_id="ea1", family="S3", induction="supercharged",
+        cylinders=3, first_recorded_at=AS_OF, first_recorded_engine_h=9.0,
+    )  # fmt: skip
+    theirs = added(theirs, "installations", engine_id="ea1", hull_id="b1", installed_at=AS_OF)
+
+    with pytest.raises(OpenBucketError, match=r"engine ea1 .* alder and of birch"):
+        hand_in_records(network, theirs, "home")
+
+    assert list(NetworkStore(network).handed_in()) == ["alder"]
+
+
+@pytest.mark.parametrize("on", ["local", "local:x", "dask://", "two"])
+def test_a_place_to_work_that_means_nothing_is_refused_with_what_may_be_said(
+    worked_here: Path, on: str
+) -> None:
+    before = files_of(worked_here)
+    with pytest.raises(StoreError, match="local:2"):
+        network_week(str(worked_here), replace(ASKED, on=on))
+    assert files_of(worked_here) == before
+
+
+def test_the_commands_hand_a_home_in_and_say_what_all_add_up_to(
+    few_week: Home, tmp_path: Path
+) -> None:
+    """And each table is the one that step of the home's own week made."""
+    network = str(tmp_path / "network")
+
+    put = CliRunner().invoke(main, ["--home", str(few_week.folder), "network", "hand-in", network])
+    ran = CliRunner().invoke(
+        main, ["--home", str(few_week.folder), "network", "week", network, "--as-of", DEMO_WEEK]
+    )
+
+    assert put.exit_code == 0, put.output
+    assert ran.exit_code == 0, ran.output
+    assert "our fleet: " in put.output
+    assert "our fleet: 9 hulls" in ran.output
+    store = NetworkStore(network)
+    made = store.week(DEMO_WEEK)["operators"]["our fleet"]
+    told = {**made["lasting"]["tables"], **made["turning"]}
+    steps = {
+        "engine_sessions": ("engine_sessions", "sessions"),
+        "session_flags": ("engine_sessions", "flags"),
+        "piston_lives": ("piston_lives", "rows"),
+        "session_fuel": ("session_fuel", "sessions"),
+        "tanks": ("session_fuel", "tanks"),
+        "tank_balance": ("session_fuel", "balance"),
+        "ledger_doubts": ("session_fuel", "doubts"),
+        "session_exposure": ("session_exposure", "rows"),
+        "spells": ("spells", "rows"),
+        "current_exposure": ("current_exposure", "rows"),
+        "record_quality": ("record_quality", "rows"),
+        "bench_verdicts": ("bench_verdicts", "rows"),
+    }
+    for name, (step, place) in steps.items():
+        frame = pl.read_parquet(Path(network) / told[name][0])
+        assert_frame_equal(frame, week_table(few_week, step, place), check_exact=True,
+                           check_column_order=False)  # fmt: skip
