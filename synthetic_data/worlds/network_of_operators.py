@@ -33,11 +33,6 @@ def operator_files(number: int, hulls: int, seed: int, season_days: int = 153) -
     return {kind: _named(kind, text, number) for kind, text in fleet.hand_in().items()}
 
 
-def operator_name(number: int) -> str:
-    """What an invented operator is called, e.g. 'operator 007'."""
-    return f"operator {number:03d}"
-
-
 def _named(kind: str, text: str, number: int) -> str:
     rows = pl.read_csv(StringIO(text), infer_schema=False)
     named = rows.with_columns(
@@ -46,5 +41,5 @@ def _named(kind: str, text: str, number: int) -> str:
         if name in rows.columns
     )
     if kind == "docks":
-        named = named.with_columns(operator=pl.lit(operator_name(number)))
+        named = named.with_columns(operator=pl.lit(f"operator {number:03d}"))
     return named.write_csv()

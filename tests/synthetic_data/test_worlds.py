@@ -3,17 +3,21 @@
 from dataclasses import replace
 
 import numpy as np
+import polars as pl
 import pytest
 
 from ringland.contracts.record_kinds import RECORD_KINDS
+from ringland.network.buckets import cut_by_operator
 from synthetic_data.worlds.failure_law import Law
 from synthetic_data.worlds.fleet_state import first_state
 from synthetic_data.worlds.living_fleet import LivingFleet
 from synthetic_data.worlds.looking_back import LookingBack
+from synthetic_data.worlds.network_of_operators import operator_files
 from synthetic_data.worlds.record_book import WRITTEN
 from synthetic_data.worlds.season_ahead import Bearing, Standing, costs_by_hull
 from synthetic_data.worlds.true_chances import own_given_past, true_chances
 from synthetic_data.worlds.world_shapes import HARMLESS, SHAPES, draw_error_world, draw_world
+from tests.studies.loaded_records import LoadedRecords
 
 PRICES = Bearing(11000.0, 4700.0, 3.0, 150.0, 170.0)
 
@@ -198,3 +202,21 @@ def test_an_error_in_the_written_need_changes_the_paper_and_nothing_else() -> No
     right, wrong = files
     assert right.pop("calibrations") != wrong.pop("calibrations")
     assert right == wrong
+
+
+def test_operators_of_a_network_share_no_id_and_are_made_alike_alone_or_among_others() -> None:
+    loaded = {}
+    for number in (1, 2):
+        records = LoadedRecords()
+        records.load(operator_files(number, 4, 3, season_days=10), "all")
+        assert records.rows_set_aside < 0.02 * records.rows_in
+        loaded[number] = records.frames
+
+    both = {kind: pl.concat([rows, loaded[2][kind]]) for kind, rows in loaded[1].items()}
+    cut = cut_by_operator(both, "nobody")
+
+    assert list(cut) == ["operator 001", "operator 002"]
+    own = {kind: rows for kind, rows in loaded[1].items() if kind not in ("costs", "hulls")}
+    assert all(cut["operator 001"][kind].equals(rows) for kind, rows in own.items())
+    assert cut["operator 001"]["hulls"]["operator"].to_list() == ["operator 001"] * 4
+    assert operator_files(2, 4, 3, season_days=10) == operator_files(2, 4, 3, season_days=10)

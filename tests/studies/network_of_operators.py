@@ -1,0 +1,159 @@
+"""A whole network's week: one process, two, two with one killed; a second week; memory.
+
+    python -m tests.studies.network_of_operators FOLDER [OPERATORS] [HULLS]
+
+Makes invented operators one by one with faults in their records, takes the files in as `load`
+does, hands them in, and works the week out with the code that ships.  Every line printed is
+measured in the run; CPU seconds are those the workers count.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+import sys
+import time
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+import psutil
+
+from pipelines.network.bucket_task import Done, Order, work_out
+from pipelines.network.network_week import Asked, NetworkWeek, hand_in_records, network_week
+from pipelines.network.store import NetworkStore
+from ringland.bench.bench_limits import load_bench_limits
+from ringland.contracts.record_kinds import ALL_KINDS
+from ringland.network.buckets import OpenBucketError
+from ringland.settings.assumptions import load_assumptions
+from synthetic_data.worlds.network_of_operators import operator_files
+from tests.pipelines.network.lost_worker import work_out_and_die_once
+from tests.studies.loaded_records import LoadedRecords
+
+SEED = 21
+FIRST = datetime(2026, 10, 5, tzinfo=UTC)
+ASKED = Asked("2026-10-05", FIRST, load_assumptions(), load_bench_limits())
+CAP = "900MB"
+
+
+def records_of(number: int, hulls: int) -> dict[str, pl.DataFrame]:
+    """One operator's rows as loaded, every kind among them."""
+    loaded = LoadedRecords()
+    loaded.load(operator_files(number, hulls, SEED), "all")
+    return {
+        kind: loaded.frames.get(kind, of.schema.create_empty()) for kind, of in ALL_KINDS.items()
+    }
+
+
+def measured(order: Order) -> Done:
+    """As `work_out`; leaves beside the network what the process took at most."""
+    done = work_out(order)
+    peak = psutil.Process().memory_info().rss / 1e6
+    Path(f"{order.address}.{order.operator}.mb").write_text(f"{peak:.0f}", encoding="utf-8")
+    return done
+
+
+def digests(network: Path) -> dict[str, str]:
+    """Every file of a network and what is in it."""
+    return {
+        path.relative_to(network).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(network.rglob("*"))
+        if path.is_file()
+    }
+
+
+def run(folder: Path, operators: int, hulls: int) -> None:
+    """The study; what it finds is printed as it goes."""
+    begun = time.monotonic()
+    network = folder / "made"
+    for number in range(1, operators + 1):
+        hand_in_records(str(network), records_of(number, hulls), "nobody")
+    size = sum(path.stat().st_size for path in network.rglob("*") if path.is_file()) / 1e6
+    told(f"{operators} operators of {hulls} hulls handed in: {size:.0f} MB", begun)
+    ways = {
+        "one process": (replace(ASKED), work_out),
+        "two processes": (replace(ASKED, on="local:2", memory=CAP), measured),
+        "two, one killed": (replace(ASKED, on="local:2", memory=CAP), work_out_and_die_once),
+    }
+    found: dict[str, dict[str, str]] = {}
+    for way, (asked, task) in ways.items():
+        place = folder / way.replace(" ", "-").replace(",", "")
+        shutil.copytree(network, place)
+        begun = time.monotonic()
+        week = network_week(str(place), asked, task)
+        found[way] = digests(place)
+        cpu = week.operators["cpu_s"]
+        told(f"{way}: {cpu.sum():.1f} s of CPU, {len(week.swept)} orphans swept", begun)
+        if way == "one process":
+            first = week
+            flat(cpu)
+    same = all(of == found["one process"] for of in found.values())
+    told(f"the {len(found['one process'])} files hold the same bytes each way: {same}")
+    peaks = [float(path.read_text()) for path in folder.glob("two-processes.*.mb")]
+    told(f"a worker's memory at the end of a bucket, cap {CAP}: at most {max(peaks):.0f} MB")
+    held = sum(pl.read_parquet(path).estimated_size() for path in
+               (folder / "one-process").glob("operators/*/*.parquet")) / 1e6  # fmt: skip
+    told(f"all tables of all operators in memory at once would take {held:.0f} MB")
+    second_week(folder / "one-process", first, operators, hulls)
+    swapped(folder / "one-process", hulls)
+
+
+def flat(cpu: pl.Series) -> None:
+    """CPU per bucket, the first ten against all."""
+    told(
+        f"CPU per bucket: mean of the first 10 {cpu.head(10).mean():.2f} s, of all {cpu.mean():.2f}"
+        f" s, of the last 10 {cpu.tail(10).mean():.2f} s"
+    )
+
+
+def second_week(place: Path, first: NetworkWeek, operators: int, hulls: int) -> None:
+    """The next Monday: every twentieth operator hands in one more ride."""
+    changed = range(1, operators + 1, 20)
+    for number in changed:
+        records = records_of(number, hulls)
+        ride = records["sessions"].sort("ended_at").tail(1).with_columns(
+            started_at=pl.lit(FIRST + timedelta(days=1)),
+            ended_at=pl.lit(FIRST + timedelta(days=1, hours=3)),
+            recorded_at=pl.lit(None, pl.Datetime("us", "UTC")),
+        )  # fmt: skip
+        records["sessions"] = pl.concat([records["sessions"], ride])
+        hand_in_records(str(place), records, "nobody")
+    later = replace(ASKED, monday="2026-10-12", as_of=FIRST + timedelta(days=7))
+    week = network_week(str(place), later)
+    share = float(week.operators["cpu_s"].sum()) / float(first.operators["cpu_s"].sum())
+    told(
+        f"second week, {len(changed)} of {operators} operators changed, "
+        f"{week.operators['is_reused'].sum()} reused: {100 * share:.1f} % of the first week's CPU"
+    )
+
+
+def swapped(place: Path, hulls: int) -> None:
+    """An engine of one operator planted into a hull of another."""
+    before = digests(place)
+    one, other = records_of(1, hulls), records_of(2, hulls)
+    stay = one["installations"].head(1).with_columns(
+        hull_id=pl.lit(other["hulls"]["hull_id"][0]), installed_at=pl.lit(FIRST),
+        removed_at=pl.lit(None, pl.Datetime("us", "UTC")),
+    )  # fmt: skip
+    both = {kind: pl.concat([one[kind], other[kind]]) for kind in one}
+    both["installations"] = pl.concat([both["installations"], stay])
+    try:
+        hand_in_records(str(place), both, "nobody")
+    except OpenBucketError as error:
+        told(f"planted swap refused, files untouched {digests(place) == before}: {error}")
+    else:
+        told("planted swap was NOT refused")
+
+
+def told(line: str, begun: float | None = None) -> None:
+    """Print a line, with the seconds it took."""
+    took = "" if begun is None else f" ({time.monotonic() - begun:.0f} s)"
+    sys.stdout.write(f"{line}{took}\n")
+    sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    at, *numbers = sys.argv[1:]
+    assert NetworkStore(at).handed_in() == {}, "name an empty folder"
+    run(Path(at), *(map(int, numbers) if numbers else (45, 111)))
