@@ -66,9 +66,10 @@ def opinions(table: CauseTable) -> Matrix:
     usual = usual_shares(table)
     weights = finding_weights(table)
     chances = expit(logit(usual) + weights * table.model["log_odds_per_point"])
+    tested = own_tests(table)
     for column, finding in enumerate(table.findings.values()):
         if finding.seen_if_cause is not None:
-            chances[own_tests(table)[:, column], column] = finding.seen_if_cause
+            chances[tested[:, column], column] = finding.seen_if_cause
     return np.asarray(chances)
 
 
@@ -86,37 +87,38 @@ def usual_shares(table: CauseTable) -> Matrix:
 def finding_chances(table: CauseTable, cases: SettledCases) -> FindingChances:
     """The table's chances, and where the settled cases move them."""
     start = opinions(table)
-    moved, seen, looked = start.copy(), np.zeros_like(start), np.zeros_like(start)
     weights, tested = finding_weights(table), own_tests(table)
-    groups = [np.isin(table.outcomes, members) for members in table.mechanisms.values()]
     worth = table.model["opinion_cases"]
-    for column, finding in enumerate(table.findings.values()):
+    seen, looked = np.zeros_like(start), np.zeros_like(start)
 
-        def update(rows: Flags, before: float, at: int = column) -> float:
-            """Beta mean of one cell; its cases are kept for the evidence."""
-            seen[rows, at] = cases.seen[rows, at].sum()
-            looked[rows, at] = seen[rows, at] + cases.not_seen[rows, at].sum()
-            cell = np.argmax(rows)
-            return float((worth * before + seen[cell, at]) / (worth + looked[cell, at]))
+    def update(cells: Flags, before: Matrix) -> Matrix:
+        """Beta means of cells of one finding each, (findings,); their cases are kept."""
+        of_seen = np.where(cells, cases.seen, 0).sum(axis=0)
+        of_looked = of_seen + np.where(cells, cases.not_seen, 0).sum(axis=0)
+        seen[:] = np.where(cells, of_seen, seen)
+        looked[:] = np.where(cells, of_looked, looked)
+        return np.asarray((worth * before + of_seen) / (worth + of_looked))
 
-        without = weights[:, column] == 0
-        usual = update(without, start[-1, column])
-        shift = logit(usual) - logit(start[-1, column])
-        now = expit(logit(start[:, column]) + shift)
-        if finding.seen_if_cause is not None:
-            # what a test shows where it is the cause does not hang on what is usual elsewhere
-            now = np.where(tested[:, column], start[:, column], now)
-        moved[without, column] = usual
-        for group in groups:
-            weighed = group & ~without
-            owners = group & tested[:, column]
-            if group.sum() > 1 and owners.any():
-                moved[weighed, column] = now[weighed]
-                cells = [np.arange(len(group)) == owner for owner in np.flatnonzero(owners)]
-            else:
-                cells = [weighed] if weighed.any() else []
-            for cell in cells:
-                moved[cell, column] = update(cell, now[np.argmax(cell)])
+    without = weights == 0
+    usual = update(without, start[-1])
+    shift = logit(usual) - logit(start[-1])
+    # what a test shows where it is the cause does not hang on what is usual elsewhere
+    is_said = np.array([one.seen_if_cause is not None for one in table.findings.values()])
+    now = np.where(tested & is_said, start, expit(logit(start) + shift))
+    moved = np.where(without, usual, start)
+    every = np.arange(start.shape[1])
+    for members in table.mechanisms.values():
+        group = np.isin(table.outcomes, members)
+        weighed = group[:, None] & ~without
+        has_owner = (group[:, None] & tested).any(axis=0) & (group.sum() > 1)
+        moved = np.where(weighed, now, moved)
+        together = weighed & ~has_owner
+        mean = update(together, now[together.argmax(axis=0), every])
+        moved = np.where(together, mean, moved)
+        for row in np.flatnonzero(group):
+            own = np.zeros_like(tested)
+            own[row] = tested[row] & has_owner
+            moved = np.where(own, update(own, now[row]), moved)
     return FindingChances(start, _on_its_side(weights, moved), seen, looked)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import datetime
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import polars as pl
@@ -50,6 +51,12 @@ class ShopRecord:
     """Photo files by name; those named in a teardown and not here are listed as missing."""
     versions: Mapping[str, str]
 
+    @cached_property
+    def openings(self) -> tuple[tuple[Mapping[str, Any], Opening], ...]:
+        """Every failure on record, by time of finding, and its opening; made once for all."""
+        failures = self.records["failures"].sort("found_at", "engine_id").to_dicts()
+        return tuple((failure, opening_of(self, failure)) for failure in failures)
+
 
 @dataclass(frozen=True)
 class Opening:
@@ -92,7 +99,6 @@ class FailureSheet(NamedTuple):
 
 def failure_sheets(shop: ShopRecord) -> tuple[FailureSheet, ...]:
     """The sheet of every failure on record as its report tells it, by time of finding."""
-    failures = shop.records["failures"].sort("found_at", "engine_id").to_dicts()
     return tuple(
         FailureSheet(
             failure["engine_id"],
@@ -100,13 +106,14 @@ def failure_sheets(shop: ShopRecord) -> tuple[FailureSheet, ...]:
             None if opening.rebuild is None else opening.rebuild["rebuilt_at"],
             opening.sheet.build,
         )
-        for failure, opening in ((one, opening_of(shop, one)) for one in failures)
+        for failure, opening in shop.openings
     )
 
 
-def failure_case(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemory) -> FailureCase:
-    """What the records hold of one failure, a row of the Failures contract."""
-    opening = opening_of(shop, failure)
+def failure_case(
+    shop: ShopRecord, failure: Mapping[str, Any], opening: Opening, memory: ShopMemory
+) -> FailureCase:
+    """What the records hold of one failure, a row of the Failures contract, and its opening."""
     is_ring_land = failure["mode"] == "ring_land_fracture"
     cases = memory.cases(shop.table, (failure["engine_id"], failure["found_at"]))
     return FailureCase(

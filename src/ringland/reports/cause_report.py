@@ -32,7 +32,7 @@ from ringland.causes.cause_trends import trend_lines
 from ringland.rebuilds import rebuild_work_lines as work
 from ringland.rebuilds.rebuild_sheet_words import PROPOSED_MARK
 from ringland.rebuilds.repair_options import option_rows
-from ringland.reports.cause_case import ShopRecord, failure_case
+from ringland.reports.cause_case import FailureCase, ShopRecord, failure_case, opening_of
 from ringland.reports.cause_charts import evidence_picture
 from ringland.reports.cause_photos import shown_photo
 from ringland.reports.evidence_lines import evidence_gaps, evidence_rows
@@ -110,8 +110,8 @@ def cause_reports(shop: ShopRecord) -> tuple[CauseReport, ...]:
     """One report per failure on record, by time of finding."""
     memory = shop_memory(shop)
     return tuple(
-        cause_report(shop, failure, memory)
-        for failure in shop.records["failures"].sort("found_at", "engine_id").iter_rows(named=True)
+        _report(shop, failure_case(shop, failure, opening, memory), failure, memory)
+        for failure, opening in shop.openings
     )
 
 
@@ -132,7 +132,13 @@ def cause_report(shop: ShopRecord, failure: Mapping[str, Any], memory: ShopMemor
 
     An engine that is not on record still gets its report; what cannot be said is said.
     """
-    case = failure_case(shop, failure, memory)
+    case = failure_case(shop, failure, opening_of(shop, failure), memory)
+    return _report(shop, case, failure, memory)
+
+
+def _report(
+    shop: ShopRecord, case: FailureCase, failure: Mapping[str, Any], memory: ShopMemory
+) -> CauseReport:
     sheet, ranking, record = case.sheet, case.ranking, case.record
     speaks = record_speaks(record, shop.table, shop.assumptions)
     against = spoken_against(case.findings, speaks, shop.table)
