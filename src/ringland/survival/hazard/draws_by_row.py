@@ -4,11 +4,13 @@ What a row looks up of the draws (its dock's effect, its engine's factor) lies s
 here, a column per draw, which is several times as fast as by draw.
 """
 
+# ruff: noqa: PLR0917 - compiled functions take their arrays by position
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 
 from ringland.survival.spell_checks import Floats, Ints
 
@@ -59,12 +61,19 @@ class DrawsByRow:
         return total
 
 
-def gained(cumulative: Floats, start: tuple[Ints, Floats], stop: tuple[Ints, Floats]) -> Floats:
-    """`age_steps.between` with a row per edge in and a row per stretch out."""
-    (a, part_a), (b, part_b) = start, stop
-    high = cumulative[b] * (1 - part_b)[:, None]
-    high += cumulative[b + 1] * part_b[:, None]
-    low = cumulative[a] * (1 - part_a)[:, None]
-    low += cumulative[a + 1] * part_a[:, None]
-    high -= low
-    return np.asarray(high)
+@njit("f8[:,::1](f8[:,::1],i8[::1],f8[::1],i8[::1],f8[::1],f8[:,::1])", cache=True, nogil=True)
+def gained(cumulative, a, part_a, b, part_b, factor):  # type: ignore[no-untyped-def]
+    """`age_steps.between` times a factor by row and draw, which it overwrites.
+
+    Edges are rows of `cumulative`, stretches rows of what comes out.
+    """
+    for i in range(len(a)):
+        from_edge, from_next = cumulative[a[i]], cumulative[a[i] + 1]
+        to_edge, to_next = cumulative[b[i]], cumulative[b[i] + 1]
+        before_a, after_a = 1.0 - part_a[i], part_a[i]
+        before_b, after_b = 1.0 - part_b[i], part_b[i]
+        for d in range(factor.shape[1]):
+            low = from_edge[d] * before_a + from_next[d] * after_a
+            high = to_edge[d] * before_b + to_next[d] * after_b
+            factor[i, d] = (high - low) * factor[i, d]
+    return factor

@@ -156,19 +156,21 @@ class JointHazard:
         matrix = covariate_matrix(x, len(start), self.names)
         place_at = None if place is None else self.design.place_index(place)
         own_at = None if own is None else np.array(self.own.index(own), dtype=np.int64)
+        columns = self.design.columns(matrix, place_at)
         edges = np.ascontiguousarray(self.cumulative.T)
+        (a, part_a), (b, part_b) = self.steps.place(start), self.steps.place(stop)
         summed = np.empty((self.n_draws, len(start)))
         at_once = max(1, AT_ONCE // self.n_draws)
         for begin in range(0, len(start), at_once):
             rows = slice(begin, begin + at_once)
             effect = self._by_row.log_effects(
-                self.design.columns(matrix[rows], None if place_at is None else place_at[rows]),
+                columns[rows],
                 None if own_at is None else own_at[rows],
                 None if place_at is None else place_at[rows],
                 None if blur is None else blur[rows],
             )
-            spent = gained(edges, self.steps.place(start[rows]), self.steps.place(stop[rows]))
-            summed[:, rows] = (spent * np.exp(effect, out=effect)).T
+            factor = np.exp(effect, out=effect)
+            summed[:, rows] = gained(edges, a[rows], part_a[rows], b[rows], part_b[rows], factor).T
         return summed
 
     def log_effect(self, x: ArrayLike, place: Sequence[str | None] | None = None) -> Floats:
