@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from ringland.contracts.decision_tables import STATES
+from ringland.contracts.decision_tables import NO_OPEN_JOB, RENT_ONLY, STATES
+from ringland.decision.jobs.call_lines import do_label
 from ringland.decision.jobs.hull_state import Week, hull_state, own_fuel_will_do
 from tests.decision.small_fleet import AS_OF, CATALOGUE, TABLE_ROW
 
@@ -163,3 +164,12 @@ def test_after_the_season_only_a_hull_that_still_runs_is_for_rent() -> None:
 
     assert over(AS_OF - timedelta(hours=1)) == "Not for rent: out of season"
     assert over(AS_OF - timedelta(days=2)) == "No open job known"
+
+
+def test_a_hull_rented_on_a_condition_is_not_told_to_need_nothing() -> None:
+    """Found in use: 'rent only with its tank filled', and below it 'do: nothing'."""
+    row = {"call": RENT_ONLY, "action": "nothing", "do": []}
+
+    assert do_label(row, CATALOGUE) == "Nothing beyond that condition"
+    assert do_label(row | {"call": NO_OPEN_JOB}, CATALOGUE) == "Nothing beyond normal care"
+    assert do_label(row | {"do": ["borescope"]}, CATALOGUE) == CATALOGUE.label("borescope")

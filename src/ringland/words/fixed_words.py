@@ -14,6 +14,8 @@ REPAIR_LABEL = "Open, repair and measure before it runs again"
 REPAIR_SHORT = "open and repair"
 NOTHING_LABEL = "Nothing beyond normal care"
 NOTHING_SHORT = "nothing"
+NO_JOB_BESIDE, NO_JOB_BESIDE_SHORT = "Nothing beyond that condition", "nothing beyond that"
+"""The same of a hull that is rented on a condition, which is not nothing."""
 """The two actions that are not in the catalogue; the catalogue holds the words of the others."""
 
 MODE_LABELS = {

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from ringland.contracts.decision_tables import EARLIER
+from ringland.contracts.decision_tables import EARLIER, RENT_ONLY
 from ringland.decision.actions.action_catalogue import NOTHING, REPAIR, Catalogue
 from ringland.decision.actions.action_terms import TESTED
 from ringland.decision.actions.safety_rules import HIGH_7D, HIGH_30D
@@ -15,7 +15,7 @@ from ringland.decision.actions.week_limits import LIFT_SLOTS, MECHANIC_H, RENTAL
 from ringland.decision.jobs.hull_state import job_label
 from ringland.risk.failure_risk import HORIZONS_D
 from ringland.settings.assumptions import Assumptions
-from ringland.words.fixed_words import FACTOR_LABELS, MODE_LABELS
+from ringland.words.fixed_words import FACTOR_LABELS, MODE_LABELS, NO_JOB_BESIDE
 from ringland.words.number_words import (
     chance_text,
     count_text,
@@ -153,7 +153,14 @@ def do_label(facts: Mapping[str, Any], catalogue: Catalogue) -> str | None:
     labels = [job_label(what, catalogue) for what in facts["do"]]
     if labels or facts["action"] is None:
         return "; ".join(labels) or None
+    if is_on_condition_alone(facts):
+        return NO_JOB_BESIDE
     return catalogue.label(str(facts["action"]))
+
+
+def is_on_condition_alone(facts: Mapping[str, Any]) -> bool:
+    """Whether a hull is rented on a condition, and nothing else is to be done on it."""
+    return facts["call"] == RENT_ONLY and facts["action"] == NOTHING and not facts["do"]
 
 
 def room_line(facts: Mapping[str, Any], catalogue: Catalogue) -> str:

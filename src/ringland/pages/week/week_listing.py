@@ -11,10 +11,11 @@ import polars as pl
 from ringland.decision.actions.action_catalogue import NOTHING, Catalogue
 from ringland.decision.actions.action_prices import Prices
 from ringland.decision.jobs.bench_lines import release_lines
-from ringland.decision.jobs.call_lines import room_line
+from ringland.decision.jobs.call_lines import is_on_condition_alone, room_line
 from ringland.decision.jobs.hull_state import job_short
 from ringland.decision.week_decisions import WeekDecisions
 from ringland.decision.week_tables import WeekTables
+from ringland.words.fixed_words import NO_JOB_BESIDE_SHORT
 from ringland.words.manner import Manner, in_manner
 from ringland.words.number_words import chance_text, money_text, price_text, range_text
 from ringland.words.state_words import RELEASED_FLAG
@@ -160,5 +161,7 @@ def _do_text(hull: Listed, listing: Listing) -> str:
 
 def jobs_text(hull: Listed, listing: Listing) -> str:
     """What is to be done on a hull in few words; 'nothing' where there is nothing."""
+    if is_on_condition_alone(hull.call):
+        return NO_JOB_BESIDE_SHORT
     shorts = [job_short(what, listing.catalogue) for what in hull.call["do"]]
     return " + ".join(shorts) or listing.catalogue.short(str(hull.call["action"] or NOTHING))
