@@ -27,7 +27,7 @@ def test_what_must_not_be_empty_is_asked_at_once_but_the_time_that_is_now(form: 
     _, _, folded = fields_of(form)
 
     assert [one.name for one in folded if one.is_required] == []
-    column = form.record_kind.schema.columns()[form.at]
+    column = form.record_kind.schema.columns()[form.at or RECORDED]
     assert isinstance(column, dy.Datetime)
 
 

@@ -92,3 +92,13 @@ def test_beside_the_list_the_alert_comes_first_and_text_stays_text() -> None:
     assert "&lt;b&gt;" in html
     assert "Nothing was written down since." in beside_the_list(LISTED, [], [], of_one_hull=False)
     assert "older list" in beside_the_list(None, [], [], of_one_hull=False)
+
+
+def test_an_entry_that_waits_to_be_taken_in_can_be_put_right() -> None:
+    """A correction made a moment after its entry was refused as of a record that is not there."""
+    put = {"record_kind": "fills", "record_key": "A1; 2026-08-18T09:00:00Z", "field": "volume_l",
+           "change": "corrected", "new_value": "32.5", "reason": "read upside down"}  # fmt: skip
+
+    told = check_entries([stamped(entry("corrections", put))], with_waiting("fills", FILL))
+
+    assert told.faults == [[]]

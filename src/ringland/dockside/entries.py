@@ -179,7 +179,7 @@ def cells_of(kind: RecordKind, stamped: StampedEntry) -> list[str]:
 
 def _corrections_that_fail(raw: RawFile, ground: Ground) -> pl.DataFrame:
     typed, _ = cast_text(CORRECTIONS.schema, raw.frame)
-    return correction_faults(typed, ground.corrected)
+    return correction_faults(typed, ground.entered)
 
 
 def _contradicting(kind: RecordKind, intake: Intake, ground: Ground) -> pl.DataFrame:

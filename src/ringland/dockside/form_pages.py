@@ -7,7 +7,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from ringland.dockside.forms import CHOICE_LABELS, FORMS, Form, fields_of, words_of
+from ringland.dockside.forms import CHOICE_LABELS, FORMS, KEYS, Form, fields_of, words_of
 from ringland.dockside.roles import KINDS, Person
 
 _MOST_CYLINDERS = 12
@@ -49,4 +49,6 @@ _ENVIRONMENT = Environment(
     trim_blocks=True,
     lstrip_blocks=True,
 )
-_ENVIRONMENT.globals.update(words_of=words_of, choice_labels=CHOICE_LABELS)
+_ENVIRONMENT.globals.update(
+    words_of=words_of, choice_labels=CHOICE_LABELS, keys=json.dumps(KEYS, separators=(",", ":"))
+)

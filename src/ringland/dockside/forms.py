@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import dataframely as dy
 
-from ringland.contracts.record_kinds import ALL_KINDS, RecordKind
+from ringland.contracts.record_kinds import ALL_KINDS, CORRECTIONS, RecordKind
 from ringland.dockside.entries import RECORDED
 from ringland.words.shown_units import shown_factor, shown_unit
 
@@ -40,7 +40,7 @@ class Form:
     read: tuple[str, ...] = ()
     offered: tuple[str, ...] = ()
     at: str = ""
-    """the column that is now, unless somebody says otherwise"""
+    """the column that is now, unless somebody says otherwise; empty: the server says it"""
 
     @property
     def record_kind(self) -> RecordKind:
@@ -127,11 +127,22 @@ FORMS: dict[str, Form] = {
         Form("build", "Build sheet line", "build_readings",
              ("engine_id", "line", "place", "value", "unit", "answer", "read_by"),
              offered=("read_by",), at="read_at"),
+        Form("correct", "Put a mistake right", CORRECTIONS.name,
+             ("record_kind", "record_key", "change", "field", "new_value", "reason")),
     ]
 }  # fmt: skip
 """Every form by its name, in the order in which they are listed."""
 
+KEYS: dict[str, tuple[str, ...]] = {
+    form.kind: form.record_kind.key for form in FORMS.values() if form.kind != CORRECTIONS.name
+}
+"""By kind the columns that tell an entry from others, as a correction of it names them."""
+
 LABELS = {
+    "record_kind": "Kind of record",
+    "record_key": "Which record",
+    "field": "What in it is wrong",
+    "new_value": "What it should say",
     "hull_id": "Hull",
     "dock_id": "Dock",
     "engine_id": "Engine",

@@ -198,6 +198,36 @@ def test_a_refused_entry_comes_back_with_its_message(
     expect(page.locator("[data-field=hull_id] .fault")).to_contain_text("A9")
 
 
+def test_a_mistake_is_put_right_from_the_phone_that_made_it(
+    phone: tuple[Page, list[str]], served: tuple[Home, str]
+) -> None:
+    page, wrong = phone
+    page.goto(f"{served[1]}/write/fill?hull=A2")
+    page.get_by_role("radio", name="Outside", exact=True).click()
+    page.get_by_label("Volume, l").fill("64")
+    page.get_by_role("button", name="Keep").click()
+    kept(page)
+    page.goto(f"{served[1]}/write")
+    page.locator("li.held", has_text="64").get_by_role("link", name="Put it right").click()
+    page.get_by_role("radio", name="Corrected", exact=True).click()
+    page.get_by_label("What in it is wrong").fill("volume_l")
+    page.get_by_label("What it should say").fill("46")
+    page.get_by_label("Reason").fill("read upside down")
+    page.get_by_role("button", name="Keep").click()
+    kept(page)
+    expect(page.locator("body")).to_have_attribute("data-refused", "0")
+
+    *_, first, second = in_journal(served[0])
+    assert first.cells["volume_l"] == "64"
+    assert (second.kind, second.cells["new_value"]) == ("corrections", "46")
+    assert second.cells["record_key"].startswith("A2; ")
+    page.goto(f"{served[1]}/")
+    told = page.locator("li", has_text="Put a mistake right").first
+    expect(told).to_contain_text("read upside down", timeout=PATIENCE_MS)
+    expect(told).to_contain_text("A2")
+    assert wrong == []
+
+
 def test_a_form_works_by_keyboard_alone(
     phone: tuple[Page, list[str]], served: tuple[Home, str]
 ) -> None:

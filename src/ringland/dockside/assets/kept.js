@@ -128,6 +128,12 @@ async function show() {
   list.replaceChildren(...entries.slice(0, SHOWN).map(line));
 }
 
+// What tells an entry's record from others, as a correction names it.
+function keyOf(one) {
+  const names = JSON.parse(told("dockside-keys"))[one.kind];
+  return names && names.map((name) => one.cells[name] || "empty").join("; ");
+}
+
 function line(one) {
   const item = document.createElement("li");
   item.className = one.state;
@@ -135,6 +141,10 @@ function line(one) {
   say("strong", `${one.title}: ${STATES[one.state]}`);
   say("p", Object.values(one.cells).join(" \u00b7 "));
   for (const fault of one.faults || []) say("p", fault.message).className = "fault";
+  if (one.state === "held" && keyOf(one)) {
+    const right = say("a", "A mistake? Put it right");
+    right.href = `/write/correct?${new URLSearchParams({ record_kind: one.kind, record_key: keyOf(one) })}`;
+  }
   if (one.state === "refused") {
     const again = say("a", "Put it right");
     again.href = `/write/${one.form}?again=${one.place}`;

@@ -215,6 +215,7 @@ async function start() {
     hullChosen(hull);
   }
   if (asked.get("job")) put("job_id", asked.get("job"));
+  for (const name of ["record_kind", "record_key"]) if (asked.get(name)) put(name, asked.get(name));
   if (asked.get("dock")) put("dock_id", asked.get("dock"));
   if (!again) return;
   const one = await dockside.take(again);
