@@ -27,13 +27,15 @@ Measure = Callable[[pl.DataFrame], float]
 def fleets_of(lines: Sequence[dict[str, Any]]) -> list[pl.DataFrame]:
     """One frame per fleet: hull-weeks with a shown 30-day chance, the truth beside it."""
     frames = []
-    for line in lines:
+    for number, line in enumerate(lines):
         frame = pl.DataFrame(line["columns"], infer_schema_length=None, strict=False)
         if "30d" not in frame.columns:
             continue
         numbers = [name for name in frame.columns if name not in ("hull_id", "dock_id", "why_not")]
         frame = frame.select(pl.col(name).cast(pl.Float64) for name in numbers)
-        frames.append(frame.filter(pl.col("30d").is_not_null()))
+        told = frame.filter(pl.col("30d").is_not_null())
+        seen = float(line["failures_seen"])
+        frames.append(told.with_columns(fleet=pl.lit(number), failures_seen=pl.lit(seen)))
     return [frame for frame in frames if frame.height]
 
 
@@ -78,22 +80,47 @@ def said_over_true(rows: pl.DataFrame) -> float:
     return float(said / true) if true > 0 else float("nan")
 
 
-def slope(rows: pl.DataFrame) -> float:
+def slope(rows: pl.DataFrame, column: str = "30d", *, within: bool = False) -> float:
     """Calibration slope: log odds of the true chance on those said, by binomial likelihood.
 
-    The slope failures would show on the mean, without their luck (Cox 1958).
+    The slope failures would show on the mean, without their luck (Cox 1958).  `within` gives
+    every fleet an intercept of its own (column `fleet`), so that how far fleets are apart in
+    level does not count.
     """
-    said = np.clip(rows["30d"].to_numpy(), 1e-6, 1 - 1e-6)
-    true = rows["true_30d"].to_numpy()
-    x = np.column_stack([np.ones(said.size), np.log(said / (1 - said))])
-    beta = np.array([0.0, 1.0])
+    said = np.clip(rows[column].to_numpy(), 1e-6, 1 - 1e-6)
+    true, odds = rows["true_30d"].to_numpy(), np.log(said / (1 - said))
+    group = rows["fleet"].to_numpy().astype(int) if within else np.zeros(said.size, dtype=int)
+    level, beta = np.zeros(group.max() + 1), 1.0
     for _ in range(50):
-        p = 1 / (1 + np.exp(-x @ beta))
-        step = np.linalg.solve((x.T * (p * (1 - p))) @ x + 1e-9 * np.eye(2), x.T @ (true - p))
-        beta += np.clip(step, -1, 1)
-        if np.abs(step).max() < 1e-9:
+        p = 1 / (1 + np.exp(-level[group] - beta * odds))
+        weight = p * (1 - p)
+        bend = np.bincount(group, weight) + 1e-9
+        both, pull = np.bincount(group, weight * odds), np.bincount(group, true - p)
+        step = odds @ (true - p) - both @ (pull / bend)
+        step /= weight @ odds**2 - both @ (both / bend)
+        shift = np.clip((pull - both * step) / bend, -1, 1)
+        level, beta = level + shift, beta + float(np.clip(step, -1, 1))
+        if max(abs(step), np.abs(shift).max()) < 1e-9:
             break
-    return float(beta[1])
+    return beta
+
+
+def but_for_level(fleets: Fleets, failures: Sequence[float], seed: int = 2) -> float:
+    """Slope of one who knows the law and each engine's past, and learns only the fleet's level.
+
+    The level from as many failures as were on record, none known before: what is true averaged
+    over own factors, times a Poisson count of that mean over the mean.  A mean of twenty draws.
+    """
+    rng, found = np.random.default_rng(seed), []
+    for _ in range(20):
+        said = []
+        for fleet, many in zip(fleets, failures, strict=True):
+            mean = max(many, 1.0)
+            times = max(float(rng.poisson(mean)), 0.2) / mean
+            chance = 1 - (1 - pl.col("averaged_30d").clip(0, 1 - 1e-6)) ** times
+            said.append(fleet.with_columns(level_learned=chance))
+        found.append(slope(pl.concat(said, how="diagonal"), "level_learned"))
+    return float(np.mean(found))
 
 
 def with_limits(fleets: Fleets, measure: Measure, seed: int = 1) -> tuple[float, float, float]:
@@ -126,7 +153,7 @@ def as_markdown(lines: Sequence[dict[str, Any]]) -> str:
         mine = [line for line in lines if line["hulls"] == hulls]
         stamps = ", ".join(sorted({line["commit"] for line in mine}))
         parts += [f"### {hulls} hulls (commit {stamps})", "", _ranges(mine), "", _levels(mine), ""]
-        parts += [_claims(mine), ""]
+        parts += [_slopes(mine), "", _claims(mine), ""]
     return "\n".join(parts)
 
 
@@ -184,6 +211,20 @@ def _levels(lines: Sequence[dict[str, Any]]) -> str:
             f"{_of(with_limits(worst, said_over_true), '.2f')} | "
             f"{_of(with_limits(fleets, slope), '.2f')} | {distance(rows):.3f} | "
             f"{' | '.join(gains)} |"
+        )
+    return "\n".join(out)
+
+
+def _slopes(lines: Sequence[dict[str, Any]]) -> str:
+    out = [
+        "| world | slope | within fleets | of one who knows all but the fleet's level |",
+        "|---|--:|--:|--:|",
+    ]
+    for shape, fleets in _by_shape(lines).items():
+        rows = pl.concat(fleets, how="diagonal")
+        level = but_for_level(fleets, [fleet["failures_seen"][0] for fleet in fleets])
+        out.append(
+            f"| {shape} | {slope(rows):.2f} | {slope(rows, within=True):.2f} | {level:.2f} |"
         )
     return "\n".join(out)
 

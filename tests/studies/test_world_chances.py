@@ -11,6 +11,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -78,6 +79,31 @@ def test_the_tables_tell_a_forecast_that_is_half_the_truth() -> None:
     assert chances_table.said_over_true(rows) == pytest.approx(0.5, abs=0.06)
     assert chances_table.slope(rows) == pytest.approx(1.0, abs=0.1)
     assert "8 hulls" in chances_table.as_markdown([line])
+
+
+def test_fleets_whose_level_is_missed_lower_the_slope_but_not_that_within_fleets() -> None:
+    rng = np.random.default_rng(1)
+    odds = rng.normal(-3, 0.7, 4000)
+    fleet = np.arange(odds.size) % 40
+    missed = rng.normal(0, 0.5, 40)[fleet]
+    chance = {"true_30d": 1 / (1 + np.exp(-odds)), "30d": 1 / (1 + np.exp(-odds - missed))}
+    rows = pl.DataFrame(chance | {"fleet": fleet})
+
+    assert chances_table.slope(rows) < 0.85
+    assert chances_table.slope(rows, within=True) == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_level_learned_from_more_failures_costs_less_of_the_slope() -> None:
+    rng = np.random.default_rng(1)
+    fleets = []
+    for _ in range(60):
+        true = 1 / (1 + np.exp(-rng.normal(-3, 0.7, 48)))
+        fleets.append(pl.DataFrame({"true_30d": true, "averaged_30d": true}))
+
+    few, many = (chances_table.but_for_level(fleets, [n] * 60) for n in (5, 500))
+
+    assert few < 0.85
+    assert many == pytest.approx(1.0, abs=0.02)
 
 
 @pytest.mark.study
