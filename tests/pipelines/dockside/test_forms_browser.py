@@ -314,3 +314,23 @@ def test_every_form_is_clean_to_axe_and_large_enough_to_hit(
     context.close()
 
     assert found == []
+
+
+@needs_npm
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_board_is_clean_to_axe_on_a_phone_and_a_desktop(
+    browser: Browser, served: tuple[Home, str], axe: str, scheme: str
+) -> None:
+    context = browser.new_context(color_scheme=scheme, bypass_csp=True)  # type: ignore[arg-type]
+    page, _ = opened(context, served[1])
+    found: list[object] = []
+    for width in (390, 1280):
+        page.set_viewport_size({"width": width, "height": 844})
+        page.goto(f"{served[1]}/")
+        page.evaluate(axe)
+        result = page.evaluate("axe.run(document)")
+        found += [(width, one["id"], one["nodes"][0]["html"]) for one in result["violations"]]
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+    context.close()
+
+    assert found == []
