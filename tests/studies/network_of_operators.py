@@ -63,14 +63,19 @@ def digests(network: Path) -> dict[str, str]:
     }
 
 
-def run(folder: Path, operators: int, hulls: int) -> None:
-    """The study; what it finds is printed as it goes."""
+def make(folder: Path, operators: int, hulls: int) -> None:
+    """The network's records, one operator at a time."""
     begun = time.monotonic()
     network = folder / "made"
     for number in range(1, operators + 1):
         hand_in_records(str(network), records_of(number, hulls), "nobody")
     size = sum(path.stat().st_size for path in network.rglob("*") if path.is_file()) / 1e6
     told(f"{operators} operators of {hulls} hulls handed in: {size:.0f} MB", begun)
+
+
+def compare(folder: Path, operators: int, hulls: int) -> None:
+    """The week of the network that was made, each way; what it finds is printed as it goes."""
+    network = folder / "made"
     ways = {
         "one process": (replace(ASKED), work_out),
         "two processes": (replace(ASKED, on="local:2", memory=CAP), measured),
@@ -156,4 +161,6 @@ def told(line: str, begun: float | None = None) -> None:
 if __name__ == "__main__":
     at, *numbers = sys.argv[1:]
     assert NetworkStore(at).handed_in() == {}, "name an empty folder"
-    run(Path(at), *(map(int, numbers) if numbers else (45, 111)))
+    size = tuple(map(int, numbers)) if numbers else (45, 111)
+    make(Path(at), *size)
+    compare(Path(at), *size)
