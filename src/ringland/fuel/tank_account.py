@@ -112,19 +112,26 @@ def _recent_balance(
     then the exposure of those days rests on fuel that is not on record.
     """
     since = as_of - timedelta(days=assumptions.number("fuel.balance_days"))
-    litres = pl.col("volume_l")
+    recent = tank_events.filter(pl.col("at") > since)
+    hulls = recent.select(tank=pl.col("hull_id").unique(maintain_order=True)).with_row_index("_at")
+    at = recent.join(hulls, left_on="hull_id", right_on="tank", how="left", maintain_order="left")
+    volume, whose = recent["volume_l"].to_numpy(), at["_at"].to_numpy()
+
+    def litres(event: str) -> np.ndarray:
+        # one row after the other: Polars' sums of groups differed in the last digit run by run
+        mine = np.where((recent["event"] == event).to_numpy(), volume, 0.0)
+        return np.bincount(whose, weights=mine, minlength=hulls.height)
+
     off = (pl.col("in_recent_l") - pl.col("drained_recent_l") - pl.col("burned_recent_l")).abs()
     limit = assumptions.number("fuel.balance_off") * pl.col("burned_recent_l")
     return (
-        tank_events.filter(pl.col("at") > since)
-        .group_by("hull_id", maintain_order=True)
-        .agg(
-            in_recent_l=litres.filter(pl.col("event") == "fill").sum(),
-            drained_recent_l=litres.filter(pl.col("event") == "drain").sum(),
-            burned_recent_l=litres.filter(pl.col("event") == "session").sum(),
+        hulls.drop("_at")
+        .with_columns(
+            in_recent_l=litres("fill"),
+            drained_recent_l=litres("drain"),
+            burned_recent_l=litres("session"),
         )
         .with_columns(is_balance_off=pl.when(pl.col("burned_recent_l") > 0).then(off > limit))
-        .rename({"hull_id": "tank"})
     )
 
 
