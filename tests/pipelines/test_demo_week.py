@@ -297,7 +297,7 @@ def test_the_demo_has_advice_that_is_scored_and_changes_to_tell(demo: DemoRun) -
     made = [WeekStore(demo.home.weeks).listed(WeekKey(key)).made for key in DEMO_PAST]
 
     assert "followed by a failure within 30 days" in score
-    assert "since Mon 10 Aug 2026" in page
+    assert "since the list given out on Mon 10 Aug 2026" in page
     assert "(worked out afterwards" not in page  # the last of them counts as given out
     assert [one.is_given_out for one in made] == [False, False, True]
 
