@@ -66,8 +66,7 @@ def work_out(order: Order) -> Done:
     before = order.before
     is_reused = before is not None and all(map(store.is_whole, before.tables.values()))
     lasting = before if before is not None and is_reused else _made(store, order)
-    # read back, made now or before: a frame in memory may be grouped otherwise by Polars, and
-    # its sums then differ in the last digit
+    # read back, made now or before, so that what is made anew and what is reused take one road
     tables = {name: store.read(lasting.tables[name]) for name in TURNED}
     turning = turning_tables(tables, order.settings, order.as_of)
     return Done(
