@@ -176,7 +176,8 @@ def test_reason_is_the_first_thing_that_matters(given: dict[str, Any], reason: s
 
 def test_action_line_says_price_waiting_and_saving_or_that_safety_speaks() -> None:
     call = {
-        "action": "leak_down_check", "do": ["leak_down_check"], "action_cost": 380.0,
+        "call": "do_not_rent", "action": "leak_down_check", "do": ["leak_down_check"],
+        "action_cost": 380.0,
         "cost_of_waiting": 900.0, "saving": 120.0, "decided_by": "safety",
     }  # fmt: skip
 

@@ -65,7 +65,9 @@ def test_only_a_list_made_for_its_own_week_is_given_out(season: Home) -> None:
 def test_only_lists_given_out_count_as_said(season: Home) -> None:
     page = (season.site / NEWEST / "index.html").read_text()
 
-    assert "since the list given out on Mon 1 Jun 2026" in page  # not since the week worked out afterwards
+    assert (
+        "since the list given out on Mon 1 Jun 2026" in page
+    )  # not since the week worked out afterwards
 
 
 def test_every_week_is_there_for_the_score(season: Home) -> None:

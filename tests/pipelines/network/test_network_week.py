@@ -173,7 +173,10 @@ def test_a_place_to_work_that_means_nothing_is_refused_with_what_may_be_said(
 def test_the_commands_hand_a_home_in_and_say_what_all_add_up_to(
     few_week: Home, tmp_path: Path
 ) -> None:
-    """And each table is the one that step of the home's own week made."""
+    """And each table is the one that step of the home's own week made.
+
+    But for the last digit of sums: Polars adds up groups in an order of its own.
+    """
     network = str(tmp_path / "network")
 
     put = CliRunner().invoke(main, ["--home", str(few_week.folder), "network", "hand-in", network])
@@ -204,5 +207,5 @@ def test_the_commands_hand_a_home_in_and_say_what_all_add_up_to(
     }
     for name, (step, place) in steps.items():
         frame = pl.read_parquet(Path(network) / told[name][0])
-        assert_frame_equal(frame, week_table(few_week, step, place), check_exact=True,
+        assert_frame_equal(frame, week_table(few_week, step, place), rel_tol=1e-12, abs_tol=1e-12,
                            check_column_order=False)  # fmt: skip
