@@ -416,6 +416,8 @@ def test_a_job_done_brings_its_result_on_record_with_it() -> None:
         (job("repair"), {}, "--scope .* and --pistons .* and --supplier .* and --engine-hours"),
         (job("rebuild_sheet"), {}, "not done by a word"),
         (job("borescope"), {"litres": 3.0}, "asks for no result; leave out --litres"),
+        (job("borescope"), {"readings": ("leak_down=5,6",), "is_warm": True},
+         "leave out --reading, --warm or --cold"),
     ],
 )  # fmt: skip
 def test_what_lacks_of_a_result_is_asked_for_in_one_go(

@@ -134,7 +134,7 @@ def result_rows(job: Row, told: Told, at: datetime, shop: Shop) -> Rows:
     kind = result_kind(str(job["what"]), shop.catalogue)
     made = _MAKERS[kind](job, told, at, shop) if kind else {}
     beside = [option for of, options in OPTIONS.items() if of != kind for option in options]
-    given = [f"--{name.replace('_', '-')}" for name in beside if _is_said(getattr(told, name))]
+    given = [_WRITTEN.get(one, f"--{one}") for one in beside if _is_said(getattr(told, one))]
     if given:
         does = "asks for no result" if kind is None else f"leads to {kind.replace('_', ' ')}"
         raise JobError(f"{job['job_id']} {does}; leave out {', '.join(given)}.")
@@ -149,6 +149,18 @@ OPTIONS = {
     REBUILDS: ("scope", "pistons", "supplier", "engine_h"),
 }
 """What may be said of a job by the record it leads to."""
+_WRITTEN = {
+    "needs_aki": "--needs",
+    "grade_aki": "--grade",
+    "source": "--from",
+    "is_left_empty": "--left-empty",
+    "octane_aki": "--octane",
+    "has_water": "--water",
+    "readings": "--reading",
+    "is_warm": "--warm or --cold",
+    "engine_h": "--engine-hours",
+}
+"""How the command writes those it does not write by their names."""
 
 
 def _is_said(value: Any) -> bool:
