@@ -20,14 +20,14 @@ from tests.decision.plan_cases import PRICES
 SETTINGS = load_assumptions()
 CATALOGUE = default_catalogue(SETTINGS)
 
-# Limits: 20 % in 7 days, 10 % in 30 days; a check stands for the 30 days it speaks of.
+# Limits: 20 % in 7 days, 10 % in 30 days; a check stands for 14 days.
 HULLS = [
     # hull, broken, chance in 7 and 30 days, warning, days since a test, rule
     ("all at once", True, 0.3, 0.5, "low", None, "open_failure"),
     ("high in 7 days", False, 0.2, 0.5, "low", 1.0, "chance_7d"),
     ("failed test", False, 0.199, 0.5, "low", 1.0, "failed_test"),
-    ("high in 30 days", False, 0.05, 0.1, None, 31.0, "chance_30d"),
-    ("checked last month", False, 0.05, 0.1, None, 30.0, None),
+    ("high in 30 days", False, 0.05, 0.1, None, 15.0, "chance_30d"),
+    ("checked last week", False, 0.05, 0.1, None, 14.0, None),
     ("low", False, 0.05, 0.099, None, None, None),
     ("unknown", False, None, None, None, None, None),
     ("unknown, failed test", False, None, None, "low", None, "failed_test"),

@@ -131,7 +131,7 @@ def facts(**values: Any) -> dict[str, Any]:
         ({"why_not": "no rental on record"}, "No rental on record."),
         (
             {"chance_30d": 0.12, "tested_d_ago": 6.4},
-            "A check passed 6 days ago answers its high chance for 30 days; it does not clear it. "
+            "A check passed 6 days ago answers its high chance for 14 days; it does not clear it. "
             "Nothing on the list is expected to cost less than doing without.",
         ),
         (

@@ -46,9 +46,8 @@ def safety_rules(
 ) -> pl.DataFrame:
     """The rule that binds each hull: open failure, 7 days, failed test, 30 days, an open job.
 
-    A check passed within the days its reading speaks of (`action.check_reach_d`) answers a high
-    chance in 30 days, so that a hull looked at of late is not sent back; nothing answers one in
-    7 days.
+    A check passed within `call.checked_stands_d` days answers a high chance in 30 days, so
+    that a hull looked at last week is not sent back; nothing answers one in 7 days.
 
     Args:
         running: as `running_sets` returns it, with `tested_d_ago`.
@@ -61,7 +60,7 @@ def safety_rules(
     Returns:
         `SafetyRules`, in order of hull.
     """
-    stands_d = assumptions.number("action.check_reach_d")
+    stands_d = assumptions.number("call.checked_stands_d")
     was_checked = (pl.col(TESTED) <= stands_d).fill_null(False)
     too_high = pl.col("chance_7d") >= assumptions.number("call.keep_off_chance_7d")
     is_high = pl.col("chance_30d") >= assumptions.number("call.check_chance_30d")

@@ -70,7 +70,7 @@ def call_reason(facts: Mapping[str, Any], assumptions: Assumptions) -> str:
         )
     checked = ""
     if facts["chance_30d"] >= looked_at_from:  # no rule binds it: a check stands
-        stands_d = number_text(assumptions.number("action.check_reach_d"), 0)
+        stands_d = number_text(assumptions.number("call.checked_stands_d"), 0)
         checked = (
             f"A check passed {count_text(int(facts[TESTED]), 'day')} ago answers its high chance "
             f"for {stands_d} days; it does not clear it. "
