@@ -101,14 +101,17 @@ MARK_WORDS = {
     "C": "computed",
 }
 
+METHODS = "For whoever checks the figures: the methods by name"
+"""Where a page of proof names what an operator need not know."""
 CHANCE_METHOD = (
     "A chance is one minus the chance of surviving the expected engine hours, given survival "
     "to now. The fuel and the riding of late give way, hour by hour, to what is usual for the "
     "hull. An engine or a dock whose sets broke more, or less, often than like ones bears a part "
     "of that, as far as its record tells it from luck. The chance adds ring-land fracture and "
-    "ring wear and leaves other failures aside. It is averaged over draws of the model's "
-    "parameters; its range holds the draws' middle 95 %, the spread between engines in them, "
-    "and the best and worst fuel the open part of the record may have been."
+    "ring wear and leaves other failures aside. What the record leaves "
+    "open, the spread between engines among it, is drawn many times; the chance is the average "
+    "and its range holds 19 in 20, with the best and worst fuel the open part "
+    "of the record may have been."
 )
 
 SCORE_COUNTS = {

@@ -50,6 +50,7 @@ def evidence_context(report: WeekReport) -> dict[str, Any]:
     )
     if effects.height:
         figures["effects"] = effects_chart(effects, (PRIOR_MODEL, UNAIDED_MODEL, COX_MODEL))
+    life_modes = [_life_mode(curve) for curve in evidence.curves]
     return {
         "figures": figures,
         "said": said,
@@ -61,7 +62,7 @@ def evidence_context(report: WeekReport) -> dict[str, Any]:
         ),
         "mode_counts": evidence.mode_counts.to_dicts(),
         "accounting": report.row_accounting.to_dicts(),
-        "life_modes": [_life_mode(curve) for curve in evidence.curves],
+        "life_modes": life_modes,
         "incidence_problem": evidence.incidence_problem,
         "incidence": _incidence(evidence),
         "effects": _effects(effects),
@@ -69,6 +70,10 @@ def evidence_context(report: WeekReport) -> dict[str, Any]:
             line
             for line in (*fit_lines(report.fits), one_grade_line(report.one_grade_docks))
             if line
+        ],
+        "method_lines": [
+            *(mode["weibull"] for mode in life_modes if mode["weibull"]),
+            *method_lines(report.fits),
         ],
         "price_note": unpriced_line(report.prices.from_settings),
     }
@@ -153,11 +158,27 @@ def fit_lines(fits: FleetFits) -> list[str]:
     lines = []
     for fit in fits.modes:
         lines += _mode_lines(fit)
+    return [*lines, *fits.cannot_separate]
+
+
+def method_lines(fits: FleetFits) -> list[str]:
+    """Sentences for whoever checks the figures: how much the priors say, and the second method."""
+    lines = []
+    for fit in fits.modes:
+        if fit.hazard is not None:
+            shares = prior_shares(fit.hazard)
+            lines.append(
+                said.PRIOR_SHARES.format(
+                    mode=MODE_LABELS[fit.mode],
+                    shape=share_text(shares["shape"]),
+                    scale=share_text(shares["scale"]),
+                )
+            )
     if fits.cox.problem is not None:
         lines.append(said.NO_COX.format(problem=fits.cox.problem))
     elif fits.cox.fit is not None:
         lines.append(said.COX_BASIS.format(hulls=count_text(fits.cox.fit.n_clusters or 0, "hull")))
-    return [*lines, *fits.cannot_separate]
+    return lines
 
 
 def _mode_lines(fit: ModeFit) -> list[str]:
@@ -165,16 +186,12 @@ def _mode_lines(fit: ModeFit) -> list[str]:
     if fit.hazard is None:
         return [said.NO_HAZARD.format(mode=mode, problem=fit.problem)]
     names = ", ".join(FACTOR_LABELS[name].lower() for name in fit.covariates)
-    shares = prior_shares(fit.hazard)
     lines = [
         said.FIT_BASIS.format(
             mode=mode,
             failures=count_text(fit.n_failures, "failure"),
             sets=count_text(fit.n_sets, "piston set"),
             factors=said.FACTORS.format(names=names) if names else said.AGE_ALONE,
-        ),
-        said.PRIOR_SHARES.format(
-            mode=mode, shape=share_text(shares["shape"]), scale=share_text(shares["scale"])
         ),
     ]
     if fit.is_doubtful:
@@ -190,15 +207,14 @@ def _mode_lines(fit: ModeFit) -> list[str]:
 
 def _life_mode(curve: LifeCurve) -> dict[str, Any]:
     found = {row["quantity"]: row for row in curve.weibull.iter_rows(named=True)}
+    weibull = None
     if curve.weibull_problem is not None:
-        weibull = said.NO_WEIBULL.format(problem=curve.weibull_problem)
+        life = said.NO_LIFE_LINE.format(problem=curve.weibull_problem)
     else:
-        shape, scale, b10 = (found[name] for name in ("shape", "scale", "b10"))
+        ages = {name: _limits(found[name], 0) for name in ("scale", "b10")}
+        life = said.LIFE_LINE.format(**ages, doubt=said.FEW_FAILURES if curve.is_doubtful else "")
         weibull = said.WEIBULL_LIFE.format(
-            shape=_limits(shape, 2),
-            scale=_limits(scale, 0),
-            b10=_limits(b10, 0),
-            doubt=said.FEW_FAILURES if curve.is_doubtful else "",
+            mode=MODE_LABELS[curve.mode], shape=_limits(found["shape"], 2), **ages
         )
     return {
         "name": curve.mode,
@@ -208,6 +224,7 @@ def _life_mode(curve: LifeCurve) -> dict[str, Any]:
             sets=count_text(curve.n_sets, "piston set"),
         ),
         "problem": curve.problem,
+        "life": life,
         "weibull": weibull,
         "warnings": [f"{line[:1].upper()}{line[1:]}." for line in curve.warnings],
         "at_risk": curve.at_risk.to_dicts(),

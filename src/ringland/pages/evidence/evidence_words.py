@@ -29,8 +29,8 @@ STILL_RUNNING = "Share of piston sets still running by engine hours; {counts}"
 NUMBERS_AT_RISK = "Numbers at risk"
 ENGINE_HOURS, AT_RISK, FAILED_SO_FAR = "Engine hours", "At risk", "Failed so far"
 LIFE_NOTE = (
-    "The share still running, sets in use counted as far as they came (Kaplan-Meier with delayed "
-    "entry). The band is its 95 % range at each age. "
+    "The share still running, sets in use counted as far as they came. The band is its 95 % range "
+    "at each age. "
     "At risk: sets under observation at that age; one that came onto record later than it was "
     "fitted joins then, so the number may rise."
 )
@@ -40,19 +40,21 @@ WEIBULL_NOTE = (
     "likelihood."
 )
 LIFE_COUNTS = "{failures} in {sets}."
-NO_WEIBULL = "No Weibull life: {problem}"
+NO_LIFE_LINE = "No line through these failures: {problem}"
+LIFE_LINE = "One set in ten has failed by {b10} h, nearly two in three by {scale} h. {doubt}"
 WEIBULL_LIFE = (
-    "Weibull shape {shape}, characteristic life {scale} h, B10 life {b10} h "
-    "(profile-likelihood limits). {doubt}"
+    "{mode}: Weibull shape {shape}, characteristic life {scale} h, B10 life {b10} h "
+    "(profile-likelihood limits)."
 )
-FEW_FAILURES = "Few failures: read the limits, not the middle."
+FEW_FAILURES = "Few failures: go by the ranges, not by the figure before them."
 WITH_LIMITS = "{middle} ({low} to {high})"
 NO_LIMIT = "no limit"
 
 FIRST_FAILURE = "Which failure comes first"
 INCIDENCE_PICTURE = "Share failed by each failure mode by engine hours, other modes competing."
 INCIDENCE_NOTE = (
-    "The share failed by each mode while the others, and removals, compete (Aalen-Johansen)."
+    "The share failed by each mode first: a set that failed otherwise, or was taken out, cannot "
+    "fail by it any more."
 )
 SHARES_BY_AGE = "Share failed by age"
 SHARES_CAPTION = "Share failed by this age (95 % range)"
@@ -66,7 +68,7 @@ EFFECT_HEADINGS = (
     "Times the risk (95 % range), with what the trade holds",
     "The trade's share of that",
     "From the record alone",
-    "The same, second method (Cox)",
+    "The same, by a second method",
     "Failures behind",
 )
 EFFECT_LABELS = (
@@ -80,13 +82,13 @@ EFFECT_LABELS = (
 """The same headings where each stands beside its figure on a narrow screen."""
 EFFECTS_NOTE = (
     "1 means no difference; a range that holds 1 tells nothing. The first, with what the trade "
-    "holds (priors), makes the chances; the other two show how much rests on that."
+    "holds, makes the chances; the other two show how much rests on that."
 )
 NO_ESTIMATE = "no estimate"
-NO_COX = "No Cox fit: {problem}"
+NO_COX = "No Cox regression beside: {problem}"
 COX_BASIS = (
-    "Cox regression on the same intervals, Efron ties, errors clustered over {hulls}: shown "
-    "beside, not used for any chance."
+    "Second method: Cox regression on the same intervals, Efron ties, errors clustered over "
+    "{hulls}: shown beside, not used for any chance."
 )
 NO_HAZARD = "{mode}: no hazard fitted: {problem}"
 FIT_BASIS = "{mode}: {failures} among {sets}; {factors}."
@@ -96,10 +98,10 @@ PRIOR_SHARES = (
     "{scale} (100 %: the record taught nothing)."
 )
 LEANS_ON_PRIORS = (
-    "{mode}: few failures for its factors. The estimates lean on the stated priors; read the "
-    "ranges, not the middle."
+    "{mode}: few failures for its factors. The estimates lean on what the trade holds; go "
+    "by the ranges, not by the figure before them."
 )
-NO_UNAIDED = "{mode}: no estimate without priors: {problem}"
+NO_UNAIDED = "{mode}: no estimate from the record alone: {problem}"
 LEFT_OUT = "{mode}: {factor} is left out: it {why}."
 
 SINCE_FITTED = "engine hours since the piston set was fitted"
@@ -111,6 +113,12 @@ BAND, OBSERVED, WEIBULL, FAILURES = "95 % band", "observed", "Weibull", "failure
 LINE_LIMITS = "{percent} % limits of the line"
 """What the pictures' legends call their lines and marks."""
 
+CURVE_METHODS = (
+    "Shares still running: Kaplan-Meier with delayed entry. Shares failed by each mode: "
+    "Aalen-Johansen. Chances and the first column of effects: the joint fit that the {card} "
+    "describes."
+)
+MODEL_CARD = "model card"
 CHANCES = "How a chance is made"
 NUMBERS_CHOSEN = "Every number we chose, with its source and how sure we are of it: {settings}."
 SETTINGS = "settings"

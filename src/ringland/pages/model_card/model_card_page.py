@@ -10,7 +10,7 @@ from typing import Any
 from ringland.pages.evidence.evidence_words import step_text
 from ringland.pages.model_card import model_card_words as said
 from ringland.pages.score import score_words
-from ringland.pages.score.score_page import calibration_sentence, rival_rows
+from ringland.pages.score.score_page import calibration_sentence, in_all, rival_rows
 from ringland.pages.week.week_report import WeekReport
 from ringland.risk.fleet_hazard import ModeFit
 from ringland.score.challenger import CHALLENGER, CHAMPION
@@ -232,7 +232,8 @@ def _second_verdict(report: WeekReport) -> str:
 def _calibration(report: WeekReport, score: ScoreHistory | None) -> str:
     if score is None or score.counts["scored"] == 0:
         return said.NOT_SCORED
-    return calibration_sentence(score, report.assumptions)
+    sentences = (in_all(score), calibration_sentence(score, report.assumptions))
+    return " ".join(sentence for sentence in sentences if sentence)
 
 
 def _contest(card: ModelCard) -> list[tuple[str, str]]:

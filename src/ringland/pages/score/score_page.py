@@ -52,6 +52,7 @@ def score_context(
             for row in _latest(score.warnings, "first_at").iter_rows(named=True)
         ],
         "n_leads": score.leads.height,
+        "in_all": in_all(score),
         "calibration_line": calibration_sentence(score, assumptions),
         "groups": score.groups.to_dicts(),
         "ahead": [] if ahead is None else ahead_rows(ahead),
@@ -175,6 +176,16 @@ def flag_line(score: ScoreHistory) -> str:
     )
 
 
+def in_all(score: ScoreHistory) -> str | None:
+    """How many failed of those scored, and how many the chances add to."""
+    if score.line is None:
+        return None
+    return said.IN_ALL.format(
+        observed=number_text(score.line.observed_failures, 0),
+        expected=number_text(score.line.expected_failures, 1),
+    )
+
+
 def calibration_sentence(score: ScoreHistory, assumptions: Assumptions) -> str:
     """How far the chances were too bold or too timid, with limits."""
     if score.line is None:
@@ -182,8 +193,6 @@ def calibration_sentence(score: ScoreHistory, assumptions: Assumptions) -> str:
     slope, level = score.line.slope, score.line.in_the_large
     confidence = share_text(assumptions.number("survival.confidence"))
     return said.CALIBRATION.format(
-        observed=number_text(score.line.observed_failures, 0),
-        expected=number_text(score.line.expected_failures, 1),
         slope=number_text(slope.value, 2),
         slope_low=number_text(slope.low, 2),
         slope_high=number_text(slope.high, 2),

@@ -32,8 +32,8 @@ WARNINGS_CAME = (
 
 COUNTED = "What was counted"
 COUNTED_NOTE = (
-    "A hull opened, sold or withdrawn before anything failed counts as followed to then (inverse "
-    "probability of censoring weights)."
+    "A hull opened, sold or withdrawn before anything failed counts as followed to then, "
+    "and hulls like it that ran on stand in for it."
 )
 
 SAID = "What was said, and what came true"
@@ -53,8 +53,9 @@ SAID_LABELS = ("Said", "Came true", "Hull-weeks", "Failures")
 """The same headings where each stands beside its figure on a narrow screen."""
 WITH_RANGE = "{middle} ({low} to {high})"
 NO_LINE = "No calibration line: {problem}"
+IN_ALL = "{observed} hull-weeks failed where the chances add to {expected}."
 CALIBRATION = (
-    "{observed} hull-weeks failed where the chances add to {expected}. Calibration slope {slope} "
+    "Calibration slope {slope} "
     "({slope_low} to {slope_high}, {confidence}); 1 is right, below 1 the chances spread too "
     "widely. Level {level} ({level_low} to {level_high}) on the log odds; 0 is right."
 )
@@ -74,7 +75,7 @@ AHEAD_NOTE = (
 RIVALS = "Against simple rules"
 RIVAL_HEADINGS = (
     "Forecaster",
-    "Mean squared miss",
+    "Miss: 0 is best",
     "Tool nearer by (95 % range)",
     "Hull-weeks",
     "Failures",
@@ -82,7 +83,7 @@ RIVAL_HEADINGS = (
 )
 RIVAL_LABELS = (
     "Forecaster",
-    "Mean squared miss",
+    "Miss: 0 is best",
     "Tool nearer by",
     "Hull-weeks",
     "Failures",
@@ -91,12 +92,16 @@ RIVAL_LABELS = (
 """The same headings where each stands beside its figure on a narrow screen."""
 TOOL_ITSELF = "the tool itself"
 RIVALS_NOTE = (
-    "Mean squared miss (Brier score): how far the chance said lay from what came, squared, on "
-    "average; lower is better. Base rate: the share that "
-    "failed so far. Hours only: from the hours on the set and nothing else. Fuel-age rule: the "
-    "share that failed so far among hulls with fuel as old. The rules learn week by week, as the "
-    "tool does; the verdict draws whole hulls. Hull-weeks that any of them has no chance for are "
-    "left out."
+    "Miss: how far the chance said lay from what came, squared, on average. Base rate: the share "
+    "that failed so far. Hours only: from the hours on the set and nothing else. Fuel-age rule: "
+    "the share that failed so far among hulls with fuel as old. The rules learn week by week, as "
+    "the tool does; the verdict draws whole hulls. Hull-weeks that any of them has no chance for "
+    "are left out."
+)
+
+METHOD_NAMES = (
+    "The miss is the Brier score. Hulls not followed to the end count by inverse probability of "
+    "censoring weights."
 )
 
 LEADS = "Each failure, and how long before it the hull was flagged"
