@@ -27,8 +27,10 @@ FLEET = small_fleet()
 FITS = FLEET.fits()
 LIMITS = default_limits(CATALOGUE, SETTINGS)
 WEEK = FLEET.decisions(FITS)
-FORBIDDEN = [name for name, jobs in CATALOGUE.bundles().items()
-             if {"fuel_rule", "read_calibration"} & {job.name for job in jobs}]  # fmt: skip
+PAYING = {"fuel_rule", "read_calibration", "test_fuel"}
+FORBIDDEN = [
+    name for name, jobs in CATALOGUE.bundles().items() if PAYING & {job.name for job in jobs}
+]
 NO_SLOT = FLEET.decisions(FITS, limits=replace(LIMITS, lift_slots=0))
 
 

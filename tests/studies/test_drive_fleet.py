@@ -29,7 +29,8 @@ HORIZONS_D = (90.0, 180.0, 365.0, 540.0)
 INDICATORS = ("temp_c", "rsc", "rer", "psc")
 # The settings' priors, but for what a drive's day is not an engine's hour: a characteristic life
 # of about 8,000 days within a factor of 50, models that differ by their own size.
-PRIOR = HazardPrior(0.4, 0.4, 9.0, 2.0, 0.7, 0.7, 0.7, 0.5, 0.3, 1.0)
+PRIOR = HazardPrior(0.4, 0.4, 9.0, 2.0, 0.7, 0.7, 0.5, 0.3, 1.0)
+EFFECT_SD = 0.7
 CHUNK = 2000
 
 
@@ -60,7 +61,10 @@ def fitted(names: tuple[str, ...]) -> JointHazard:
         own=[str(group) for group in rows["group"]],
     )
     factors = [
-        Factor(name, 5.0, 25.0) if name == "temp_c" else Factor(name, 1.0, 0.0) for name in names
+        Factor(name, 5.0, 25.0, EFFECT_SD)
+        if name == "temp_c"
+        else Factor(name, 1.0, 0.0, EFFECT_SD)
+        for name in names
     ]
     return fit_joint_hazard(
         [spells], factors, prior=PRIOR, n_draws=2000, rng=np.random.default_rng(19140628)

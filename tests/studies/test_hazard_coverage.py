@@ -87,10 +87,11 @@ def limits_of_one_fleet(fleet, rng):
             found["chance", method] = (1 - path.high[-1], 1 - path.low[-1])
         except (BeyondRecordError, IndexError):  # past the record, or no event on the path
             continue
+    settings = load_assumptions()
     fit = fit_joint_hazard(
         [SpellRows(*rows, own=[str(hull) for hull in fleet.hull])],
-        [Factor("x", 1.0, 0.0)],
-        prior=hazard_prior(load_assumptions()),
+        [Factor("x", 1.0, 0.0, settings.number("prior.effect_sd"))],
+        prior=hazard_prior(settings),
         n_draws=DRAWS,
         rng=rng,
     )

@@ -19,7 +19,8 @@ from ringland.survival.hazard.hazard_draws import draw_posterior
 from ringland.survival.hazard.hazard_prior import HazardPrior, ParameterPlan
 from ringland.survival.hazard.hazard_problem import HazardProblem
 
-PRIOR = HazardPrior(0.6, 0.6, 6.9, 1.0, 0.7, 0.7, 0.7, 0.5, 0.3, 0.5)
+PRIOR = HazardPrior(0.6, 0.6, 6.9, 1.0, 0.7, 0.7, 0.5, 0.3, 0.5)
+EFFECT_SD = 0.7
 CHAINS, ROUNDS, DISCARDED = 200, 6000, 2000
 
 
@@ -43,8 +44,8 @@ def problem_of(n_engines: int, seed: int) -> HazardProblem:
         blur=np.full((len(x), 1), 0.5),
     )  # fmt: skip
     steps = AgeSteps.over(start, stop, 5.0)
-    design = Design.of([Factor("x", 1.0, 0.0, (1.5,), differs_by_place=True)], [spells])
-    plan = ParameterPlan(len(steps.knots), 1, 1, 1, 3)
+    design = Design.of([Factor("x", 1.0, 0.0, EFFECT_SD, (1.5,), differs_by_place=True)], [spells])
+    plan = ParameterPlan(len(steps.knots), (EFFECT_SD,), 1, 1, 3)
     bucket = Bucket.of(spells, steps, design)
     return HazardProblem((bucket,), steps, design, PRIOR, plan, has_own=True)
 

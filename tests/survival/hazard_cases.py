@@ -13,12 +13,14 @@ from ringland.survival.hazard.joint_hazard import JointHazard, fit_joint_hazard
 
 from .simulated_spells import Simulated
 
+EFFECT_SD = 0.7
+"""Of every factor's log hazard ratio per step."""
+
 PRIOR = HazardPrior(
     log_shape_mean=0.4,
     log_shape_sd=0.4,
     log_scale_mean=6.9,
     log_scale_sd=1.0,
-    effect_sd=0.7,
     between_sd=0.7,
     age_bend_sd=0.7,
     factor_bend_sd=0.5,
@@ -39,7 +41,7 @@ def rows_of(spells: Simulated, own: bool = False) -> SpellRows:
 
 
 def plain_factors(n: int, step: float = 1.0) -> list[Factor]:
-    return [Factor(f"x{j + 1}", step, 0.0) for j in range(n)]
+    return [Factor(f"x{j + 1}", step, 0.0, EFFECT_SD) for j in range(n)]
 
 
 def fitted(
@@ -71,7 +73,7 @@ def given_hazard(names: Sequence[str], draws: Sequence[Sequence[float]]) -> Join
         np.array([0.0]), np.array([1000.0]), np.array([False]), np.zeros((1, n)), own=["known"]
     )
     fit = fit_joint_hazard(
-        [rows], [Factor(name, 1.0, 0.0) for name in names],
+        [rows], [Factor(name, 1.0, 0.0, EFFECT_SD) for name in names],
         prior=PRIOR, n_draws=len(table), rng=np.random.default_rng(1),
     )  # fmt: skip
     theta = np.zeros((len(table), fit.plan.size))

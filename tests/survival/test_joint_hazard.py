@@ -23,12 +23,15 @@ from ringland.survival.hazard.hazard_problem import HazardProblem
 from ringland.survival.hazard.joint_hazard import fit_joint_hazard
 from ringland.survival.spell_checks import SpellError
 
-from .hazard_cases import PRIOR, fitted, given_hazard, plain_factors, rows_of
+from .hazard_cases import EFFECT_SD, PRIOR, fitted, given_hazard, plain_factors, rows_of
 from .simulated_spells import Simulated, weibull_spells
 
 ASSUMPTIONS = load_assumptions()
 quick = settings(derandomize=True, deadline=None, max_examples=20)
-FACTORS = (Factor("a", 1.0, 0.0, (1.0, 2.0), differs_by_place=True), Factor("b", 2.0, 0.5))
+FACTORS = (
+    Factor("a", 1.0, 0.0, EFFECT_SD, (1.0, 2.0), differs_by_place=True),
+    Factor("b", 2.0, 0.5, EFFECT_SD),
+)
 
 
 def awkward_rows(seed: int = 1, n: int = 200, blur: float = 0.0) -> SpellRows:
@@ -52,7 +55,7 @@ def problem_of(*buckets: SpellRows) -> HazardProblem:
     )
     design = Design.of(FACTORS, buckets)
     made = tuple(Bucket.of(rows, steps, design) for rows in buckets)
-    plan = ParameterPlan(len(steps.knots), 2, 2, 1, len(design.places))
+    plan = ParameterPlan(len(steps.knots), (EFFECT_SD,) * 2, 2, 1, len(design.places))
     return HazardProblem(made, steps, design, PRIOR, plan, has_own=True)
 
 
@@ -133,7 +136,7 @@ def test_open_exposure_is_summed_out_as_by_quadrature() -> None:
     steps = AgeSteps.over(rows.start, rows.stop, 1.0)
     design = Design.of(plain_factors(1), [rows])
     bucket = Bucket.of(rows, steps, design)
-    plan = ParameterPlan(len(steps.knots), 1, 0, 0, 0)
+    plan = ParameterPlan(len(steps.knots), (EFFECT_SD,), 0, 0, 0)
     problem = HazardProblem((bucket,), steps, design, PRIOR, plan, has_own=True)
     theta = np.zeros((1, plan.size))
     theta[0, :2], theta[0, -1] = (0.3, 4.5), 0.7
@@ -239,7 +242,7 @@ def drawn_from_prior(rng: np.random.Generator, prior) -> tuple[np.ndarray, Simul
     n, lives, spell, watched = 14, 3, 10.0, 250.0
     edges = np.arange(0.0, watched + spell, spell)
     steps = AgeSteps.over(np.zeros(1), np.array([watched]), 5.0)
-    plan = ParameterPlan(len(steps.knots), 1, 0, 0, 0)
+    plan = ParameterPlan(len(steps.knots), (EFFECT_SD,), 0, 0, 0)
     spreads = np.abs(rng.normal(0, prior.spread_scales))[None, :]
     theta = rng.normal(plan.mean(prior), plan.sd(prior, spreads)[0])
     table = steps.cumulative(theta[None, :])[0]
@@ -307,7 +310,7 @@ def test_a_jump_in_a_factor_is_followed_and_a_straight_line_stays_straight() -> 
         log_effect = np.where(x > 2.5, jump, 0.0) if jump else 0.4 * x
         life = rng.exponential(600.0 / np.exp(log_effect))
         rows = SpellRows(np.zeros(n), np.minimum(life, 100.0), life <= 100.0, x[:, None])
-        factor = Factor("x", 1.0, 0.0, (1.0, 2.0, 3.0))
+        factor = Factor("x", 1.0, 0.0, EFFECT_SD, (1.0, 2.0, 3.0))
         fit = fit_joint_hazard(
             [rows], [factor], prior=PRIOR, n_draws=500, rng=np.random.default_rng(1)
         )
@@ -328,7 +331,7 @@ def test_fuel_that_only_goes_with_the_dock_has_no_effect_within_docks() -> None:
         np.zeros(n), np.minimum(life, 150.0), life <= 150.0, x[:, None],
         place=[f"D{d}" for d in dock],
     )  # fmt: skip
-    factor = Factor("x", 1.0, 0.0, differs_by_place=True)
+    factor = Factor("x", 1.0, 0.0, EFFECT_SD, differs_by_place=True)
     fit = fit_joint_hazard([rows], [factor], prior=PRIOR, n_draws=500, rng=np.random.default_rng(1))
     (effect,) = factor_effects(fit, 0.95)
     assert effect.low < 1 < effect.high
@@ -371,7 +374,7 @@ def test_no_failure_leaves_the_prior_and_says_so() -> None:
     # two hours of one engine teach nothing
     rows = SpellRows(np.zeros(1), np.full(1, 2.0), np.zeros(1, dtype=bool), np.ones((1, 1)))
     fit = fit_joint_hazard(
-        [rows], [Factor("shortfall", 1.0, 0.0)], prior=PRIOR, n_draws=4000,
+        [rows], [Factor("shortfall", 1.0, 0.0, EFFECT_SD)], prior=PRIOR, n_draws=4000,
         rng=np.random.default_rng(1),
     )  # fmt: skip
     np.testing.assert_allclose(fit.theta[:, :2].mean(axis=0), [0.4, 6.9], atol=0.06)
@@ -438,7 +441,9 @@ def test_cumulative_hazard_is_the_weibulls_and_adds_up() -> None:
 def test_step_and_centre_change_the_unit_and_not_the_unaided_answer() -> None:
     spells = weibull_spells(np.random.default_rng(2), n_hulls=70, effect=[0.7, 0.0])
     plain = fitted(spells)
-    other = fitted(spells, factors=[Factor("a", 2.0, 1.0), Factor("b", 0.5, -1.0)])
+    other = fitted(
+        spells, factors=[Factor("a", 2.0, 1.0, EFFECT_SD), Factor("b", 0.5, -1.0, EFFECT_SD)]
+    )
     assert plain.unaided.estimate is not None
     assert other.unaided.estimate is not None
     np.testing.assert_allclose(
@@ -475,7 +480,7 @@ def test_what_cannot_be_used_is_named(change: dict[str, np.ndarray], message: st
     }
     with pytest.raises(SpellError, match=message):
         fit_joint_hazard(
-            [SpellRows(**(good | change))], [Factor("shortfall", 1.0, 0.0)],
+            [SpellRows(**(good | change))], [Factor("shortfall", 1.0, 0.0, EFFECT_SD)],
             prior=PRIOR, n_draws=10, rng=np.random.default_rng(1),
         )  # fmt: skip
 
@@ -493,7 +498,10 @@ def test_no_spell_and_no_step_are_refused() -> None:
 
 
 def test_a_factor_differs_between_places_only_where_asked_and_where_places_are_told() -> None:
-    factors = [Factor("fuel", 1.0, 0.0, differs_by_place=True), Factor("age", 1.0, 0.0)]
+    factors = [
+        Factor("fuel", 1.0, 0.0, EFFECT_SD, differs_by_place=True),
+        Factor("age", 1.0, 0.0, EFFECT_SD),
+    ]
     one = {"start": np.zeros(2), "stop": np.ones(2), "event": np.zeros(2, np.bool_)}
     x = np.array([[0.0, 1.0], [1.0, 0.0]])
 

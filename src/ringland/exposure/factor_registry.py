@@ -19,7 +19,8 @@ class FactorEntry:
     """One factor of the hazard.
 
     `good` is its value when all is well, or the setting that holds it.  `knots`, in its unit,
-    are where its effect may change slope.  `differs_by_dock`: the effect within and between
+    are where its effect may change slope.  `effect_sd` is the setting that says how wide the
+    prior of its effect is, per step.  `differs_by_dock`: the effect within and between
     docks are told apart.  `totals`: for a factor that is a mean over the last running hours,
     what is summed over the sum of what in a session's totals; None: it holds until changed.
     `rests_on` is the column that says how much of it was on record, `bounds` the columns that
@@ -34,6 +35,7 @@ class FactorEntry:
     """In a spreadsheet, with its unit."""
     is_yes_no: bool = False
     knots: tuple[float, ...] = ()
+    effect_sd: str = "prior.other_effect_sd"
     differs_by_dock: bool = False
     totals: tuple[str, str] | None = None
     rests_on: str | None = None
@@ -57,6 +59,7 @@ _ENTRIES = (
         heading="fuel below need, last 25 h (octane numbers)",
         # a threshold within reach of pump grades: one, two and three numbers below the need
         knots=(1.0, 2.0, 3.0),
+        effect_sd="prior.effect_sd",
         differs_by_dock=True,
         totals=("short_onh", "hard_h"),
         rests_on="known_share_25h",
@@ -70,6 +73,7 @@ _ENTRIES = (
         heading="fuel age, last 25 h (d)",
         # the trade's two weeks and four weeks; common practice, no source
         knots=(14.0, 28.0),
+        effect_sd="prior.effect_sd",
         differs_by_dock=True,
         totals=("age_ld", "aged_l"),
         rests_on="known_share_25h",

@@ -38,7 +38,6 @@ def hazard_prior(assumptions: Assumptions) -> HazardPrior:
             "log_shape_sd",
             "log_scale_mean",
             "log_scale_sd",
-            "effect_sd",
             "between_sd",
             "age_bend_sd",
             "factor_bend_sd",
@@ -58,6 +57,7 @@ def fitted_factors(names: Sequence[str], assumptions: Assumptions) -> list[Facto
             name=name,
             step=FACTORS[name].step(assumptions),
             centre=FACTORS[name].good_value(assumptions),
+            effect_sd=assumptions.number(FACTORS[name].effect_sd),
             knots=FACTORS[name].knots,
             differs_by_place=FACTORS[name].differs_by_dock,
         )

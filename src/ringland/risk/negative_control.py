@@ -120,7 +120,8 @@ def _power(fit: JointHazard, ratio: float, assumptions: Assumptions) -> float:
 
     From the record's own information on the effect, the prior's taken off.
     """
-    information = 1.0 / within_places(fit, FACTOR).var() - fit.prior.effect_sd**-2.0
+    prior_sd = fit.design.factors[fit.names.index(FACTOR)].effect_sd
+    information = 1.0 / within_places(fit, FACTOR).var() - prior_sd**-2.0
     if information <= 0:
         return 0.0
     deviate = -special.ndtri((1 - assumptions.number("survival.confidence")) / 2)

@@ -22,6 +22,7 @@ from ringland.survival.spell_checks import Flags, Floats, Ints, SpellError
 class Factor:
     """One covariate of the hazard: its name, step, state when all is well, and its bends.
 
+    `effect_sd` is the prior standard deviation of its log hazard ratio per step, about none.
     `knots`, in its own unit, are where its slope may change; `differs_by_place` asks for the
     effect within and between places apart.
     """
@@ -29,6 +30,7 @@ class Factor:
     name: str
     step: float
     centre: float
+    effect_sd: float
     knots: tuple[float, ...] = ()
     differs_by_place: bool = False
 

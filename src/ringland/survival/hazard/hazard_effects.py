@@ -77,7 +77,7 @@ def prior_shares(fit: JointHazard) -> dict[str, float]:
     for j, factor in enumerate(fit.design.factors):
         line = fit.design.line_share[at : at + len(factor.knots)]
         at += len(factor.knots)
-        before = prior.effect_sd**2 + bend**2 * float(line @ line)
+        before = factor.effect_sd**2 + bend**2 * float(line @ line)
         shares[factor.name] = float(within[:, j].var()) / before
     return {name: min(share, 1.0) for name, share in shares.items()}
 

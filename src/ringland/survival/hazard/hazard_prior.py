@@ -23,17 +23,17 @@ SPREADS = ("age_bend", "factor_bend", "place", "own")
 class HazardPrior:
     """Normal priors, and scales of the half-normal priors of the spreads.
 
-    `effect_sd` is of a log hazard ratio per step, `between_sd` of how far the effect between
-    places may lie from the one within.  `age_bend_sd` scales the change of slope of the log
-    hazard over a stretch of age whose log is 1 longer; `factor_bend_sd` that at a factor's
-    knot, per step; `place_sd` the places' effects on the log hazard, `own_sd` the own factors.
+    `between_sd` is of how far a factor's effect between places may lie from the one within, per
+    step; how wide the effect itself may be each factor says (`Factor.effect_sd`).  `age_bend_sd`
+    scales the change of slope of the log hazard over a stretch of age whose log is 1 longer;
+    `factor_bend_sd` that at a factor's knot, per step; `place_sd` the places' effects on the log
+    hazard, `own_sd` the own factors.
     """
 
     log_shape_mean: float
     log_shape_sd: float
     log_scale_mean: float
     log_scale_sd: float
-    effect_sd: float
     between_sd: float
     age_bend_sd: float
     factor_bend_sd: float
@@ -48,13 +48,21 @@ class HazardPrior:
 
 @dataclass(frozen=True)
 class ParameterPlan:
-    """Where each kind of parameter stands: shape, scale, age hinges, lines, hinges, places."""
+    """Where each kind of parameter stands: shape, scale, age hinges, lines, hinges, places.
+
+    `line_sds` are the prior standard deviations of the factors' lines, per step.
+    """
 
     n_age: int
-    n_lines: int
+    line_sds: tuple[float, ...]
     n_hinges: int
     n_between: int
     n_places: int
+
+    @property
+    def n_lines(self) -> int:
+        """Lines of factors."""
+        return len(self.line_sds)
 
     @property
     def size(self) -> int:
@@ -86,7 +94,7 @@ class ParameterPlan:
         parts = [
             np.tile([prior.log_shape_sd, prior.log_scale_sd], (rows, 1)),
             np.repeat(age, self.n_age, axis=1),
-            np.full((rows, self.n_lines), prior.effect_sd),
+            np.tile(np.asarray(self.line_sds, dtype=float), (rows, 1)),
             np.repeat(spreads[:, 1:2], self.n_hinges, axis=1),
             np.full((rows, self.n_between), prior.between_sd),
             np.repeat(spreads[:, 2:3], self.n_places, axis=1),

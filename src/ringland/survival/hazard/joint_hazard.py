@@ -241,7 +241,7 @@ def fit_joint_hazard(
     made = tuple(Bucket.of(rows, steps, design) for rows in buckets)
     plan = ParameterPlan(
         n_age=len(steps.knots),
-        n_lines=len(factors),
+        line_sds=tuple(factor.effect_sd for factor in factors),
         n_hinges=design.n_hinges,
         n_between=len(design.split),
         n_places=len(design.places),
@@ -317,9 +317,9 @@ def _unaided(
     plain = [replace(rows, own=None, place=None, blur=None) for rows in buckets]
     design = Design.of(lines, plain)
     made = [Bucket.of(rows, bare, design) for rows in plain]
-    problem = HazardProblem(
-        tuple(made), bare, design, prior, ParameterPlan(0, len(lines), 0, 0, 0), has_own=False
-    )
+    widths = tuple(factor.effect_sd for factor in lines)
+    plan = ParameterPlan(0, widths, 0, 0, 0)
+    problem = HazardProblem(tuple(made), bare, design, prior, plan, has_own=False)
     begin = problem.plan.mean(prior)
     try:
         best = climb(
