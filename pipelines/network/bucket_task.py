@@ -10,7 +10,7 @@ from datetime import datetime
 from pipelines.network.store import NetworkStore, Written
 from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.history.known_then import same_known
-from ringland.network.bucket_sums import bucket_counts
+from ringland.network.bucket_sums import COUNTED, bucket_counts
 from ringland.network.operator_week import TURNED, Tables, lasting_tables, turning_tables
 from ringland.settings.assumptions import Assumptions
 
@@ -39,6 +39,7 @@ class Order:
     address: str
     operator: str
     records: Mapping[str, Written]
+    monday: str
     as_of: datetime
     settings: Assumptions
     bench_limits: Assumptions
@@ -69,6 +70,8 @@ def work_out(order: Order) -> Done:
     # read back, made now or before, so that what is made anew and what is reused take one road
     tables = {name: store.read(lasting.tables[name]) for name in TURNED}
     turning = turning_tables(tables, order.settings, order.as_of)
+    counts = dict(zip(COUNTED, lasting.counts, strict=True))
+    store.tell(order.operator, order.monday, "week", counts)
     return Done(
         lasting=lasting,
         turning=_write(store, order.operator, turning),

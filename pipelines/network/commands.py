@@ -1,14 +1,27 @@
 """Commands of a network of operators: hand records in, work the week out."""
 
+import math
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from pipelines.command_parts import AS_OF, in_words, say
 from pipelines.home import Home
 from pipelines.weeks import as_of_week, current_week, week_of
+
+if TYPE_CHECKING:
+    from pipelines.network.network_week import Asked
+    from ringland.settings.assumptions import Assumptions
+
+_ON = click.option(
+    "--on",
+    default="here",
+    metavar="WHERE",
+    help="here, local:N (so many processes) or dask://HOST:PORT. Default: here.",
+)
+_MEMORY = click.option("--memory", metavar="SIZE", help="What a local process may take, e.g. 2GB.")
 
 
 @click.group()
@@ -39,23 +52,98 @@ def hand_in(home: Home, address: str) -> None:
 @network.command("week")
 @click.argument("address", metavar="NETWORK")
 @AS_OF
-@click.option(
-    "--on",
-    default="here",
-    metavar="WHERE",
-    help="here, local:N (so many processes) or dask://HOST:PORT. Default: here.",
-)
-@click.option("--memory", metavar="SIZE", help="What a local process may take, e.g. 2GB.")
+@_ON
+@_MEMORY
 @click.pass_obj
 def week(home: Home, address: str, as_of: datetime | None, on: str, memory: str | None) -> None:
     """Work out the week of every operator of NETWORK up to the fit, and what all add up to."""
-    from pipelines.network.network_week import Asked, network_week  # noqa: PLC0415 - statistics
+    from pipelines.network.network_week import network_week  # noqa: PLC0415 - statistics
+
+    asked = _asked(home, as_of, on, memory)
+    found = in_words(lambda: network_week(address, asked))
+    say(f"Week of {asked.monday}, before any fit:")
+    for row in found.operators.iter_rows(named=True):
+        reused = ", unchanged" if row["is_reused"] else ""
+        say(f"  {row['operator']}: {_counted(row)}; {row['cpu_s']:.1f} s of CPU{reused}")
+    say(f"All {found.operators.height} together: {_counted(found.total)}")
+    if found.swept:
+        say(f"Removed, as no week names them: {len(found.swept)} files")
+
+
+@network.command("pool")
+@click.argument("address", metavar="NETWORK")
+@AS_OF
+@_ON
+@_MEMORY
+@click.pass_obj
+def pool(home: Home, address: str, as_of: datetime | None, on: str, memory: str | None) -> None:
+    """Fit what the operators of NETWORK share: how much each factor raises the hazard.
+
+    By rounds of sums; no record leaves an operator, and every number that does stands in its own
+    list. Once a season is enough: few failures more say nothing new.
+    """
+    from pipelines.network.pooling import pool_effects  # noqa: PLC0415 - statistics
+
+    asked = _asked(home, as_of, on, memory)
+    found = in_words(lambda: pool_effects(address, asked))
+    rests, shared, operators = found["rests_on"], found["shared"], found["operators"]
+    n = len(shared["factors"])
+    say(
+        f"Week of {asked.monday}, what {rests['operators']} of {len(operators)} operators share "
+        f"({rests['failures']} ring-land fractures of {rests['piston_sets']} piston sets):"
+    )
+    for at, factor in enumerate(shared["factors"]):
+        ratios = (ends[at] for ends in (shared["ratio"], shared["low"], shared["high"]))
+        apart = math.exp(shared["apart"][at])
+        say(
+            f"  {_factor(factor, asked.settings)}: {_range(*ratios)}; "
+            f"operators lie apart by a factor of {apart:.2f}"
+        )
+    say(f"{shared['rounds']} rounds of sums of {n} factors; a baseline of its own for each.")
+    if without := [one for one, share in operators.items() if share["failures"] is None]:
+        say(
+            f"Took no part, as below {found['least_failures']} fractures or without usable spells: "
+            f"{', '.join(without)}"
+        )
+    say(f"What left each operator: operators/NAME/left-{asked.monday}.csv of the network")
+
+
+@network.command("effects")
+@click.argument("address", metavar="NETWORK")
+@click.argument("operator")
+@AS_OF
+@click.pass_obj
+def effects(home: Home, address: str, operator: str, as_of: datetime | None) -> None:
+    """Lay one operator's own effects beside those its network shares."""
+    from pipelines.network.pooling import effects_of  # noqa: PLC0415 - statistics
+
+    asked = _asked(home, as_of, "here", None)
+    monday, table = in_words(lambda: effects_of(address, operator, asked.monday))
+    first = table.row(0, named=True)
+    say(f"{operator}, effects shared on the records of {monday}; hazard ratios, with their range:")
+    say(f"  own: {first['own_failures']} ring-land fractures")
+    say(
+        f"  shared: {first['shared_operators']} operators, {first['shared_failures']} fractures of "
+        f"{first['shared_piston_sets']} piston sets"
+    )
+    columns = ["own", "shared"]
+    if not first["own_takes_part"]:
+        columns.append("borrowed")
+        say("  borrowed: the own record, begun from what the others' are like; it took no part")
+    for row in table.iter_rows(named=True):
+        say(f"{_factor(row['factor'], asked.settings)}")
+        for column in columns:
+            say(f"  {column}: {_range(*(row[f'{column}{end}'] for end in ('', '_low', '_high')))}")
+
+
+def _asked(home: Home, as_of: datetime | None, on: str, memory: str | None) -> "Asked":
+    from pipelines.network.network_week import Asked  # noqa: PLC0415 - statistics
     from ringland.bench.bench_limits import load_bench_limits  # noqa: PLC0415
     from ringland.settings.assumptions import load_assumptions  # noqa: PLC0415
 
     zone = in_words(home.facts).zone
     monday = week_of(as_of.date()) if as_of else current_week(datetime.now(UTC), zone)
-    asked = Asked(
+    return Asked(
         monday,
         as_of_week(monday, zone),
         in_words(lambda: load_assumptions(home.settings)),
@@ -63,14 +151,19 @@ def week(home: Home, address: str, as_of: datetime | None, on: str, memory: str 
         on,
         memory,
     )
-    found = in_words(lambda: network_week(address, asked))
-    say(f"Week of {monday}, before any fit:")
-    for row in found.operators.iter_rows(named=True):
-        reused = ", unchanged" if row["is_reused"] else ""
-        say(f"  {row['operator']}: {_counted(row)}; {row['cpu_s']:.1f} s of CPU{reused}")
-    say(f"All {found.operators.height} together: {_counted(found.total)}")
-    if found.swept:
-        say(f"Removed, as no week names them: {len(found.swept)} files")
+
+
+def _factor(name: str, settings: "Assumptions") -> str:
+    from ringland.exposure.factor_registry import FACTORS  # noqa: PLC0415
+
+    entry = FACTORS[name]
+    if entry.is_yes_no:
+        return f"{entry.title}, yes against no"
+    return f"{entry.title}, per {entry.step(settings):g} {entry.unit} more"
+
+
+def _range(ratio: float | None, low: float | None, high: float | None) -> str:
+    return "no estimate" if ratio is None else f"{ratio:.2f} times ({low:.2f} to {high:.2f})"
 
 
 def _counted(counts: Mapping[str, Any]) -> str:

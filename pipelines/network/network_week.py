@@ -112,8 +112,8 @@ def network_week(
         before = _made_before(store, records, fixed, asked.as_of)
         orders = {
             one: Order(
-                address, one, kinds, asked.as_of, asked.settings, asked.bench_limits,
-                before.get(one),
+                address, one, kinds, asked.monday, asked.as_of, asked.settings,
+                asked.bench_limits, before.get(one),
             )
             for one, kinds in records.items()
         }  # fmt: skip

@@ -8,9 +8,9 @@ on other machines is the user's own.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
-from contextlib import ExitStack
-from typing import Any, TypeVar
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from typing import Any, Protocol, TypeVar
 
 from pipelines.weekly.store import StoreError
 
@@ -23,17 +23,21 @@ Order = TypeVar("Order")
 Done = TypeVar("Done")
 
 
-def run_buckets(
-    task: Callable[[Order], Done],
-    orders: Mapping[str, Order],
-    on: str = HERE,
-    memory: str | None = None,
-) -> dict[str, Done]:
-    """What `task` makes of each bucket's order, by bucket in the order of names.
+class Run(Protocol):
+    """Makes of each bucket's order what a task makes of it, by bucket in the order of names."""
+
+    def __call__(
+        self, task: Callable[[Order], Done], orders: Mapping[str, Order], /
+    ) -> dict[str, Done]:
+        """Run a task, a function of a module that workers can import."""
+        ...
+
+
+@contextmanager
+def at_work(on: str = HERE, memory: str | None = None) -> Iterator[Run]:
+    """Workers for as many runs as are wanted.
 
     Args:
-        task: a function of a module that workers can import.
-        orders: by bucket.
         on: 'here', 'local:N' for N processes of this machine, or 'dask://HOST:PORT' for the
             scheduler there.
         memory: what a local process may take, e.g. '2GB'; it is begun again beyond.
@@ -41,13 +45,35 @@ def run_buckets(
     Raises:
         StoreError: `on` says none of these, Dask is not installed, or nobody answers there.
     """
-    names = sorted(orders)
     if on == HERE:
-        return {name: task(orders[name]) for name in names}
+        yield _in_turn
+        return
     with ExitStack() as stack:
         client = _client(on, memory, stack)
-        futures = [client.submit(task, orders[name], pure=False, retries=_TRIES) for name in names]
-        return dict(zip(names, client.gather(futures), strict=True))
+
+        def run(task: Callable[[Order], Done], orders: Mapping[str, Order], /) -> dict[str, Done]:
+            names = sorted(orders)
+            futures = [
+                client.submit(task, orders[name], pure=False, retries=_TRIES) for name in names
+            ]
+            return dict(zip(names, client.gather(futures), strict=True))
+
+        yield run
+
+
+def _in_turn(task: Callable[[Order], Done], orders: Mapping[str, Order], /) -> dict[str, Done]:
+    return {name: task(orders[name]) for name in sorted(orders)}
+
+
+def run_buckets(
+    task: Callable[[Order], Done],
+    orders: Mapping[str, Order],
+    on: str = HERE,
+    memory: str | None = None,
+) -> dict[str, Done]:
+    """One run of `task` over all orders; arguments and errors as of `at_work`."""
+    with at_work(on, memory) as run:
+        return run(task, orders)
 
 
 def _client(on: str, memory: str | None, stack: ExitStack) -> Any:

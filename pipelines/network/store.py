@@ -2,14 +2,18 @@
 
 A table's file bears a digest of its bytes, so nothing is ever written over; it is written aside
 and renamed.  Lists (JSON) alone say which files count: `records.json` what operators handed in,
-`weeks/<Monday>.json` what a week was made from and made.  What no list names is swept.
+`weeks/<Monday>.json` what a week was made from and made, `pools/<Monday>.json` what effects the
+operators share.  What no list names is swept, but for each operator's own list of the numbers
+that left it (`operators/<name>/left-<Monday>.csv`).
 """
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import io
 import json
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -23,7 +27,10 @@ from filelock import FileLock, Timeout
 from pipelines.weekly.store import StoreError
 
 RECORDS = "records.json"
-_WEEKS, _FILES, _PARTIAL, _LOCK = "weeks", "operators", ".partial", ".in-use"
+_WEEKS, _POOLS = "weeks", "pools"
+_FILES, _PARTIAL, _LOCK = "operators", ".partial", ".in-use"
+_LEFT = re.compile(rf"{_FILES}/[^/]+/left-[^/]+\.csv")
+_TOLD = ("round", "sum", "value")
 
 
 class Written(NamedTuple):
@@ -85,10 +92,30 @@ class NetworkStore:
         """Say which records count from now on."""
         self._put_told(RECORDS, records)
 
+    def tell(self, operator: str, monday: str, asked: str, numbers: Mapping[str, float]) -> None:
+        """Write down numbers in an operator's list before they leave it; each stands there once.
+
+        Args:
+            operator: whose they are.
+            monday: the week they are of.
+            asked: in which round of what, e.g. 'effects 3'.
+            numbers: by name.
+        """
+        path = self._path(self.left(operator, monday))
+        text = self._fs.cat_file(path).decode() if self._fs.exists(path) else ""
+        rows = [tuple(row) for row in csv.reader(io.StringIO(text))] or [_TOLD]
+        fresh = [(asked, name, repr(float(value))) for name, value in numbers.items()]
+        out = io.StringIO()
+        csv.writer(out, lineterminator="\n").writerows(dict.fromkeys([*rows, *fresh]))
+        self._put(self.left(operator, monday), out.getvalue().encode())
+
+    def left(self, operator: str, monday: str) -> str:
+        """The file that lists the numbers of a week that left an operator."""
+        return f"{_FILES}/{operator}/left-{monday}.csv"
+
     def weeks(self) -> list[str]:
         """The Mondays worked out, e.g. '2026-08-17'."""
-        found = self._fs.glob(self._path(f"{_WEEKS}/*.json"))
-        return sorted(Path(path).stem for path in found)
+        return self._mondays(_WEEKS)
 
     def week(self, monday: str) -> dict[str, Any]:
         """The list of a week; empty where there is none."""
@@ -98,6 +125,18 @@ class NetworkStore:
         """Say what a week was made from and made; the list before it counts no more."""
         self._put_told(f"{_WEEKS}/{monday}.json", told)
 
+    def pools(self) -> list[str]:
+        """The Mondays whose records gave shared effects."""
+        return self._mondays(_POOLS)
+
+    def pool(self, monday: str) -> dict[str, Any]:
+        """The list of the effects shared on the records of a week; empty where there is none."""
+        return self._told(f"{_POOLS}/{monday}.json") or {}
+
+    def keep_pool(self, monday: str, told: Mapping[str, Any]) -> None:
+        """Say what effects are shared on the records of a week, and from what."""
+        self._put_told(f"{_POOLS}/{monday}.json", told)
+
     def sweep(self) -> list[str]:
         """Remove the files that no list names, half written ones among them; which they were."""
         counted = {one.name for kinds in self.handed_in().values() for one in kinds.values()}
@@ -105,10 +144,14 @@ class NetworkStore:
             for made in self.week(monday)["operators"].values():
                 for part in (made["records"], made["lasting"]["tables"], made["turning"]):
                     counted |= {one.name for one in files_in(part).values()}
+        for monday in self.pools():
+            for made in self.pool(monday)["operators"].values():
+                counted |= {Written(*made[part]).name for part in ("rows", "effects")}
         gone = []
         for path in sorted(self._fs.find(self._root)):
             name = path[len(self._root) :].lstrip("/")
-            is_list = name == RECORDS or name.startswith(f"{_WEEKS}/")
+            is_list = name == RECORDS or name.startswith((f"{_WEEKS}/", f"{_POOLS}/"))
+            is_list = is_list or _LEFT.fullmatch(name) is not None
             if name.endswith(_PARTIAL) or not (name in counted or is_list or name == _LOCK):
                 self._fs.rm_file(path)
                 gone.append(name)
@@ -132,6 +175,9 @@ class NetworkStore:
             raise StoreError(
                 f"Another run works in the network at {self.address}. Wait until it is done."
             ) from None
+
+    def _mondays(self, lists: str) -> list[str]:
+        return sorted(Path(path).stem for path in self._fs.glob(self._path(f"{lists}/*.json")))
 
     def _told(self, name: str) -> dict[str, Any] | None:
         path = self._path(name)
