@@ -1,4 +1,4 @@
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
@@ -36,6 +36,22 @@ def test_the_two_parts_make_the_whole_week() -> None:
     for name, table in (lasting | turning).items():
         assert_frame_equal(whole[name], table, check_exact=True)
     assert (turning["record_quality"]["days_since_session"] > 7).all()
+
+
+def test_what_turns_needs_only_the_newest_events_of_the_tanks() -> None:
+    """Read whole they were half of what an operator cost in whose records nothing was new."""
+    records = two_operators()
+    lasting = lasting_tables(records, SETTINGS, AS_OF)
+    whole = lasting | {f"late_{name}": lasting[name] for name in ("tank_events", "dock_events")}
+    last = lasting["tank_events"]["at"].max()
+    assert isinstance(last, datetime)
+    assert lasting["late_tank_events"].height < lasting["tank_events"].height
+
+    for as_of in (last, AS_OF, *(AS_OF + timedelta(days=days) for days in (1, 13, 120))):
+        found, wanted = (turning_tables(of, SETTINGS, as_of) for of in (lasting, whole))
+        for name, table in wanted.items():
+            assert_frame_equal(found[name], table, check_exact=True)
+    assert found["tanks"].height == 6
 
 
 def test_operators_worked_out_apart_are_what_they_are_together() -> None:

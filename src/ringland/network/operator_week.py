@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -32,9 +32,11 @@ _LEDGER = {
     "off_labels": "off_labels",
 }
 """Tables of the ledger by the field of `SessionFuelResult` they are."""
-TURNED = ("tank_events", "dock_events", "tank_account", "off_labels", "last_written")
+_OF_LATE = {"tank_events": "hull_id", "dock_events": "dock_id"}
+"""Tables of which what turns needs the newest rows alone, and whose tank each row is of."""
+TURNED = (*(f"late_{name}" for name in _OF_LATE), "tank_account", "off_labels", "last_written")
 """The lasting tables that `turning_tables` reads."""
-_OF_LATE = ("in_recent_l", "drained_recent_l", "burned_recent_l", "is_balance_off")
+_RECENT = ("in_recent_l", "drained_recent_l", "burned_recent_l", "is_balance_off")
 
 
 def operator_week(
@@ -55,7 +57,7 @@ def operator_week(
         bench_limits: of the bench tests; None: the project's own.
     """
     record = week_record(records, as_of, settings, bench_limits)
-    lasting = _lasting(record, as_of)
+    lasting = _lasting(record, settings, as_of)
     return lasting | turning_tables(lasting, settings, as_of)
 
 
@@ -66,7 +68,7 @@ def lasting_tables(
     bench_limits: Assumptions | None = None,
 ) -> Tables:
     """The part of `operator_week` that rests on the rows known at `as_of` and on no day."""
-    return _lasting(week_record(records, as_of, settings, bench_limits), as_of)
+    return _lasting(week_record(records, as_of, settings, bench_limits), settings, as_of)
 
 
 def turning_tables(
@@ -82,7 +84,7 @@ def turning_tables(
         as_of: the instant.
     """
     fields: dict[str, Any] = {
-        field: lasting[name] if name in TURNED else pl.DataFrame()
+        field: lasting.get(f"late_{name}" if name in _OF_LATE else name, pl.DataFrame())
         for name, field in _LEDGER.items()
     }
     ledger = SessionFuelResult(**fields)
@@ -97,9 +99,15 @@ def turning_tables(
     }
 
 
-def _lasting(record: WeekRecord, as_of: datetime) -> Tables:
+def _lasting(record: WeekRecord, settings: Assumptions, as_of: datetime) -> Tables:
     ledger = {name: getattr(record.ledger, field) for name, field in _LEDGER.items()}
-    ledger["tank_account"] = ledger["tank_account"].drop(*_OF_LATE)
+    ledger["tank_account"] = ledger["tank_account"].drop(*_RECENT)
+    days = timedelta(days=settings.number("fuel.balance_days"))
+    for name, tank in _OF_LATE.items():
+        rows, at, row = ledger[name], pl.col("at"), pl.int_range(pl.len())
+        # nothing known on a day lies after it, so that no later day looks further back
+        is_late = (at > at.max() - days) | (row == row.max().over(tank))
+        ledger[f"late_{name}"] = rows.filter(is_late)
     return {
         "engine_sessions": record.sessions,
         "session_flags": record.session_flags,
