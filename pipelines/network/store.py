@@ -10,7 +10,6 @@ that left it (`operators/<name>/left-<Monday>.csv`).
 from __future__ import annotations
 
 import csv
-import hashlib
 import io
 import json
 import re
@@ -22,6 +21,7 @@ from uuid import uuid4
 
 import fsspec
 import polars as pl
+from blake3 import blake3
 from filelock import FileLock, Timeout
 
 from pipelines.weekly.store import StoreError
@@ -34,7 +34,7 @@ _TOLD = ("round", "sum", "value")
 
 
 class Written(NamedTuple):
-    """A table that was written: its file under the network's address, its rows, its SHA-256."""
+    """A table that was written: its file under the network's address, its rows, its BLAKE3."""
 
     name: str
     rows: int
@@ -55,7 +55,7 @@ class NetworkStore:
             out, compression="zstd", compression_level=1, statistics=False
         )
         content = out.getvalue()
-        digest = hashlib.sha256(content).hexdigest()
+        digest = blake3(content).hexdigest()
         written = Written(f"{_FILES}/{operator}/{table}-{digest[:20]}.parquet", len(frame), digest)
         if not self.is_whole(written):
             self._put(written.name, content)
@@ -69,7 +69,7 @@ class NetworkStore:
         """
         path = self._path(written.name)
         content = self._fs.cat_file(path) if self._fs.exists(path) else b""
-        if hashlib.sha256(content).hexdigest() != written.digest:
+        if blake3(content).hexdigest() != written.digest:
             raise StoreError(
                 f"{written.name} of the network at {self.address} is lost or was changed. Hand the "
                 f"records in again (ringland network hand-in), then work the week out again."
@@ -81,7 +81,7 @@ class NetworkStore:
         path = self._path(written.name)
         if not self._fs.exists(path):
             return False
-        return hashlib.sha256(self._fs.cat_file(path)).hexdigest() == written.digest
+        return blake3(self._fs.cat_file(path)).hexdigest() == written.digest
 
     def handed_in(self) -> dict[str, dict[str, Written]]:
         """The newest records of each operator, by operator and kind."""
