@@ -6,7 +6,7 @@ import pytest
 
 from ringland.decision.actions.catalogue_file import default_catalogue
 from ringland.decision.value.fuel_trial import FuelTrial, best_trial
-from ringland.decision.value.option_outcome import World
+from ringland.decision.value.priced_world import World
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import PRICES, running_hulls
 

@@ -39,7 +39,7 @@ from ringland.decision.value.hazard_ahead import CumulativeHazard
 from ringland.decision.value.hull_sets import hull_sets
 from ringland.decision.value.last_readings import with_last_reading
 from ringland.decision.value.last_tests import with_failed_tests
-from ringland.decision.value.option_outcome import World
+from ringland.decision.value.priced_world import World
 from ringland.decision.value.renewal_age import renewal_age
 from ringland.decision.value.season_outlook import season_outlook
 from ringland.decision.value.small_fleet_advice import LifeBound, hull_advice, life_bound

@@ -23,18 +23,17 @@ from ringland.decision.actions.action_catalogue import (
 from ringland.decision.actions.action_prices import ITEMS, Prices
 from ringland.decision.actions.action_terms import (
     DONE,
-    FAILED,
     Actions,
     is_meant_for,
     job_days_off,
-    job_price,
     outside_per_l,
 )
 from ringland.decision.actions.fuel_offers import FuelOffers, by_order, dock_way
 from ringland.decision.actions.standing_rules import Standing
 from ringland.decision.actions.week_limits import WEEK_D
 from ringland.decision.value.hazard_ahead import CumulativeHazard, Floats
-from ringland.decision.value.option_outcome import Outcome, Season, World
+from ringland.decision.value.option_outcome import Outcome, Season
+from ringland.decision.value.priced_world import World
 from ringland.settings.assumptions import Assumptions
 
 
@@ -93,7 +92,7 @@ def option_table(
     _check_prices(catalogue)
     held = Standing.create_empty() if standing is None else standing
     told = _with_looks(told, held)
-    world = World.of(hazard, catalogue, prices, assumptions)
+    world = World.of(hazard, catalogue, prices, assumptions, n_failures=n_failures)
     season = Season(told, world, horizon_d)
     season.foresee(catalogue.bundles().values())
     columns = [
@@ -104,9 +103,7 @@ def option_table(
     ]
     nothing = next(column for column in columns if column.option == NOTHING)
     least_per_l = _least_per_l(columns, told.height)
-    changing = _ChangeCosts(
-        season, held, catalogue, least_per_l, assumptions, n_failures=n_failures
-    )
+    changing = _ChangeCosts(season, held, catalogue, least_per_l, assumptions)
     level = assumptions.number("survival.confidence")
     table = pl.concat(
         told.select(
@@ -198,18 +195,11 @@ class _ChangeCosts:
         catalogue: Catalogue,
         least_per_l: Floats,
         assumptions: Assumptions,
-        *,
-        n_failures: int,
     ) -> None:
         share = assumptions.number("planning.change_share")
         once = assumptions.number("planning.change_once")
         sets = season.sets
-        whole_up_to = assumptions.number("planning.renewal_doubt_failures")
-        self._doubt = assumptions.number("planning.renewal_doubt")
-        self._doubt *= min(1.0, whole_up_to / max(1, n_failures))
-        self._prices = season.world.prices
-        failed = pl.col(FAILED).list.len() > 0 if FAILED in sets.columns else pl.lit(value=False)
-        self._asked_for = sets.select(pl.repeat(value=False, n=pl.len()) | failed).to_series()
+        self._season = season
         self._once = once
         self._stands: dict[str, Floats] = {}
         self._to_end: dict[str, Floats] = {}
@@ -234,11 +224,10 @@ class _ChangeCosts:
             total = total + np.where(changes, price, 0.0)
             for at in np.flatnonzero(changes):
                 (ends if stands[at] else begins)[at].append(name)
-        for action in column.actions:
-            if action.renews_age:
-                lost = job_days_off(action, self._prices) * self._prices.lost_rental_day
-                doubt = self._doubt * (job_price(action, self._prices) + lost)
-                total = total + np.where(self._asked_for, 0.0, doubt)
+        renewals = [action for action in column.actions if action.renews_age]
+        total = total + sum(map(self._season.doubt, renewals), np.zeros(n))
+        if not renewals:  # what counts for a renewal now counts for one put off
+            total = total + column.outcome.later_doubt
         names = pl.List(pl.String)
         return {
             "change_cost": pl.Series(total, dtype=pl.Float64),

@@ -18,7 +18,8 @@ import polars as pl
 from ringland.decision.actions.action_catalogue import FUEL_RULE
 from ringland.decision.actions.action_terms import outside_per_l
 from ringland.decision.value.hazard_ahead import Floats
-from ringland.decision.value.option_outcome import Season, World
+from ringland.decision.value.option_outcome import Season
+from ringland.decision.value.priced_world import World
 from ringland.risk.exposure_ahead import USUAL
 from ringland.settings.assumptions import Assumptions
 

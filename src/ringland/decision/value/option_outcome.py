@@ -25,17 +25,21 @@ from ringland.decision.actions.action_catalogue import (
     FUEL_RULE,
     REBUILD,
     Action,
-    Catalogue,
     Finding,
     Test,
 )
-from ringland.decision.actions.action_prices import Prices
-from ringland.decision.actions.action_terms import Actions, job_days_off, job_price, outside_per_l
+from ringland.decision.actions.action_terms import (
+    FAILED,
+    Actions,
+    job_days_off,
+    job_price,
+    outside_per_l,
+)
 from ringland.decision.actions.week_limits import WEEK_D
 from ringland.decision.value.chances_ahead import Ask, ChancesAhead
-from ringland.decision.value.hazard_ahead import CumulativeHazard, Floats, with_effects
+from ringland.decision.value.hazard_ahead import Floats, with_effects
 from ringland.decision.value.last_readings import LastReadings
-from ringland.settings.assumptions import Assumptions
+from ringland.decision.value.priced_world import World
 
 NEW_SET = Action("new set", "a set fitted after a failure", renews_age=True)
 """What follows a failure where the catalogue says nothing of its repair."""
@@ -45,51 +49,12 @@ FAILS_AT = 0.5
 
 
 @dataclass(frozen=True)
-class World:
-    """What an option's outcome depends on beside the sets.
-
-    `carry_h` hours of running after the season count for `carry_share` of their failures.
-    """
-
-    hazard: CumulativeHazard
-    catalogue: Catalogue
-    prices: Prices
-    window_h: float
-    carry_h: float
-    carry_share: float
-    burn_l_h: tuple[float, float]
-    """At cruise and at full throttle."""
-
-    @classmethod
-    def of(
-        cls,
-        hazard: CumulativeHazard,
-        catalogue: Catalogue,
-        prices: Prices,
-        assumptions: Assumptions,
-    ) -> World:
-        """The world as the settings have it."""
-        return cls(
-            hazard=hazard,
-            catalogue=catalogue,
-            prices=prices,
-            window_h=assumptions.number("exposure.trailing_h"),
-            carry_h=assumptions.number("planning.carry_over_h"),
-            carry_share=assumptions.number("planning.carry_over_share"),
-            burn_l_h=(
-                assumptions.number("fuel.cruise_burn_l_h"),
-                assumptions.number("fuel.full_burn_l_h"),
-            ),
-        )
-
-
-@dataclass(frozen=True)
 class Outcome:
     """Cost and chance of an option by draw, shape (draws, sets).
 
     `cost` leaves out the litres `bought_l` of a rule priced by the litre, `sure` too: what
     they cost depends on where they are filled.  `later` is the cost if a set not renewed now
-    is renewed next week where that pays.
+    is renewed next week where that pays, `later_doubt` what that renewal must save beyond it.
     """
 
     cost: Floats
@@ -98,6 +63,7 @@ class Outcome:
     bought_l: Floats
     reads_badly: Floats
     later: Floats
+    later_doubt: Floats
 
     @staticmethod
     def where(mask: NDArray[np.bool_], then: Outcome, other: Outcome) -> Outcome:
@@ -157,20 +123,25 @@ class Season:
         chance = self.ahead.chance(state, ahead_d, renewal)
         cost = self._run_cost(state, chance, ahead_d, renewal)
         free = np.zeros(self.sets.height)
-        blank = Outcome(cost, chance, free, free, free, cost)
+        blank = Outcome(cost, chance, free, free, free, cost, free)
         paid = self._with_prices(blank, actions)
         if not looks_on:
             return paid
         if renewal is None:
-            return replace(paid, later=self._later(state, paid))
+            later, doubt = self._later(state, paid)
+            return replace(paid, later=later, later_doubt=doubt)
         others = [action for action in actions if not action.renews_age]
         return replace(paid, later=self._kept(others).later)
 
-    def _later(self, state: Actions, now: Outcome) -> Floats:
-        """The cost of keeping `state` and, where it pays, renewing the set a week on."""
-        best = now.cost
+    def _later(self, state: Actions, now: Outcome) -> tuple[Floats, Floats]:
+        """The cost of keeping `state` and, where it pays, renewing the set a week on.
+
+        And the doubt of that renewal: it must save as much beyond its price as one now, or
+        every renewal would seem better put off by a week, week after week.
+        """
+        best, doubted = now.cost, np.zeros(self.sets.height)
         if self.days <= WEEK_D:
-            return best
+            return best, doubted
         waited = self.ahead.chance(state, WEEK_D, None)
         failure = self._failure_cost(state)
         for renewal in self.world.catalogue.actions.values():
@@ -181,8 +152,17 @@ class Season:
             chance = self.ahead.chance(state, ahead_d, renewal)
             renewed = self._price(renewal) + self._run_cost(state, chance, ahead_d, renewal)
             cost = now.sure + waited * failure + (1 - waited) * renewed
-            best = np.where(cost.mean(axis=0) < best.mean(axis=0), cost, best)
-        return best
+            doubt = self.doubt(renewal)
+            pays = cost.mean(axis=0) + doubt < best.mean(axis=0) + doubted
+            best, doubted = np.where(pays, cost, best), np.where(pays, doubt, doubted)
+        return best, doubted
+
+    def doubt(self, renewal: Action) -> Floats:
+        """What a renewal must save beyond its price; nothing where a failed test asks for it."""
+        doubt = np.full(self.sets.height, self.world.renewal_doubt) * self._price(renewal)
+        if FAILED in self.sets.columns:
+            doubt = np.where(self.sets[FAILED].list.len().to_numpy() > 0, 0.0, doubt)
+        return doubt
 
     def _tested(self, test: Test, done: Actions, never: Outcome) -> Outcome:
         """Cost and chance when a test is done first and a bad reading acted on where that pays.
@@ -212,7 +192,10 @@ class Season:
         cost = np.where(pays, acted, never.cost)
         chance = np.where(pays, missed + reads_badly * renewed.chance, never.chance)
         bad = reads_badly.mean(axis=0)
-        return replace(never, cost=cost, chance=chance, reads_badly=bad, later=cost)
+        none = np.zeros(self.sets.height)
+        return replace(
+            never, cost=cost, chance=chance, reads_badly=bad, later=cost, later_doubt=none
+        )
 
     def _worth_of_look(self, look: Finding, done: Actions) -> Floats:
         """What a look at the record is worth: what it finds, as often as it does, put right.
