@@ -94,6 +94,10 @@ class Play:
     _on_rule: dict[int, list[int]] = field(default_factory=dict)
     found_bad: set[int] = field(default_factory=set)
     """places whose last test read badly and whose set is still in"""
+    read_badly: int = 0
+    """tests that read badly so far"""
+    done: list[tuple[int, str]] = field(default_factory=list)
+    """place and job of what was done so far"""
 
     def week(self, orders: Orders) -> None:
         """Carry out a week's orders and live through it."""
@@ -147,6 +151,7 @@ class Play:
 
     def _do(self, at: int, name: str, day: int) -> None:
         shop, state, bill = self.fleet.shop, self.fleet.state, self.bill
+        self.done.append((at, name))
         if name in ("planned_top_end", "full_rebuild"):
             is_full = name == "full_rebuild"
             days = 6.0 if is_full else PRICES.days_lost_planned
@@ -160,6 +165,7 @@ class Play:
             finds, paid = LOOKS[name]
             if shop.look(at, day, ahead, finds=finds):
                 self.found_bad.add(at)
+                self.read_badly += 1
             bill.job_cost += paid
             bill.job_cost += 0.5 * PRICES.lost_rental_day
             bill.checks += 1

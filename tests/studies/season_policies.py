@@ -36,6 +36,8 @@ DRAIN_AT_D = 21.0
 CHECK_EVERY_WEEKS = 8
 HULLS_A_SLOT = 12
 FIRST_WEEKS = 2
+RULES = (FUEL_RULE, DOCK_FUEL, "restrict_throttle")
+"""What goes on from week to week; anything else is done once."""
 
 
 def lift_slots(hulls: int) -> int:
@@ -119,9 +121,16 @@ class Tool:
 
     refit_every: int = 1
     decide_every: int = 1
-    """weeks; between decisions the rules given last go on and no job is asked for; the first
-    weeks, when use and fuel of the new season begin to be known, are decided each"""
+    """weeks; between decisions the last list stands: its rules go on and its jobs are asked for
+    until they are done.  The first weeks, when use and fuel of the new season begin to be known,
+    are decided each, and so is the week after a test read badly, as it stops a hull's rental"""
     _weeks: int = 0
+    _bad: int = 0
+    """tests that had read badly when the last list was made"""
+    _done: int = 0
+    """jobs that had been done by then"""
+    _sets: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    """the sets that ran then"""
     _fits: object = None
     _last: Orders = field(default_factory=dict)
     _lists: list[pl.DataFrame] = field(default_factory=list)
@@ -131,9 +140,11 @@ class Tool:
         """The week's orders."""
         fleet = play.fleet
         number, self._weeks = self._weeks, self._weeks + 1
-        if number >= FIRST_WEEKS and number % self.decide_every:
-            held = (FUEL_RULE, DOCK_FUEL)
-            return {at: [n for n in names if n in held] for at, names in self._last.items()}
+        is_news = number < FIRST_WEEKS or play.read_badly > self._bad
+        if number % self.decide_every and not is_news:
+            return self._still_asked(play)
+        self._bad, self._done = play.read_badly, len(play.done)
+        self._sets = fleet.state.set_no.copy()
         play.records.load(fleet.hand_in(), str(fleet.day))
         as_of = fleet.world.instant(fleet.day)
         fits = None if number % self.refit_every == 0 else self._fits
@@ -152,6 +163,23 @@ class Tool:
         ]
         self._last = _orders_of(play, decisions)
         return self._last
+
+    def _still_asked(self, play: Play) -> Orders:
+        """What the last list gave each hull, less what is done and what a new set has overtaken.
+
+        A week ashore is one week.
+        """
+        done = set(play.done[self._done :])
+        is_same = play.fleet.state.set_no == self._sets
+        return {
+            at: [
+                name
+                for name in names
+                if name in RULES
+                or (is_same[at] and (at, name) not in done and name != "take_out_of_use")
+            ]
+            for at, names in self._last.items()
+        }
 
     def _asked(self, week: OperatorWeek, as_of: datetime) -> pl.DataFrame | None:
         """What the lists given out asked for and the records have not answered."""
