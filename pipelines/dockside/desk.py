@@ -15,8 +15,9 @@ from threading import Lock
 from typing import TYPE_CHECKING
 
 import polars as pl
+from starlette.exceptions import HTTPException
 
-from pipelines.dockside.alerts_out import alerts_now, send_out
+from pipelines.dockside.alerts_out import send_out
 from pipelines.dockside.journal import Journal
 from pipelines.dockside.taking_in import take_journal_in, taken_to
 from pipelines.duckdb_warehouse import BusyError, record_rows, warehouse_at
@@ -24,11 +25,11 @@ from pipelines.home import Home
 from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.dockside.entries import EntryFault, StampedEntry, check_entries, key_of
 from ringland.dockside.ground import Ground
+from ringland.dockside.roles import Person
 
 if TYPE_CHECKING:
     from pipelines.dockside.listed import Lists
-    from ringland.dockside.alerts import Alert
-    from ringland.dockside.live_board import Listed
+    from ringland.dockside.live_board import Looked
 
 KEPT, KNOWN, REFUSED = "kept", "known", "refused"
 GROUP = 1_000
@@ -48,6 +49,16 @@ class Answer:
 
     outcome: str
     faults: Sequence[EntryFault] = ()
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A board as somebody was shown it, of which look, and a mark by which it is known again."""
+
+    looked: "Looked"
+    trouble: str
+    page: bytes
+    mark: str
 
 
 @dataclass
@@ -76,12 +87,13 @@ class Desk:
         self._queued = 0
         self._threads = [ThreadPoolExecutor(1, name) for name in ("entries", "warehouse")]
         self._seen: tuple[int, int] | None = None
-        self.alerts: tuple[Alert, ...] = ()
-        """what holds of late, oldest first"""
-        self.listed: Listed | None = None
-        """the newest list; None: none, or not read yet"""
         self._lists: Lists | None = None
-        self._looked: tuple[Ground | None, datetime | None] = (None, None)
+        self.looked_last: Looked | None = None
+        """what was worked out of the ground last; None: nothing yet"""
+        self.drawn: dict[Person, Drawn] = {}
+        """boards of the last look, by who asked"""
+        self._looked_at: tuple[Ground | None, datetime | None] = (None, None)
+        self._has_looked = asyncio.Event()
         self.unsent = ""
         """why an alert could not be mailed; empty: all were, or none is to be"""
         self.trouble = ""
@@ -97,6 +109,17 @@ class Desk:
         await self._ready.wait()
         assert self._ground is not None
         return self._ground
+
+    async def looked(self) -> "Looked":
+        """What was worked out of it last.
+
+        Raises:
+            HTTPException: nothing can be, and why.
+        """
+        await self._has_looked.wait()
+        if self.looked_last is None:
+            raise HTTPException(503, self.trouble)
+        return self.looked_last
 
     async def submit(self, entries: Sequence[StampedEntry], *, keeps: bool) -> list[Answer]:
         """Check entries and, if asked to, keep those without a fault.
@@ -224,6 +247,8 @@ class Desk:
                 await loop.run_in_executor(self._threads[1], self._look)
             except Exception as error:
                 self.trouble = str(error)
+            if self._ground is not None:
+                self._has_looked.set()
             with suppress(TimeoutError):
                 await asyncio.wait_for(self._wakes.wait(), LOOKS_S)
             self._wakes.clear()
@@ -238,10 +263,13 @@ class Desk:
                 records = self._read(kinds if is_as_read else set(ALL_KINDS))
                 self._seen = self._warehouse_now()
                 with self._lock:
-                    end = taken_to(self.home)
+                    before, end = self._ground, taken_to(self.home)
                     self._waiting = [one for one in self._waiting if one[0] > end]
                     fresh = Ground(records, self.home.facts().operator)
                     self._ground = self._with_waiting(fresh)
+                    is_told = is_as_read and before is self._looked_at[0]
+                    if before is not None and is_told and self._ground.is_entered_as(before):
+                        self._looked_at = (self._ground, self._looked_at[1])
                     self.turns += 1
 
     def _read(self, kinds: Collection[str]) -> dict[str, pl.DataFrame]:
@@ -253,20 +281,19 @@ class Desk:
     def _look(self) -> None:
         """Work out what holds now, if an entry, a week or a minute came since it was last."""
         assert self._ground is not None
-        from pipelines.dockside.listed import Lists  # noqa: PLC0415 - imports Dagster
+        from pipelines.dockside.listed import Lists, look  # noqa: PLC0415 - imports Dagster
 
         ground, now = self._ground, self.now()
         self._lists = self._lists or Lists(self.home)
         minute = now.replace(second=0, microsecond=0)
-        is_seen = self._looked[0] is ground and self._looked[1] == minute
+        is_seen = self._looked_at[0] is ground and self._looked_at[1] == minute
         if is_seen and not self._lists.has_moved():
             return
-        self.listed = self._lists.newest(ground, now)
-        as_of = self.listed.as_of if self.listed else None
-        self.alerts = tuple(alerts_now(self.home, ground, now, as_of))
-        self._looked = (ground, minute)
+        self.drawn = {}
+        self.looked_last = looked = look(self.home, self._lists, ground, now)
+        self._looked_at = (ground, minute)
         try:
-            send_out(self.home, self.alerts, now)
+            send_out(self.home, looked.alerts, now)
             self.unsent = ""
         except OSError as error:
             self.unsent = f"Alerts could not be mailed: {error}"

@@ -27,8 +27,9 @@ async def form(asked: Asked) -> Response:
     found = next((one for one in forms_for(asked.person) if one.name == name), None)
     if found is None:
         raise HTTPException(404, NOT_HERE)
-    ground, scope, listed = await asked.ground(), await asked.scope(), asked.desk.listed
-    jobs = None if listed is None else listed.jobs
+    ground, scope = await asked.ground(), await asked.scope()
+    looked = asked.desk.looked_last
+    jobs = looked.listed.jobs if looked and looked.listed else None
     known = await asyncio.to_thread(known_of, found, ground, scope, asked.person, jobs)
     with in_manner(asked.desk.home.manner()):
         return HTMLResponse(form_page(found, asked.person, asked.token, known))

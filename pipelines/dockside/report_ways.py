@@ -14,6 +14,8 @@ from ringland.words.manner import in_manner
 OF_NO_HULL = {"ringland.css", "charts.js", "folds.js", "what-if.js", "sketches.js"}
 """Files of a week that every hull's page draws with and that hold nothing of any."""
 _FRESH = {"cache-control": "private, no-cache"}
+_DRAWS = "/charts.js"
+"""What a page names that draws pictures."""
 _STYLE = '<link rel="icon" href="data:,">\n<link rel="stylesheet" href="/assets/since.css">\n'
 
 
@@ -43,31 +45,41 @@ async def report(asked: Asked) -> Response:
 
 async def _with_since(asked: Asked, file: Path, parts: tuple[str, ...]) -> str:
     """The page with what its list does not know yet, which the file itself never holds."""
-    from ringland.dockside.since_then import beside_the_list, told_since  # noqa: PLC0415
+    from ringland.dockside.since_then import (  # noqa: PLC0415
+        beside_the_list,
+        is_in,
+        told_since,
+    )
+    from ringland.dockside.trend_section import trend_section  # noqa: PLC0415 - Plotly
 
-    desk, ground, scope = asked.desk, await asked.ground(), await asked.scope()
+    desk, looked = asked.desk, await asked.desk.looked()
+    ground, scope, listed = await asked.ground(), await asked.scope(), looked.listed
     pages = {page: name for name, page in (await _pages(asked)).items()}
     hull_id = pages.get("/".join(parts[1:]))
     week = await asyncio.to_thread(newest_week, desk.home)
-    as_of = desk.listed.as_of if desk.listed and parts[0] == week else None
+    as_of = listed.as_of if listed and parts[0] == week else None
+    weeks = listed.weeks.get(hull_id) if listed and hull_id else None
 
     def written() -> str:
-        told = told_since(ground, scope, as_of, desk.now()) if as_of else []
+        page = file.read_text(encoding="utf-8")
         with in_manner(desk.home.manner()):
+            told = told_since(ground, as_of, desk.now()) if as_of else []
+            told = [one for one in told if is_in(one, scope)]
             aside = beside_the_list(
                 as_of,
                 [one for one in told if hull_id in (None, one.hull_id)],
                 [
                     one
-                    for one in desk.alerts
+                    for one in looked.alerts
                     if scope.holds("hulls", one.hull_id) and hull_id in (None, one.hull_id)
                 ],
                 of_one_hull=hull_id is not None,
             )
-        page = file.read_text(encoding="utf-8")
+            trend = trend_section(weeks, can_draw=_DRAWS in page) if weeks else ""
         page = page.replace("</head>", f"{_STYLE}</head>", 1)
         head, mark, rest = page.partition('<main id="main">')
-        return f"{head}{aside}{mark}{rest}" if mark else page
+        rest, end, foot = rest.rpartition("</main>")
+        return f"{head}{aside}{mark}{rest}{trend}{end}{foot}" if mark and end else page
 
     return await asyncio.to_thread(written)
 

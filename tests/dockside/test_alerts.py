@@ -117,6 +117,21 @@ def test_weak_fuel_is_no_alert_once_the_tank_is_drained_or_the_fill_taken_back()
     assert told(RAISED, weak, back) == []
 
 
+def test_a_tank_filled_with_weak_fuel_again_and_again_is_one_alert() -> None:
+    """At 500 hulls each fill was an alert of its own: five thousand lines, and as many mails."""
+    fills = [fill(octane_aki="87", filled_at=f"2026-08-1{day}T09:00:00Z") for day in (4, 5, 8)]
+    drained: Row = ("drains", {"hull_id": "A1", "drained_at": "2026-08-18T10:00:00Z"})
+    again = fill(octane_aki="87", filled_at="2026-08-18T11:00:00Z")
+
+    (first,) = told(RAISED, fills[0])
+    (third,) = told(RAISED, *fills)
+    (after,) = told(RAISED, *fills, drained, again)
+
+    assert first.id == third.id != after.id
+    assert third.at.day == 18
+    assert "87.0 AKI was filled (3 times since Fri 14 Aug 2026); the raised" in third.words
+
+
 def test_a_failure_is_told_until_a_rebuild() -> None:
     broke: Row = ("failures", {"engine_id": "E3", "found_at": AT, "mode": "ring_land_fracture",
                                "how_found": "ran_to_failure"})  # fmt: skip

@@ -6,7 +6,7 @@ import polars as pl
 
 from ringland.contracts.decision_tables import OPEN
 from ringland.dockside.alerts import Alert
-from ringland.dockside.live_board import Listed, board_page, live_board
+from ringland.dockside.live_board import Listed, Looked, board_page, live_board
 from ringland.dockside.roles import DOCK_HAND, MECHANIC, OPERATOR, Person, scope_of
 from tests.dockside.small_shop import NOW, shop
 
@@ -33,25 +33,25 @@ OIL = Alert("test; E3; hull_oil", NOW, "A1", "Oil in the hull failed. <b>Do not 
 
 
 def test_an_alert_keeps_a_hull_from_rent_whatever_the_list_said() -> None:
-    board = live_board(shop(), scope_of(MIA, shop()), LISTED, [OIL], NOW)
+    board = live_board(shop(), scope_of(MIA, shop()), Looked(LISTED, (OIL,)), NOW)
 
     assert [(one.hull_id, one.call, one.is_alerted) for one in board.hulls] == [
         ("A1", "do_not_rent", True), ("B1", "do_not_rent", False), ("A2", "rent_only", False),
     ]  # fmt: skip
     assert board.hulls[0].says == f"{OIL.words} The list says: No open job known."
-    assert [one.says for one in live_board(shop(), scope_of(MIA, shop()), LISTED, [], NOW).hulls
+    assert [one.says for one in live_board(shop(), scope_of(MIA, shop()), Looked(LISTED), NOW).hulls
             if one.hull_id == "A1"] == ["No open job known"]  # fmt: skip
 
 
 def test_open_jobs_stand_by_their_day_with_how_late_they_are() -> None:
-    board = live_board(shop(), scope_of(MIA, shop()), LISTED, [], NOW)
+    board = live_board(shop(), scope_of(MIA, shop()), Looked(LISTED), NOW)
 
     assert [(one.job_id[:2], one.overdue_d) for one in board.jobs] == [("A2", 3), ("B1", 0)]
 
 
 def test_nobody_sees_more_than_their_scope() -> None:
     for person, own in ((US, {"A1", "A2"}), (NILS, {"B1"})):
-        board = live_board(shop(), scope_of(person, shop()), LISTED, [OIL], NOW)
+        board = live_board(shop(), scope_of(person, shop()), Looked(LISTED, (OIL,)), NOW)
         page = board_page(board, person, "", is_invented=False)
         assert {one.hull_id for one in board.hulls} == own
         assert {one.hull_id for one in (*board.jobs, *board.alerts)} <= own
@@ -60,14 +60,14 @@ def test_nobody_sees_more_than_their_scope() -> None:
 
 
 def test_without_a_list_nothing_is_called_fit() -> None:
-    board = live_board(shop(), scope_of(MIA, shop()), None, [], NOW)
+    board = live_board(shop(), scope_of(MIA, shop()), Looked(), NOW)
 
     assert {one.call for one in board.hulls} == {"not_enough_record"}
     assert "No list is worked out yet." in board_page(board, MIA, "", is_invented=False)
 
 
 def test_hostile_text_stays_text_and_invented_hulls_say_so() -> None:
-    board = live_board(shop(), scope_of(MIA, shop()), LISTED, [OIL], NOW)
+    board = live_board(shop(), scope_of(MIA, shop()), Looked(LISTED, (OIL,)), NOW)
 
     page = board_page(board, MIA, "<i>", is_invented=True)
 

@@ -1,6 +1,6 @@
 """What was written down since the list stands beside it: of one's own hulls, careful first."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import polars as pl
 
@@ -9,7 +9,7 @@ from ringland.dockside.alerts import Alert
 from ringland.dockside.entries import check_entries
 from ringland.dockside.ground import Ground
 from ringland.dockside.roles import DOCK_HAND, MECHANIC, Person, scope_of
-from ringland.dockside.since_then import beside_the_list, told_since
+from ringland.dockside.since_then import Told, beside_the_list, is_in, told_since
 from tests.dockside.small_shop import NOW, entry, shop, stamped
 
 MIA = Person("1", "Mia", MECHANIC)
@@ -26,13 +26,18 @@ def with_waiting(kind: str, *cells: dict[str, str]) -> Ground:
     return ground.while_waiting({kind: checked.loaded})
 
 
+def told_to(person: Person, ground: Ground, since: datetime, now: datetime) -> list[Told]:
+    scope = scope_of(person, ground)
+    return [one for one in told_since(ground, since, now) if is_in(one, scope)]
+
+
 def leak_down(cylinder: int, value: str) -> dict[str, str]:
     told = {"engine_id": "E3", "inspected_at": "2026-08-18T10:00:00Z", "measure": "leak_down"}
     return {**told, "cylinder": str(cylinder), "value": value, "unit": "%", "state": "measured"}
 
 
 def test_an_entry_is_told_of_before_it_is_taken_in() -> None:
-    told = told_since(with_waiting("fills", FILL), scope_of(MIA, shop()), LISTED, NOW)
+    told = told_to(MIA, with_waiting("fills", FILL), LISTED, NOW)
 
     assert [one.hull_id for one in told] == ["A1"]
     assert told[0].words.startswith("Fill, Tue 18 Aug 2026, 09:00 UTC: ")
@@ -43,7 +48,7 @@ def test_an_entry_is_told_of_before_it_is_taken_in() -> None:
 def test_a_tests_cylinders_are_one_line_of_the_hull_its_engine_sits_in() -> None:
     ground = with_waiting("inspections", leak_down(1, "8"), leak_down(2, "62"))
 
-    told = told_since(ground, scope_of(MIA, shop()), LISTED, NOW)
+    told = told_to(MIA, ground, LISTED, NOW)
 
     assert [one.hull_id for one in told] == ["A1"]
     assert "cylinder 1, value 8 %" in told[0].words
@@ -53,14 +58,14 @@ def test_a_tests_cylinders_are_one_line_of_the_hull_its_engine_sits_in() -> None
 def test_what_the_list_knew_and_what_is_anothers_is_not_told() -> None:
     ground = with_waiting("fills", FILL)
 
-    assert told_since(ground, scope_of(NILS, ground), LISTED, NOW) == []
-    assert told_since(ground, scope_of(MIA, ground), NOW, NOW) == []
+    assert told_to(NILS, ground, LISTED, NOW) == []
+    assert told_to(MIA, ground, NOW, NOW) == []
 
 
 def test_a_job_done_and_a_correction_are_told_of_their_hull() -> None:
     job = {"job_id": "A2/check/2026-08-10", "done_at": "2026-08-18T08:00:00Z", "done_by": "Mia",
            "result": "done"}  # fmt: skip
-    told = told_since(with_waiting("jobs_done", job), scope_of(MIA, shop()), LISTED, NOW)
+    told = told_to(MIA, with_waiting("jobs_done", job), LISTED, NOW)
     assert [one.hull_id for one in told] == ["A2"]
 
     ground = shop()
@@ -70,13 +75,13 @@ def test_a_job_done_and_a_correction_are_told_of_their_hull() -> None:
     )  # fmt: skip
     put = pl.concat([ground.records["corrections"], rows], how="diagonal_relaxed")
     ground = Ground({**ground.records, "corrections": put}, "us")
-    told = told_since(ground, scope_of(MIA, ground), LISTED, NOW)
+    told = told_to(MIA, ground, LISTED, NOW)
     assert [one.hull_id for one in told] == ["A1"]
     assert "31" in told[0].words
 
 
 def test_every_kind_with_a_time_can_be_told() -> None:
-    told = told_since(shop(), scope_of(MIA, shop()), NOW - timedelta(days=900), NOW)
+    told = told_to(MIA, shop(), NOW - timedelta(days=900), NOW)
 
     assert {one.words.partition(",")[0] for one in told} >= {"Fill", "Hulls", "Installations"}
     assert set(ALL_KINDS) > {"fills", "hulls", "installations"}
@@ -84,7 +89,7 @@ def test_every_kind_with_a_time_can_be_told() -> None:
 
 def test_beside_the_list_the_alert_comes_first_and_text_stays_text() -> None:
     alert = Alert("x", NOW, "A1", "Oil in the hull <b>failed</b>.")
-    told = told_since(with_waiting("fills", FILL), scope_of(MIA, shop()), LISTED, NOW)
+    told = told_to(MIA, with_waiting("fills", FILL), LISTED, NOW)
 
     html = beside_the_list(LISTED, told, [alert], of_one_hull=True)
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 import polars as pl
 
@@ -20,7 +21,7 @@ from ringland.dockside.ground import Ground
 from ringland.fuel.octane import with_aki
 from ringland.settings.assumptions import Assumptions
 from ringland.words.fixed_words import MEASURE_LABELS, MODE_LABELS
-from ringland.words.number_words import number_text
+from ringland.words.number_words import day_text, number_text
 
 Records = Mapping[str, pl.DataFrame]
 
@@ -55,7 +56,7 @@ def alerts(
     found = [
         *_failed_tests(records, since, now, limits),
         *_failures(records, since),
-        *_weak_fuel(records, since, settings),
+        *_weak_fuel(records, since, now, settings),
         *_wet_fuel(records, since),
     ]
     held = {one.id: one for one in found if since <= one.at <= now}
@@ -111,12 +112,15 @@ def _failures(records: Records, since: datetime) -> list[Alert]:
     ]
 
 
-def _weak_fuel(records: Records, since: datetime, settings: Assumptions) -> list[Alert]:
-    """Fills whose grade is below the need of the calibration in force then.
+def _weak_fuel(
+    records: Records, since: datetime, now: datetime, settings: Assumptions
+) -> list[Alert]:
+    """Fills whose grade is below the need of the calibration in force then, one alert a tank.
 
     A fill from a dock's tank without a grade of its own counts as that dock's last delivery.
+    Further fills of that grade are the same alert until the tank is drained.
     """
-    fills = records["fills"].filter(pl.col("filled_at") >= since).sort("filled_at")
+    fills = records["fills"].filter(pl.col("filled_at").is_between(since, now)).sort("filled_at")
     if fills.is_empty():
         return []
     grades = with_aki(records["deliveries"], settings).select(
@@ -125,6 +129,11 @@ def _weak_fuel(records: Records, since: datetime, settings: Assumptions) -> list
     sits = records["installations"].select("hull_id", "engine_id", "installed_at", "removed_at")
     tuned = records["calibrations"].select(
         "engine_id", "in_force_at", "calibration", "octane_need_aki"
+    )
+    emptied = (
+        _emptied(records)
+        .group_by("hull_id", maintain_order=True)
+        .agg(_emptied_at=pl.col("drained_at").max())
     )
     rows = (
         with_aki(fills, settings)
@@ -135,23 +144,33 @@ def _weak_fuel(records: Records, since: datetime, settings: Assumptions) -> list
                    by="hull_id", check_sortedness=False)
         .join_asof(tuned.sort("in_force_at"), left_on="filled_at", right_on="in_force_at",
                    by="engine_id", check_sortedness=False)
+        .join(emptied, on="hull_id", how="left", maintain_order="left")
     )  # fmt: skip
-    weak = rows.filter(pl.col("aki") < pl.col("octane_need_aki"))
-    gone = weak.join(_emptied(records), on="hull_id").filter(
-        pl.col("drained_at") > pl.col("filled_at")
+    is_drained = (pl.col("_emptied_at") > pl.col("filled_at")).fill_null(value=False)
+    weak = rows.filter((pl.col("aki") < pl.col("octane_need_aki")) & ~is_drained)
+    one_tank = ["hull_id", "engine_id", "calibration", "octane_need_aki", "_emptied_at"]
+    at = pl.col("filled_at")
+    tanks = weak.group_by(*one_tank, aki=pl.col("aki").round(1), maintain_order=True).agg(
+        first_at=at.min(), at=at.max(), fills=pl.len()
     )
-    still = weak.join(gone, on=["hull_id", "filled_at"], how="anti", maintain_order="left")
     return [
         Alert(
-            f"fuel; {row['hull_id']}; {row['filled_at'].isoformat()}",
-            row["filled_at"],
+            f"fuel; {row['hull_id']}; {row['calibration']}; {row['aki']}; {row['_emptied_at']}",
+            row["at"],
             row["hull_id"],
-            f"{number_text(row['aki'])} AKI was filled; the {row['calibration']} calibration of "
-            f"engine {row['engine_id']} needs {number_text(row['octane_need_aki'])}. No full "
-            f"throttle; drain it, or ask the shop, before it is rented.",
+            f"{number_text(row['aki'])} AKI was filled{_times(row)}; the {row['calibration']} "
+            f"calibration of engine {row['engine_id']} needs "
+            f"{number_text(row['octane_need_aki'])}. No full throttle; drain it, or ask the shop, "
+            f"before it is rented.",
         )
-        for row in still.iter_rows(named=True)
+        for row in tanks.iter_rows(named=True)
     ]
+
+
+def _times(row: Mapping[str, Any]) -> str:
+    if row["fills"] == 1:
+        return ""
+    return f" ({row['fills']} times since {day_text(row['first_at'])})"
 
 
 def _wet_fuel(records: Records, since: datetime) -> list[Alert]:

@@ -79,6 +79,19 @@ class Ground:
         waiting = waiting.join(there, on=kind.key, how="anti", nulls_equal=True)
         return pl.concat([there, waiting], how="diagonal")
 
+    def is_entered_as(self, before: Ground) -> bool:
+        """Whether what waited before stands here just so, on record or still waiting."""
+        return all(
+            self._rows_like(name, rows).equals(before._rows_like(name, rows))
+            for name, rows in before.waiting.items()
+        )
+
+    def _rows_like(self, name: str, rows: pl.DataFrame) -> pl.DataFrame:
+        kind = ALL_KINDS[name]
+        there = self.records[name] if name == CORRECTIONS.name else self.entered[name]
+        mine = there.join(rows, on=kind.key, how="semi", nulls_equal=True)
+        return mine.select(kind.schema.column_names()).sort(kind.key)
+
     def while_waiting(self, waiting: Mapping[str, pl.DataFrame]) -> Ground:
         """The same records with other rows that wait."""
         fresh = replace(self, waiting=waiting)

@@ -6,8 +6,9 @@ once, whatever the list said, and nothing here lets one go.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from html import escape
 from urllib.parse import quote
@@ -17,27 +18,34 @@ import polars as pl
 from ringland.contracts.decision_tables import OPEN
 from ringland.dockside.alerts import Alert
 from ringland.dockside.ground import Ground
+from ringland.dockside.hull_trends import WeekOfHull, strip
 from ringland.dockside.roles import Person, Scope
-from ringland.dockside.since_then import Told, told_since
-from ringland.words.number_words import number_text
-from ringland.words.state_words import STATE_MARKS, STATE_SAYS
+from ringland.dockside.since_then import Told, is_in
+from ringland.dockside.tank_words import TankLevel, level_words
+from ringland.words.state_words import STATE_MARKS, STATE_SAYS, STATE_SHORT, STATE_TALLY
 
 _ORDER = list(STATE_SAYS)
 CAREFUL = "do_not_rent"
+_SEE_ABOVE = "Do not rent: see its alert above."
 YESTERDAY = timedelta(days=1)
+TOLD = 24
+"""So many records of late are shown; the others are counted."""
 
 
 @dataclass(frozen=True)
 class Listed:
     """The newest list: its Monday, its `HullCalls` and the `HullJobs` of lists given out.
 
-    `as_of` is the instant up to which it knew the records.
+    `as_of` is the instant up to which it knew the records, `weeks` the eight weeks up to it by
+    hull, `dock_fuel` what its ledger left in each dock's tank.
     """
 
     monday: str
     calls: pl.DataFrame
     jobs: pl.DataFrame | None
     as_of: datetime
+    weeks: Mapping[str, list[WeekOfHull]] = field(default_factory=dict)
+    dock_fuel: pl.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -48,7 +56,11 @@ class BoardHull:
     dock_id: str
     call: str
     says: str
+    short: str
+    """the same where its alerts stand above"""
     is_alerted: bool
+    weeks: str = ""
+    """the last eight weeks in marks, as HTML; empty: no list is kept"""
 
 
 @dataclass(frozen=True)
@@ -62,6 +74,15 @@ class BoardJob:
 
 
 @dataclass(frozen=True)
+class BoardTank:
+    """A dock's tank in words, and whether somebody should look before filling from it."""
+
+    dock_id: str
+    words: str
+    is_careful: bool
+
+
+@dataclass(frozen=True)
 class Board:
     """What somebody may see of it all now."""
 
@@ -71,22 +92,36 @@ class Board:
     alerts: list[Alert]
     told: list[Told]
     """what was written down since this time yesterday, newest first"""
-    deliveries: list[str]
+    tanks: list[BoardTank]
 
 
-def live_board(
-    ground: Ground, scope: Scope, listed: Listed | None, alerts: Sequence[Alert], now: datetime
-) -> Board:
+@dataclass(frozen=True)
+class Looked:
+    """What was worked out of the records at an instant, for everybody at once.
+
+    `alerts` hold, oldest first; `told` was written down since this time the day before.
+    """
+
+    listed: Listed | None = None
+    alerts: tuple[Alert, ...] = ()
+    levels: tuple[TankLevel, ...] = ()
+    told: tuple[Told, ...] = ()
+
+
+def live_board(ground: Ground, scope: Scope, looked: Looked, now: datetime) -> Board:
     """The board as of now, of the hulls and docks in a scope.
 
     Args:
         ground: the records.
         scope: what may be seen.
-        listed: the newest list; None: no week is worked out yet.
-        alerts: those that hold, of all hulls.
+        looked: what was worked out of them.
         now: the instant.
     """
-    mine = [one for one in alerts if scope.holds("hulls", one.hull_id)]
+    listed = looked.listed
+    mine = [one for one in looked.alerts if scope.holds("hulls", one.hull_id)]
+    words: dict[str, list[str]] = {}
+    for one in mine:
+        words.setdefault(one.hull_id, []).append(one.words)
     on_list = {row["hull_id"]: row for row in listed.calls.to_dicts()} if listed else {}
     hulls = []
     for hull_id, dock_id, out in ground.corrected["hulls"].select(
@@ -96,18 +131,25 @@ def live_board(
             continue
         call = on_list.get(hull_id, {}).get("call", "not_enough_record")
         says = on_list.get(hull_id, {}).get("says", STATE_SAYS["not_enough_record"])
-        told = [one.words for one in mine if one.hull_id == hull_id]
+        short, told = says, words.get(hull_id)
         if told:
-            call, says = CAREFUL, " ".join([*told, f"The list says: {says}."])
-        hulls.append(BoardHull(hull_id, dock_id, call, says, bool(told)))
+            on_the_list = f"The list says: {says}."
+            call, says = CAREFUL, " ".join([*told, on_the_list])
+            short = f"{_SEE_ABOVE} {on_the_list}"
+        weeks = strip(listed.weeks[hull_id]) if listed and hull_id in listed.weeks else ""
+        hulls.append(BoardHull(hull_id, dock_id, call, says, short, bool(told), weeks))
     hulls.sort(key=lambda one: (not one.is_alerted, _place(one.call), one.hull_id))
     return Board(
         listed.monday if listed else None,
         hulls,
         _jobs(listed, scope, now),
         list(reversed(mine)),
-        told_since(ground, scope, now - YESTERDAY, now),
-        _deliveries(ground, scope, now),
+        [one for one in looked.told if is_in(one, scope)],
+        [
+            BoardTank(one.dock_id, level_words(one), one.is_careful)
+            for one in looked.levels
+            if scope.holds("docks", one.dock_id)
+        ],
     )
 
 
@@ -126,26 +168,6 @@ def _jobs(listed: Listed | None, scope: Scope, now: datetime) -> list[BoardJob]:
     ]
 
 
-def _deliveries(ground: Ground, scope: Scope, now: datetime) -> list[str]:
-    """Each dock's last delivery: grade, litres and how long it has lain there at least."""
-    rows = ground.entered["deliveries"].filter(pl.col("delivered_at") <= now)
-    last = rows.sort("delivered_at").unique(["dock_id", "tank_id"], keep="last")
-    return [
-        f"{row['dock_id']}{_tank(row['tank_id'])}: {_grade(row['octane_aki'])}, "
-        f"{number_text(row['volume_l'], 0)} l, {(now - row['delivered_at']).days} days ago"
-        for row in last.sort("dock_id", "tank_id").iter_rows(named=True)
-        if scope.holds("docks", row["dock_id"])
-    ]
-
-
-def _tank(name: str | None) -> str:
-    return "" if name is None else f" tank {name}"
-
-
-def _grade(aki: float | None) -> str:
-    return "AKI not on record" if aki is None else f"{number_text(aki)} AKI"
-
-
 def board_page(board: Board, person: Person, trouble: str, *, is_invented: bool) -> str:
     """The board as a page, for a phone or a wall; it renews itself."""
     listed = "No list is worked out yet."
@@ -153,14 +175,19 @@ def board_page(board: Board, person: Person, trouble: str, *, is_invented: bool)
         listed = f"States of the list of {board.monday}, and what records of late add."
     parts = [
         f"<h1>{escape('Invented demo data: ' if is_invented else '')}The hulls now</h1>",
-        f"<p>{listed} No open job known is never clearance to run.</p>",
-        f'<p role="alert">{escape(trouble)}</p>' if trouble else "",
-        _section("Alerts", [(CAREFUL, one.hull_id, one.words) for one in board.alerts]),
-        _section("Since this time yesterday", [("", one.hull_id, one.words) for one in board.told]),
-        _section("Hulls", [(one.call, one.hull_id, one.says) for one in board.hulls]),
-        _section("Open jobs", [("", one.hull_id, _job(one)) for one in board.jobs]),
-        _section("Last delivery by dock", [("", None, one) for one in board.deliveries]),
-    ]
+        f'<p class="of">{listed} No open job known is never clearance to run.</p>',
+        f'<p class="of" role="alert">{escape(trouble)}</p>' if trouble else "",
+        _tiles(board.hulls),
+        '<div class="beside">',
+        _section("Tanks by dock", [_tank(one) for one in board.tanks], "tanks"),
+        _section("Alerts", _by_hull(board.alerts), "alerts"),
+        _section("Since this time yesterday",
+                 [_item("", one.hull_id, one.words) for one in board.told], "told", TOLD),
+        _section("Open jobs", [_item("", one.hull_id, _job(one)) for one in board.jobs], "jobs"),
+        "</div>",
+        _section("Hulls in words", [_item(one.call, one.hull_id, one.short, one.weeks)
+                                    for one in board.hulls], "words"),
+    ]  # fmt: skip
     body = "\n".join(filter(None, parts))
     return f"""<!doctype html>
 <html lang="en"><head><meta charset="utf-8">
@@ -186,18 +213,60 @@ def _job(one: BoardJob) -> str:
     return f"{one.job_id}, due {one.due}{late}"
 
 
-def _section(title: str, rows: Sequence[tuple[str, str | None, str]]) -> str:
-    if not rows:
+def _tank(one: BoardTank) -> str:
+    mark, call = (f"{STATE_MARKS['rent_only']} ", "rent_only") if one.is_careful else ("", "")
+    return f'<li class="{call}">{mark}{escape(one.words)}</li>'
+
+
+def _item(call: str, hull: str | None, says: str, weeks: str = "") -> str:
+    return f'<li class="{escape(call)}">{_head(call, hull)}{escape(says)}{weeks}</li>'
+
+
+def _section(title: str, lines: Sequence[str], place: str, most: int | None = None) -> str:
+    if not lines:
         return ""
-    lines = [f'<li class="{escape(call)}">{_head(call, hull)}{escape(says)}</li>'
-             for call, hull, says in rows]  # fmt: skip
-    listed = "\n".join(lines)
-    head = f"<h2>{escape(title)} ({len(rows)})</h2>"
-    return f"<section>{head}\n<ul>\n{listed}\n</ul></section>"
+    shown = [*lines[:most]]
+    if len(lines) > len(shown):
+        shown.append(f"<li>and {len(lines) - len(shown)} before these</li>")
+    listed = "\n".join(shown)
+    head = f"<h2>{escape(title)} ({len(lines)})</h2>"
+    return f'<section class="{place}">{head}\n<ul>\n{listed}\n</ul></section>'
+
+
+def _by_hull(alerts: Sequence[Alert]) -> list[str]:
+    words: dict[str, list[str]] = {}
+    for one in alerts:
+        words.setdefault(one.hull_id, []).append(one.words)
+    return [_item(CAREFUL, hull, " ".join(told)) for hull, told in words.items()]
+
+
+def _tiles(hulls: Sequence[BoardHull]) -> str:
+    """Every hull by its mark and name, to be read from across the room, and how many of which."""
+    if not hulls:
+        return ""
+    counts = Counter(one.call for one in hulls)
+    tally = "; ".join(
+        f"{STATE_MARKS.get(call, '')} {counts[call]} {STATE_TALLY.get(call, call)}"
+        for call in sorted(counts, key=_place)
+    )
+    tiles = "\n".join(
+        f'<li class="{escape(one.call)}"><a href="{_address(one.hull_id)}">'
+        f'<span aria-hidden="true">{STATE_MARKS.get(one.call, "")}</span> {escape(one.hull_id)}'
+        f'<span class="said">: {escape(STATE_SHORT.get(one.call, one.call))}</span></a></li>'
+        for one in hulls
+    )
+    return (
+        f'<section class="tiles"><h2>{len(hulls)} hulls</h2>\n<p class="tally">{escape(tally)}</p>'
+        f"\n<ul>\n{tiles}\n</ul></section>"
+    )
+
+
+def _address(hull: str) -> str:
+    return f"/hull/{quote(hull, safe='')}"
 
 
 def _head(call: str, hull: str | None) -> str:
     if hull is None:
         return ""
     mark = STATE_MARKS.get(call, "")
-    return f'{mark} <a href="/hull/{quote(hull, safe="")}">{escape(hull)}</a>: '
+    return f'{mark} <a href="{_address(hull)}">{escape(hull)}</a>: '

@@ -6,7 +6,7 @@ them, and where an alert is more careful than the list, the alert holds.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from html import escape
@@ -45,14 +45,13 @@ class Told:
     words: str
 
 
-def told_since(ground: Ground, scope: Scope, since: datetime, now: datetime) -> list[Told]:
-    """What became known after an instant, newest first, of the hulls and docks in a scope.
+def told_since(ground: Ground, since: datetime, now: datetime) -> list[Told]:
+    """What became known after an instant, newest first, of all hulls and docks.
 
     Records of one kind, subject and time (a test's cylinders) are told of in one line.
 
     Args:
         ground: the records, those that wait among them.
-        scope: what may be seen.
         since: what was known by then is left out.
         now: what happens later is left out.
     """
@@ -65,11 +64,11 @@ def told_since(ground: Ground, scope: Scope, since: datetime, now: datetime) -> 
         known = known_at(kind)
         fresh = rows.filter((known > since) & (known <= now))
         found += _of_kind(kind, fresh, hulls)
-    mine = [one for one in found if _is_in(one, scope)]
-    return sorted(mine, key=lambda one: (one.at, one.words), reverse=True)
+    return sorted(found, key=lambda one: (one.at, one.words), reverse=True)
 
 
-def _is_in(one: Told, scope: Scope) -> bool:
+def is_in(one: Told, scope: Scope) -> bool:
+    """Whether somebody with a scope may be told of it."""
     if one.hull_id is not None:
         return scope.holds("hulls", one.hull_id)
     if one.dock_id is not None:
@@ -84,6 +83,7 @@ def _hull_by_engine(ground: Ground) -> dict[str, str]:
 
 def _of_kind(kind: RecordKind, rows: pl.DataFrame, hulls: dict[str, str]) -> list[Told]:
     heads: dict[tuple[Any, ...], list[str]] = {}
+    told = {name: column.metadata or {} for name, column in kind.schema.columns().items()}
     for row in rows.iter_rows(named=True):
         form = _form_of(kind, row)
         at = row[kind.event_time] if kind.event_time else row["recorded_at"]
@@ -96,7 +96,7 @@ def _of_kind(kind: RecordKind, rows: pl.DataFrame, hulls: dict[str, str]) -> lis
         title = form.title if form else kind.name.replace("_", " ").capitalize()
         if row.get("measure") and form is None:
             title = MEASURE_LABELS[row["measure"]]
-        details = _details(kind, form, row)
+        details = _details(kind, form, row, told)
         heads.setdefault((at, hull, dock, title), []).append(details)
     return [
         Told(at, hull, dock, f"{title}, {instant_text(at)}: {'; '.join(filter(None, details))}")
@@ -121,9 +121,11 @@ def _hull_of_correction(row: dict[str, Any], hulls: dict[str, str]) -> str | Non
     return {"hull_id": first, "engine_id": hulls.get(first)}.get(kind.key[0])
 
 
-def _details(kind: RecordKind, form: Form | None, row: dict[str, Any]) -> str:
+def _details(
+    kind: RecordKind, form: Form | None, row: dict[str, Any], told: Mapping[str, Any]
+) -> str:
     """The cells that say what happened; beside whose and when, which the line says already."""
-    shown = (*form.each, *form.read, *form.asked) if form else kind.schema.column_names()
+    shown = (*form.each, *form.read, *form.asked) if form else tuple(told)
     given = set(form.given) if form else set()
     names = [
         name
@@ -131,8 +133,7 @@ def _details(kind: RecordKind, form: Form | None, row: dict[str, Any]) -> str:
         if name not in _PLAIN | given | {"hull_id", "dock_id", "engine_id", kind.event_time}
         and row.get(name) is not None
     ]
-    columns = kind.schema.columns()
-    cells = {name: _cell(name, row[name], (columns[name].metadata or {})) for name in names}
+    cells = {name: _cell(name, row[name], told[name]) for name in names}
     if "value" in cells and "unit" in cells:
         cells["value"] = f"{cells['value']} {row['unit']}"
         del cells["unit"]

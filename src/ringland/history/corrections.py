@@ -19,7 +19,7 @@ from ringland.intake.written.raw_file import SOURCE_ROW
 from ringland.intake.written.text_cast import FAULT_SCHEMA, cast_instants, cast_text, faults
 from ringland.words.plain_words import sentence
 
-_KEY = "_record_key"
+_KEY, _PLACE = "_record_key", "_place"
 
 
 def key_text(kind: RecordKind, rows: pl.DataFrame) -> pl.Series:
@@ -61,8 +61,19 @@ def with_corrections(
 
 
 def _correct(kind: RecordKind, rows: pl.DataFrame, corrections: pl.DataFrame) -> pl.DataFrame:
+    """Carry corrections of one kind out; rows that cannot bear a key of theirs are passed by."""
     order = rows.columns
     mine = corrections.with_columns(as_key_text(kind, corrections["record_key"]).alias(_KEY))
+    first = mine[_KEY].str.split(";").list.first().unique().implode()
+    may_be = rows.select(shown(kind.key[0], rows.schema[kind.key[0]]).is_in(first)).to_series()
+    numbered = rows.with_row_index(_PLACE)
+    named = may_be.fill_null(value=False)
+    touched = _corrected(kind, numbered.filter(named), mine)
+    return pl.concat([numbered.filter(~named), touched]).sort(_PLACE).select(order)
+
+
+def _corrected(kind: RecordKind, rows: pl.DataFrame, mine: pl.DataFrame) -> pl.DataFrame:
+    columns = rows.columns
     rows = rows.with_columns(key_text(kind, rows))
     withdrawn = mine.filter(pl.col("change") == "withdrawn")
     rows = rows.join(withdrawn, on=_KEY, how="anti", maintain_order="left")
@@ -81,7 +92,7 @@ def _correct(kind: RecordKind, rows: pl.DataFrame, corrections: pl.DataFrame) ->
             .with_columns(pl.when("_is_corrected").then("_new").otherwise(field).alias(str(field)))
             .drop("_new", "_is_corrected")
         )
-    return rows.select(order)
+    return rows.select(columns)
 
 
 def _row_numbers(rows: pl.DataFrame) -> pl.Series:

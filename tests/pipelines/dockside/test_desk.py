@@ -145,7 +145,8 @@ def test_an_alert_holds_from_the_entry_that_brings_it(served: Served, phone: Pho
                                     "calibration": "raised", "octane_need_aki": "93"})  # fmt: skip
 
     assert phone.entries(raised, weak).outcomes == ["kept", "kept"]
-    until(lambda: any(one.hull_id == "A2" for one in served.desk.alerts))
+    until(lambda: served.desk.looked_last is not None
+          and any(one.hull_id == "A2" for one in served.desk.looked_last.alerts))  # fmt: skip
 
     until(lambda: any((served.desk.home.dockside / "alerts").glob("*-A2-*.txt")))
 
