@@ -2,12 +2,13 @@
 
     python -m tests.studies.regret_of_worlds OUT.jsonl [--hulls 48] [--seeds 1 10]
         [--shapes ...] [--policies ...] [--prompt] [--decide-every 1] [--budget-s 3600]
-    python -m tests.studies.regret_of_worlds OUT.jsonl --table
+    python -m tests.studies.regret_of_worlds OUT.jsonl [MORE.jsonl ...] --table
 
 Two seasons are lived and written down with faults; then the third is played once under each
 policy, with the same renters, weathers, loads and fates.  The tool reads only the record
 files, loads them every Monday and does what `decide_week` says (the function the weekly
 command's asset is held to).  Fleets are added to OUT; a stopped run goes on where it was.
+Policies played in several runs lie in a file each; the table joins the bills of a fleet.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ def one_fleet(
 def main() -> None:
     """Run fleets, or print the table of those on file."""
     ask = argparse.ArgumentParser(description=__doc__.split("\n", 1)[0])
-    ask.add_argument("file", type=Path)
+    ask.add_argument("file", type=Path, nargs="+")
     ask.add_argument("--hulls", type=int, nargs="+", default=[48])
     ask.add_argument("--seeds", type=int, nargs=2, default=[1, 10], metavar=("FIRST", "LAST"))
     ask.add_argument("--shapes", nargs="+", choices=list(SHAPES), default=list(SHAPES))
@@ -57,10 +58,12 @@ def main() -> None:
     ask.add_argument("--table", action="store_true")
     told = ask.parse_args()
     if told.table:
-        from tests.studies.regret_table import as_markdown  # noqa: PLC0415
+        from tests.studies.regret_table import as_markdown, joined  # noqa: PLC0415
 
-        print(as_markdown(read_lines(told.file)))
+        print(as_markdown(joined([line for file in told.file for line in read_lines(file)])))
         return
+    if len(told.file) > 1:
+        ask.error("fleets are played into one file; several are for --table.")
     seeds = range(told.seeds[0], told.seeds[1] + 1)
     wanted = [(s, h, seed) for seed in seeds for h in told.hulls for s in told.shapes]
     fleet = partial(
@@ -69,7 +72,7 @@ def main() -> None:
         is_slack=not told.prompt,
         decide_every=told.decide_every,
     )
-    run_fleets(told.file, wanted, fleet, budget_s=told.budget_s)
+    run_fleets(told.file[0], wanted, fleet, budget_s=told.budget_s)
 
 
 if __name__ == "__main__":

@@ -19,6 +19,7 @@ from tests.studies.season_policies import POLICIES, SIMPLE, TOOL
 BASE, PARAMETER, ORACLE = "nothing", "parameter oracle", "oracle"
 LEFT, KEPT_UP = "left_over", "left_kept_up"
 DRAWS = 1000
+PLAYED_ALIKE = ("past_failures", "slack")
 
 
 def costs_of(lines: Sequence[dict[str, Any]], policy: str, left: str = LEFT) -> NDArray[np.float64]:
@@ -63,6 +64,28 @@ def _limits(lines: Sequence[dict[str, Any]], measure: Any) -> tuple[float, float
         return float("nan"), float("nan")
     low, high = np.nanquantile(found, [0.025, 0.975])
     return float(low), float(high)
+
+
+def joined(lines: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """One line a fleet, with the bills of all its lines; a fleet that lacks a bill is left out.
+
+    Raises:
+        ValueError: lines of one fleet were not played alike.
+    """
+    fleets: dict[tuple[Any, ...], dict[str, Any]] = {}
+    for line in lines:
+        key = line["shape"], line["hulls"], line["seed"]
+        mine = fleets.setdefault(key, line | {"bills": {}, "commit": ""})
+        if any(mine.get(name) != line.get(name) for name in PLAYED_ALIKE):
+            raise ValueError(f"{key}: {', '.join(PLAYED_ALIKE)} differ between its lines.")
+        mine["bills"] = mine["bills"] | line["bills"]
+        stamps = {*mine["commit"].split(", "), line["commit"]} - {""}
+        mine["commit"] = ", ".join(sorted(stamps))
+    wanted = {
+        hulls: {name for key, line in fleets.items() if key[1] == hulls for name in line["bills"]}
+        for hulls in {key[1] for key in fleets}
+    }
+    return [line for key, line in fleets.items() if set(line["bills"]) == wanted[key[1]]]
 
 
 def as_markdown(lines: Sequence[dict[str, Any]]) -> str:

@@ -53,6 +53,21 @@ def test_every_policy_of_the_study_gets_a_bill() -> None:
     assert all(0 < bill["left_kept_up"] <= bill["left_over"] for bill in bills.values())
 
 
+def test_the_bills_of_one_fleet_played_in_several_runs_are_told_in_one_table() -> None:
+    whole = tiny()
+    bills = whole["bills"]
+    rivals = whole | {"bills": {n: bill for n, bill in bills.items() if n != TOOL}, "commit": "a"}
+    tool = whole | {"bills": {TOOL: bills[TOOL]}, "commit": "b"}
+    not_yet = rivals | {"seed": 2}
+
+    [line] = regret_table.joined([rivals, not_yet, tool])
+
+    assert line["bills"] == bills
+    assert line["commit"] == "a, b"
+    with pytest.raises(ValueError, match="differ between its lines"):
+        regret_table.joined([rivals, tool | {"slack": False}])
+
+
 def test_an_oracle_costs_no_more_than_doing_nothing() -> None:
     lines = [tiny()]
 
