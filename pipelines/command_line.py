@@ -80,12 +80,22 @@ def demo(home: Home) -> None:
 
 
 @main.command()
-@click.argument("path", metavar="FOLDER_OR_FILE", type=click.Path(exists=True, path_type=Path))
+@click.argument(
+    "path",
+    metavar="[FOLDER_OR_FILE]",
+    required=False,
+    type=click.Path(exists=True, path_type=Path),
+)
 @click.pass_obj
-def load(home: Home, path: Path) -> None:
-    """Load every record file in a folder, or one file; rows that cannot be used are set aside."""
+def load(home: Home, path: Path | None) -> None:
+    """Load every record file in a folder, or one file; rows that cannot be used are set aside.
+
+    Without either: what lies in the home's drop folder, and what was entered at the dock.
+    """
     from pipelines.drop_folder import still_growing  # noqa: PLC0415 - imports Dagster
 
+    if path is None:
+        path = home.prepare().drop
     files = [one for one in (path.iterdir() if path.is_dir() else (path,)) if one.is_file()]
     need_room(home.folder, 3 * sum(one.stat().st_size for one in files) + LEAST_ROOM)
     if growing := still_growing(files, time.sleep, time.time()):

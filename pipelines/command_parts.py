@@ -112,6 +112,7 @@ TOLD_IN_WORDS = frozenset(
         "AssumptionError",
         "InUseError",
         "PeopleError",
+        "CertificateError",
         "OpenBucketError",
     }
 )

@@ -11,7 +11,9 @@ from glob import escape
 from pathlib import Path, PurePosixPath
 
 from pipelines.backup import Manifest, read_manifest, wrong_in
+from pipelines.dockside.certificates import faulty_keys
 from pipelines.dockside.journal import Journal
+from pipelines.dockside.people import PEOPLE, people_fault
 from pipelines.duckdb_warehouse import WarehouseError
 from pipelines.home import JOURNAL, Home
 from pipelines.home_file import HomeFileError
@@ -225,6 +227,9 @@ def _mend_weeks(home: Home, backup: zipfile.ZipFile, manifest: Manifest) -> list
 def _mend_dockside(home: Home, backup: zipfile.ZipFile, manifest: Manifest) -> list[str]:
     """What is lost of the dockside server, and the lines its journal has lost."""
     put_back = []
+    damaged = set(faulty_keys(home.dockside))
+    if people_fault(home.dockside) is not None:
+        damaged.add(home.dockside / PEOPLE)
     _make_private(home.dockside, manifest)
     for name in sorted(manifest.files):
         path = PurePosixPath(name)
@@ -232,7 +237,7 @@ def _mend_dockside(home: Home, backup: zipfile.ZipFile, manifest: Manifest) -> l
             continue
         if path.name == JOURNAL:
             put_back += _mend_journal(home, name, backup.read(name))
-        elif not (home.folder / name).exists():
+        elif not (home.folder / name).exists() or home.folder / name in damaged:
             put_back.append(_put(backup, home, name))
     return put_back
 

@@ -13,6 +13,8 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
+from pipelines.dockside.certificates import KEY_FAULT, faulty_keys
+from pipelines.dockside.people import people_fault
 from pipelines.dockside.taking_in import journal_faults
 from pipelines.duckdb_warehouse import (
     DuckDBWarehouse,
@@ -88,6 +90,9 @@ def check_warehouse(home: Home) -> list[Finding]:
             in_tables(lambda con: _views(home, con)),
         ),
         Finding("every entry made at the dock is taken in", tuple(journal_faults(home))),
+        Finding(
+            "who may sign in, and the keys that phones trust, are whole", tuple(_dockside(home))
+        ),
         Finding("the settings can be read", tuple(_settings(home))),
         Finding("the pages that lie open are the weeks' own", tuple(_pages(home))),
     ]
@@ -240,6 +245,13 @@ def _again(store: WeekStore, key: WeekKey) -> str:
 def _views(home: Home, con: duckdb.DuckDBPyConnection) -> Iterator[str]:
     if broken := broken_views(home, con):
         yield f"{len(broken)} of them cannot be read, e.g. {broken[0]}: {REBUILD}"
+
+
+def _dockside(home: Home) -> Iterator[str]:
+    if (fault := people_fault(home.dockside)) is not None:
+        yield fault
+    for path in faulty_keys(home.dockside):
+        yield f"{path} {KEY_FAULT}"
 
 
 def _settings(home: Home) -> Iterator[str]:

@@ -10,17 +10,24 @@ import ipaddress
 import os
 import secrets
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from asn1crypto import algos, core, keys, pem, x509
-from ecdsa import NIST256p, SigningKey
-from ecdsa.util import sigencode_der
+from ecdsa import BadSignatureError, NIST256p, SigningKey, VerifyingKey
+from ecdsa.der import UnexpectedDER
+from ecdsa.util import sigdecode_der, sigencode_der
 
 from pipelines.whole_files import write_whole
 
 FOLDER = "authority"
+KEY_FAULT = (
+    "is missing or was changed: take it from a backup (ringland restore BACKUP --mend); without "
+    "one, move its folder away and start 'ringland dockside' anew, whose new authority every "
+    "phone must then be told to trust"
+)
 AUTHORITY, AUTHORITY_KEY = "authority.crt", "authority.key"
 SERVER, SERVER_KEY = "server.crt", "server.key"
 _AUTHORITY_LASTS, _SERVER_LASTS = timedelta(days=3650), timedelta(days=397)
@@ -31,6 +38,10 @@ DOMAINS = ("localhost", "local", "lan", "home.arpa")
 NETWORKS = ("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "127.0.0.0/8", "169.254.0.0/16",
             "fc00::/7", "fe80::/10", "::1/128")  # fmt: skip
 """Networks of a house or a marina (RFC 1918, 3927, 4193), for which alone the authority signs."""
+
+
+class CertificateError(ValueError):
+    """What phones trust is not there as it was; the message says what to do."""
 
 
 @dataclass(frozen=True)
@@ -67,13 +78,19 @@ def own_certificates(folder: Path, names: Sequence[str], now: datetime) -> Certi
         folder: of the home; the authority in it is made if it is not there.
         names: host names and addresses the server answers to, each `is_local`.
         now: a certificate that ends soon is made anew.
+
+    Raises:
+        CertificateError: what phones trust is lost or damaged.
     """
     place = folder / FOLDER
     place.mkdir(mode=0o700, parents=True, exist_ok=True)
-    if not (place / AUTHORITY).exists():
+    if not (place / AUTHORITY).exists() and not (place / SERVER).exists():
         key = SigningKey.generate(curve=NIST256p)
         _keep_key(place / AUTHORITY_KEY, key)
         _keep(place / AUTHORITY, _authority(key, now))
+    lost = [path for path in faulty_keys(folder) if path.name in (AUTHORITY, AUTHORITY_KEY)]
+    if lost:
+        raise CertificateError(f"{lost[0]} {KEY_FAULT}")
     der = _read(place / AUTHORITY)
     if not _still_serves(place, names, now):
         signer = SigningKey.from_pem((place / AUTHORITY_KEY).read_text(encoding="ascii"))
@@ -174,8 +191,55 @@ def _alternative(name: str) -> x509.GeneralName:
         return x509.GeneralName("dns_name", name)
 
 
+def faulty_keys(folder: Path) -> list[Path]:
+    """Files of the authority, and of what it signed, that are lost, damaged or do not fit.
+
+    Args:
+        folder: of the home; where no authority was made, nothing is lost.
+    """
+    place = folder / FOLDER
+    if not place.exists():
+        return []
+    pairs = ((AUTHORITY, AUTHORITY_KEY), (SERVER, SERVER_KEY))
+    certificates = [place / one for one, _ in pairs if not _is_signed(place / one, place)]
+    return certificates + [place / key for one, key in pairs if not _fits(place / key, place / one)]
+
+
+def _is_signed(path: Path, place: Path) -> bool:
+    with suppress(*_UNREADABLE):
+        made = x509.Certificate.load(_read(path))
+        issuer = VerifyingKey.from_der(
+            x509.Certificate.load(_read(place / AUTHORITY)).public_key.dump()
+        )
+        signature, signed = made["signature_value"].native, made["tbs_certificate"].dump()
+        issuer.verify(signature, signed, hashlib.sha256, sigdecode=sigdecode_der)
+        return path.read_bytes() == pem.armor("CERTIFICATE", made.dump())  # type: ignore[no-any-return]  # asn1crypto says nothing of types
+    return False
+
+
+def _fits(path: Path, certificate: Path) -> bool:
+    with suppress(*_UNREADABLE):
+        key = SigningKey.from_pem(path.read_text(encoding="ascii"))
+        public = x509.Certificate.load(_read(certificate)).public_key.dump()
+        is_its: bool = key.verifying_key.to_der() == public
+        return is_its and path.read_bytes() == key.to_pem(format="pkcs8")
+    return False
+
+
+_UNREADABLE = (
+    OSError,
+    ValueError,
+    TypeError,
+    KeyError,
+    AssertionError,
+    UnexpectedDER,
+    BadSignatureError,
+)
+"""What the libraries raise of files that are not there or not what they were."""
+
+
 def _still_serves(place: Path, names: Sequence[str], now: datetime) -> bool:
-    if not ((place / SERVER).exists() and (place / SERVER_KEY).exists()):
+    if any(path.name in (SERVER, SERVER_KEY) for path in faulty_keys(place.parent)):
         return False
     made = x509.Certificate.load(_read(place / SERVER))
     told = {one.native for one in made.subject_alt_name_value}

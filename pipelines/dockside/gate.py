@@ -12,7 +12,7 @@ from pipelines.dockside.asked import Asked, Way
 from pipelines.dockside.audit import Audit
 from pipelines.dockside.certificates import Authority
 from pipelines.dockside.desk import Desk
-from pipelines.dockside.people import People
+from pipelines.dockside.people import People, PeopleError
 from pipelines.dockside.sessions import LASTS, Sessions, Tries
 from pipelines.home import Home
 from ringland.dockside.roles import NO_PERSON, OWNER, Person
@@ -30,7 +30,7 @@ class Gate:
     ) -> None:
         self.people, self.tries = People(home.dockside), Tries()
         self.sessions, self.audit = Sessions(home.dockside), Audit(home.dockside)
-        self._secret = secrets.token_bytes(32)
+        self._secret, self._is_set_up = secrets.token_bytes(32), self.people.is_set_up
         self.is_secure, self.authority = is_secure, authority
         self.cookie = "__Host-dockside" if is_secure else "dockside"
 
@@ -43,10 +43,15 @@ class Gate:
         return Asked(request, desk, self, person, device_of(request), token)
 
     def _person(self, secret: str | None, desk: Desk) -> Person:
-        if not self.people.is_set_up:  # on this machine alone: see `serving.where`
+        # on this machine alone: see `serving.where`; a list that is lost lets nobody in
+        self._is_set_up = self._is_set_up or self.people.is_set_up
+        if not self._is_set_up:
             return Person("", getuser(), OWNER)
         person_id = self.sessions.person_id(secret, desk.now()) if secret else None
-        return (self.people.find(person_id, desk.now()) if person_id else None) or NO_PERSON
+        try:
+            return (self.people.find(person_id, desk.now()) if person_id else None) or NO_PERSON
+        except PeopleError:  # the list is damaged; the check says what mends it
+            return NO_PERSON
 
     def let_in(self, asked: Asked, person_id: str, answer: Response) -> None:
         """Begin a session of its own for whoever has just shown who they are."""

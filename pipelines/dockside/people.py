@@ -13,10 +13,12 @@ from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from threading import Lock
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from filelock import FileLock
 
+from pipelines.dockside.certificates import FOLDER
+from pipelines.home import SESSIONS
 from pipelines.whole_files import write_whole
 from ringland.dockside.roles import DOCK_HAND, OPERATOR, READER, Person
 
@@ -225,16 +227,25 @@ class People:
         path = self.folder / PEOPLE
         if not path.exists():
             return _Book()
-        told = json.loads(path.read_text(encoding="utf-8"))
-        return _Book(
-            tuple(Member(**one) for one in told["members"]),
-            tuple(HullLink(**one) for one in told["links"]),
-        )
+        try:
+            told = json.loads(path.read_bytes())
+            if told.pop("digest", None) not in (None, _digest(told)):  # None: an older ringland's
+                raise ValueError("its digest is another's")
+            return _Book(
+                tuple(Member(**one) for one in told["members"]),
+                tuple(HullLink(**one) for one in told["links"]),
+            )
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            raise PeopleError(
+                f"{path} was changed or is damaged: {_REMEDY.format('move it away')}"
+            ) from error
 
     def _change(self, change: Callable[[_Book], _Book]) -> None:
         with self._held():
             book = change(self._read())
-            text = json.dumps(asdict(book), ensure_ascii=False, indent=1)
+            told = json.loads(json.dumps(asdict(book)))
+            told["digest"] = _digest(told)
+            text = json.dumps(told, ensure_ascii=False, indent=1)
             write_whole(self.folder / PEOPLE, text.encode())
 
     @contextmanager
@@ -242,6 +253,28 @@ class People:
         self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         with FileLock(self.folder / _LOCK):
             yield
+
+
+def people_fault(folder: Path) -> str | None:
+    """Why nobody can sign in who could, with the step that mends it; None: nothing is wrong."""
+    path = folder / PEOPLE
+    if not path.exists() and ((folder / SESSIONS).exists() or (folder / FOLDER).exists()):
+        return f"{path} is missing: {_REMEDY.format('leave it so')}"
+    try:
+        _ = People(folder).members
+    except PeopleError as error:
+        return str(error)
+    return None
+
+
+_REMEDY = (
+    "nobody can sign in. Take it from a backup (ringland restore BACKUP --mend); without one, {} "
+    "and invite everybody again (ringland dockside-people invite)"
+)
+
+
+def _digest(book: dict[str, Any]) -> str:
+    return hashlib.sha256(json.dumps(book, sort_keys=True).encode()).hexdigest()
 
 
 def hashed(secret: str) -> str:

@@ -60,10 +60,11 @@ def where(
         own: certificate and key of the shop's own; else its authority signs one.
 
     Raises:
-        PeopleError: the address is not this machine's alone and nobody has to sign in.
+        PeopleError: the address is not this machine's alone and nobody has to sign in, or the
+            list of who may is damaged.
     """
-    is_alone = _is_loopback(host)
-    if not is_alone and not _has_owner(home):
+    is_alone, has_owner = _is_loopback(host), _has_owner(home)
+    if not is_alone and not has_owner:
         raise PeopleError(
             "Off this machine the server answers only people who have signed in, and no owner has "
             "set a password yet. Run 'ringland dockside-people invite NAME --role owner', start "

@@ -3,6 +3,7 @@
 import json
 import secrets
 from collections import defaultdict
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -39,8 +40,8 @@ class Sessions:
     def __init__(self, folder: Path) -> None:
         self._path, self._lock = folder / SESSIONS, Lock()
         self._held: dict[str, Session] = {}
-        if self._path.exists():
-            told = json.loads(self._path.read_text(encoding="utf-8"))
+        with suppress(FileNotFoundError, ValueError, KeyError, TypeError, AttributeError):
+            told = json.loads(self._path.read_bytes())  # damaged: everybody signs in again
             self._held = {key: _read(one) for key, one in told.items()}
 
     def begin(self, person_id: str, now: datetime, before: str | None) -> str:

@@ -131,7 +131,8 @@ def journal_faults(home: Home) -> list[str]:
         return [*found, *waits] if is_waiting(home) else found
     return found or [
         f"{journal} is not as it was taken in: entries of it that were, are on record; for those "
-        f"that were not, take it from a backup (ringland restore BACKUP --mend)"
+        f"that were not, take it from a backup (ringland restore BACKUP --mend), then run "
+        f"'ringland load', which takes in what is there"
     ]
 
 
@@ -184,8 +185,10 @@ def _place(home: Home) -> _Place:
 
 
 def _said(home: Home) -> _Place:
-    path = home.dockside / TAKEN
-    return _Place(**json.loads(path.read_text(encoding="utf-8"))) if path.exists() else _Place()
+    try:
+        return _Place(**json.loads((home.dockside / TAKEN).read_bytes()))
+    except (FileNotFoundError, ValueError, TypeError):  # lines on record already change nothing
+        return _Place()
 
 
 def _is_known(home: Home, place: _Place) -> bool:

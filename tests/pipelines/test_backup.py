@@ -118,18 +118,24 @@ def test_a_backup_puts_back_what_the_dockside_has_lost(home: Home, tmp_path: Pat
     journal, people = home.dockside / JOURNAL, home.dockside / "people.json"
     said = journal.read_bytes()
     journal.write_bytes(said.replace(b'"volume_l": "5"', b'"volume_l": "9"', 1))
-    people.unlink()
+    members = People(home.dockside).members
+    people.write_bytes(people.read_bytes().replace(b"mechanic", b"me_hanic"))
+    key = home.dockside / "authority" / "authority.key"
+    key.unlink()
     with Journal(home.dockside) as kept:  # an entry made since
         kept.append([stamped(entry("fills", {"hull_id": "H", "volume_l": "7"}))])
     since = journal.read_bytes()[len(said) :]
     assert any("--mend" in line for line in journal_faults(home))
+    assert sum(name in line for line in wrong(home) for name in (str(people), str(key))) == 2
 
     put_back = run(home, "restore", str(file), "--mend")
 
     assert f"Put back: dockside/{JOURNAL}" in put_back
     assert "Put back: dockside/people.json" in put_back
     assert journal.read_bytes() == said + since
-    assert not any("--mend" in line for line in journal_faults(home))
+    assert People(home.dockside).members == members
+    (left,) = wrong(home)
+    assert left.endswith("run 'ringland load'")
 
 
 def test_a_paper_made_after_a_restore_is_the_paper_made_before(home: Home, tmp_path: Path) -> None:

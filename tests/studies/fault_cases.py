@@ -9,7 +9,7 @@ import sys
 import time
 from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager, suppress
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -19,35 +19,77 @@ from click.testing import CliRunner
 
 from pipelines import command_line
 from pipelines.backup import read_manifest, wrong_in
+from pipelines.dockside.certificates import FOLDER, own_certificates
+from pipelines.dockside.journal import Journal, read_journal
+from pipelines.dockside.people import PEOPLE, People
+from pipelines.dockside.taking_in import TAKEN
 from pipelines.duckdb_warehouse import warehouse_at
-from pipelines.home import Home
+from pipelines.home import JOURNAL, SESSIONS, Home
 from pipelines.taken_list import NAMES
 from pipelines.warehouse_care import check_warehouse, record_tables
 from pipelines.weekly.store import WeekStore, _list_in
 from pipelines.whole_files import free_name
-from tests.pipelines.tiny_shop import WEEKS, write_tiny
+from ringland.dockside.entries import Entry, StampedEntry
+from tests.pipelines.tiny_shop import WEEKS, tiny_files, write_tiny
 
 MONDAY = WEEKS[1]
 NOW = datetime.fromisoformat(f"{MONDAY}T08:00:00+00:00")
-MOST_ROUNDS = 4
+MOST_ROUNDS = 8
+FIRST_FILES = ("docks", "hulls", "engines", "installations", "piston_sets")
+"""Of the shop's records, those on record before its phones made entries."""
 
 
 def make_shop(base: str) -> None:
-    """The homes that cases begin with, as states of the arena: empty, loaded, a week worked out.
+    """The homes that cases begin with, as states of the arena.
 
-    All stand in the arena while they are made, since views name the folder.
+    empty: nothing yet; begun: hulls, people, keys and two entries at the dock, none taken in;
+    loaded: all records and those two, a third entry waits; worked: a week with that one in it,
+    a backup with a fourth, a fifth since.  All stand in the arena while they are made, since
+    views name the folder.
     """
     arena = Path(base) / "arena"
     home = _home(arena).prepare()
     write_tiny(arena / "records")
     shutil.copytree(arena, Path(base) / "empty")
+    (arena / "first").mkdir()
+    for name in FIRST_FILES:
+        (arena / "first" / f"{name}.csv").write_text(tiny_files()[f"{name}.csv"])
+    run(home, "load", str(arena / "first"))
+    open_dock(home)
+    enter(home, 1)
+    enter(home, 2)
+    shutil.copytree(arena, Path(base) / "begun")
     run(home, "load", str(arena / "records"))
+    enter(home, 3)
     shutil.copytree(arena, Path(base) / "loaded")
     run(home, "week")
     home.photos.mkdir()
     (home.photos / "ring land.jpg").write_bytes(b"a photo")
+    enter(home, 4)
     run(home, "backup", str(arena / "backup.zip"))
+    enter(home, 5)
     shutil.copytree(arena, Path(base) / "worked")
+
+
+def open_dock(home: Home) -> None:
+    """People, keys and a session, as a server leaves them."""
+    began = NOW - timedelta(days=2)
+    people = People(home.dockside)
+    people.join(people.invite("Mia", "owner", began, None, None), "a long password", began)
+    people.invite("Nils", "mechanic", began, None, None)
+    own_certificates(home.dockside, ["localhost"], began)
+    (home.dockside / SESSIONS).write_text("{}", encoding="utf-8")
+
+
+def enter(home: Home, number: int) -> None:
+    """An entry that was acknowledged."""
+    at = NOW - timedelta(hours=24 - number)
+    cells = {"hull_id": "A1", "filled_at": f"{at:%Y-%m-%dT%H:%M:%SZ}", "volume_l": "5",
+             "source": "outside", "octane_aki": "91"}  # fmt: skip
+    with Journal(home.dockside) as journal:
+        journal.append(
+            [StampedEntry(Entry(f"entry-{number}", "fills", cells, at), "Mia", "a phone", at)]
+        )
 
 
 def _home(arena: Path) -> Home:
@@ -74,12 +116,13 @@ def run_command(arena: Path, command: str) -> None:
     """One of the study's commands."""
     arguments = {
         "load": (str(arena / "records"),),
+        "first load": (str(arena / "records"),),
         "backfill": ("--since", "2026-06-15"),
         "publish": (str(arena / "published.duckdb"),),
         "backup": (str(free_name(arena / "new.zip")),),
         "restore": (str(arena / "backup.zip"),),
     }
-    run(_home(arena), command, *arguments.get(command, ()))
+    run(_home(arena), command.removeprefix("first "), *arguments.get(command, ()))
 
 
 def ready() -> None:
@@ -91,8 +134,9 @@ def undisturbed(arena: str, command: str) -> dict[str, Any]:
     began = time.monotonic()
     with WATCH.over(Path(arena)):
         run_command(Path(arena), command)
-    took = time.monotonic() - began
-    return {"all": all_of(_home(Path(arena))), "events": WATCH.count, "took": took}
+    took, events = time.monotonic() - began, WATCH.count
+    _as_it_says(Path(arena))  # an entry that waits is said to be loaded
+    return {"all": all_of(_home(Path(arena))), "events": events, "took": took}
 
 
 def stopped_at(arena: str, command: str, events: list[int]) -> None:
@@ -185,6 +229,11 @@ def all_of(home: Home) -> dict[str, str]:
         for path in folder.rglob("*"):
             if path.is_file():
                 found[path.relative_to(home.folder).as_posix()] = _digest(path.read_bytes())
+    for path in (home.dockside / PEOPLE, *home.dockside.glob(f"{FOLDER}/*.*")):
+        if path.exists():
+            found[path.relative_to(home.folder).as_posix()] = _digest(path.read_bytes())
+    for one in read_journal(home.dockside / JOURNAL):
+        found[f"{home.dockside.name}/{one.entry.id}"] = _digest(repr(one).encode())
     return found
 
 
@@ -194,20 +243,29 @@ def _digest(content: bytes) -> str:
 
 def brought_back(place: str, command: str | None) -> dict[str, Any]:
     """Do as the check says until it is content, then give the command again."""
-    arena, steps, began = Path(place), list[str](), time.process_time()
+    arena, began = Path(place), time.process_time()
     home = _home(arena)
-    for _ in range(MOST_ROUNDS):
-        step = next((step for line in _wrong(home) if (step := _step(line)) is not None), None)
-        if step is None:
-            break
-        steps.append(step[0])
-        run(home, *(part.format(arena=arena) for part in step))
+    steps = _as_it_says(arena)
     if command is not None:
         run_command(arena, command)
+        steps += _as_it_says(arena)
     litter = [path.name for path in arena.rglob("*") if path.name.endswith(LITTER)]
     left = [*_wrong(home), *_not_whole(arena)]
     spent = round(time.process_time() - began, 2)
     return {"steps": steps, "left": left, "litter": litter, "all": all_of(home), "cpu_s": spent}
+
+
+def _as_it_says(arena: Path) -> list[str]:
+    """Do as the check says, each of its lines' steps once, until it is content; what was done."""
+    home, done = _home(arena), list[tuple[str, tuple[str, ...]]]()
+    for _ in range(MOST_ROUNDS):
+        told = [(line, step) for line in _wrong(home) for step in _steps(line)]
+        left = [one for one in told if one not in done]
+        if not left:
+            break
+        done.append(left[0])
+        run(home, *(part.format(arena=arena) for part in left[0][1]))
+    return [step[0] for _, step in done]
 
 
 LITTER = (".partial", ".new", ".gone", ".rebuilt", ".restoring")
@@ -229,8 +287,8 @@ def _not_whole(arena: Path) -> list[str]:
     return [*backups, *(file.name for file in published)]
 
 
-def _step(line: str) -> tuple[str, ...] | None:
-    """The step that a line of the check says, the first that it names."""
+def _steps(line: str) -> list[tuple[str, ...]]:
+    """The steps that a line of the check says, in its order."""
     said = {
         "load the original again": ("load", "{arena}/records"),
         "load it again": ("load", "{arena}/records"),
@@ -238,12 +296,13 @@ def _step(line: str) -> tuple[str, ...] | None:
         "Load some records": ("load", "{arena}/records"),
         "ringland restore BACKUP --mend": ("restore", "{arena}/backup.zip", "--mend"),
         "ringland restore BACKUP' again": ("restore", "{arena}/backup.zip"),
+        "run 'ringland load'": ("load",),
         "ringland rebuild": ("rebuild",),
         "ringland open": ("open", "--as-of", MONDAY),
         "ringland week": ("week",),
     }
     found = [(line.index(words), step) for words, step in said.items() if words in line]
-    return min(found)[1] if found else None
+    return [step for _, step in sorted(found)]
 
 
 def _flip(path: Path, chance: random.Random) -> str:
@@ -293,6 +352,22 @@ def _database(home: Home) -> list[Path]:
     return [home.database]
 
 
+def _journal(home: Home) -> list[Path]:
+    return [home.dockside / JOURNAL]
+
+
+def _taken_in(home: Home) -> list[Path]:
+    return [home.dockside / TAKEN]
+
+
+def _people(home: Home) -> list[Path]:
+    return [home.dockside / PEOPLE]
+
+
+def _keys(home: Home) -> list[Path]:
+    return list(home.dockside.glob(f"{FOLDER}/*.*"))
+
+
 def _schema_half_done(home: Home, chance: random.Random) -> str:
     with duckdb.connect(str(home.database)) as con:
         version = chance.randrange(1, 7)
@@ -325,6 +400,15 @@ DAMAGES: dict[str, Callable[[Home, random.Random], str]] = {
     "rows lost": _rows_lost,
     "bytes of a week": _to(_week_files, _flip),
     "a file of a week lost": _to(_week_files, _delete),
+    "bytes of the journal": _to(_journal, _flip),
+    "the journal truncated": _to(_journal, _truncate),
+    "the journal lost": _to(_journal, _delete),
+    "bytes of what was taken in": _to(_taken_in, _flip),
+    "what was taken in lost": _to(_taken_in, _delete),
+    "bytes of the people": _to(_people, _flip),
+    "the people lost": _to(_people, _delete),
+    "bytes of a key": _to(_keys, _flip),
+    "a key lost": _to(_keys, _delete),
 }
 
 

@@ -34,9 +34,25 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-COMMANDS = ("load", "week", "backfill", "today", "publish", "backup", "restore", "rebuild")
+COMMANDS = (
+    "load",
+    "first load",
+    "week",
+    "backfill",
+    "today",
+    "publish",
+    "backup",
+    "restore",
+    "rebuild",
+)
 FULL = ("load", "week")
-FROM = {"load": "empty", "week": "loaded", "backfill": "loaded", "rebuild": "loaded"}
+FROM = {
+    "load": "begun",
+    "first load": "empty",
+    "week": "loaded",
+    "backfill": "loaded",
+    "rebuild": "loaded",
+}
 """The home a command begins with; the others begin with a week worked out."""
 _HEAVY = ("dagster", "duckdb", "lifelines", "numba", "pint", "plotly.graph_objects", "rich.table",
           "scipy.optimize", "scipy.stats", "sklearn.ensemble", "typst", "xlsxwriter")  # fmt: skip

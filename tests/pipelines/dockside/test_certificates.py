@@ -1,12 +1,23 @@
 """The shop's authority, as OpenSSL reads it through Python's own TLS."""
 
+import shutil
 import ssl
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
-from pipelines.dockside.certificates import Certificates, is_local, own_certificates
+from pipelines.dockside.certificates import (
+    AUTHORITY,
+    AUTHORITY_KEY,
+    SERVER,
+    SERVER_KEY,
+    CertificateError,
+    Certificates,
+    faulty_keys,
+    is_local,
+    own_certificates,
+)
 
 NOW = datetime.now(UTC)  # OpenSSL asks the machine's clock
 NAMES = ["127.0.0.1", "192.168.1.20", "dock.local", "localhost"]
@@ -83,3 +94,30 @@ def test_the_authority_is_made_once_and_the_servers_anew_for_other_names_or_near
 def test_keys_are_for_the_owners_eyes_only(made: Certificates) -> None:
     for path in (made.key, made.key.with_name("authority.key")):
         assert path.stat().st_mode & 0o077 == 0
+
+
+FILES = (AUTHORITY, AUTHORITY_KEY, SERVER, SERVER_KEY)
+
+
+@pytest.mark.parametrize("name", FILES)
+@pytest.mark.parametrize("is_lost", [True, False])
+def test_a_key_or_certificate_that_is_lost_or_changed_is_named(
+    made: Certificates, tmp_path: Path, name: str, *, is_lost: bool
+) -> None:
+    """A damaged one ended in a traceback; a lost authority was made anew, which no phone trusts."""
+    place = Path(shutil.copytree(made.key.parent, tmp_path / "authority"))
+    assert faulty_keys(tmp_path) == []
+    content = (place / name).read_bytes()
+    (place / name).unlink()
+    if not is_lost:
+        at = len(content) // 2
+        (place / name).write_bytes(content[:at] + bytes([content[at] ^ 1]) + content[at + 1 :])
+
+    assert place / name in faulty_keys(tmp_path)
+    if name in (SERVER, SERVER_KEY):
+        again = own_certificates(tmp_path, NAMES, NOW)
+        handshake(again, "dock.local", made.authority.certificate)
+        assert faulty_keys(tmp_path) == []
+    else:
+        with pytest.raises(CertificateError, match="restore BACKUP --mend"):
+            own_certificates(tmp_path, NAMES, NOW)

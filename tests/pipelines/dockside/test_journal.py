@@ -8,8 +8,10 @@ from typing import Any
 
 import polars as pl
 import pytest
+from click.testing import CliRunner
 
 from pipelines.backup import kept_files
+from pipelines.command_line import main
 from pipelines.dockside import taking_in
 from pipelines.dockside.journal import Journal, end_of_lines, read_journal
 from pipelines.dockside.taking_in import TAKEN, is_waiting, journal_faults, take_journal_in
@@ -219,6 +221,27 @@ def test_a_journal_that_was_lost_and_begun_anew_is_taken_in_from_its_beginning(h
     keep(home, *(fill("A1", minute) for minute in range(5, 15)))
     take_journal_in(home)
     assert tables(home)["shop_records.fills"].height == old + 11
+
+
+@pytest.mark.parametrize("left", [None, b"", b"{", b"[]", b'{"number": 1, "ends": 3}'])
+def test_a_journal_whose_place_is_lost_is_taken_in_from_its_beginning(
+    home: Home, left: bytes | None
+) -> None:
+    """The check, a load and a week ended in a traceback, as did the step that it advised."""
+    keep(home, fill("A1", 1), fill("A1", 2))
+    take_journal_in(home)
+    before = tables(home)["shop_records.fills"]
+    (home.dockside / TAKEN).unlink()
+    if left is not None:
+        (home.dockside / TAKEN).write_bytes(left)
+    (waits,) = journal_faults(home)
+    assert waits.endswith("run 'ringland load'")
+
+    done = CliRunner().invoke(main, ["--home", str(home.folder), "load"])
+
+    assert done.exit_code == 0, done.output
+    assert tables(home)["shop_records.fills"].equals(before)
+    assert [line for one in check_warehouse(home) for line in one.wrong] == []
 
 
 def test_the_journal_is_in_a_backup_and_what_it_brought_in_a_rebuild(home: Home) -> None:

@@ -17,7 +17,7 @@ from pipelines.dockside.application import FORM_HEAD, WAYS
 from pipelines.dockside.asked import Way
 from pipelines.dockside.audit import read_audit
 from pipelines.dockside.guard import MOST_BODY_BYTES
-from pipelines.dockside.people import PEOPLE, People, PeopleError
+from pipelines.dockside.people import PEOPLE, People, PeopleError, people_fault
 from pipelines.dockside.serving import where
 from pipelines.dockside.sessions import IDLE, LASTS, MOST_WRONG, MOST_WRONG_FROM, WRONG_FOR
 from pipelines.home import Home
@@ -328,6 +328,29 @@ def test_a_removed_person_is_out_at_the_next_request(shop: Shop) -> None:
 
     assert phone.entries(fill("A1"), path="/check").status == 401
     assert phone.sign_in("Gone", PASSWORD).status == 403
+
+
+@pytest.mark.parametrize("left", [None, b"{", b'{"members": [], "links": [], "digest": "0"}'])
+def test_a_lost_or_damaged_list_of_people_lets_nobody_in(shop: Shop, left: bytes | None) -> None:
+    """A server off this machine took everybody for its owner once the list was gone."""
+    path = shop.home.dockside / PEOPLE
+    whole = path.read_bytes()
+    try:
+        path.unlink()
+        if left is not None:
+            path.write_bytes(left)
+        for phone in (shop.served.phone("10.0.0.16"), shop.phones["Olga"]):
+            assert phone.get("/token").status == 401
+        told = people_fault(shop.home.dockside)
+        assert told is not None
+        assert "restore BACKUP --mend" in told
+        if left is not None:
+            with pytest.raises(PeopleError, match="damaged"):
+                where(shop.home, "127.0.0.1", 8421, NOW)
+    finally:
+        path.write_bytes(whole)
+    assert people_fault(shop.home.dockside) is None
+    assert shop.phones["Olga"].get("/token").status == 200
 
 
 def test_an_invitation_holds_once_and_for_its_days(shop: Shop) -> None:
