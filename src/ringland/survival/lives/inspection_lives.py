@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from scipy.optimize import isotonic_regression, nnls
 
 from ringland.survival.lives.life_data import CensoredLives, Flags, Floats, LifeDataError
+from ringland.survival.spell_checks import Ints
 
 SOURCE = (
     "Turnbull (1976), J. Roy. Stat. Soc. B 38:290-295; Frydman (1994) for delayed entry; "
@@ -183,18 +184,42 @@ def _constrained_newton(inside: Flags, count: Floats) -> Floats:
     return chance
 
 
+@dataclass(frozen=True)
+class _Tails:
+    """Rows that hold every column from their first on, so that sums over them are running sums."""
+
+    first: Ints
+    n_columns: int
+
+    @classmethod
+    def of(cls, holds: Flags) -> _Tails:
+        first = np.where(holds.any(axis=1), holds.argmax(axis=1), holds.shape[1])
+        return cls(first.astype(np.int64), holds.shape[1])
+
+    def by_row(self, of_columns: Floats) -> Floats:
+        return np.append(np.cumsum(of_columns[::-1])[::-1], 0.0)[self.first]
+
+    def by_column(self, of_rows: Floats) -> tuple[Floats, Floats]:
+        """Sums over the rows that hold a column, and over those that do not."""
+        begin = np.bincount(self.first, of_rows, self.n_columns + 1)
+        return np.cumsum(begin)[:-1], np.cumsum(begin[::-1])[::-1][1:]
+
+
 def _expectation_maximisation(inside: Flags, seen: Flags, count: Floats) -> tuple[Floats, bool]:
     """Turnbull's self-consistent chances under delayed entry, and whether they settled."""
+    lasting = inside[:, -1] & (np.diff(inside.astype(np.int8), axis=1) >= 0).all(axis=1)
+    on, entered = _Tails.of(inside[lasting]), _Tails.of(seen)
+    ending, many = inside[~lasting].astype(np.float64), count.sum()
     chance = np.full(inside.shape[1], 1.0 / inside.shape[1])
     for _ in range(LONGEST_SEARCH):
-        of_end = count @ (inside / (inside @ chance)[:, None])
-        of_entry = count @ (seen / (seen @ chance)[:, None])
+        of_end = on.by_column(count[lasting] / on.by_row(chance))[0]
+        of_end += (count[~lasting] / (ending @ chance)) @ ending
         # Lives that never were seen, for each life seen from an entry on.
-        ghosts = count @ (~seen / (seen @ chance)[:, None])
+        of_entry, ghosts = entered.by_column(count / entered.by_row(chance))
         updated = chance * (of_end + ghosts)
         updated /= updated.sum()
         gain = np.abs(of_end - of_entry) * (updated > 1e-9)
         chance = updated
-        if gain.max() <= GAP * count.sum():
+        if gain.max() <= GAP * many:
             return chance, True
     return chance, False
