@@ -13,6 +13,7 @@ from ringland.causes.cause_differential import rank_causes
 from ringland.causes.cause_findings import engine_findings
 from ringland.causes.cause_record import CauseRecord, record_before_failure
 from ringland.causes.cause_table import default_cause_table
+from ringland.causes.fleet_record import FleetRecord
 from ringland.contracts.record_tables import BenchVerdicts
 from ringland.settings.assumptions import load_assumptions
 from ringland.survival.hazard.hazard_effects import FactorEffect
@@ -37,9 +38,13 @@ EXPOSURE = pl.concat([sessions(set_id, margin) for set_id, margin in MARGINS.ite
 LIVES = lives(dict.fromkeys(MARGINS, 40.0))
 
 
+def fleet(of: pl.DataFrame, ridden: pl.DataFrame) -> FleetRecord:
+    return FleetRecord.of(of, ridden, ASSUMPTIONS)
+
+
 def record(set_id: str = "P0", exposure: pl.DataFrame = EXPOSURE) -> CauseRecord:
     life = LIVES.filter(pl.col("piston_set_id") == set_id).row(0, named=True)
-    return record_before_failure(life, LIVES, exposure, [EFFECT], ASSUMPTIONS)
+    return record_before_failure(life, fleet(LIVES, exposure), [EFFECT], ASSUMPTIONS)
 
 
 def factor(of: CauseRecord, name: str) -> dict[str, float]:
@@ -70,7 +75,7 @@ def test_the_hazard_against_the_fleets_middle_by_hand() -> None:
 def test_only_sets_that_reached_these_hours_are_compared() -> None:
     short = lives({**dict.fromkeys(MARGINS, 40.0), "P5": 20.0})
     life = short.filter(pl.col("piston_set_id") == "P0").row(0, named=True)
-    got = record_before_failure(life, short, EXPOSURE, [], ASSUMPTIONS)
+    got = record_before_failure(life, fleet(short, EXPOSURE), [], ASSUMPTIONS)
     assert got.compared == 4
     assert factor(got, "shortfall_25h_on")["percentile"] is None
     assert any("too few to compare" in gap for gap in got.gaps)
@@ -82,15 +87,16 @@ def test_what_other_sets_ran_after_the_failure_changes_no_report() -> None:
     worse = sessions("P9", -5.0).with_columns(
         pl.col("started_at", "ended_at") + timedelta(days=400)
     )
-    fleet = lives(dict.fromkeys([*MARGINS, "P9"], 40.0))
-    life = fleet.filter(pl.col("piston_set_id") == "P1").row(0, named=True)
-    later = record_before_failure(life, fleet, pl.concat([EXPOSURE, worse]), [EFFECT], ASSUMPTIONS)
+    of = lives(dict.fromkeys([*MARGINS, "P9"], 40.0))
+    life = of.filter(pl.col("piston_set_id") == "P1").row(0, named=True)
+    ridden = pl.concat([EXPOSURE, worse])
+    later = record_before_failure(life, fleet(of, ridden), [EFFECT], ASSUMPTIONS)
     assert later.compared == at_failure.compared
     assert later.factors.equals(at_failure.factors)
 
 
 def test_a_failure_without_a_piston_set_says_so() -> None:
-    got = record_before_failure(None, LIVES, EXPOSURE, [], ASSUMPTIONS)
+    got = record_before_failure(None, fleet(LIVES, EXPOSURE), [], ASSUMPTIONS)
     assert got.factors.is_empty()
     assert got.gaps == ("The failure belongs to no piston set on record.",)
     speaks = record_speaks(got, TABLE, ASSUMPTIONS)
@@ -238,7 +244,7 @@ def test_hours_clear_a_builder_only_when_many_have_run(hours: int, expected: str
     of = lives(dict.fromkeys(MARGINS, float(hours)))
     life = of.filter(pl.col("piston_set_id") == "P0").row(0, named=True)
     ridden = pl.concat([sessions(set_id, m, hours) for set_id, m in MARGINS.items()])
-    got = record_before_failure(life, of, ridden, [], ASSUMPTIONS)
+    got = record_before_failure(life, fleet(of, ridden), [], ASSUMPTIONS)
     assert side(got, "assembly") == expected
 
 

@@ -1,18 +1,24 @@
 """Trailing means of many sets at one hour: by hand, and against the way by running totals."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
 import pytest
 
-from ringland.exposure.exposure_at_hour import exposure_at_hour
+from ringland.exposure.exposure_at_hour import RunningSets
 from ringland.exposure.exposure_spells import current_exposure
 from ringland.settings.assumptions import load_assumptions
 from tests.causes.cause_rows import START, lives, sessions
 
 SETTINGS = load_assumptions()
 COVARIATES = ["shortfall_25h_on", "fuel_age_25h_d", "full_throttle_25h", "is_raised_calibration"]
+
+
+def seen_at(
+    exposure: pl.DataFrame, hour: float, until: datetime = START + timedelta(days=9_999)
+) -> pl.DataFrame:
+    return RunningSets.of(exposure, SETTINGS).at_hour(hour, until)
 
 
 def test_a_session_counts_by_the_part_of_it_that_lies_in_the_trailing_hours() -> None:
@@ -27,7 +33,7 @@ def test_a_session_counts_by_the_part_of_it_that_lies_in_the_trailing_hours() ->
         shortfall_on=pl.Series([1.0, 3.0]),
     )
 
-    seen = exposure_at_hour(rows, 30.0, SETTINGS)
+    seen = seen_at(rows, 30.0)
 
     assert seen["shortfall_25h_on"].to_list() == pytest.approx([1.8])
     assert seen["full_throttle_25h"].to_list() == pytest.approx([0.25])  # 10 h in 40
@@ -59,7 +65,7 @@ def test_both_ways_to_the_covariates_agree(hour: float) -> None:
         state=pl.lit("running"), exit_h=pl.lit(hour), fitted_at=pl.lit(START - timedelta(days=1))
     )
 
-    fast = exposure_at_hour(exposure, hour, SETTINGS)
+    fast = seen_at(exposure, hour)
     slow = current_exposure(exposure, sets, SETTINGS)
 
     assert fast["piston_set_id"].to_list() == slow["piston_set_id"].to_list()
@@ -71,4 +77,15 @@ def test_both_ways_to_the_covariates_agree(hour: float) -> None:
 def test_a_set_that_ran_nothing_in_these_hours_is_left_to_the_other_way() -> None:
     rows = pl.concat([sessions("P", -1.0, hours=40), sessions("Q", -1.0, hours=5)])
 
-    assert exposure_at_hour(rows, 38.0, SETTINGS)["piston_set_id"].to_list() == ["P"]
+    assert seen_at(rows, 38.0)["piston_set_id"].to_list() == ["P"]
+
+
+def test_a_rental_that_ended_later_is_not_known_yet() -> None:
+    rows = sessions("P", -1.0, hours=40)
+    ends = rows["ended_at"].sort()
+
+    known = RunningSets.of(rows, SETTINGS).reached(ends[29])
+
+    assert known.rows() == [("P", pytest.approx(rows.sort("ended_at")["set_h_stop"][29]))]
+    assert seen_at(rows, 60.0, ends[39])["piston_set_id"].to_list() == ["P"]
+    assert seen_at(rows, 60.0, ends[29])["piston_set_id"].to_list() == []

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import numpy as np
 import polars as pl
 
-from ringland.exposure.exposure_at_hour import exposure_at_hour
-from ringland.exposure.exposure_spells import current_exposure
+from ringland.causes.fleet_record import FleetRecord
+from ringland.exposure.exposure_spells import covariates_now
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.hazard.hazard_effects import FactorEffect
 from ringland.words.number_words import number_text, share_text
@@ -75,8 +76,7 @@ class CauseRecord:
 
 def record_before_failure(
     life: Mapping[str, Any] | None,
-    lives: pl.DataFrame,
-    exposure: pl.DataFrame,
+    fleet: FleetRecord,
     effects: Sequence[FactorEffect],
     assumptions: Assumptions,
 ) -> CauseRecord:
@@ -84,42 +84,37 @@ def record_before_failure(
 
     Args:
         life: its `PistonLives` row; None where the failure belongs to no set on record.
-        lives: all `PistonLives`.
-        exposure: `SessionExposure` of the fleet.
+        fleet: the lives and rentals of all.
         effects: hazard ratios per step of each factor; empty where no fit exists.
         assumptions: exposure.trailing_h, record.compared_sets.
     """
     if life is None:
         return _nothing("The failure belongs to no piston set on record.")
     set_id, hour = str(life["piston_set_id"]), float(life["exit_h"])
-    own = exposure.filter(pl.col("piston_set_id") == set_id)
+    own = fleet.of_set(set_id)
     if own.is_empty():
         return _nothing("No rental of this piston set is on record.", set_id, hour)
-    trailing_h = assumptions.number("exposure.trailing_h")
-    exposure = exposure.filter(pl.col("ended_at") <= own["ended_at"].max())
-    reached = exposure.group_by("piston_set_id", maintain_order=True).agg(
-        reached_h=pl.col("set_h_stop").max()
-    )
+    trailing_h, until = assumptions.number("exposure.trailing_h"), _last(own["ended_at"])
     by_then = (
-        lives.filter(pl.col("piston_set_id") != set_id)
-        .join(reached, on="piston_set_id", how="inner", maintain_order="left")
+        fleet.lives.filter(pl.col("piston_set_id") != set_id)
+        .join(fleet.running.reached(until), on="piston_set_id", how="inner", maintain_order="left")
         .with_columns(reached_h=pl.min_horizontal("exit_h", "reached_h"))
     )
     others = by_then.filter(
         (pl.col("entry_h") <= max(0.0, hour - trailing_h))  # seen over all of these hours
         & (pl.col("reached_h") >= hour)
     )
-    is_other = pl.col("piston_set_id").is_in(others["piston_set_id"].implode())
-    seen = exposure_at_hour(exposure.filter(is_other), hour, assumptions).join(
+    seen = fleet.running.at_hour(hour, until).join(
         others.select("piston_set_id", is_forged=pl.col("piston_type") == "forged"),
         on="piston_set_id",
     )
     # the failed set, with its bounds, and the sets that ran nothing in these hours
     rest_ids = set(others["piston_set_id"]) - set(seen["piston_set_id"])
-    one_by_one = lives.filter(pl.col("piston_set_id").is_in([set_id, *rest_ids])).with_columns(
-        state=pl.lit("running"), exit_h=pl.lit(hour)
-    )
-    covariates = current_exposure(_of_their_hulls(exposure, one_by_one), one_by_one, assumptions)
+    one_by_one = fleet.lives.filter(
+        pl.col("piston_set_id").is_in([set_id, *rest_ids])
+    ).with_columns(state=pl.lit("running"), exit_h=pl.lit(hour))
+    rentals = fleet.of_their_hulls(one_by_one["piston_set_id"], until)
+    covariates = covariates_now(rentals, one_by_one, assumptions)
     mine = covariates.filter(pl.col("piston_set_id") == set_id).row(0, named=True)
     rest = pl.concat(
         [
@@ -216,11 +211,10 @@ _SCHEMA = {
 }
 
 
-def _of_their_hulls(exposure: pl.DataFrame, lives: pl.DataFrame) -> pl.DataFrame:
-    """The rentals of some sets and of the hulls they ran in, which stand in for a lacking past."""
-    is_theirs = pl.col("piston_set_id").is_in(lives["piston_set_id"].implode())
-    hulls = exposure.filter(is_theirs)["hull_id"].unique()
-    return exposure.filter(is_theirs | pl.col("hull_id").is_in(hulls.implode()))
+def _last(instants: pl.Series) -> datetime:
+    last = instants.max()
+    assert isinstance(last, datetime)
+    return last
 
 
 def _nothing(why: str, set_id: str | None = None, hour: float | None = None) -> CauseRecord:

@@ -68,6 +68,14 @@ def current_exposure(
     exposure: pl.DataFrame, lives: pl.DataFrame, assumptions: Assumptions
 ) -> dy.DataFrame[CurrentExposure]:
     """The covariates of every running set as they stand at the end of its record."""
+    table = covariates_now(exposure, lives, assumptions)
+    return CurrentExposure.validate(table.select(CurrentExposure.column_names()), cast=True)
+
+
+def covariates_now(
+    exposure: pl.DataFrame, lives: pl.DataFrame, assumptions: Assumptions
+) -> pl.DataFrame:
+    """The rows of `current_exposure` before they are held to their contract, for a few sets."""
     lives = lives.filter(pl.col("state") == "running").sort("piston_set_id")
     book = _book(exposure, lives, assumptions)
     age_h = lives.get_column("exit_h").to_numpy()
@@ -80,10 +88,9 @@ def current_exposure(
         if seen is not None
         else pl.Series([None] * lives.height, dtype=_INSTANT)
     )
-    table = _covariates(book, life, age_h, assumptions).with_columns(
+    return _covariates(book, life, age_h, assumptions).with_columns(
         age_h=age_h, last_session_at=last_at.cast(_INSTANT)
     )
-    return CurrentExposure.validate(table.select(CurrentExposure.column_names()), cast=True)
 
 
 @dataclass(frozen=True)

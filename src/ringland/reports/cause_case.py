@@ -20,6 +20,7 @@ from ringland.causes.cause_readings import with_readings
 from ringland.causes.cause_record import CauseRecord, record_before_failure
 from ringland.causes.cause_table import CauseTable
 from ringland.causes.cause_trends import with_trends
+from ringland.causes.fleet_record import FleetRecord
 from ringland.contracts.build_records import BuildReadings
 from ringland.decision.actions.action_prices import Prices
 from ringland.rebuilds.rebuild_scope import RebuildBasis, RebuildSheet, propose_rebuild
@@ -56,6 +57,11 @@ class ShopRecord:
         """Every failure on record, by time of finding, and its opening; made once for all."""
         failures = self.records["failures"].sort("found_at", "engine_id").to_dicts()
         return tuple((failure, opening_of(self, failure)) for failure in failures)
+
+    @cached_property
+    def fleet(self) -> FleetRecord:
+        """Lives and rentals as the failures look back on them; laid out once for all."""
+        return FleetRecord.of(self.lives, self.exposure, self.assumptions)
 
 
 @dataclass(frozen=True)
@@ -121,8 +127,7 @@ def failure_case(
         ranking=rank_causes(opening.findings, shop.table, cases),
         record=record_before_failure(
             opening.life,
-            shop.lives,
-            shop.exposure,
+            shop.fleet,
             shop.effects if is_ring_land else (),
             shop.assumptions,
         ),

@@ -30,23 +30,21 @@ CYLINDERS = (
 
 
 def evidence_picture(
-    exposure: pl.DataFrame, record: CauseRecord, before: pl.DataFrame
+    rentals: pl.DataFrame, record: CauseRecord, before: pl.DataFrame
 ) -> bytes | None:
     """SVG of octane margin over the last engine hours beside the compression tests.
 
     None where neither is on record.
 
     Args:
-        exposure: `SessionExposure` of the fleet.
+        rentals: `SessionExposure` of the failed set.
         record: the failed set and its hours.
         before: `BenchVerdicts` of the engine before the work.
     """
-    own = pl.DataFrame()
-    if record.piston_set_id is not None and record.failed_h is not None:
-        own = exposure.filter(
-            (pl.col("piston_set_id") == record.piston_set_id)
-            & (pl.col("set_h_stop") > record.failed_h - LOOK_BACK_H)
-        ).sort("set_h_start")
+    own = rentals.clear()
+    if record.failed_h is not None:
+        own = rentals.filter(pl.col("set_h_stop") > record.failed_h - LOOK_BACK_H)
+        own = own.sort("set_h_start")
     tests = before.filter(
         (pl.col("measure") == "compression") & pl.col("standard_value").is_not_null()
     )

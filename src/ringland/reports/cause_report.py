@@ -190,7 +190,7 @@ def _report(
             *((said.UNUSED_CASES.format(count=len(memory.unused)),) if memory.unused else ()),
         ),
         record_gaps=record.gaps,
-        picture=evidence_picture(shop.exposure, record, case.before),
+        picture=evidence_picture(shop.fleet.of_set(record.piston_set_id), record, case.before),
         unknowable=lines.unknowable_lines(ranking, record, case.findings),
         work=work.work_rows(sheet),
         work_lines=work_lines,
