@@ -10,7 +10,7 @@ import pytest
 from ringland.contracts.records import Deliveries, Fills
 from ringland.decision.actions.action_terms import outside_per_l
 from ringland.decision.actions.catalogue_file import own_catalogue
-from ringland.decision.actions.fuel_offers import outside_steps
+from ringland.decision.actions.fuel_offers import fuel_offers, outside_steps
 from ringland.pages.week.report_words import outside_line
 from tests.decision.plan_cases import PRICES
 from tests.decision.small_fleet import AS_OF, CATALOGUE, SETTINGS, frame
@@ -31,13 +31,17 @@ def fills(n: int = 5, **facts: Any) -> pl.DataFrame:
     return frame(Fills, [one | facts for _ in range(n)])
 
 
-def steps(record: pl.DataFrame) -> dict[str, float]:
+def deliveries() -> pl.DataFrame:
     rows = [
         {"dock_id": dock, "delivered_at": AS_OF - timedelta(days=20), "octane_aki": aki,
          "price_per_l": price, "volume_l": litres}
         for dock, aki, price, litres in BOUGHT
     ]  # fmt: skip
-    return outside_steps(record, frame(Deliveries, rows), AS_OF, SETTINGS)
+    return frame(Deliveries, rows)
+
+
+def steps(record: pl.DataFrame) -> dict[str, float]:
+    return outside_steps(record, deliveries(), AS_OF, SETTINGS)
 
 
 def test_fuel_filled_outside_costs_what_was_paid_beyond_the_docks_own() -> None:
@@ -79,3 +83,15 @@ def test_a_dock_without_a_price_keeps_the_catalogues_and_the_shops_own_file_hold
     assert outside_line(RULE, paid, docks).endswith(
         "east money 0.15 a litre, north money 0.32 a litre."
     )
+
+
+def test_a_dock_is_offered_a_grade_at_what_its_poorer_litres_would_cost_more() -> None:
+    """North: three of four thousand litres are 87 AKI, 0.10 a litre cheaper than its own 91; its
+    own fuel is (3,000 x 87 + 1,000 x 91) / 4,000 = 88 AKI.  South has no hull, no hull is raised.
+    """
+    running = pl.DataFrame({"dock_id": ["north"], "is_raised_calibration": [False]})
+
+    offers = fuel_offers(deliveries(), running, AS_OF, SETTINGS)
+
+    told = offers.select("dock_id", "grade_aki", "own_aki", "per_l").rows()
+    assert told == [("north", 91.0, pytest.approx(88.0), pytest.approx(0.10 * 0.75))]

@@ -52,7 +52,7 @@ def test_a_course_that_never_falls_is_left_alone() -> None:
     course = HarmCourse.of(FitOf((0.0, 0.2, 0.2, 0.9, 1.0)), SETS, SHORT)  # type: ignore[arg-type]
 
     assert course is not None
-    assert course.factor(SETS) == pytest.approx(np.ones((1, 2)))
+    assert course.held_to_harm(np.ones((1, 2)), SETS) == pytest.approx(np.ones((1, 2)))
 
 
 def test_less_shortfall_never_breaks_more_and_the_level_where_hulls_run_stays() -> None:
@@ -65,11 +65,11 @@ def test_less_shortfall_never_breaks_more_and_the_level_where_hulls_run_stays() 
     rows = pl.DataFrame({SHORT: np.linspace(0.0, 4.0, 9)})
 
     ends = np.zeros(9), np.ones(9)
-    held = fit.cumulative_hazard(*ends, rows) * course.factor(rows)
+    held = course.held_to_harm(fit.cumulative_hazard(*ends, rows), rows)
 
     assert (np.diff(held[0]) >= -1e-12).all()
     # Three hours in four run at 4 numbers: there the level moves least.
-    moved = np.abs(np.log(course.factor(rows)[0]))
+    moved = np.abs(np.log(course.held_to_harm(np.ones((1, 9)), rows)[0]))
     assert moved[-1] < 0.35 < moved[2]
 
 
@@ -101,7 +101,7 @@ def test_a_raised_calibration_that_looks_good_is_read_as_doing_nothing() -> None
     fit = Calibrated(-0.8, 0.5)
     course = HarmCourse.of(fit, sets, raised)  # type: ignore[arg-type]
     assert course is not None
-    held = fit.cumulative_hazard(np.zeros(2), np.ones(2), sets) * course.factor(sets)
+    held = course.held_to_harm(fit.cumulative_hazard(np.zeros(2), np.ones(2), sets), sets)
 
     assert held[0, 0] == pytest.approx(held[0, 1])
     assert held[1, 0] / held[1, 1] == pytest.approx(np.exp(0.5))

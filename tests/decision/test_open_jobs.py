@@ -496,3 +496,10 @@ def test_jobs_asked_for_on_different_days_are_named_each_with_its_own() -> None:
         "Drain and refill: asked for by the list of Mon 27 Jul 2026, due Sat 1 Aug 2026, not done "
         "on record: 2 days overdue. It pays. New."
     )
+
+
+def test_a_check_the_week_has_no_room_for_is_the_one_the_plan_wanted() -> None:
+    bound = {"rule": "chance_30d", "option": "take_out_of_use"}
+
+    assert this_week(**bound, wanted="borescope") == [("H1/borescope/2026-08-03", "open", True)]
+    assert this_week(**bound, wanted=None) == [("H1/leak_down_check/2026-08-03", "open", True)]

@@ -350,8 +350,8 @@ def test_what_may_have_come_unseen_may_have_been_fresh_or_old() -> None:
     none, ten = np.zeros(2), np.array([0.0, 10.0])
     unseen = Unseen(
         low_gap_l=none, high_gap_l=none, slack_l=none, unseen_l=ten, chance=np.full(2, 0.1),
-        is_bounded=np.ones(2, np.uint8), lowest_aki=np.array([87.0]),
-        highest_aki=np.array([93.0]), oldest_d=60.0,
+        is_bounded=np.ones(2, np.uint8), lowest_aki=np.full(2, 87.0),
+        highest_aki=np.full(2, 93.0), oldest_d=60.0,
     )  # fmt: skip
     quality = np.zeros((2, 7))
     quality[0, :3] = 91.0
@@ -362,3 +362,31 @@ def test_what_may_have_come_unseen_may_have_been_fresh_or_old() -> None:
     youngest_d, oldest_d = 30 - run.quality[1, YOUNGEST], 30 - run.quality[1, OLDEST]
     assert youngest_d == pytest.approx((40 * 30 + 10 * 0) / 50)
     assert oldest_d == pytest.approx((40 * 30 + 10 * 60) / 50)
+
+
+def test_what_a_level_was_off_by_fades_with_every_fill_and_new_doubt_adds_by_squares() -> None:
+    """30 l of 91 AKI and 30 l of 87 to 93, the level perhaps 6 l off, then 60 l of the same.
+
+    The second fill's best is 93, the blend's 91, so its share may be understated: by a heel 6 l
+    smaller, 2 x 30 x 6 / (60 x 54) = 1/9 of a number above.  The third fill halves that, and as
+    its best is the highest there is, a heel 6 l smaller adds 1 x 60 x 6 / (120 x 114) of one.
+    """
+    n = 3
+    at = DAY * np.arange(n)
+    none = np.zeros(n)
+    gap = np.array([0.0, 6.0, 6.0])
+    unseen = Unseen(
+        low_gap_l=gap, high_gap_l=none, slack_l=none, unseen_l=none, chance=none,
+        is_bounded=np.ones(n, np.uint8), lowest_aki=np.full(n, 87.0),
+        highest_aki=np.full(n, 93.0), oldest_d=60.0,
+    )  # fmt: skip
+    quality = np.zeros((n, 7))
+    quality[:, 0:3] = [[91.0, 91.0, 91.0], [93.0, 93.0, 93.0], [93.0, 93.0, 93.0]]
+
+    run = mix_tanks(np.array([0, n]), np.array([200.0]), at, np.ones(n, np.uint8),
+                    np.array([30.0, 30.0, 60.0]), quality, at, None, unseen)  # fmt: skip
+
+    first = 2 * 30 * 6 / (60 * 54)
+    second = np.hypot(0.5 * first, 1 * 60 * 6 / (120 * 114))
+    assert run.quality[1, 2] - 92.0 == pytest.approx(first)
+    assert run.quality[2, 2] - 92.5 == pytest.approx(second)

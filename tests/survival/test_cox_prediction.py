@@ -145,3 +145,10 @@ def test_without_clusters_the_model_covariance_is_used(fit: CoxFit) -> None:
     wide = predict_survival(fit, *PATH, confidence=0.95).standard_error[-1]
     assert predict_survival(plain, *PATH, confidence=0.95).standard_error[-1] != wide
     np.testing.assert_array_equal(plain.best_covariance, fit.covariance)
+
+
+def test_log_limits_are_symmetric_in_the_cumulative_hazard(fit: CoxFit) -> None:
+    path = predict_survival(fit, *PATH, confidence=0.9, scale="log")
+    width = stats.norm.ppf(0.95) * path.standard_error
+    np.testing.assert_allclose(path.low, np.exp(-path.cumulative_hazard - width))
+    np.testing.assert_allclose(path.high, np.minimum(np.exp(-path.cumulative_hazard + width), 1.0))

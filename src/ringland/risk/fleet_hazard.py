@@ -45,6 +45,14 @@ AGE_FACTOR = "age_h"
 GROUPS = ("dock_id", "engine_id")
 """Columns whose groups may differ in a hazard of their own, the wider group first."""
 
+READS = (
+    *COVARIATES,
+    *(name for columns in BOUNDS.values() for name in columns.values()),
+    *GROUPS,
+    "piston_set_id",
+)
+"""Columns of exposure that a hazard looks at; frames laid out for many rows hold no others."""
+
 MODES_AT_STAKE = {"ring_land_fracture": COVARIATES, "ring_wear": ()}
 """The modes a chance speaks of, and the covariates of each.
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import polars as pl
@@ -22,7 +23,8 @@ from ringland.decision.value.hazard_ahead import (
     with_effects,
 )
 from ringland.decision.value.last_readings import LastReadings
-from ringland.risk.exposure_ahead import Walk, hazards_along
+from ringland.risk.exposure_ahead import USUAL, Walk, hazards_along
+from ringland.risk.fleet_hazard import READS
 
 Ask = tuple[Sequence[Action], float, Action | None]
 """What is done to exposure, over how many days, and the renewal done first, if any."""
@@ -57,9 +59,14 @@ class ChancesAhead:
     readings: LastReadings | None = None
     """what the last tests of the sets as they are read"""
     _found: dict[tuple[_Way, float], Floats] = field(default_factory=dict, repr=False)
-    _beyond: dict[tuple[bytes, tuple[Effect, ...]], Floats] = field(
-        default_factory=dict, repr=False
-    )
+    _read: dict[tuple[_Way, float], Floats] = field(default_factory=dict, repr=False)
+    _beyond: dict[_Beyond, Floats] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def _exposed(self) -> pl.DataFrame:
+        """What the hazard looks at of the sets."""
+        read = [name for name in self.sets.columns if name.removeprefix(USUAL) in READS]
+        return self.sets.select(read)
 
     def hours(self, days: float) -> Floats:
         """Engine hours of each set in the days ahead."""
@@ -86,7 +93,9 @@ class ChancesAhead:
         near = key[0], near_d
         if near not in self._found:
             self.foresee([(state, near_d, None)])
-        return self.readings.told(self._found[key], days, self._found[near], near_d)
+        if key not in self._read:
+            self._read[key] = self.readings.told(self._found[key], days, self._found[near], near_d)
+        return self._read[key]
 
     def foresee(self, asks: Iterable[Ask]) -> None:
         """Work out many chances in few calls of the hazard."""
@@ -102,7 +111,7 @@ class ChancesAhead:
             stops = sorted(days_asked)
             walks.append(Walk(age_h, [self.hours(days) for days in stops], changes))
             keys.append([(way, days) for days in stops])
-        summed = hazards_along(self.hazard, self.sets, walks, window_h=self.window_h)
+        summed = hazards_along(self.hazard, self._exposed, walks, window_h=self.window_h)
         for of_walk, found in zip(keys, summed, strict=True):
             self._found |= {key: -np.expm1(-each) for key, each in zip(of_walk, found, strict=True)}
 
@@ -117,7 +126,7 @@ class ChancesAhead:
         effects = tuple(effect for action in lasting for effect in action.effects)
         key = age_h.tobytes(), effects
         if key not in self._beyond:
-            settled = as_usual(self.sets)
+            settled = as_usual(self._exposed)
             there = with_effects(settled, effects)
             ages = np.concatenate([age_h, np.zeros_like(age_h)])
             rows = pl.concat([there, settled], how="vertical_relaxed")

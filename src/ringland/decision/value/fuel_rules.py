@@ -108,20 +108,17 @@ def compare_fuel_rules(
     one_grade = _one_grade_docks(sessions, assumptions)
     today = _hazard_by_spell(hazard, spells)
     level = assumptions.number("survival.confidence")
+    inside = {dock: (spells["dock_id"] == dock).to_numpy() for dock in docks}
+    inside = {WHOLE_FLEET: np.ones(spells.height, np.bool_)} | inside
+    failing = {dock: today[:, here].sum(axis=1) for dock, here in inside.items()}
     rows = []
     for rule in rules:
         after = _hazard_by_spell(hazard, under_rule(spells, rule, assumptions))
-        for dock in [WHOLE_FLEET, *docks]:
-            here = (
-                (spells["dock_id"] == dock)
-                if dock != WHOLE_FLEET
-                else pl.repeat(True, spells.height, eager=True)
-            )
-            inside = here.to_numpy()
+        for dock, here in inside.items():
             used = sessions if dock == WHOLE_FLEET else sessions.filter(pl.col("dock_id") == dock)
             rows.append(
                 {"rule": rule.name, "dock_id": dock}
-                | _failures(today[:, inside].sum(axis=1), after[:, inside].sum(axis=1), level)
+                | _failures(failing[dock], after[:, here].sum(axis=1), level)
                 | _price(rule, used, prices, catalogue, assumptions)
                 | {"cannot_separate": _why_inseparable(dock, one_grade, docks)}
             )

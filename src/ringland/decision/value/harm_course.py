@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
+from numba import njit
 
 from ringland.exposure.factor_registry import COVARIATES
 from ringland.risk.exposure_ahead import USUAL, Floats
@@ -52,13 +53,21 @@ class HarmCourse:
         course = _course(fit, sets, covariate, nodes)
         return cls(covariate, nodes, never_falling(course, weight) - course)
 
-    def factor(self, exposure: pl.DataFrame) -> Floats:
-        """What the hazard is multiplied by, shape (draws, rows)."""
+    def held_to_harm(self, summed: Floats, exposure: pl.DataFrame) -> Floats:
+        """The hazard, shape (draws, rows), as the course moves it; written over what came in."""
         told = exposure[self.covariate].cast(pl.Float64).to_numpy().clip(0.0, self.nodes[-1])
         value, of_row = np.unique(told, return_inverse=True)  # many rows, few values
         low, part = _between(self.nodes, value)
         moved = np.exp(self.moved[:, low] * (1 - part) + self.moved[:, low + 1] * part)
-        return np.take(moved, of_row, axis=1)
+        _multiply(summed, np.ascontiguousarray(moved), of_row.astype(np.int64))
+        return summed
+
+
+@njit("void(f8[:,::1],f8[:,::1],i8[::1])", cache=True, nogil=True)
+def _multiply(summed, moved, of_row):  # type: ignore[no-untyped-def]
+    for draw in range(summed.shape[0]):
+        for row in range(summed.shape[1]):
+            summed[draw, row] *= moved[draw, of_row[row]]
 
 
 def never_falling(course: Floats, weight: Floats) -> Floats:

@@ -79,9 +79,9 @@ def planning_hazard(
         for mode, held in zip(modes, courses, strict=True):
             summed = mode.cumulative_hazard(start_h, stop_h, exposure)
             for course in held:
-                summed = summed * course.factor(exposure)
-            total = total + summed
-        return np.asarray(total)
+                summed = course.held_to_harm(summed, exposure)
+            total = np.add(total, summed, out=summed)
+        return total
 
     return hazard
 

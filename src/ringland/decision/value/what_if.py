@@ -25,8 +25,9 @@ from ringland.decision.actions.action_terms import is_meant_for, job_days_off, j
 from ringland.decision.value.hazard_ahead import changed
 from ringland.exposure.factor_registry import BOUNDS
 from ringland.fuel.octane import with_aki
-from ringland.risk.exposure_ahead import Change, CumulativeHazard, Floats, hazard_along
+from ringland.risk.exposure_ahead import USUAL, Change, CumulativeHazard, Floats, hazard_along
 from ringland.risk.failure_risk import HORIZONS_D
+from ringland.risk.fleet_hazard import READS
 from ringland.settings.assumptions import Assumptions
 
 SHORT = "shortfall_25h_on"
@@ -249,8 +250,12 @@ def _summed(
     """Hazard over the days ahead: of the mean chance, and its quantiles over the draws."""
     tail = (1 - assumptions.number("survival.confidence")) / 2
     found = np.zeros((3, rows.height))
+    asked = [name for name in rows.columns if name.removeprefix(USUAL) in READS]
+    asked += ["use_h_d", "age_h", "shortfall_on", "_off"]
+    asked += [name for name in rows.columns if name.startswith("_do_")]
+    told = rows.select(asked)
     for which, changes in _alike(rows, choices):
-        some = rows[which]
+        some = told[which]
         hours = (some["use_h_d"] * (days - some["_off"]).clip(0.0)).to_numpy()
         renewed = some.select(
             pl.any_horizontal(pl.lit(value=False), *(f"_do_{a.name}" for a in choices.renewals))
