@@ -197,11 +197,11 @@ class _Tails:
         return cls(first.astype(np.int64), holds.shape[1])
 
     def by_row(self, of_columns: Floats) -> Floats:
-        return np.append(np.cumsum(of_columns[::-1])[::-1], 0.0)[self.first]
+        return np.asarray(np.append(np.cumsum(of_columns[::-1])[::-1], 0.0)[self.first])
 
     def by_column(self, of_rows: Floats) -> tuple[Floats, Floats]:
         """Sums over the rows that hold a column, and over those that do not."""
-        begin = np.bincount(self.first, of_rows, self.n_columns + 1)
+        begin: Floats = np.bincount(self.first, of_rows, self.n_columns + 1).astype(np.float64)
         return np.cumsum(begin)[:-1], np.cumsum(begin[::-1])[::-1][1:]
 
 
