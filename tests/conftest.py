@@ -2,6 +2,7 @@
 
 import os
 import sys
+from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 
@@ -77,3 +78,17 @@ def built_once(tmp_path_factory: pytest.TempPathFactory) -> BuiltOnce:
     """Makes a folder once for the run, whichever of its processes asks first."""
     own = tmp_path_factory.getbasetemp()
     return partial(build_once, own.parent if "PYTEST_XDIST_WORKER" in os.environ else own)
+
+
+if ON := os.environ.get("RINGLAND_TESTS_ON"):
+
+    @pytest.fixture(scope="session", autouse=True)
+    def on_a_cluster() -> Iterator[None]:
+        """Weeks are worked out by the workers that RINGLAND_TESTS_ON names, e.g. 'local:1'."""
+        from tests.on_a_cluster import SENT, worked_out_on  # noqa: PLC0415 - only where asked for
+
+        with worked_out_on(ON):
+            yield
+        sys.stderr.write(
+            f"\nworked out on {ON}: {sum(SENT.values())} {dict(sorted(SENT.items()))}\n"
+        )

@@ -28,7 +28,7 @@ from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.network.buckets import OpenBucketError
 from ringland.settings.assumptions import load_assumptions
 from synthetic_data.worlds.network_of_operators import operator_files
-from tests.pipelines.network.lost_worker import work_out_and_die_once
+from tests.pipelines.network.watched_workers import work_out_and_die_once
 from tests.studies.loaded_records import LoadedRecords
 
 SEED = 21

@@ -4,7 +4,6 @@ import hashlib
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import polars as pl
 import pytest
@@ -13,17 +12,16 @@ from polars.testing import assert_frame_equal
 
 from pipelines.command_line import main
 from pipelines.home import Home
-from pipelines.network import bucket_task
 from pipelines.network.network_week import Asked, hand_in_records, network_week
-from pipelines.network.store import NetworkStore, Written
+from pipelines.network.store import NetworkStore
 from pipelines.weekly.store import StoreError
 from ringland.bench.bench_limits import load_bench_limits
 from ringland.network.buckets import OpenBucketError, cut_by_operator
-from ringland.network.operator_week import TURNED, lasting_tables, operator_week
+from ringland.network.operator_week import TURNED, operator_week
 from ringland.settings.assumptions import load_assumptions
-from tests.network.two_operators import AS_OF, added, two_operators, with_a_third
+from tests.network.two_operators import AS_OF, OPERATORS, added, two_operators, with_a_third
 from tests.pipelines.demo_run import DEMO_WEEK, week_table
-from tests.pipelines.network.lost_worker import work_out_and_die_once
+from tests.pipelines.network.watched_workers import work_out_and_die_once, work_out_and_list_reads
 
 ASKED = Asked("2026-07-06", AS_OF, load_assumptions(), load_bench_limits())
 AT_WORK = {"on": "local:2", "memory": "2GB"}
@@ -74,7 +72,7 @@ def test_what_the_network_wrote_is_the_operators_week(worked_here: Path) -> None
 
 
 def test_an_operator_who_wrote_nothing_down_is_not_worked_out_again(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path,
 ) -> None:
     """What it still costs is counted: the few small tables that are read, none of the records."""
     network = tmp_path / "network"
@@ -85,24 +83,11 @@ def test_an_operator_who_wrote_nothing_down_is_not_worked_out_again(
             "running_h": 1.5}  # fmt: skip
     hand_in_records(str(network), added(with_a_third(two_operators()), "sessions", **ride), "home")
 
-    read, worked_out, real = [], [], NetworkStore.read
+    found = network_week(str(network), later, task=work_out_and_list_reads)
 
-    def watched(self: NetworkStore, written: Written) -> pl.DataFrame:
-        read.append(Path(written.name).parts[1:])
-        return real(self, written)
-
-    def lasting(*of: Any) -> Any:
-        worked_out.append(of)
-        return lasting_tables(*of)
-
-    with monkeypatch.context() as patched:
-        patched.setattr(NetworkStore, "read", watched)
-        patched.setattr(bucket_task, "lasting_tables", lasting)
-        found = network_week(str(network), later)
-
-    assert len(worked_out) == 1
-    of_alder = sorted(name.rpartition("-")[0] for one, name in read if one == "alder")
-    assert of_alder == sorted(TURNED)
+    read = {one: (tmp_path / f"network.{one}.read").read_text().split() for one in OPERATORS}
+    assert sorted(read["alder"]) == sorted(TURNED)
+    assert {"records.sessions", *TURNED} < set(read["birch"])
     assert "tank_events" not in TURNED
     reused = dict(found.operators.select("operator", "is_reused").iter_rows())
     assert reused == {"alder": True, "birch": False, "cedar": True}

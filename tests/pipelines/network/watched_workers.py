@@ -1,7 +1,9 @@
-"""A worker that is killed between writing a file aside and renaming it, once."""
+"""Tasks of which a test wants to know more: whose worker is killed, and what one reads."""
 
 import os
 from pathlib import Path
+
+import polars as pl
 
 from pipelines.network import store
 from pipelines.network.bucket_task import Done, Order, work_out
@@ -26,6 +28,22 @@ def work_out_and_die_once(order: Order) -> Done:
         return work_out(order)
     finally:
         store.NetworkStore._rename = rename  # type: ignore[method-assign]
+
+
+def work_out_and_list_reads(order: Order) -> Done:
+    """As `work_out`; the tables it reads stand in a file beside the network."""
+    read, names = store.NetworkStore.read, []
+
+    def noted(self: store.NetworkStore, written: store.Written) -> pl.DataFrame:
+        names.append(Path(written.name).stem.rpartition("-")[0])
+        return read(self, written)
+
+    store.NetworkStore.read = noted  # type: ignore[method-assign]
+    try:
+        return work_out(order)
+    finally:
+        store.NetworkStore.read = read  # type: ignore[method-assign]
+        Path(f"{order.address}.{order.operator}.read").write_text("\n".join(names))
 
 
 def _died(order: Order) -> Path:
