@@ -10,7 +10,7 @@ from datetime import datetime
 from pipelines.network.store import NetworkStore, Written
 from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.history.known_then import same_known
-from ringland.network.bucket_sums import COUNTED, bucket_counts
+from ringland.network.bucket_sums import COUNTED, GROUPED, bucket_counts, grouped_counts
 from ringland.network.operator_week import TURNED, Tables, lasting_tables, turning_tables
 from ringland.settings.assumptions import Assumptions
 
@@ -20,13 +20,26 @@ class Lasting:
     """What was made of an operator's records that holds while no more of them become known.
 
     `since` is the last instant at which any became known, `until` the next; None: none.
-    `counts` has a figure per entry of `bucket_sums.COUNTED`.
+    `counts` has a figure per entry of `bucket_sums.COUNTED`, `grouped` one per entry of `GROUPED`
+    for each season and kit.
     """
 
     since: datetime | None
     until: datetime | None
     tables: Mapping[str, Written]
     counts: list[float]
+    grouped: Mapping[str, list[float]]
+
+    def told(self) -> dict[str, float]:
+        """The numbers that leave the operator, by name."""
+        named = {"": (COUNTED, self.counts)} | {
+            f"{group}: ": (GROUPED, counts) for group, counts in sorted(self.grouped.items())
+        }
+        return {
+            f"{group}{name}": count
+            for group, (names, counts) in named.items()
+            for name, count in zip(names, counts, strict=True)
+        }
 
 
 @dataclass(frozen=True)
@@ -70,8 +83,7 @@ def work_out(order: Order) -> Done:
     # read back, made now or before, so that what is made anew and what is reused take one road
     tables = {name: store.read(lasting.tables[name]) for name in TURNED}
     turning = turning_tables(tables, order.settings, order.as_of)
-    counts = dict(zip(COUNTED, lasting.counts, strict=True))
-    store.tell(order.operator, order.monday, "week", counts)
+    store.tell(order.operator, order.monday, "week", lasting.told())
     return Done(
         lasting=lasting,
         turning=_write(store, order.operator, turning),
@@ -85,7 +97,8 @@ def _made(store: NetworkStore, order: Order) -> Lasting:
     tables = lasting_tables(records, order.settings, order.as_of, order.bench_limits)
     since, until = same_known(records, order.as_of)
     written = _write(store, order.operator, tables)
-    return Lasting(since, until, written, bucket_counts(tables).tolist())
+    counts = bucket_counts(tables).tolist()
+    return Lasting(since, until, written, counts, grouped_counts(tables))
 
 
 def _read(store: NetworkStore, records: Mapping[str, Written]) -> Tables:

@@ -136,6 +136,38 @@ def effects(home: Home, address: str, operator: str, as_of: datetime | None) -> 
             say(f"  {column}: {_range(*(row[f'{column}{end}'] for end in ('', '_low', '_high')))}")
 
 
+@network.command("view")
+@click.argument("address", metavar="NETWORK")
+@AS_OF
+@click.option("--csv", "file", type=click.Path(dir_okay=False), help="Write the rows there too.")
+@click.pass_obj
+def view(home: Home, address: str, as_of: datetime | None, file: str | None) -> None:
+    """Compare operators, kits and seasons of NETWORK, by what its newest week counted."""
+    from pipelines.network.view import KINDS, network_view  # noqa: PLC0415 - statistics
+
+    asked = _asked(home, as_of, "here", None)
+    confidence = asked.settings.number("survival.confidence")
+    monday, rows = in_words(lambda: network_view(address, asked.monday, confidence))
+    if file is not None:
+        rows.write_csv(file)
+    say(f"Week of {monday}: ring-land fractures per 1,000 engine hours, with their range")
+    for kind, title in KINDS.items():
+        say(f"{title}:")
+        for row in rows.filter(kind=kind).iter_rows(named=True):
+            say(f"  {row['name']}: {_rate(row)}")
+    say("Seen, not explained: fuel, use and age differ between them (ringland network pool).")
+
+
+def _rate(row: Mapping[str, Any]) -> str:
+    if row["per_1000_h"] is None:
+        return "no running on record"
+    return (
+        f"{row['per_1000_h']:.2f} ({row['low']:.2f} to {row['high']:.2f}); "
+        f"{row['ring_land_fractures']:.0f} fractures and {row['other_failures']:.0f} other "
+        f"failures of {row['piston_sets']:.0f} piston sets in {row['engine_h']:,.0f} h"
+    )
+
+
 def _asked(home: Home, as_of: datetime | None, on: str, memory: str | None) -> "Asked":
     from pipelines.network.network_week import Asked  # noqa: PLC0415 - statistics
     from ringland.bench.bench_limits import load_bench_limits  # noqa: PLC0415

@@ -155,8 +155,9 @@ def _made_before(
             since, until = (_instant(made["lasting"][name]) for name in ("since", "until"))
             is_known_alike = (since is None or since <= as_of) and (until is None or as_of < until)
             if is_known_alike and records.get(one) == files_in(made["records"]):
-                tables = files_in(made["lasting"]["tables"])
-                found[one] = Lasting(since, until, tables, made["lasting"]["counts"])
+                lasting = made["lasting"]
+                tables = files_in(lasting["tables"])
+                found[one] = Lasting(since, until, tables, lasting["counts"], lasting["grouped"])
     return found
 
 
@@ -184,6 +185,7 @@ def _told(
                     "until": made.lasting.until and made.lasting.until.isoformat(),
                     "tables": made.lasting.tables,
                     "counts": made.lasting.counts,
+                    "grouped": made.lasting.grouped,
                 },
                 "turning": made.turning,
             }

@@ -1,10 +1,11 @@
 from datetime import datetime, timedelta
 
 import numpy as np
+import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from ringland.network.bucket_sums import COUNTED, bucket_counts, summed
+from ringland.network.bucket_sums import COUNTED, GROUPED, bucket_counts, grouped_counts, summed
 from ringland.network.buckets import cut_by_operator
 from ringland.network.operator_week import lasting_tables, operator_week, turning_tables
 from ringland.settings.assumptions import load_assumptions
@@ -84,3 +85,21 @@ def test_a_sum_is_taken_in_the_order_of_names() -> None:
 def test_a_sum_over_no_bucket_is_refused() -> None:
     with pytest.raises(ValueError, match="no bucket"):
         summed({})
+
+
+def test_seasons_and_kits_are_counted_from_the_spells() -> None:
+    week = operator_week(two_operators(), SETTINGS, AS_OF)
+    spells = week["spells"].with_row_index("row").with_columns(
+        mode=pl.when(pl.col("row") == 0).then(pl.lit("ring_land_fracture")).when(
+            pl.col("row") == 1).then(pl.lit("ring_wear")),
+    )  # fmt: skip
+
+    found = grouped_counts(week | {"spells": spells.drop("row")})
+
+    hours = (spells["stop_h"] - spells["start_h"]).sum()
+    assert list(found) == ["season 2026", "kit cast, original"]
+    for counts in found.values():
+        assert dict(zip(GROUPED, counts, strict=True)) == {
+            "piston_sets": 4, "ring_land_fractures": 1, "other_failures": 1,
+            "engine_h": pytest.approx(hours),
+        }  # fmt: skip

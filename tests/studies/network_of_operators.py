@@ -10,6 +10,7 @@ measured in the run; CPU seconds are those the workers count.
 from __future__ import annotations
 
 import hashlib
+import resource
 import shutil
 import sys
 import time
@@ -17,16 +18,19 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import polars as pl
-import psutil
 
 from pipelines.network.bucket_task import Done, Order, work_out
 from pipelines.network.network_week import Asked, NetworkWeek, hand_in_records, network_week
-from pipelines.network.store import NetworkStore
+from pipelines.network.pooling import pool_effects
+from pipelines.network.store import NetworkStore, Written
 from ringland.bench.bench_limits import load_bench_limits
 from ringland.contracts.record_kinds import ALL_KINDS
+from ringland.exposure.factor_registry import FACTORS
 from ringland.network.buckets import OpenBucketError
 from ringland.settings.assumptions import load_assumptions
+from ringland.survival.cox.cox_regression import fit_cox
 from synthetic_data.worlds.network_of_operators import operator_files
 from tests.pipelines.network.watched_workers import work_out_and_die_once
 from tests.studies.loaded_records import LoadedRecords
@@ -49,7 +53,7 @@ def records_of(number: int, hulls: int) -> dict[str, pl.DataFrame]:
 def measured(order: Order) -> Done:
     """As `work_out`; leaves beside the network what the process took at most."""
     done = work_out(order)
-    peak = psutil.Process().memory_info().rss / 1e6
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
     Path(f"{order.address}.{order.operator}.mb").write_text(f"{peak:.0f}", encoding="utf-8")
     return done
 
@@ -96,10 +100,12 @@ def compare(folder: Path, operators: int, hulls: int) -> None:
     same = all(of == found["one process"] for of in found.values())
     told(f"the {len(found['one process'])} files hold the same bytes each way: {same}")
     peaks = [float(path.read_text()) for path in folder.glob("two-processes.*.mb")]
-    told(f"a worker's memory at the end of a bucket, cap {CAP}: at most {max(peaks):.0f} MB")
-    held = sum(pl.read_parquet(path).estimated_size() for path in
-               (folder / "one-process").glob("operators/*/*.parquet")) / 1e6  # fmt: skip
-    told(f"all tables of all operators in memory at once would take {held:.0f} MB")
+    told(f"a worker's memory, cap {CAP}: at most {max(peaks):.0f} MB")
+    for what, name in (("records", "records.*"), ("tables", "[!r]*")):
+        files = (folder / "one-process").glob(f"operators/*/{name}.parquet")
+        held = sum(pl.read_parquet(path).estimated_size() for path in files) / 1e6
+        told(f"all {what} of all operators in memory at once would take {held:.0f} MB")
+    shared(folder)
     second_week(folder / "one-process", first, operators, hulls)
     swapped(folder / "one-process", hulls)
 
@@ -112,9 +118,35 @@ def flat(cpu: pl.Series) -> None:
     )
 
 
+def shared(folder: Path) -> None:
+    """The effects all operators share: by rounds of sums here and in two processes, and pooled."""
+    for way, asked in (("one-process", ASKED), ("two-processes", replace(ASKED, on="local:2"))):
+        begun = time.monotonic()
+        pool = pool_effects(str(folder / way), asked)
+        told(f"effects shared, {way}: {pool['shared']['rounds']} rounds, {pool['rests_on']}", begun)
+    same = digests(folder / "one-process") == digests(folder / "two-processes")
+    told(f"same bytes both ways: {same}")
+    store, factors = NetworkStore(str(folder / "one-process")), pool["shared"]["factors"]
+    rows = pl.concat(
+        store.read(Written(*made["rows"])).with_columns(operator=pl.lit(one))
+        for one, made in pool["operators"].items()
+        if made["failures"] is not None
+    )
+    step = np.array([FACTORS[name].step(ASKED.settings) for name in factors])
+    x = rows.select(pl.col(factors).cast(pl.Float64)).to_numpy() / step
+    spans = (rows[name] for name in ("start_h", "stop_h", "failed"))
+    together = fit_cox(*spans, x, names=factors, strata=rows["operator"])
+    off = np.abs(np.array(pool["shared"]["coef"]) - together.coef).max()
+    told(f"furthest from the fit of all {rows.height} spells in one place: {off:.1e}")
+    for at, name in enumerate(factors):
+        ratio, low, high = (pool["shared"][end][at] for end in ("ratio", "low", "high"))
+        apart = pool["shared"]["apart"][at]
+        told(f"  {name}: {ratio:.2f} ({low:.2f} to {high:.2f}), operators {apart:.2f} apart (log)")
+
+
 def second_week(place: Path, first: NetworkWeek, operators: int, hulls: int) -> None:
-    """The next Monday: every twentieth operator hands in one more ride."""
-    changed = range(1, operators + 1, 20)
+    """The next Monday: one operator in twenty handed in one more ride."""
+    changed = range(1, 1 + max(1, round(operators / 20)))
     for number in changed:
         records = records_of(number, hulls)
         ride = records["sessions"].sort("ended_at").tail(1).with_columns(

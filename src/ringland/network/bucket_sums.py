@@ -74,3 +74,33 @@ def bucket_counts(tables: Mapping[str, pl.DataFrame]) -> np.ndarray:
         ],
         dtype=float,
     )
+
+
+GROUPED = ("piston_sets", "ring_land_fractures", "other_failures", "engine_h")
+"""What `grouped_counts` counts of each group, in its order."""
+
+
+def grouped_counts(tables: Mapping[str, pl.DataFrame]) -> dict[str, list[float]]:
+    """`GROUPED` of one operator's spells by season and by kit, e.g. of 'season 2025'.
+
+    A season is the year a spell ended in; a kit how the pistons are made and whose they are.
+
+    Args:
+        tables: as `lasting_tables` returns them.
+    """
+    kits = tables["piston_lives"].select(
+        "piston_set_id", kit=pl.format("kit {}, {}", "piston_type", "supplier_grade")
+    )
+    spells = tables["spells"].join(kits, on="piston_set_id", how="left", maintain_order="left")
+    spells = spells.with_columns(season=pl.format("season {}", pl.col("stop_at").dt.year()))
+    is_fracture = pl.col("mode") == "ring_land_fracture"
+    found: dict[str, list[float]] = {}
+    for kind in ("season", "kit"):
+        rows = spells.drop_nulls(kind).partition_by(kind, as_dict=True)
+        for (name,), part in sorted(rows.items()):
+            failed = part.filter(pl.col("mode").is_not_null())
+            fractures = failed.filter(is_fracture).height
+            hours = (part["stop_h"] - part["start_h"]).to_numpy().sum()
+            sets = part["piston_set_id"].n_unique()
+            found[str(name)] = [sets, fractures, failed.height - fractures, float(hours)]
+    return found

@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 import pytest
 from click.testing import CliRunner
@@ -16,6 +17,7 @@ from pipelines.network.network_week import Asked, hand_in_records, network_week
 from pipelines.network.store import NetworkStore
 from pipelines.weekly.store import StoreError
 from ringland.bench.bench_limits import load_bench_limits
+from ringland.network.bucket_sums import COUNTED, GROUPED
 from ringland.network.buckets import OpenBucketError, cut_by_operator
 from ringland.network.operator_week import TURNED, operator_week
 from ringland.settings.assumptions import load_assumptions
@@ -214,3 +216,36 @@ def test_the_commands_hand_a_home_in_and_say_what_all_add_up_to(
         frame = pl.read_parquet(Path(network) / told[name][0])
         assert_frame_equal(frame, week_table(few_week, step, place), rel_tol=1e-12, abs_tol=1e-12,
                            check_column_order=False)  # fmt: skip
+
+
+def test_operators_kits_and_seasons_stand_side_by_side_with_all_that_left_in_the_list(
+    worked_here: Path, tmp_path: Path
+) -> None:
+    command = ["--home", str(tmp_path / "home"), "network", "view", str(worked_here)]
+    rows = tmp_path / "rows.csv"
+
+    ran = CliRunner().invoke(main, [*command, "--as-of", "2026-07-20", "--csv", str(rows)])
+
+    assert ran.exit_code == 0, ran.output
+    assert "Week of 2026-07-06" in ran.output
+    assert "  alder: 0.00 (0.00 to " in ran.output
+    assert "  cedar: no running on record" in ran.output
+    seen = pl.read_csv(rows)
+    by = {(kind, name): row for kind, name, *row in seen.iter_rows()}
+    assert list(by) == [("operator", "alder"), ("operator", "birch"), ("operator", "cedar"),
+                        ("kit", "cast, original"), ("season", "2026")]  # fmt: skip
+    both = np.add(by["operator", "alder"][:4], by["operator", "birch"][:4])
+    assert by["kit", "cast, original"][:4] == pytest.approx(both)
+    left = pl.read_csv(worked_here / "operators/alder/left-2026-07-06.csv")
+    assert left["round"].unique().to_list() == ["week"]
+    names = [*COUNTED, *(f"{group}: {name}" for group in ("kit cast, original", "season 2026")
+                         for name in GROUPED)]  # fmt: skip
+    assert left["sum"].to_list() == names
+    told = NetworkStore(str(worked_here)).week("2026-07-06")["operators"]["alder"]["lasting"]
+    assert left["value"].to_list() == [
+        *told["counts"],
+        *(x for of in told["grouped"].values() for x in of),
+    ]
+    early = CliRunner().invoke(main, [*command, "--as-of", "2026-06-01"])
+    assert early.exit_code == 1
+    assert "network week" in early.output

@@ -1,0 +1,58 @@
+"""What a week of a network says side by side: operators, kits and seasons."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import polars as pl
+
+from pipelines.network.store import NetworkStore
+from pipelines.weekly.store import StoreError
+from ringland.network.bucket_sums import COUNTED, GROUPED
+from ringland.risk.dock_comparison import poisson_limits
+
+KINDS = {"operator": "Operators", "kit": "Kits, of all operators", "season": "Seasons, of all"}
+"""What is compared, and its heading."""
+
+
+def network_view(address: str, monday: str, confidence: float) -> tuple[str, pl.DataFrame]:
+    """The newest week no later than a Monday, and a row per operator, kit and season of it.
+
+    A row holds `kind` (of `KINDS`), `name`, the counts (`GROUPED`) and ring-land fractures per
+    1,000 engine hours with exact limits, null without hours.
+
+    Raises:
+        StoreError: no week was worked out by then.
+    """
+    store = NetworkStore(address)
+    newest = max((one for one in store.weeks() if one <= monday), default=None)
+    if newest is None:
+        raise StoreError(
+            f"No week by {monday} was worked out in the network at {address}. "
+            f"Run 'ringland network week {address}' first."
+        )
+    counts: dict[tuple[str, str], list[float]] = {}
+    for one, made in sorted(store.week(newest)["operators"].items()):
+        of = dict(zip(COUNTED, made["lasting"]["counts"], strict=True))
+        counts["operator", one] = [of[name] for name in GROUPED]
+        for group, more in made["lasting"]["grouped"].items():
+            kind, _, name = group.partition(" ")
+            before = counts.get((kind, name), [0.0] * len(GROUPED))
+            counts[kind, name] = [a + b for a, b in zip(before, more, strict=True)]
+    order = list(KINDS)
+    rows = [
+        {"kind": kind, "name": name} | dict(zip(GROUPED, of, strict=True))
+        for (kind, name), of in sorted(counts.items(), key=lambda x: (order.index(x[0][0]), x[0]))
+    ]
+    return newest, pl.DataFrame([row | _rate(row, confidence) for row in rows])
+
+
+def _rate(row: Mapping[str, object], confidence: float) -> dict[str, float | None]:
+    hours, fractures = row["engine_h"], row["ring_land_fractures"]
+    assert isinstance(hours, float)
+    assert isinstance(fractures, float)
+    if hours <= 0:
+        return dict.fromkeys(("per_1000_h", "low", "high"))
+    low, high = poisson_limits(int(fractures), confidence)
+    per = 1000 / hours
+    return {"per_1000_h": fractures * per, "low": low * per, "high": high * per}
