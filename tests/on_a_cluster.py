@@ -8,6 +8,7 @@ itself, and a step that a test made up, stays here.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
@@ -49,7 +50,9 @@ def worked_out_on(on: str) -> Iterator[None]:
             if not isinstance(node, Step) or node.reads_live or GRAPH.steps.get(node.name) != node:
                 return node.make(**inputs)
             SENT[node.name] = SENT.get(node.name, 0) + 1
-            return run(make, {"it": (node.name, inputs)})["it"]
+            with warnings.catch_warnings():  # a step's inputs may be large
+                warnings.filterwarnings("ignore", message="Sending large graph")
+                return run(make, {"it": (node.name, inputs)})["it"]
 
         patched.setattr(port, "_in_turn", buckets)
         patched.setattr(WeekRun, "_made", made)
