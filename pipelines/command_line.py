@@ -3,6 +3,7 @@
 import shutil
 import tempfile
 import time
+from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 from getpass import getuser
 from importlib.resources import files
@@ -13,7 +14,7 @@ import click
 from pipelines.care_commands import CARE
 from pipelines.command_parts import AS_OF, InWords, in_words, need_room, say
 from pipelines.dockside.commands import DOCKSIDE
-from pipelines.home import DEMO, JOURNAL, Home
+from pipelines.home import DEMO, Home
 from pipelines.job_commands import JOBS, newest_jobs, shop_of, take_in
 from pipelines.network.commands import network
 from pipelines.reading_commands import READING
@@ -275,9 +276,13 @@ def _key(home: Home, as_of: datetime | None) -> str:
 
 def _take_journal_in(home: Home) -> None:
     """What was entered at the dock counts, whether its server runs or not."""
-    if (home.dockside / JOURNAL).exists():
+    if home.dockside.exists():
+        from pipelines.dockside.journal import Journal  # noqa: PLC0415
         from pipelines.dockside.taking_in import take_journal_in  # noqa: PLC0415
+        from pipelines.duckdb_warehouse import WarehouseError  # noqa: PLC0415
 
+        with suppress(WarehouseError):  # a server is at work, which mends it when it begins
+            Journal(home.dockside).close()
         taken = sum(batch.entries for batch in in_words(lambda: take_journal_in(home)))
         if taken:
             say(f"Taken in from the dock's journal: {taken} entries.")

@@ -12,7 +12,7 @@ from pathlib import Path, PurePosixPath
 
 from pipelines.backup import Manifest, read_manifest, wrong_in
 from pipelines.dockside.certificates import faulty_keys
-from pipelines.dockside.journal import Journal
+from pipelines.dockside.journal import SECOND, Journal, lines_of_both
 from pipelines.dockside.people import PEOPLE, people_fault
 from pipelines.duckdb_warehouse import WarehouseError
 from pipelines.home import JOURNAL, Home
@@ -24,7 +24,6 @@ from pipelines.week_site import lay_open
 from pipelines.week_views import make_views
 from pipelines.weekly.store import LIST_NAME, StoreError, WeekKey, WeekStore
 from pipelines.whole_files import InUseError, free_name, set_apart, write_whole
-from ringland.dockside.journal_lines import read_line
 from ringland.intake.mapping.mapping_entries import MappingError
 from ringland.intake.written.raw_file import RecordFileError
 
@@ -245,21 +244,15 @@ def _mend_dockside(home: Home, backup: zipfile.ZipFile, manifest: Manifest) -> l
 def _mend_journal(home: Home, name: str, packed: bytes) -> list[str]:
     """The journal of the backup with the lines that came since."""
     path = home.folder / name
-    before = path.read_bytes() if path.exists() else b""
-    kept, here = packed.splitlines(keepends=True), before.splitlines(keepends=True)
-    known = set(kept)
-    since = [
-        line
-        for number, line in enumerate(here)
-        if line not in known and (number >= len(kept) or read_line(line) is not None)
-    ]
-    mended = b"".join([*kept, *since])
+    Journal(home.dockside).close()  # refuses while a server is at work on it
+    before = path.read_bytes()
+    mended = lines_of_both(packed, before)
     if mended == before:
         return []
-    Journal(home.dockside).close()  # refuses while a server is at work on it
-    if before:
-        set_apart(path)
+    set_apart(path)
     write_whole(path, mended)
+    (home.dockside / SECOND).unlink()  # its lines are all among them
+    Journal(home.dockside).close()
     return [name]
 
 

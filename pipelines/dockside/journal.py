@@ -1,11 +1,14 @@
 """The journal: every entry a phone was told is kept, on the disk before it was told so.
 
-One file that only grows, a line an entry.  One server at a time writes it; whoever takes it in
-reads as far as its last whole line, so that leaving the server off loses nothing.
+A file that only grows, a line an entry, and a second one of the same lines: what one has lost
+the other has.  One server at a time writes them; whoever takes the journal in reads the first as
+far as its last whole line, so that leaving the server off loses nothing.
 """
 
 import os
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from io import BufferedWriter
 from pathlib import Path
 from types import TracebackType
 
@@ -13,10 +16,11 @@ from filelock import FileLock, Timeout
 
 from pipelines.duckdb_warehouse import WarehouseError
 from pipelines.home import JOURNAL
-from pipelines.whole_files import sync_folder
+from pipelines.whole_files import set_apart, sync_folder, write_whole
 from ringland.dockside.entries import StampedEntry
 from ringland.dockside.journal_lines import journal_line, read_line
 
+SECOND = "journal-second.jsonl"
 _LOCK = "journal.lock"
 
 
@@ -24,13 +28,15 @@ class Journal:
     """The journal of a home, held by this process until it is closed."""
 
     def __init__(self, folder: Path) -> None:
-        """Open it, without what an entry that was cut off in writing left at its end.
+        """Open it, each of its files with what it had lost and the other has.
+
+        What an entry that was cut off in writing left at its end goes.
 
         Raises:
             WarehouseError: another dockside server holds it.
         """
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        self.path = folder / JOURNAL
+        self.path, self._second_path = folder / JOURNAL, folder / SECOND
         self._lock = FileLock(folder / _LOCK)
         try:
             self._lock.acquire(timeout=0)
@@ -38,7 +44,13 @@ class Journal:
             raise WarehouseError(
                 f"Another dockside server is at work on {folder}. Stop that one first."
             ) from error
-        self._mend()
+        mended = _together(folder)
+        for path in (self.path, self._second_path):
+            if path.exists() and damaged_lines(path):
+                set_apart(path)
+            if _content(path) != mended:
+                write_whole(path, mended)
+        self._open()
         sync_folder(folder)
 
     def __enter__(self) -> "Journal":
@@ -66,27 +78,70 @@ class Journal:
                 known when they are sent again.
         """
         try:
-            self._file.write(b"".join(map(journal_line, entries)))
-            self._file.flush()
-            os.fsync(self._file.fileno())
+            for file in (self._file, self._second):
+                file.write(b"".join(map(journal_line, entries)))
+                file.flush()
+                os.fsync(file.fileno())
         except OSError:
-            self._file.close()
-            self._mend()
+            self._close()
+            self._open()
             raise
         self._ids.update(one.entry.id for one in entries)
 
     def close(self) -> None:
         """Let another server have it."""
-        self._file.close()
+        self._close()
         self._lock.release()
 
-    def _mend(self) -> None:
+    def _open(self) -> None:
         self._ids = {one.entry.id for one in read_journal(self.path)}
-        self._file = self.path.open("ab")
-        whole = end_of_lines(self.path)
-        if whole < self.path.stat().st_size:  # never acknowledged
-            self._file.truncate(whole)
-            os.fsync(self._file.fileno())
+        self._file, self._second = _opened(self.path), _opened(self._second_path)
+
+    def _close(self) -> None:
+        for file in (self._file, self._second):
+            with suppress(OSError):  # what could not be written was not acknowledged
+                file.close()
+
+
+def _opened(path: Path) -> BufferedWriter:
+    file, whole = path.open("ab"), end_of_lines(path)
+    if whole < path.stat().st_size:  # never acknowledged
+        file.truncate(whole)
+        os.fsync(file.fileno())
+    return file
+
+
+def lines_of_both(kept: bytes, other: bytes) -> bytes:
+    """One copy of the journal with the lines that only another has.
+
+    Of the other, a line that says nothing stays only where `kept` has none in its place.
+    """
+    lines, more = kept.splitlines(keepends=True), other.splitlines(keepends=True)
+    known = set(lines)
+    return kept + b"".join(
+        line
+        for number, line in enumerate(more)
+        if line not in known and (number >= len(lines) or read_line(line) is not None)
+    )
+
+
+def lost_of_journal(folder: Path) -> list[str]:
+    """Files of the journal that have lost a line that the other has, by name."""
+    mended, second = _together(folder), _content(folder / SECOND)
+    lost = [JOURNAL] if _content(folder / JOURNAL) != mended else []
+    # a second that is only shorter is an older ringland's, or a server's that was killed
+    return lost if mended.startswith(second) else [*lost, SECOND]
+
+
+def _together(folder: Path) -> bytes:
+    first, second = folder / JOURNAL, folder / SECOND
+    if first.exists() and damaged_lines(first):
+        first, second = second, first
+    return lines_of_both(_content(first), _content(second))
+
+
+def _content(path: Path) -> bytes:
+    return path.read_bytes()[: end_of_lines(path)] if path.exists() else b""
 
 
 def read_journal(path: Path, begin: int = 0, end: int | None = None) -> Iterator[StampedEntry]:

@@ -17,7 +17,12 @@ from pathlib import Path
 import duckdb
 from filelock import FileLock
 
-from pipelines.dockside.journal import damaged_lines, end_of_lines, read_journal
+from pipelines.dockside.journal import (
+    damaged_lines,
+    end_of_lines,
+    lost_of_journal,
+    read_journal,
+)
 from pipelines.duckdb_warehouse import DuckDBWarehouse, copy_database, warehouse_at
 from pipelines.home import JOURNAL, Home
 from pipelines.mended_loading import load_corrections_file
@@ -125,6 +130,12 @@ def with_journal_counted(home: Home) -> Iterator[tuple[DuckDBWarehouse, int]]:
 def journal_faults(home: Home) -> list[str]:
     """What is wrong with the journal, each with the step that mends it."""
     journal = home.dockside / JOURNAL
+    if lost := lost_of_journal(home.dockside):
+        return [
+            f"{home.dockside / name} has lost or changed lines that its other file has: run "
+            f"'ringland load' while no dockside server is at work, which puts them back"
+            for name in lost
+        ]
     found = _damaged(journal) if journal.exists() else []
     if _is_known(home, _said(home)):
         waits = [f"{journal} holds entries not taken in yet: run 'ringland load'"]

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from pipelines.backup import MANIFEST, back_up, read_manifest
 from pipelines.command_line import main
-from pipelines.dockside.journal import Journal
+from pipelines.dockside.journal import SECOND, Journal
 from pipelines.dockside.people import People
 from pipelines.dockside.taking_in import journal_faults, take_journal_in
 from pipelines.duckdb_warehouse import WarehouseError, warehouse_at
@@ -117,7 +117,8 @@ def test_a_backup_puts_back_what_the_dockside_has_lost(home: Home, tmp_path: Pat
     file = back_up(home, tmp_path / "b.zip", NOW).file
     journal, people = home.dockside / JOURNAL, home.dockside / "people.json"
     said = journal.read_bytes()
-    journal.write_bytes(said.replace(b'"volume_l": "5"', b'"volume_l": "9"', 1))
+    for path in (journal, journal.with_name(SECOND)):
+        path.write_bytes(said.replace(b'"volume_l": "5"', b'"volume_l": "9"', 1))
     members = People(home.dockside).members
     people.write_bytes(people.read_bytes().replace(b"mechanic", b"me_hanic"))
     key = home.dockside / "authority" / "authority.key"

@@ -20,7 +20,7 @@ from click.testing import CliRunner
 from pipelines import command_line
 from pipelines.backup import read_manifest, wrong_in
 from pipelines.dockside.certificates import FOLDER, own_certificates
-from pipelines.dockside.journal import Journal, read_journal
+from pipelines.dockside.journal import SECOND, Journal, read_journal
 from pipelines.dockside.people import PEOPLE, People
 from pipelines.dockside.taking_in import TAKEN
 from pipelines.duckdb_warehouse import warehouse_at
@@ -29,6 +29,7 @@ from pipelines.taken_list import NAMES
 from pipelines.warehouse_care import check_warehouse, record_tables
 from pipelines.weekly.store import WeekStore, _list_in
 from pipelines.whole_files import free_name
+from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.dockside.entries import Entry, StampedEntry
 from tests.pipelines.tiny_shop import WEEKS, tiny_files, write_tiny
 
@@ -213,10 +214,17 @@ CHANGES = {"open", "os.rename", "os.remove", "os.link", "os.mkdir", "os.rmdir", 
 WATCH = Watch()
 
 
+ROWS = "rows of "
+"""Before a record kind: its rows without the file that each came by."""
+
+
 def all_of(home: Home) -> dict[str, str]:
     """A digest of every table, of every week's outputs and of every file that is kept."""
     tables = record_tables(warehouse_at(home.database))
     found = {name: _digest(frame.write_csv().encode()) for name, frame in tables.items()}
+    for name, kind in ALL_KINDS.items():
+        rows = tables[f"shop_records.{name}"].select(kind.schema.column_names()).sort(kind.key)
+        found[f"{ROWS}{name}"] = _digest(rows.write_csv().encode())
     store = WeekStore(home.weeks)
     for key in store.weeks():
         listed = store.listed(key)
@@ -353,7 +361,7 @@ def _database(home: Home) -> list[Path]:
 
 
 def _journal(home: Home) -> list[Path]:
-    return [home.dockside / JOURNAL]
+    return [home.dockside / JOURNAL, home.dockside / SECOND]
 
 
 def _taken_in(home: Home) -> list[Path]:

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from pipelines.backup import kept_files
 from pipelines.command_line import main
 from pipelines.dockside import taking_in
-from pipelines.dockside.journal import Journal, end_of_lines, read_journal
+from pipelines.dockside.journal import SECOND, Journal, end_of_lines, read_journal
 from pipelines.dockside.taking_in import TAKEN, is_waiting, journal_faults, take_journal_in
 from pipelines.duckdb_warehouse import WarehouseError, warehouse_at
 from pipelines.home import JOURNAL, SESSIONS, Home
@@ -77,7 +77,7 @@ def test_an_entry_is_forced_to_the_disk_before_it_counts(
         journal.append([fill("A1", 1)])
         monkeypatch.undo()
 
-    assert forced == [(tmp_path / JOURNAL).stat().st_size]
+    assert forced == [(tmp_path / name).stat().st_size for name in (JOURNAL, SECOND)]
 
 
 def test_a_line_cut_off_in_writing_is_gone_and_the_next_begins_anew(tmp_path: Path) -> None:
@@ -196,8 +196,8 @@ def test_check_tells_of_what_waits_and_of_a_changed_line(home: Home) -> None:
     assert any("not taken in yet" in told for told in journal_faults(home))
     take_journal_in(home)
     assert journal_faults(home) == []
-    path = home.dockside / JOURNAL
-    path.write_bytes(path.read_bytes().replace(b'"volume_l": "30"', b'"volume_l": "39"', 1))
+    for path in (home.dockside / JOURNAL, home.dockside / SECOND):
+        path.write_bytes(path.read_bytes().replace(b'"volume_l": "30"', b'"volume_l": "39"', 1))
 
     (found,) = journal_faults(home)
     assert "line 1" in found
@@ -210,6 +210,7 @@ def test_a_journal_that_was_lost_and_begun_anew_is_taken_in_from_its_beginning(h
     take_journal_in(home)
     old = tables(home)["shop_records.fills"].height
     (home.dockside / JOURNAL).unlink()
+    (home.dockside / SECOND).unlink()
     assert any("is not as it was taken in" in line for line in journal_faults(home))
     keep(home, fill("A1", 4))
     assert is_waiting(home)
@@ -221,6 +222,34 @@ def test_a_journal_that_was_lost_and_begun_anew_is_taken_in_from_its_beginning(h
     keep(home, *(fill("A1", minute) for minute in range(5, 15)))
     take_journal_in(home)
     assert tables(home)["shop_records.fills"].height == old + 11
+
+
+@pytest.mark.parametrize("name", [JOURNAL, SECOND])
+@pytest.mark.parametrize("how", ["lost", "cut off", "changed"])
+def test_what_one_file_of_the_journal_has_lost_the_other_brings_back(
+    home: Home, name: str, how: str
+) -> None:
+    """An entry that was not taken in yet was gone with the file, and nobody was told which."""
+    told = [fill("A1", 1), fill("A2", 2), fill("A1", 3)]
+    keep(home, *told[:1])
+    take_journal_in(home)
+    keep(home, *told[1:])
+    path = home.dockside / name
+    whole = path.read_bytes()
+    path.unlink()
+    if how != "lost":
+        changed = whole.replace(b"A2", b"A1") if how == "changed" else whole[: len(whole) // 2]
+        path.write_bytes(changed)
+    shorter_second = name == SECOND and how != "changed"
+    assert any(name in line for line in journal_faults(home)) == (not shorter_second)
+
+    done = CliRunner().invoke(main, ["--home", str(home.folder), "load"])
+
+    assert done.exit_code == 0, done.output
+    assert list(read_journal(home.dockside / JOURNAL)) == told
+    assert (home.dockside / SECOND).read_bytes() == path.read_bytes() == whole
+    assert [line for one in check_warehouse(home) for line in one.wrong] == []
+    assert {"A1", "A2"} <= set(tables(home)["shop_records.fills"]["hull_id"])
 
 
 @pytest.mark.parametrize("left", [None, b"", b"{", b"[]", b'{"number": 1, "ends": 3}'])
@@ -253,5 +282,5 @@ def test_the_journal_is_in_a_backup_and_what_it_brought_in_a_rebuild(home: Home)
 
     (home.dockside / SESSIONS).write_text("{}", encoding="utf-8")
     kept = {path.name for path in kept_files(home) if path.parent == home.dockside}
-    assert kept == {JOURNAL, TAKEN}  # no lock, and nobody signed in again by a restore
+    assert kept == {JOURNAL, SECOND, TAKEN}  # no lock, and nobody signed in again by a restore
     assert tables(home)["shop_records.fills"].equals(before["shop_records.fills"])
