@@ -159,6 +159,19 @@ def test_draining_caps_the_age_and_costs_a_drain_for_each_long_idle() -> None:
     assert row(outcomes([drain], log_linear(0.5)), "drain")["job_cost"] == PRICES.drain_refill
 
 
+def test_a_booster_adds_its_numbers_to_fuel_below_need_and_is_paid_by_its_litres() -> None:
+    booster = FuelRule("booster", "booster", boosts_on=1.5)
+
+    short = SPELLS["shortfall_25h_on"]
+    below_l = SESSIONS.filter(pl.col("octane_margin_on") < 0)["burn_l"].sum()
+    assert under_rule(SPELLS, booster, SETTINGS)["shortfall_25h_on"].to_list() == [
+        max(0.0, value - 1.5) for value in short
+    ]
+    found = row(outcomes([booster], log_linear(0.5)), "booster")
+    assert found["job_cost"] == pytest.approx(SETTINGS.number("fuel.booster_per_l") * below_l)
+    assert found["better_l"] == 0
+
+
 def test_the_throttle_is_limited_only_below_need_and_eases_the_need_by_one() -> None:
     # Common practice, no source: 91 AKI flat out, 90 at three-quarter throttle.
     limit = FuelRule("limit", "three-quarter throttle below need", limits_throttle=True)

@@ -185,6 +185,17 @@ def test_the_rules_are_those_of_the_needs_on_record() -> None:
     assert any("older than 28 days" in label for label in labels)
 
 
+def test_what_a_boosters_label_promises_is_never_more_than_an_open_range() -> None:
+    low = row(compared(log_linear(0.5)), "booster", "low")
+
+    # 200 h at four numbers short, 4,000 l; two numbers by the label, or none.
+    whole = 0.2 * (math.exp(2) - math.exp(1))
+    assert low["failures_fewer"] == pytest.approx(whole)
+    assert low["failures_fewer_low"] <= 0 < whole <= low["failures_fewer_high"]
+    assert low["job_cost"] == pytest.approx(0.2 * 4000)
+    assert low["verdict"] == "cannot tell"
+
+
 def recovered(effect: float, seed: int) -> tuple[float, float, float]:
     """(low, true, high): failures fewer at 93 or better in a fleet whose hazard is known."""
     spells = made_spells(weibull_truth(effect), n_sets=60, seed=seed)

@@ -63,6 +63,7 @@ UNIT_BOUNDS: dict[str, Bounds] = {
     "ppm": _SOME,
     "money": _MONEY,
     "money/d": _MONEY,
+    "money/l": _MONEY,
     "factor": _TIMES,
     "ratio": _TIMES,
     "weight": _SOME,

@@ -32,7 +32,8 @@ class FuelRule:
 
     `least_grade_aki` is by dock; `drain_after_d` drains fuel older than that many days;
     `limits_throttle` keeps a hull below full throttle while its fuel is below need;
-    `goes_mild` takes a raised calibration off while it is.
+    `goes_mild` takes a raised calibration off while it is; `boosts_on` is what a booster, put
+    into fuel below need, adds to it in octane numbers; None: none is used.
     """
 
     name: str
@@ -41,6 +42,7 @@ class FuelRule:
     drain_after_d: float | None = None
     limits_throttle: bool = False
     goes_mild: bool = False
+    boosts_on: float | None = None
 
 
 class RuleOutcomes(dy.Schema):
@@ -54,7 +56,9 @@ class RuleOutcomes(dy.Schema):
     failures_fewer_low = dy.Float64()
     failures_fewer_high = dy.Float64()
     money_fewer = dy.Float64(description="price of those failures")
-    job_cost = dy.Float64(min=0, description="drains, recalibrations, slower craft; no fuel")
+    job_cost = dy.Float64(
+        min=0, description="drains, recalibrations, slower craft, booster; no fuel"
+    )
     better_l = dy.Float64(min=0, description="litres that would have been of a better grade")
     break_even_per_l = dy.Float64(
         nullable=True, description="dearer by this per better litre, the rule costs what it saves"
@@ -151,6 +155,8 @@ def under_rule(spells: pl.DataFrame, rule: FuelRule, assumptions: Assumptions) -
         out = out.with_columns(
             shortfall_25h_on=pl.when(worst.is_null()).then(short).otherwise(short.clip(None, worst))
         )
+    if rule.boosts_on is not None:
+        out = out.with_columns(shortfall_25h_on=(short - rule.boosts_on).clip(lower_bound=0.0))
     if rule.drain_after_d is not None:
         out = out.with_columns(pl.col("fuel_age_25h_d").clip(upper_bound=rule.drain_after_d))
     if rule.goes_mild:
@@ -225,6 +231,9 @@ def _price(
     if rule.limits_throttle:
         days = sessions.filter(is_short).select("hull_id", pl.col("started_at").dt.date()).unique()
         job_cost += catalogue.actions["restrict_throttle"].cost_per_d * days.height
+    if rule.boosts_on is not None:
+        boosted_l = float(sessions.filter(is_short)["burn_l"].sum())
+        job_cost += assumptions.number("fuel.booster_per_l") * boosted_l
     if rule.goes_mild:
         raised = sessions.filter(is_short & (pl.col("calibration") == "raised"))
         job_cost += catalogue.actions["mild_calibration"].cost * raised["engine_id"].n_unique()

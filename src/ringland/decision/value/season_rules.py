@@ -29,6 +29,9 @@ from ringland.risk.unmeasured_confounding import e_value_with_limit
 from ringland.settings.assumptions import Assumptions
 from ringland.words.number_words import plain_text
 
+BENEFITS = (0.0, 1.0)
+"""Shares of a booster's labelled numbers its range holds: nobody measured what is in the bottle."""
+
 VERDICTS = ("pays", "does not pay", "cannot tell", "no price", "nothing to buy")
 
 
@@ -59,8 +62,17 @@ class SeasonRules:
     problem: str | None
 
 
-def rules_to_compare(docks: Sequence[str], assumptions: Assumptions) -> tuple[FuelRule, ...]:
-    """The rules an operator can make: a least grade, a drain, a throttle limit, a mild engine."""
+def rules_to_compare(
+    docks: Sequence[str], assumptions: Assumptions, booster_benefit: float | None = None
+) -> tuple[FuelRule, ...]:
+    """The rules an operator can make: a least grade, a drain, a throttle limit, a mild engine.
+
+    And a booster, of whose labelled numbers the share `booster_benefit` is taken to be there;
+    None: the settings' best estimate.
+    """
+    label_on = assumptions.number("octane.booster_label_on")
+    if booster_benefit is None:
+        booster_benefit = assumptions.number("octane.booster_benefit")
     stock = assumptions.number("octane.need_stock_aki")
     raised = assumptions.number("octane.need_raised_aki")
     drain_d = assumptions.number("fuel.old_after_d")
@@ -86,6 +98,11 @@ def rules_to_compare(docks: Sequence[str], assumptions: Assumptions) -> tuple[Fu
         FuelRule(
             "drain", f"Drain fuel older than {drain_d:g} days before a ride", drain_after_d=drain_d
         ),
+        FuelRule(
+            "booster",
+            f"Booster in fuel below need: {plain_text(label_on)} octane numbers by its label",
+            boosts_on=booster_benefit * label_on,
+        ),
     )
 
 
@@ -102,8 +119,8 @@ def season_rules(
 ) -> SeasonRules:
     """What each rule would have gone with over the year before `as_of`.
 
-    The ranges hold the draws of the hazard and the best and the worst fuel that the open part
-    of the record may have been.
+    The ranges hold the draws of the hazard, the best and the worst fuel that the open part of
+    the record may have been, and a booster that does nothing or all its label says.
 
     Args:
         spells: `Spells` as known at `as_of`.
@@ -126,16 +143,22 @@ def season_rules(
     if hazard is None or problem is not None:
         return SeasonRules(since, as_of, SeasonRuleOutcomes.create_empty(), n_failures, problem)
     ridden = sessions.filter(pl.col("started_at") >= since)
-    rules = rules_to_compare(used["dock_id"].unique().sort().to_list(), assumptions)
+    docks = used["dock_id"].unique().sort().to_list()
+    rules = rules_to_compare(docks, assumptions)
 
-    def compared(rows: pl.DataFrame) -> pl.DataFrame:
+    def compared(rows: pl.DataFrame, tried: Sequence[FuelRule] = rules) -> pl.DataFrame:
         return compare_fuel_rules(
-            rows, ridden, hazard, rules,
+            rows, ridden, hazard, tried,
             prices=prices, catalogue=as_on_record(catalogue, prices), assumptions=assumptions,
         )  # fmt: skip
 
     middle = compared(used)
-    table = _with_open_record(middle, [compared(with_bound(used, bound)) for bound in BOUNDS])
+    bounds = zip(BOUNDS, BENEFITS, strict=True)
+    ends = [
+        compared(with_bound(used, bound), rules_to_compare(docks, assumptions, benefit))
+        for bound, benefit in bounds
+    ]
+    table = _with_open_record(middle, ends)
     bought = deliveries.filter(pl.col("delivered_at").is_between(since, as_of))
     table = (
         table.join(_what_ran(used), on="dock_id", how="left")

@@ -55,8 +55,8 @@ FLEET_PICTURE = (
 FLEET_NOTE = (
     "Counts of ring failures in the year; ranges at 95 %, with the best and the worst fuel that "
     "the open part of the record may have been. Worth: those failures at the price of an unplanned "
-    "one. Jobs: drains, recalibrations, the discount for a slower craft. A minus sign means more "
-    "failures, or a loss."
+    "one. Jobs: drains, recalibrations, the discount for a slower craft, booster. A minus sign "
+    "means more failures, or a loss."
 )
 
 RULE, TODAY, TODAY_SHORT = "Rule", "Expected, fuel as it was", "Expected"
@@ -92,6 +92,8 @@ MEANING_LINES = (
     "taken to need {part_throttle} AKI (common practice, no source).",
     "Drain: fuel older than {old} days is drained before the ride; that limit is common practice "
     "without a source.",
+    "Booster: its numbers are added to fuel below need, a bottle to each tank of it. What a label "
+    "promises nobody here has measured: the range runs from none of it to the whole.",
 )
 METHOD = (
     "The risk of failing is summed over the year's own hours, once with the record as it is "
