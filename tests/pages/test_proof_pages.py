@@ -59,7 +59,7 @@ def test_every_rule_is_told_with_its_range_and_as_association() -> None:
     text = text_of("rules")
     rows = PROOF.rules.outcomes.filter(pl.col("dock_id") == WHOLE_FLEET)
 
-    assert rows.height == 6
+    assert rows.height == 7
     for row in rows.iter_rows(named=True):
         fewer, low, high = (
             number_text(row[f"failures_fewer{end}"], 1) for end in ("", "_low", "_high")

@@ -270,7 +270,7 @@ def test_the_demos_proof_stands_on_its_own_tables(demo: DemoRun) -> None:
     page = (demo.site / "fuel-rules.html").read_text()
     behind = pl.read_csv(demo.site / "tables" / "piston_sets_behind.csv")
 
-    assert rules["rule"].n_unique() == 6
+    assert rules["rule"].n_unique() == 7
     assert set(docks["dock_id"]) <= set(rules["dock_id"])
     for dock in docks["dock_id"]:
         assert dock in page
