@@ -38,11 +38,11 @@ def with_readings(
     latest = judged.filter(pl.col("verdict").is_in(_JUDGED)).filter(
         pl.col("inspected_at") == pl.col("inspected_at").max().over("measure", "cylinder", "port")
     )
-    lines = []
+    lines, read = [], latest.to_dicts()
     for finding in table.findings.values():
         if not finding.measures:
             continue
-        rows = latest.filter(pl.col("measure").is_in(finding.measures)).to_dicts()
+        rows = [row for row in read if row["measure"] in finding.measures]
         state, shown = _shown(finding, rows, failed_at)
         entered = findings.states.get(finding.key, NOT_LOOKED_AT)
         if state in (NOT_LOOKED_AT, entered):

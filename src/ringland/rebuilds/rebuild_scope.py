@@ -9,7 +9,7 @@ closed while a reading is missing, impossible, too old, unsigned or out of the m
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -111,8 +111,10 @@ def propose_rebuild(
         table: rebuild work; default: the project's own.
     """
     table = table or default_rebuild_table()
+    bad = basis.before.filter(pl.col("verdict").is_in(["fail", "lap and retest"]))
+    failed = set(bad["measure"])
     items = tuple(
-        _item(key, fields, _because(fields, basis, mode, findings, cause_table))
+        _item(key, fields, _because(fields, failed, mode, findings, cause_table))
         for key, fields in table["item"].items()
     )
     items = tuple(
@@ -142,15 +144,12 @@ def _is_within(scope: str, of: str) -> bool:
 
 def _because(
     fields: Mapping[str, Any],
-    basis: RebuildBasis,
+    failed: Collection[str],
     mode: str | None,
     findings: EngineFindings,
     cause_table: CauseTable,
 ) -> tuple[str, ...]:
-    """What in this engine calls for an item."""
-    failed = set(
-        basis.before.filter(pl.col("verdict").is_in(["fail", "lap and retest"]))["measure"]
-    )
+    """What in this engine calls for an item; `failed` are measures it failed."""
     return (
         *(
             f"failure: {fixed_words.MODE_LABELS[name].lower()}"

@@ -59,6 +59,17 @@ class ShopRecord:
         return tuple((failure, opening_of(self, failure)) for failure in failures)
 
     @cached_property
+    def _built(self) -> Mapping[object, pl.DataFrame]:
+        entered = self.records["build_readings"].select(BuildReadings.column_names())
+        rows = pl.concat([entered, readings_of_tests(self.records["inspections"])])
+        parts = rows.partition_by("engine_id", as_dict=True)
+        return {engine: part for (engine,), part in parts.items()} | {None: rows.clear()}
+
+    def built(self, engine_id: str) -> pl.DataFrame:
+        """An engine's `BuildReadings`: what was entered, then tests that accepted a build."""
+        return self._built.get(engine_id, self._built[None])
+
+    @cached_property
     def fleet(self) -> FleetRecord:
         """Lives and rentals as the failures look back on them; laid out once for all."""
         return FleetRecord.of(self.lives, self.exposure, self.assumptions)
@@ -162,15 +173,11 @@ def opening_of(shop: ShopRecord, failure: Mapping[str, Any]) -> Opening:
     trends_until = reading_trends(until_failure, sets, shop.limits)
     entered = with_trends(findings, trends, trends_until)
     findings, from_readings = with_readings(entered, before, found_at, shop.table)
-    entered_lines = records["build_readings"].select(BuildReadings.column_names())
-    built = pl.concat([entered_lines, readings_of_tests(records["inspections"])]).filter(
-        pl.col("engine_id") == engine_id
-    )
     basis = RebuildBasis(
         engine,
         before,
         BuildTime(found_at, shop.as_of, altitude_of(records, life)),
-        _until(built, "read_at", next_failed),
+        _until(shop.built(engine_id), "read_at", next_failed),
         records["build_limits"],
     )
     sheet = propose_rebuild(basis, failure["mode"], findings, shop.table)

@@ -13,8 +13,7 @@ from typing import Any
 import polars as pl
 
 from ringland.bench.build_lines import PASS, BuildTime
-from ringland.bench.build_sheet import BuildSheet, build_sheet, readings_of_tests
-from ringland.contracts.build_records import BuildReadings
+from ringland.bench.build_sheet import BuildSheet, build_sheet
 from ringland.contracts.record_columns import EARLIEST_INSTANT
 from ringland.contracts.record_tables import OpenSheets, SheetWaivers
 from ringland.reports.cause_case import FailureSheet, ShopRecord, altitude_of
@@ -95,19 +94,13 @@ def _planned_sheet(
 ) -> BuildSheet:
     records, rebuilt_at = shop.records, rebuild["rebuilt_at"]
     begun = rebuilt_at - timedelta(days=shop.assumptions.number("rebuild.set_within_d"))
-    readings = pl.concat(
-        [
-            records["build_readings"].select(BuildReadings.column_names()),
-            readings_of_tests(records["inspections"]),
-        ]
-    )
     of_engine = shop.lives.filter(pl.col("engine_id") == engine["engine_id"]).sort("fitted_at")
     life = of_engine.row(-1, named=True) if of_engine.height else None
     return build_sheet(
         engine,
         rebuild["scope"],
         BuildTime(begun, shop.as_of, altitude_of(records, life)),
-        readings,
+        shop.built(engine["engine_id"]),
         records["build_limits"],
     )
 
