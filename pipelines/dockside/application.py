@@ -18,11 +18,14 @@ from pipelines.dockside.entry_ways import ENTRY_WAYS
 from pipelines.dockside.gate import Gate
 from pipelines.dockside.guard import Guard
 from pipelines.dockside.page_ways import PAGE_WAYS
+from pipelines.dockside.people_ways import PEOPLE_WAYS
 from pipelines.dockside.report_ways import REPORT_WAYS
 from pipelines.dockside.sign_in_ways import SIGN_IN_WAYS
 from ringland.dockside.roles import NOBODY
 
-WAYS: tuple[Way, ...] = (*ENTRY_WAYS, *PAGE_WAYS, *BOARD_WAYS, *REPORT_WAYS, *SIGN_IN_WAYS)
+WAYS: tuple[Way, ...] = (
+    *ENTRY_WAYS, *PAGE_WAYS, *BOARD_WAYS, *REPORT_WAYS, *PEOPLE_WAYS, *SIGN_IN_WAYS
+)  # fmt: skip
 REPORTS = ("/week/",)
 FORM_HEAD = "x-dockside-token"
 

@@ -19,7 +19,7 @@ from ringland.contracts.decision_tables import OPEN
 from ringland.dockside.alerts import Alert
 from ringland.dockside.ground import Ground
 from ringland.dockside.hull_trends import WeekOfHull, strip
-from ringland.dockside.roles import Person, Scope
+from ringland.dockside.roles import OWNER, Person, Scope
 from ringland.dockside.since_then import Told, is_in
 from ringland.dockside.tank_words import TankLevel, level_words
 from ringland.words.state_words import STATE_MARKS, STATE_SAYS, STATE_SHORT, STATE_TALLY
@@ -205,7 +205,8 @@ it said last.</p><nav>{_lists(person)}</nav>
 
 def _lists(person: Person) -> str:
     listed = '<a href="/week/">The week\'s list</a>' if person.sees_all else ""
-    return f'<a href="/write">Write down</a> {listed}'
+    people = '<a href="/people">People</a>' if person.role == OWNER else ""
+    return f'<a href="/write">Write down</a> {listed} {people}'
 
 
 def _job(one: BoardJob) -> str:

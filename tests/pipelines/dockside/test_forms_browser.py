@@ -291,26 +291,42 @@ def test_thirty_entries_made_out_of_reach_arrive_once_and_in_order_after_close_a
     assert litres == [float(10 + number) for number in range(OFFLINE)]
 
 
+LOOKS = (("light", 390, None), ("light", 1280, None), ("dark", 390, ["color-contrast"]),
+         ("dark", 1280, ["color-contrast"]))  # fmt: skip
+"""Scheme, width, and the rules that may differ from the look before; None: all there are."""
+PAGES = ("/people", "/people/audit", "/sign-in")
+
+
 @needs_npm
-def test_every_form_is_clean_to_axe_and_large_enough_to_hit(
+def test_every_form_and_page_of_people_is_clean_to_axe_and_large_enough_to_hit(
     browser: Browser, served: tuple[Home, str], axe: str, built_once: BuiltOnce
 ) -> None:
+    """Each at a phone's width and a desktop's, light and dark."""
     del built_once
-    context = browser.new_context(viewport=PHONE, bypass_csp=True)  # type: ignore[arg-type]
+    context = browser.new_context(bypass_csp=True)
     page, _ = opened(context, served[1])
     found: list[object] = []
-    for name in ("", *(f"/{form}" for form in FORMS)):
-        page.goto(f"{served[1]}/write{name}?hull=A1")
+    forms = [f"/write{name}?hull=A1" for name in ("", *(f"/{form}" for form in FORMS))]
+    for path in (*forms, *PAGES):
+        page.goto(f"{served[1]}{path}")
         page.evaluate(axe)
-        result = page.evaluate("axe.run(document)")
-        found += [(name, one["id"], one["nodes"][0]["html"]) for one in result["violations"]]
+        for scheme, width, rules in LOOKS:
+            page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+            page.set_viewport_size({"width": width, "height": 844})
+            only = {"runOnly": {"type": "rule", "values": rules}} if rules else {}
+            result = page.evaluate("only => axe.run(document, only)", only)
+            assert result["passes"], (path, scheme, width)  # it did look
+            found += [
+                (path, scheme, width, one["id"], one["nodes"][0]["html"])
+                for one in result["violations"]
+            ]
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, path
         sizes = page.eval_on_selector_all(
             "main input:not([type=hidden]), main select, main button, main a, main summary",
             "all => all.filter(one => one.offsetParent)"
             ".map(one => one.getBoundingClientRect().height)",
         )
-        assert min(sizes) >= LEAST_TARGET_PX, name
-        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"], name
+        assert min(sizes) >= LEAST_TARGET_PX, path
     context.close()
 
     assert found == []
