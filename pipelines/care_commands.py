@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from pipelines.command_parts import in_words, say
+from pipelines.command_parts import in_words, need_home, say
 from pipelines.home import Home
 
 
@@ -15,6 +15,7 @@ def check(home: Home) -> None:
     """Look whether all of the home is whole; says for each fault what mends it."""
     from pipelines.warehouse_care import check_warehouse  # noqa: PLC0415 - imports Dagster
 
+    need_home(home)
     findings = in_words(lambda: check_warehouse(home))
     for finding in findings:
         say(f"{'ok   ' if not finding.wrong else 'WRONG'} {finding.about}")
@@ -54,6 +55,7 @@ def backup(home: Home, file: Path) -> None:
     """
     from pipelines.backup import back_up  # noqa: PLC0415 - imports Dagster
 
+    need_home(home)
     made = in_words(lambda: back_up(home, file, _now()))
     say(f"Backup: {made.file} ({made.files} files, {made.size / 1e6:.1f} MB, read back)")
     if made.has_keys:
@@ -116,6 +118,7 @@ def rebuild(home: Home, *, leave_out_lost: bool) -> None:
     from pipelines.rebuilding import rebuild as build_again  # noqa: PLC0415 - imports Dagster
     from pipelines.week_views import make_views  # noqa: PLC0415 - imports the statistics
 
+    need_home(home)
     rebuilt = in_words(lambda: build_again(home.prepare(), leave_out_lost=leave_out_lost))
     in_words(lambda: make_views(home))
     say("The warehouse was built again; the weeks stay as they were said.")
@@ -135,6 +138,7 @@ def retention(home: Home) -> None:
     from pipelines.week_views import make_views  # noqa: PLC0415 - imports the statistics
     from pipelines.weekly.retention import retain  # noqa: PLC0415 - imports the statistics
 
+    need_home(home)
     for line in in_words(lambda: retain(home.prepare(), GRAPH)):
         say(line)
     in_words(lambda: make_views(home))

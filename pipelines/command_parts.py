@@ -11,6 +11,7 @@ from typing import TypeVar
 
 import click
 
+from pipelines.home import Home
 from pipelines.printable import printable
 
 T = TypeVar("T")
@@ -39,6 +40,23 @@ class InWords(click.Group):
 def say(what: object) -> None:
     """Print a line; whatever a record or a file's name brought into it does nothing there."""
     click.echo(printable(str(what)))
+
+
+def need_home(home: Home) -> None:
+    """Look before a command that asks something of a home whether there is one.
+
+    Raises:
+        click.ClickException: there is not.
+    """
+    if home.folder.exists():
+        return
+    from pipelines.restoring import cut_off  # noqa: PLC0415 - imports Dagster
+
+    raise click.ClickException(
+        cut_off(home)
+        or f"There is no home at {home.folder}. Name yours with --home, bring it back with "
+        f"'ringland restore BACKUP', or begin one with 'ringland load FOLDER'."
+    )
 
 
 def need_room(folder: Path, size: float) -> None:

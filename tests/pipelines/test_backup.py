@@ -239,6 +239,20 @@ def test_a_backup_that_would_be_none_is_refused(
         back_up(home, tmp_path / target, NOW)
 
 
+@pytest.mark.parametrize("command", [("check",), ("backup", "b.zip"), ("rebuild",), ("retention",)])
+def test_a_home_that_is_not_there_is_told_and_none_is_made(
+    tmp_path: Path, command: tuple[str, ...]
+) -> None:
+    """A wrong --home gave a backup of no file, 'read back', and a rebuild made an empty home."""
+    arguments = [str(tmp_path / one) if one.endswith(".zip") else one for one in command]
+
+    done = CliRunner().invoke(main, ["--home", str(tmp_path / "none"), *arguments])
+
+    assert done.exit_code == 1
+    assert f"There is no home at {tmp_path / 'none'}" in done.output
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.parametrize("name", ["../outside", "/etc/outside", "C:/outside", "a\\b"])
 def test_a_backup_that_names_a_place_outside_the_home_is_refused(tmp_path: Path, name: str) -> None:
     file = tmp_path / "b.zip"

@@ -69,7 +69,7 @@ class Worker:
     def __init__(self) -> None:
         """Fork it."""
         self.pipe, theirs = _FORK.Pipe()
-        self.process = _FORK.Process(target=_serve, args=(theirs,))
+        self.process = _FORK.Process(target=_serve, args=(theirs,), daemon=True)
         self.process.start()
         theirs.close()
 
