@@ -19,7 +19,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, stats
+import scipy
+from scipy import optimize
 
 from ringland.network.bucket_sums import summed
 from ringland.survival.cox.cox_maximum import partial_likelihood
@@ -52,7 +53,7 @@ class Effects:
 
     def limits(self, confidence: float) -> Floats:
         """Lower and upper limit of each log hazard ratio, shape (factors, 2)."""
-        half = stats.norm.ppf(0.5 + confidence / 2) * np.sqrt(np.diag(self.covariance))
+        half = scipy.stats.norm.ppf(0.5 + confidence / 2) * np.sqrt(np.diag(self.covariance))
         return np.column_stack([self.coef - half, self.coef + half])
 
     def as_of_another(self, apart: Floats) -> Effects:

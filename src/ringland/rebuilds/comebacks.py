@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
-from scipy.stats import binomtest
+import scipy
 
 from ringland.rebuilds.rebuild_comparison import poisson_limits
 from ringland.settings.assumptions import Assumptions
@@ -104,7 +104,7 @@ def _against(
     if not other_h or not mine + theirs:
         return dict.fromkeys(("ratio", "ratio_low", "ratio_high"))
     level = 1 - (1 - confidence) / compared
-    share = binomtest(mine, mine + theirs).proportion_ci(confidence_level=level)
+    share = scipy.stats.binomtest(mine, mine + theirs).proportion_ci(confidence_level=level)
 
     def ratio(p: float) -> float:
         return float(np.inf) if p >= 1 else p / (1 - p) * other_h / hours

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import polars as pl
-from scipy.stats import binomtest, chi2
+import scipy
 
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.cox.cox_maximum import CoxFitError
@@ -188,8 +188,8 @@ def poisson_limits(events: int, confidence: float) -> tuple[float, float]:
     Through the chi-square distribution (Garwood 1936).
     """
     tail = (1 - confidence) / 2
-    low = chi2.ppf(tail, 2 * events) / 2 if events else 0.0
-    return float(low), float(chi2.ppf(1 - tail, 2 * events + 2) / 2)
+    low = scipy.stats.chi2.ppf(tail, 2 * events) / 2 if events else 0.0
+    return float(low), float(scipy.stats.chi2.ppf(1 - tail, 2 * events + 2) / 2)
 
 
 def _mode_rows(builds: pl.DataFrame, at_h: float) -> pl.DataFrame:
@@ -282,7 +282,7 @@ def _rate_ratio(
     if not (total and h1 and h0):
         return None
     confidence = assumptions.number("survival.confidence")
-    share = binomtest(n1, total).proportion_ci(confidence, method="exact")
+    share = scipy.stats.binomtest(n1, total).proportion_ci(confidence, method="exact")
     value, low, high = (
         p / (1 - p) * h0 / h1 if p < 1 else math.inf for p in (n1 / total, share.low, share.high)
     )

@@ -16,8 +16,8 @@ from collections.abc import Callable
 import dataframely as dy
 import numpy as np
 import polars as pl
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from ringland.exposure.octane_margin import ROUNDING_ON
 from ringland.risk.fleet_hazard import GROUPS, MODES_AT_STAKE
@@ -124,8 +124,8 @@ def compare_docks(
 def poisson_limits(count: int, level: float) -> tuple[float, float]:
     """Exact two-sided limits of a Poisson mean from one count (Garwood 1936)."""
     tail = (1 - level) / 2
-    low = 0.0 if count == 0 else float(stats.gamma.ppf(tail, count))
-    return low, float(stats.gamma.isf(tail, count + 1))
+    low = 0.0 if count == 0 else float(scipy.stats.gamma.ppf(tail, count))
+    return low, float(scipy.stats.gamma.isf(tail, count + 1))
 
 
 def _ratio(failures: int, expected: Floats | None, level: float) -> dict[str, float | None]:
@@ -134,8 +134,8 @@ def _ratio(failures: int, expected: Floats | None, level: float) -> dict[str, fl
         return dict.fromkeys(("expected", "ratio", "ratio_low", "ratio_high"))
     tail = (1 - level) / 2
     at = (np.arange(GRID) + 0.5) / GRID
-    low = stats.gamma.ppf(at, failures) if failures else np.zeros(GRID)
-    high = stats.gamma.ppf(at, failures + 1)
+    low = scipy.stats.gamma.ppf(at, failures) if failures else np.zeros(GRID)
+    high = scipy.stats.gamma.ppf(at, failures + 1)
     middle = float(expected.mean())
     return {
         "expected": middle,

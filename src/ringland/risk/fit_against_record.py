@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 import polars as pl
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from ringland.settings.assumptions import Assumptions
 
@@ -100,9 +100,9 @@ def _banded(column: str, edges: tuple[float, ...], unit: str) -> pl.Expr:
 
 def count_limits(expected: Floats, tail: float) -> tuple[float, float]:
     """Counts with at most `tail` chance below and above, Poisson mixed over draws of its mean."""
-    top = int(stats.poisson.isf(tail / 10, max(float(expected.max()), 1e-9))) + 1
+    top = int(scipy.stats.poisson.isf(tail / 10, max(float(expected.max()), 1e-9))) + 1
     counts = np.arange(top + 1)
-    below = stats.poisson.cdf(counts[:, None], expected[None, :]).mean(axis=1)
+    below = scipy.stats.poisson.cdf(counts[:, None], expected[None, :]).mean(axis=1)
     low = int(np.searchsorted(below, tail, "right"))
     high = int(np.searchsorted(below, 1 - tail, "left"))
     return float(low), float(high)

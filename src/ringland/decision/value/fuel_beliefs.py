@@ -24,7 +24,6 @@ from itertools import product
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy.stats import norm
 
 from ringland.decision.value.hazard_ahead import (
     CumulativeHazard,
@@ -276,15 +275,21 @@ def _after_record(covariate: str, reference: float, draws: Floats, prior: _Prior
     no_effect = before
     if precision > 0:
         peak = (mean / sd**2 - fit_mean / fit_sd**2) / precision
-        none = norm.logpdf(peak, 0.0, precision**-0.5)
-        some = norm.logpdf(peak, slab[0], np.hypot(precision**-0.5, slab[1]))
+        none = _log_density(peak, 0.0, precision**-0.5)
+        some = _log_density(peak, slab[0], np.hypot(precision**-0.5, slab[1]))
         odds = before / (1 - before) * np.exp(none - some) if before < 1 else np.inf
         no_effect = 1.0 if np.isinf(odds) else float(odds / (1 + odds))
-    weights = np.exp(norm.logpdf(draws, *slab) - norm.logpdf(draws, fit_mean, fit_sd))
+    weights = np.exp(_log_density(draws, *slab) - _log_density(draws, fit_mean, fit_sd))
     if slab[0] > 0:  # held to harm: a draw in which it does good has no place in it
         weights = np.where(draws > 0, weights, 0.0) if (draws > 0).any() else weights
     weights /= weights.sum()
     return Effect(covariate, no_effect, float(weights @ draws), reference, weights)
+
+
+def _log_density(at: Floats | float, mean: float, sd: float) -> Floats:
+    """Of a normal distribution, as `scipy.stats.norm.logpdf`, which takes half a second to come."""
+    from_mean = np.asarray((at - mean) / sd)
+    return np.asarray(-(from_mean**2) / 2.0 - np.log(np.sqrt(2 * np.pi)) - np.log(sd))
 
 
 def _log_ratios(fit: ModeFit, told: pl.DataFrame, covariate: str, by: float) -> Floats:

@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from ringland.survival.cox.cox_kernel import SlotSums
 from ringland.survival.cox.cox_maximum import Ties, partial_likelihood
@@ -69,5 +69,5 @@ class CoxFit:
 
     def limits(self, confidence: float) -> Floats:
         """Lower and upper limit of each coefficient, shape (p, 2), from `best_covariance`."""
-        half = stats.norm.ppf(0.5 + confidence / 2) * np.sqrt(np.diag(self.best_covariance))
+        half = scipy.stats.norm.ppf(0.5 + confidence / 2) * np.sqrt(np.diag(self.best_covariance))
         return np.column_stack([self.coef - half, self.coef + half])

@@ -11,7 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy import optimize, special, stats
+import scipy
+from scipy import optimize, special
 
 from ringland.survival.cox.cox_fit import CoxFit
 from ringland.survival.cox.cox_kernel import SlotSums
@@ -84,7 +85,7 @@ def fit_gamma_frailty(fit: CoxFit, *, confidence: float) -> FrailtyFit:
     theta, best = float(np.exp(found.x)), at(float(np.exp(found.x)))
     if best.loglik <= at_none or theta < 2 * THETA_RANGE[0]:
         theta, best = 0.0, replace(at(THETA_RANGE[0]), coef=fit.coef, loglik=at_none)
-    drop = stats.chi2.ppf(confidence, 1) / 2
+    drop = scipy.stats.chi2.ppf(confidence, 1) / 2
 
     def shortfall(log_theta: float) -> float:
         return float(at(float(np.exp(log_theta))).loglik - best.loglik + drop)
@@ -105,7 +106,7 @@ def fit_gamma_frailty(fit: CoxFit, *, confidence: float) -> FrailtyFit:
         theta_high=high,
         factors=best.factors if theta else np.ones_like(best.factors),
         likelihood_ratio=ratio,
-        p=0.5 * float(stats.chi2.sf(ratio, 1)) if ratio else 1.0,
+        p=0.5 * float(scipy.stats.chi2.sf(ratio, 1)) if ratio else 1.0,
     )
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from ringland.survival.cox.cox_fit import CoxFit
 from ringland.survival.cox.cox_maximum import CoxFitError
@@ -105,9 +105,9 @@ def proportionality_test(
     return ProportionalityTest(
         names=names,
         chi2=np.asarray(chi2),
-        p=stats.chi2.sf(chi2, freedom),
+        p=scipy.stats.chi2.sf(chi2, freedom),
         global_chi2=overall,
-        global_p=float(stats.chi2.sf(overall, p)),
+        global_p=float(scipy.stats.chi2.sf(overall, p)),
         transform=transform,
         form=form,
     )

@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from ringland.survival.cox.cox_fit import CoxFit, ScoreTest
 from ringland.survival.cox.cox_maximum import (
@@ -78,7 +78,7 @@ def fit_risk_sets(data: RiskSets, *, ties: Ties = "efron") -> CoxFit:
         robust_covariance=None,
         loglik_null=at_zero.loglik,
         loglik=at_coef.loglik,
-        score_test=ScoreTest(chi2, p, float(stats.chi2.sf(chi2, p)) if p else 1.0),
+        score_test=ScoreTest(chi2, p, float(scipy.stats.chi2.sf(chi2, p)) if p else 1.0),
         ties=ties,
         n_rows=len(data.start),
         n_events=data.n_events,

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from ringland.survival.cox.cox_fit import CoxFit
 from ringland.survival.cox.cox_maximum import CoxFitError, NoEventsError, SeparationError, maximise
@@ -92,7 +92,7 @@ class HullJackknife:
 
     def limits(self, confidence: float) -> Floats:
         """Student limits with one degree of freedom less than there are hulls, shape (p, 2)."""
-        half = stats.t.ppf(0.5 + confidence / 2, self.n_hulls - 1) * np.sqrt(
+        half = scipy.stats.t.ppf(0.5 + confidence / 2, self.n_hulls - 1) * np.sqrt(
             np.diag(self.covariance)
         )
         return np.column_stack([self.coef - half, self.coef + half])

@@ -12,9 +12,9 @@ from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, logit
-from scipy.stats import beta
 
 from ringland.survival.estimates import CONFIDENCE, Estimate, normal_deviate
 from ringland.survival.forecasts.forecast_scores import censoring_weights
@@ -167,8 +167,8 @@ def _group_row(
     tail = (1.0 - confidence) / 2.0
     if n_failures == 0 or n_followed == time.size:
         n, d = n_followed, n_failures
-        low = float(beta.ppf(tail, d, n - d + 1)) if d > 0 else 0.0
-        high = float(beta.ppf(1.0 - tail, d + 1, n - d)) if d < n else 1.0
+        low = float(scipy.stats.beta.ppf(tail, d, n - d + 1)) if d > 0 else 0.0
+        high = float(scipy.stats.beta.ppf(1.0 - tail, d + 1, n - d)) if d < n else 1.0
         observed = d / n if n > 0 else float("nan")
         return mean, observed, low, high, float(time.size), n_failures
     table = kaplan_meier(time, failed, confidence=confidence, limits="log-log")

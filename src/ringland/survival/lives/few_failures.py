@@ -10,9 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq
-from scipy.stats import chi2
 
 from ringland.survival.estimates import CONFIDENCE, Estimate, normal_deviate
 from ringland.survival.lives.life_data import CensoredLives, Floats, LifeDataError, ended_lives
@@ -72,10 +72,16 @@ def fixed_shape_life(
     tail = (1.0 - confidence) / 2.0
 
     def lower(chance: float) -> float:
-        return float((2.0 * exposure / chi2.ppf(chance, 2.0 * r + 2.0)) ** (1.0 / shape))
+        return float(
+            (2.0 * exposure / scipy.stats.chi2.ppf(chance, 2.0 * r + 2.0)) ** (1.0 / shape)
+        )
 
     value = (exposure / r) ** (1.0 / shape) if r > 0 else float("inf")
-    high = (2.0 * exposure / chi2.ppf(tail, 2.0 * r)) ** (1.0 / shape) if r > 0 else float("inf")
+    high = (
+        (2.0 * exposure / scipy.stats.chi2.ppf(tail, 2.0 * r)) ** (1.0 / shape)
+        if r > 0
+        else float("inf")
+    )
     method = "chi-square, record ended by time (2r + 2 and 2r degrees of freedom)"
     return FixedShapeLife(
         shape=shape,

@@ -12,9 +12,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
 from scipy.optimize import minimize_scalar
-from scipy.stats import chi2
 
 from ringland.survival.lives.few_failures import exponential_life, fixed_shape_life
 from ringland.survival.lives.life_data import (
@@ -139,7 +139,7 @@ def _ratio(
         question=question,
         statistic=statistic,
         degrees=degrees,
-        p_value=float(chi2.sf(statistic, degrees)),
+        p_value=float(scipy.stats.chi2.sf(statistic, degrees)),
         log_likelihood_smaller=smaller,
         log_likelihood_larger=larger,
         n_failures=n_failures,

@@ -9,10 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 from scipy.special import gammainc
-from scipy.stats import chi2, norm
 
 from ringland.survival.estimates import CONFIDENCE, Estimate, normal_deviate
 from ringland.survival.lives.life_data import Floats, LifeDataError, number_column
@@ -101,7 +101,7 @@ def power_law_trend(
     rate, unbiased_rate = n / end**shape, n / end**unbiased
     mtbf, unbiased_mtbf = end / (n * shape), end / (n * unbiased)
     tail = (1.0 - confidence) / 2.0
-    chi = chi2.ppf([tail, 1.0 - tail], 2 * free) / (2.0 * n)
+    chi = scipy.stats.chi2.ppf([tail, 1.0 - tail], 2 * free) / (2.0 * n)
     if by_failure:
         mtbf_limits = _exact_mtbf_limits(mtbf, n, confidence)
     else:
@@ -140,7 +140,7 @@ def laplace_test(failure_ages: ArrayLike, end: float) -> TrendTest:
     return TrendTest(
         "Laplace",
         statistic,
-        float(2.0 * norm.sf(abs(statistic))),
+        float(2.0 * scipy.stats.norm.sf(abs(statistic))),
         "worsening" if statistic > 0 else "improving",
         n,
         NIST,
@@ -152,7 +152,7 @@ def military_handbook_test(failure_ages: ArrayLike, end: float) -> TrendTest:
     ages = _checked(failure_ages, end, fewest=1)
     n = ages.size
     statistic = float(2.0 * np.log(end / ages).sum())
-    upper = float(chi2.sf(statistic, 2 * n))
+    upper = float(scipy.stats.chi2.sf(statistic, 2 * n))
     return TrendTest(
         "MIL-HDBK-189 chi-square",
         statistic,
@@ -276,13 +276,16 @@ def _exact_mtbf_limits(mtbf: float, n: int, confidence: float) -> Estimate:
     # The mean over one factor, by its own chances, of the other's chance to stay below;
     # 400 nodes leave limits right to about 1e-6.
     nodes, weights = np.polynomial.legendre.leggauss(400)
-    one = chi2.ppf(0.5 * (nodes + 1.0), 2 * n - 2)
+    one = scipy.stats.chi2.ppf(0.5 * (nodes + 1.0), 2 * n - 2)
 
     def chance_below(product: float) -> float:
         return float(0.5 * weights @ gammainc(n, 0.5 * product / one))
 
     def quantile(chance: float) -> float:
-        ends = chi2.ppf([1e-9, 1.0 - 1e-9], 2 * n), chi2.ppf([1e-9, 1.0 - 1e-9], 2 * n - 2)
+        ends = (
+            scipy.stats.chi2.ppf([1e-9, 1.0 - 1e-9], 2 * n),
+            scipy.stats.chi2.ppf([1e-9, 1.0 - 1e-9], 2 * n - 2),
+        )
         low, high = (float(ends[0][k] * ends[1][k]) for k in (0, 1))
         return float(brentq(lambda p: chance_below(p) - chance, low, high, rtol=1e-10))
 
