@@ -1,8 +1,8 @@
 """CPU of `ringland today` against that of `ringland week`, as processes, on the demo's records.
 
 Run with `pytest -m benchmark tests/benchmarks/test_today_cost.py -n 0 -s`, some minutes.  The
-owner asks for 5 %; what it takes now is in DEVELOPERS.md.  Half of it are imports, which a week
-needs as well.  The limit here is what must not be lost again.
+owner asks for 5 %; the limit here is what must not be lost again.  A third of it are imports,
+which a week needs as well.
 """
 
 import os
