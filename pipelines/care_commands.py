@@ -7,6 +7,7 @@ import click
 
 from pipelines.command_parts import in_words, need_home, say
 from pipelines.home import Home
+from pipelines.whole_files import write_whole
 
 
 @click.command()
@@ -39,7 +40,7 @@ def workbook(home: Home, file: Path) -> None:
         raise click.ClickException(f"{file}: name a new file that ends in .xlsx.")
     ids = in_words(lambda: shop_on_record(home)).ids
     units = UNITS[in_words(home.manner).units]
-    file.write_bytes(shop_workbook(ids, in_words(lambda: octanes_met(home)), units))
+    write_whole(file, shop_workbook(ids, in_words(lambda: octanes_met(home)), units))
     say(f"{file}\nFill it in, then: ringland load {file}")
 
 

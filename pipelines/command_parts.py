@@ -141,7 +141,8 @@ FULL = "If the disk is full, make room on it and try again; what was there befor
 def _os_words(error: OSError) -> str:
     where = error.filename or error.filename2 or ""
     if error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", None)):
-        return f"The disk is full {where}. Make room and try again; what was there is whole."
+        at = f" {where}" if where else ""  # of a write the system names no file
+        return f"The disk is full{at}. Make room and try again; what was there is whole."
     if error.errno == errno.EROFS:
         return f"{where} lies on a disk that can only be read. Name another place with --home."
     if error.errno in (errno.EACCES, errno.EPERM):

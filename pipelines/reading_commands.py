@@ -11,6 +11,7 @@ import click
 from pipelines.command_parts import AS_OF, RESTATED, in_words, say
 from pipelines.home import Home
 from pipelines.weeks import week_of
+from pipelines.whole_files import write_whole
 
 if TYPE_CHECKING:
     from pipelines.weekly.store import WeekKey
@@ -71,7 +72,7 @@ def bundle(home: Home, file: Path, as_of: datetime | None, *, restated: bool) ->
 
     week = _kept_week(home, as_of, restated=restated)
     content = in_words(lambda: whole_bundle(home, week))
-    in_words(lambda: file.write_bytes(content))
+    in_words(lambda: write_whole(file, content))
     say(f"Week of {week.name}: {file}")
 
 

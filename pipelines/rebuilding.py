@@ -65,8 +65,7 @@ def rebuild(home: Home, *, leave_out_lost: bool = False) -> Rebuilt:
         MappingError: nor can its mapping.
     """
     fresh = home.database.with_name(f"{home.database.name}.rebuilt")
-    for left in (fresh, _wal(fresh)):
-        left.unlink(missing_ok=True)
+    _clear(fresh)  # of a rebuild that was cut off
     with _held(home.database) as before:
         loaded = loaded_files(before) if before else []
         mend_list(home.raw, loaded)
@@ -75,10 +74,19 @@ def rebuild(home: Home, *, leave_out_lost: bool = False) -> Rebuilt:
         lost = {digest for digest in lost if whole_copy(home.raw, digest) is None}
         _refuse_if_lost(home, listed, lost, leave_out_lost=leave_out_lost)
         once = {taken.content_sha256 for taken in loaded}
-        passed_over = _build(home, fresh, listed, lost, once)
+        try:
+            passed_over = _build(home, fresh, listed, lost, once)
+        except BaseException:
+            _clear(fresh)  # it may be what filled the disk
+            raise
         left_out = [_brought(before, taken) for taken in listed if lost & set(taken.digests())]
     old = _swap(home.database, fresh)
     return Rebuilt(old, tuple(dict.fromkeys(passed_over)), tuple(dict.fromkeys(left_out)))
+
+
+def _clear(fresh: Path) -> None:
+    for left in (fresh, _wal(fresh)):
+        left.unlink(missing_ok=True)
 
 
 def loaded_files(con: duckdb.DuckDBPyConnection) -> list[TakenIn]:

@@ -1,5 +1,7 @@
 """The warehouse survives kills, rivals and its own loss; readers never hold up a load."""
 
+import errno
+import os
 import random
 import shutil
 import subprocess
@@ -12,6 +14,7 @@ import duckdb
 import pytest
 from click.testing import CliRunner
 
+from pipelines import rebuilding
 from pipelines.command_line import main
 from pipelines.duckdb_warehouse import WarehouseError, warehouse_at
 from pipelines.home import Home
@@ -239,6 +242,40 @@ def test_a_rebuild_from_the_raw_files_gives_the_same_tables(full_home: Home) -> 
     for table, rows in record_tables(warehouse_at(home.database)).items():
         assert rows.equals(before[table]), table
     assert list(taken_in(home.raw)) == listed
+
+
+def test_a_rebuild_that_fills_the_disk_leaves_nothing_of_itself(
+    full_home: Home, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What it had written by then stayed, so that the disk was full until the next rebuild."""
+    before = full_home.database.read_bytes()
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(rebuilding, "load_kept", full)
+    with pytest.raises(OSError, match="No space"):
+        rebuild(full_home)
+
+    assert [path.name for path in full_home.folder.glob("*.rebuilt*")] == []
+    assert full_home.database.read_bytes() == before
+
+
+def test_a_workbook_that_fills_the_disk_leaves_no_half_of_it(
+    full_home: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The half of it stood in the way of the next try; of a bundle, over the last whole one."""
+
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    file = tmp_path / "book.xlsx"
+
+    done = CliRunner().invoke(main, ["--home", str(full_home.folder), "workbook", str(file)])
+
+    assert "Error: The disk is full. Make room" in done.output
+    assert list(tmp_path.glob("book*")) == []
 
 
 def test_a_lost_warehouse_is_rebuilt_and_a_damaged_one_is_named(full_home: Home) -> None:
