@@ -1,7 +1,8 @@
 """CPU of `ringland today` against that of `ringland week`, as processes, on the demo's records.
 
-Run with `pytest -m benchmark tests/benchmarks/test_today_cost.py -n 0 -s`, some minutes.  The
-owner asks for 5 %; the limit here is what must not be lost again.  A third of it are imports,
+Run with `pytest -m benchmark tests/benchmarks/test_today_cost.py -n 0 -s`, some minutes.  At
+ae141be (2026-11-28) in one run: a week 33.9 s of CPU, today 7.6 s, 22 %.  The owner asks for
+5 %; the limit here is what must not be lost again.  A third of it are imports,
 which a week needs as well.
 """
 
