@@ -1,8 +1,9 @@
 """Where buckets are worked out: in this process, or by workers of Dask distributed.
 
-The same tasks give the same files either way.  Dask is the extra `network` and is only imported
-when it is asked for.  Nothing listens beyond this machine, and no dashboard at all; a scheduler
-on other machines is the user's own.
+The same tasks give the same files either way.  One whose worker is lost is begun again, at most
+three times (Dask's `allowed-failures`); what a task refuses is told at once.  Dask is the extra
+`network` and is only imported when it is asked for.  Nothing listens beyond this machine, and no
+dashboard at all; a scheduler on other machines is the user's own.
 """
 
 from __future__ import annotations
@@ -17,8 +18,6 @@ from pipelines.weekly.store import StoreError
 HERE = "here"
 _LOCAL, _REMOTE = re.compile(r"local:(\d+)"), re.compile(r"dask://(\S+:\d+)")
 _BEFORE_SPAWN = "distributed.nanny.pre-spawn-environ"
-_TRIES = 3
-"""Times a task is begun again whose worker was lost."""
 Order = TypeVar("Order")
 Done = TypeVar("Done")
 
@@ -53,9 +52,7 @@ def at_work(on: str = HERE, memory: str | None = None) -> Iterator[Run]:
 
         def run(task: Callable[[Order], Done], orders: Mapping[str, Order], /) -> dict[str, Done]:
             names = sorted(orders)
-            futures = [
-                client.submit(task, orders[name], pure=False, retries=_TRIES) for name in names
-            ]
+            futures = [client.submit(task, orders[name], pure=False) for name in names]
             return dict(zip(names, client.gather(futures), strict=True))
 
         yield run
