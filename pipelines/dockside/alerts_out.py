@@ -43,7 +43,8 @@ def alerts_now(
     from ringland.settings.assumptions import load_assumptions  # noqa: PLC0415
 
     settings, limits = load_assumptions(home.settings), load_bench_limits(home.bench_limits)
-    return alerts(ground, min(now, listed or now) - SHOWN_FOR, now, settings, limits)
+    since = min(now, listed or now) - SHOWN_FOR
+    return alerts(ground, since, now, settings, limits, listed=listed)
 
 
 def by_mail(facts: HomeFacts, message: EmailMessage) -> None:

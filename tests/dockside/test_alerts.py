@@ -18,9 +18,9 @@ SINCE = NOW - timedelta(days=7)
 Row = tuple[str, dict[str, str]]
 
 
-def with_rows(*rows: Row) -> Ground:
-    """The small shop with entries taken in, one after another."""
-    ground = shop()
+def with_rows(*rows: Row, ground: Ground | None = None) -> Ground:
+    """The small shop, or other ground, with entries taken in, one after another."""
+    ground = shop() if ground is None else ground
     for kind, cells in rows:
         checked = check_entries([stamped(entry(kind, cells))], ground)
         assert checked.faults == [[]], checked.faults
@@ -130,6 +130,32 @@ def test_a_tank_filled_with_weak_fuel_again_and_again_is_one_alert() -> None:
     assert first.id == third.id != after.id
     assert third.at.day == 18
     assert "87.0 AKI was filled (3 times since Fri 14 Aug 2026); the raised" in third.words
+
+
+def test_weak_fuel_that_the_list_weighed_is_left_to_it_and_no_other() -> None:
+    """On the demo 45 of 46 hulls stood at 'do not rent' for fills that the list had weighed."""
+    weak = fill(octane_aki="87")
+    graded: Row = (CORRECTIONS.name, {"record_kind": "fills", "record_key": f"A1; {AT}",
+                                      "change": "corrected", "field": "octane_aki",
+                                      "new_value": "86", "reason": "the slip says 86"})  # fmt: skip
+    again = fill(octane_aki="87", filled_at="2026-08-18T09:20:00Z")
+    at_ten = datetime.fromisoformat("2026-08-18T10:00:00Z")
+
+    def since_the_list(*known: Row, later: Row | None = None) -> list[Alert]:
+        """What was known was written down at once, the later row at noon, the list at ten."""
+        ground = with_rows(*known)
+        at_once = pl.lit(None, dtype=pl.Datetime("us", "UTC")).alias("recorded_at")
+        records = {name: rows.with_columns(at_once) for name, rows in ground.records.items()}
+        ground = with_rows(*([] if later is None else [later]), ground=Ground(records, "us"))
+        settings, limits = load_assumptions(), default_bench_limits()
+        return alerts(ground, SINCE, NOW, settings, limits, listed=at_ten)
+
+    assert since_the_list(RAISED, weak) == []
+    assert len(since_the_list(RAISED, later=weak)) == 1
+    assert len(since_the_list(weak, later=RAISED)) == 1
+    assert len(since_the_list(RAISED, weak, later=graded)) == 1
+    (tank,) = since_the_list(RAISED, weak, later=again)
+    assert "2 times" in tank.words
 
 
 def test_a_failure_is_told_until_a_rebuild() -> None:

@@ -314,7 +314,7 @@ def test_a_file_that_was_refused_does_not_stop_a_rebuild_but_one_that_loaded_doe
 def test_a_whole_home_passes_the_check(full_home: Home) -> None:
     home = full_home
 
-    assert [finding.wrong for finding in check_warehouse(home)] == [()] * 11
+    assert [finding.wrong for finding in check_warehouse(home)] == [()] * 12
 
 
 def test_the_check_names_a_changed_and_a_missing_raw_file(full_home: Home) -> None:

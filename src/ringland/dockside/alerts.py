@@ -2,7 +2,8 @@
 
 Each is told by the same rules as the week's list: a failed test as long as it stands, a failure
 until a rebuild, fuel below what the calibration needs until the tank is drained.  What a
-correction took back, or a later record answered, is no alert any more.
+correction took back, or a later record answered, is no alert any more; fuel that the newest list
+knew of is none either, for that list weighed it with all else in the tank and says what to do.
 """
 
 from __future__ import annotations
@@ -17,13 +18,16 @@ import polars as pl
 from ringland.bench.bench_station import station_pressures
 from ringland.bench.bench_tests import judge_bench_tests
 from ringland.bench.standing_tests import standing_failures
+from ringland.contracts.record_kinds import CORRECTIONS
 from ringland.dockside.ground import Ground
 from ringland.fuel.octane import with_aki
+from ringland.history.known_then import known_by
 from ringland.settings.assumptions import Assumptions
 from ringland.words.fixed_words import MEASURE_LABELS, MODE_LABELS
 from ringland.words.number_words import day_text, number_text
 
 Records = Mapping[str, pl.DataFrame]
+_OF_FUEL = ("fills", "deliveries", "installations", "calibrations", "drains")
 
 
 @dataclass(frozen=True)
@@ -41,7 +45,13 @@ class Alert:
 
 
 def alerts(
-    ground: Ground, since: datetime, now: datetime, settings: Assumptions, limits: Assumptions
+    ground: Ground,
+    since: datetime,
+    now: datetime,
+    settings: Assumptions,
+    limits: Assumptions,
+    *,
+    listed: datetime | None = None,
 ) -> list[Alert]:
     """The alerts that came about since an instant and still hold, oldest first.
 
@@ -51,12 +61,13 @@ def alerts(
         now: the instant spoken of; what is dated later is left out.
         settings: by which RON and MON are read as AKI.
         limits: of the bench tests.
+        listed: by when the newest list knew the records; None: there is no list.
     """
     records = ground.entered
     found = [
         *_failed_tests(records, since, now, limits),
         *_failures(records, since),
-        *_weak_fuel(records, since, now, settings),
+        *_weak_fuel(ground, since, now, settings, listed),
         *_wet_fuel(records, since),
     ]
     held = {one.id: one for one in found if since <= one.at <= now}
@@ -113,16 +124,59 @@ def _failures(records: Records, since: datetime) -> list[Alert]:
 
 
 def _weak_fuel(
-    records: Records, since: datetime, now: datetime, settings: Assumptions
+    ground: Ground, since: datetime, now: datetime, settings: Assumptions, listed: datetime | None
 ) -> list[Alert]:
     """Fills whose grade is below the need of the calibration in force then, one alert a tank.
 
+    Further fills of that grade are the same alert until the tank is drained.  A tank with no
+    fill but such as the newest list knew to be weak is left to that list.
+    """
+    weak = _weak_fills(ground.entered, since, now, settings)
+    if weak.is_empty():
+        return []
+    known = weak.clear() if listed is None else _known_weak(ground, weak, since, listed, settings)
+    as_known = ["hull_id", "filled_at", "aki", "octane_need_aki"]
+    is_new = weak.join(known, on=as_known, how="anti", nulls_equal=True)
+    one_tank = ["hull_id", "engine_id", "calibration", "octane_need_aki", "_emptied_at"]
+    weak, is_new = (rows.with_columns(pl.col("aki").round(1)) for rows in (weak, is_new))
+    at = pl.col("filled_at")
+    tanks = (
+        weak.join(is_new, on=[*one_tank, "aki"], how="semi", nulls_equal=True)
+        .group_by(*one_tank, "aki", maintain_order=True)
+        .agg(first_at=at.min(), at=at.max(), fills=pl.len())
+    )
+    return [
+        Alert(
+            f"fuel; {row['hull_id']}; {row['calibration']}; {row['aki']}; {row['_emptied_at']}",
+            row["at"],
+            row["hull_id"],
+            f"{number_text(row['aki'])} AKI was filled{_times(row)}; the {row['calibration']} "
+            f"calibration of engine {row['engine_id']} needs "
+            f"{number_text(row['octane_need_aki'])}. No full throttle; drain it, or ask the shop, "
+            f"before it is rented.",
+        )
+        for row in tanks.iter_rows(named=True)
+    ]
+
+
+def _known_weak(
+    ground: Ground, weak: pl.DataFrame, since: datetime, listed: datetime, settings: Assumptions
+) -> pl.DataFrame:
+    """The fills of these hulls that were weak by what was known when the list was made."""
+    of_these = pl.col("hull_id").is_in(weak["hull_id"].unique().implode())
+    told = {name: ground.records[name] for name in (*_OF_FUEL, CORRECTIONS.name)}
+    told["fills"] = told["fills"].filter(of_these & (pl.col("filled_at") >= since))
+    return _weak_fills(known_by(told, listed), since, listed, settings)
+
+
+def _weak_fills(
+    records: Records, since: datetime, now: datetime, settings: Assumptions
+) -> pl.DataFrame:
+    """Fills below the need of the calibration in force then, their tank not drained since.
+
     A fill from a dock's tank without a grade of its own counts as that dock's last delivery.
-    Further fills of that grade are the same alert until the tank is drained.
     """
     fills = records["fills"].filter(pl.col("filled_at").is_between(since, now)).sort("filled_at")
-    if fills.is_empty():
-        return []
     grades = with_aki(records["deliveries"], settings).select(
         "delivered_at", source_dock_id="dock_id", _dock_aki="octane_best_aki"
     )
@@ -147,24 +201,7 @@ def _weak_fuel(
         .join(emptied, on="hull_id", how="left", maintain_order="left")
     )  # fmt: skip
     is_drained = (pl.col("_emptied_at") > pl.col("filled_at")).fill_null(value=False)
-    weak = rows.filter((pl.col("aki") < pl.col("octane_need_aki")) & ~is_drained)
-    one_tank = ["hull_id", "engine_id", "calibration", "octane_need_aki", "_emptied_at"]
-    at = pl.col("filled_at")
-    tanks = weak.group_by(*one_tank, aki=pl.col("aki").round(1), maintain_order=True).agg(
-        first_at=at.min(), at=at.max(), fills=pl.len()
-    )
-    return [
-        Alert(
-            f"fuel; {row['hull_id']}; {row['calibration']}; {row['aki']}; {row['_emptied_at']}",
-            row["at"],
-            row["hull_id"],
-            f"{number_text(row['aki'])} AKI was filled{_times(row)}; the {row['calibration']} "
-            f"calibration of engine {row['engine_id']} needs "
-            f"{number_text(row['octane_need_aki'])}. No full throttle; drain it, or ask the shop, "
-            f"before it is rented.",
-        )
-        for row in tanks.iter_rows(named=True)
-    ]
+    return rows.filter((pl.col("aki") < pl.col("octane_need_aki")) & ~is_drained)
 
 
 def _times(row: Mapping[str, Any]) -> str:
