@@ -1,5 +1,6 @@
 """The board says what the list says, and is more careful where a record of late asks for it."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import polars as pl
@@ -41,6 +42,15 @@ def test_an_alert_keeps_a_hull_from_rent_whatever_the_list_said() -> None:
     assert board.hulls[0].says == f"{OIL.words} The list says: No open job known."
     assert [one.says for one in live_board(shop(), scope_of(MIA, shop()), Looked(LISTED), NOW).hulls
             if one.hull_id == "A1"] == ["No open job known"]  # fmt: skip
+
+
+def test_a_list_of_an_earlier_week_says_how_old_it_is() -> None:
+    """The demo's list of August stood in November like this week's."""
+    for days, is_said in ((1, False), (7, False), (8, True)):
+        listed = replace(LISTED, as_of=NOW - timedelta(days=days))
+        board = live_board(shop(), scope_of(MIA, shop()), Looked(listed), NOW)
+        page = board_page(board, MIA, "", is_invented=False)
+        assert (f"That list is {days} days old" in page) == is_said
 
 
 def test_open_jobs_stand_by_their_day_with_how_late_they_are() -> None:

@@ -26,6 +26,7 @@ from ringland.words.state_words import STATE_MARKS, STATE_SAYS, STATE_SHORT, STA
 
 _ORDER = list(STATE_SAYS)
 CAREFUL = "do_not_rent"
+_WEEK_D = 7
 _SEE_ABOVE = "Do not rent: see its alert above."
 YESTERDAY = timedelta(days=1)
 TOLD = 24
@@ -87,6 +88,8 @@ class Board:
     """What somebody may see of it all now."""
 
     monday: str | None
+    list_age_d: int
+    """whole days since the list knew the records; 0: there is none"""
     hulls: list[BoardHull]
     jobs: list[BoardJob]
     alerts: list[Alert]
@@ -141,6 +144,7 @@ def live_board(ground: Ground, scope: Scope, looked: Looked, now: datetime) -> B
     hulls.sort(key=lambda one: (not one.is_alerted, _place(one.call), one.hull_id))
     return Board(
         listed.monday if listed else None,
+        (now - listed.as_of).days if listed else 0,
         hulls,
         _jobs(listed, scope, now),
         list(reversed(mine)),
@@ -173,6 +177,8 @@ def board_page(board: Board, person: Person, trouble: str, *, is_invented: bool)
     listed = "No list is worked out yet."
     if board.monday is not None:
         listed = f"States of the list of {board.monday}, and what records of late add."
+    if board.list_age_d > _WEEK_D:
+        listed += f" That list is {board.list_age_d} days old: this week's is not worked out yet."
     parts = [
         f"<h1>{escape('Invented demo data: ' if is_invented else '')}The hulls now</h1>",
         f'<p class="of">{listed} No open job known is never clearance to run.</p>',
