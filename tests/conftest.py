@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.built_once import BuiltOnce, build_once
 
@@ -39,6 +40,12 @@ DEMO = (
     "pipelines/test_site_sizes.py",
 )
 """The files that read the demo's home: begun last, so that no process waits for another's."""
+
+# The same examples on every run, and none that fails because the machine is busy.
+settings.register_profile(
+    "held", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("held")
 
 if "PYTEST_XDIST_WORKER" in os.environ:
     # The processes share the cores already; threads within them would only wait for each other.
