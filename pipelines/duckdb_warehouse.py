@@ -19,6 +19,7 @@ import dataframely as dy
 import duckdb
 import polars as pl
 
+from pipelines.whole_files import is_begun
 from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.contracts.record_tables import LostCells, SetAside
 
@@ -118,7 +119,7 @@ def opened(
         try:
             return duckdb.connect(database, read_only=read_only, config=_CONFIG)
         except duckdb.Error as error:
-            is_busy = any(words in str(error) for words in _BUSY)
+            is_busy = any(words in str(error) for words in _BUSY) or is_begun(Path(database))
             if is_busy and time.monotonic() < give_up_at:
                 time.sleep(0.05)
                 continue

@@ -13,6 +13,8 @@ from glob import escape
 from pathlib import Path
 
 _TRIES, _PAUSE_S = 10, 0.1
+_HEADERS_BYTES, _BEGUN_S = 3 * 4096, 2.0
+"""What every DuckDB file begins with, and how long making one may take."""
 
 
 class InUseError(OSError):
@@ -45,6 +47,18 @@ def put_in_place(partial: Path, path: Path) -> None:
     """
     _tried(lambda: partial.replace(path), path)
     sync_folder(path.parent)
+
+
+def is_begun(database: Path) -> bool:
+    """Whether another program has just made this database and not yet written its three headers.
+
+    Two first loads at once: the later one finds a file that is not yet one of DuckDB's.
+    """
+    try:
+        seen = database.stat()
+    except OSError:
+        return False
+    return seen.st_size < _HEADERS_BYTES and time.time() - seen.st_mtime < _BEGUN_S
 
 
 def swap_folder(fresh: Path, folder: Path) -> None:

@@ -1,5 +1,6 @@
 """Tables from contracts, weeks that replace themselves, versions that are refused."""
 
+import os
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -9,10 +10,12 @@ import polars as pl
 import pytest
 
 from pipelines.duckdb_warehouse import (
+    BusyError,
     DuckDBWarehouse,
     WarehouseError,
     ensure_record_tables,
     ensure_table,
+    opened,
     scripts,
     transaction,
     warehouse_at,
@@ -143,3 +146,17 @@ def test_files_that_do_not_add_up_cannot_be_recorded(warehouse: DuckDBWarehouse)
             "insert into shop_records.files values "
             "('fills', 'f.csv', 'x', 10, 8, 0, 1, '', 0, null, null, null)"
         )
+
+
+def test_a_warehouse_that_another_command_is_just_making_is_in_use_and_not_damaged(
+    tmp_path: Path,
+) -> None:
+    """Two first loads at once: the second called the first one's file damaged."""
+    database = tmp_path / "ringland.duckdb"
+    database.write_bytes(b"\0" * 4096)
+
+    with pytest.raises(BusyError, match="another ringland command is using it"):
+        opened(str(database), 0.0)
+    os.utime(database, (0, 0))
+    with pytest.raises(WarehouseError, match="damaged or no warehouse"):
+        opened(str(database), 0.0)
