@@ -22,9 +22,11 @@ from pipelines.dockside.journal import Journal
 from pipelines.dockside.taking_in import take_journal_in, taken_to
 from pipelines.duckdb_warehouse import BusyError, record_rows, warehouse_at
 from pipelines.home import Home
+from pipelines.weekly.store import WeekStore
 from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.dockside.entries import EntryFault, StampedEntry, check_entries, key_of
 from ringland.dockside.ground import Ground
+from ringland.dockside.journal_lines import known_or_entered
 from ringland.dockside.roles import Person
 
 if TYPE_CHECKING:
@@ -273,9 +275,16 @@ class Desk:
                     self.turns += 1
 
     def _read(self, kinds: Collection[str]) -> dict[str, pl.DataFrame]:
-        """The records, those of some kinds read anew."""
+        """The records, those of some kinds read anew; the demo's up to its list's day.
+
+        The invented season runs on to autumn: its board would tell of months after the list.
+        """
         with warehouse_at(self.home.database).connect() as con:
             fresh = {kind: record_rows(con, kind) for kind in ALL_KINDS if kind in kinds}
+        store = WeekStore(self.home.weeks)
+        if self.home.is_demo and (newest := store.newest(None)) is not None:
+            as_of = datetime.fromisoformat(store.listed(newest).as_of)
+            fresh = known_or_entered(fresh, as_of)
         return {**(self._ground.records if self._ground else {}), **fresh}
 
     def _look(self) -> None:

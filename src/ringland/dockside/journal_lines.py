@@ -10,12 +10,18 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+import polars as pl
+
 from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.dockside.entries import Entry, StampedEntry, cells_of
+from ringland.history.known_then import known_at
+from ringland.intake.intake import SOURCE_FILE
 
 _DIGITS = 16
 STAMPS = ("entry_id", "written_by", "written_on", "written_at")
 """Columns beside the contract's in a file made of entries: they stay with its raw copy."""
+_NAMED = "_dockside_"
+"""In the name of each file made of entries."""
 
 
 def journal_line(stamped: StampedEntry) -> bytes:
@@ -50,6 +56,22 @@ def read_line(line: bytes) -> StampedEntry | None:
         return None
 
 
+def known_or_entered(
+    records: Mapping[str, pl.DataFrame], as_of: datetime
+) -> dict[str, pl.DataFrame]:
+    """The rows that were known at an instant, and those entered at the dock whenever that was.
+
+    Args:
+        records: loaded rows by record kind, with the file each came by.
+        as_of: an instant with time zone.
+    """
+    entered = pl.col(SOURCE_FILE).str.contains(_NAMED, literal=True)
+    return {
+        kind: rows.filter(entered | (known_at(ALL_KINDS[kind]) <= as_of).fill_null(value=True))
+        for kind, rows in records.items()
+    }
+
+
 def _digest(told: Mapping[str, Any]) -> str:
     text = json.dumps(told, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()[:_DIGITS]
@@ -71,5 +93,5 @@ def files_of(entries: Sequence[StampedEntry], number: int) -> dict[str, str]:
         for one in mine:
             stamps = (one.entry.id, one.by, one.device, one.entry.written_at.isoformat())
             writer.writerow([*cells_of(kind, one), *stamps])
-        files[f"{name}_dockside_{number:06d}.csv"] = text.getvalue()
+        files[f"{name}{_NAMED}{number:06d}.csv"] = text.getvalue()
     return files
