@@ -47,10 +47,17 @@ class StoreError(RuntimeError):
 
 @dataclass(frozen=True, order=True)
 class WeekKey:
-    """A week by its Monday, e.g. '2026-08-17', as it was known then or told by a later instant."""
+    """A week by its Monday, e.g. '2026-08-17', as it was known then or told by a later instant.
+
+    That instant counts to the second, as its folders are called.
+    """
 
     monday: str
     told_by: datetime | None = None
+
+    def __post_init__(self) -> None:
+        if self.told_by is not None:
+            object.__setattr__(self, "told_by", self.told_by.replace(microsecond=0))
 
     @property
     def name(self) -> str:

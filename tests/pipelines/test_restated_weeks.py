@@ -15,7 +15,7 @@ from pipelines.weekly.store import WeekKey
 from tests.pipelines.demo_run import run_week, week_table
 
 MONDAY = datetime(2025, 6, 9, tzinfo=UTC)
-LATER = datetime(2025, 8, 1, tzinfo=UTC)
+LATER = datetime(2025, 8, 1, 0, 0, 0, 123_456, tzinfo=UTC)
 FILES = {
     "docks.csv": "dock_id,time_zone\nnorth,America/Chicago\n",
     "hulls.csv": "hull_id,dock_id,tank_l,in_service_at\nA1,north,70,2025-05-01T00:00:00Z\n",
@@ -57,7 +57,8 @@ def test_the_changes_name_record_value_and_reason(tmp_path: Path) -> None:
 def test_a_past_week_changes_only_when_it_is_restated(tmp_path: Path) -> None:
     """Found in use: a restated week's chances took the place of those that are scored.
 
-    The shop has no piston set on record: a week must come of that too.
+    The shop has no piston set on record: a week must come of that too.  A clock's instant has a
+    part of a second: for it the pages, just made, were taken for an older week's and removed.
     """
     home = shop(tmp_path)
     as_known, restated = WeekKey("2025-06-09"), WeekKey("2025-06-09", LATER)
