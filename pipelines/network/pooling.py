@@ -15,7 +15,7 @@ import polars as pl
 
 from pipelines.network.network_week import Asked
 from pipelines.network.port import Run, at_work
-from pipelines.network.store import NetworkStore, Written, files_in
+from pipelines.network.store import NetworkStore, Written, files_in, newest_by
 from pipelines.weekly.store import StoreError
 from ringland.exposure.factor_registry import COVARIATES, FACTORS
 from ringland.network.pooled_effects import (
@@ -258,7 +258,7 @@ def effects_of(address: str, operator: str, monday: str) -> tuple[str, pl.DataFr
         StoreError: there is no pool, or it knows no such operator.
     """
     store = NetworkStore(address)
-    newest = max((one for one in store.pools() if one <= monday), default=None)
+    newest = newest_by(store.pools(), monday)
     if newest is None:
         raise StoreError(
             f"No effects are shared in the network at {address} by {monday}. Run 'ringland "
@@ -287,7 +287,7 @@ def _by_rounds(run: Run, address: str, asked: Asked, taking: Mapping[str, Share]
 
 def _shares_before(store: NetworkStore, monday: str) -> dict[str, Share]:
     """What each operator brought to the newest pool up to this Monday."""
-    newest = max((one for one in store.pools() if one <= monday), default=None)
+    newest = newest_by(store.pools(), monday)
     if newest is None:
         return {}
     return {

@@ -13,7 +13,7 @@ import csv
 import io
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -209,6 +209,11 @@ class NetworkStore:
 
     def _path(self, name: str) -> str:
         return f"{self._root}/{name}"
+
+
+def newest_by(mondays: Sequence[str], monday: str) -> str | None:
+    """The newest of some Mondays no later than one; None: there is none."""
+    return max((one for one in mondays if one <= monday), default=None)
 
 
 def files_in(told: Mapping[str, Any]) -> dict[str, Written]:

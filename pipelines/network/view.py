@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
-from pipelines.network.store import NetworkStore
+from pipelines.network.store import NetworkStore, newest_by
 from pipelines.weekly.store import StoreError
 from ringland.network.bucket_sums import COUNTED, GROUPED
 from ringland.risk.dock_comparison import poisson_limits
@@ -25,7 +25,7 @@ def network_view(address: str, monday: str, confidence: float) -> tuple[str, pl.
         StoreError: no week was worked out by then.
     """
     store = NetworkStore(address)
-    newest = max((one for one in store.weeks() if one <= monday), default=None)
+    newest = newest_by(store.weeks(), monday)
     if newest is None:
         raise StoreError(
             f"No week by {monday} was worked out in the network at {address}. "
