@@ -120,6 +120,7 @@ class ShopFloor:
         book.write("rebuilds", back, engine, book.instant(back), scope,
                    True, 6800.0 if scope == "full" else 3700.0, None)  # fmt: skip
         self._write_set(at, back, float(self.state.engine_h[at]), "after_failure")
+        self._accept(at, back)
 
     def renew(self, at: int, day: int, days_off: float, scope: str = "top_end") -> None:
         """A planned new set; the hull is back after the days off."""
@@ -129,6 +130,23 @@ class ShopFloor:
         self.book.write("rebuilds", minute, self.engine_ids[at], self.book.instant(minute), scope,
                         True, 3500.0, None)  # fmt: skip
         self._write_set(at, minute, float(self.state.engine_h[at]), "planned")
+        self._accept(at, minute)
+
+    def _accept(self, at: int, minute: int) -> None:
+        """The leak-down and compression with which a build is handed over: part of its price.
+
+        Its scatter is its own, so that nobody's luck hangs on what is written down.
+        """
+        engine, when = self.engine_ids[at], self.book.instant(minute + 60)
+        scatter = np.random.default_rng([self.world.seed, 78, at, minute])
+        for cylinder in range(1, rated_burn(int(self.state.family[at]))[1] + 1):
+            for measure, value, unit in (
+                ("compression", COMPRESSION_PSI + scatter.normal(0, 2.2), "psi"),
+                ("leak_down", 4.5 + abs(scatter.normal(0, 1.0)), "%"),
+            ):
+                self.book.write("inspections", minute + 60, engine, when, measure,
+                                float(cylinder), None, "measured", float(round(value)), unit, None,
+                                101.3, True, self.book.instant(minute), None)  # fmt: skip
 
     def calibrate(self, at: int, day: int, to: str) -> None:
         """Read the calibration out and put one in force; the record then tells the truth."""

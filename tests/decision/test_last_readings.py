@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from ringland.decision.actions.action_terms import FAILED, FOUND_OUT
 from ringland.decision.actions.catalogue_file import default_catalogue
 from ringland.decision.value.action_options import option_table
 from ringland.decision.value.last_readings import (
@@ -14,6 +15,7 @@ from ringland.decision.value.last_readings import (
     LastReadings,
     with_last_reading,
 )
+from ringland.decision.value.last_tests import BAD_READINGS
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.plan_cases import PRICES, constant_hazard, running_hulls
 
@@ -48,6 +50,47 @@ def test_a_reading_moves_the_chance_as_it_does_among_many_fates(days: float, bad
     told = read(0.0, bad=bad).told(chance(days), days, chance(30.0), 30.0)
 
     assert told[0, 0] == pytest.approx((fails_at[seen] < days).mean(), rel=0.02)
+
+
+def test_a_wet_test_that_bears_out_a_bad_reading_counts_as_it_does_among_many_fates() -> None:
+    """Source: two million fates drawn, two readings given to each, those with both bad counted.
+
+    A fault found in use: the second bad reading was taken for the first, so that the plan asked
+    for a wet test week after week on a set that it would have renewed after one."""
+    leak, wet = TEST, CATALOGUE.actions["find_the_leak"].test
+    assert leak is not None
+    assert wet is not None
+    rng = np.random.default_rng(8)
+    fails_at = rng.exponential(1 / PER_D, 2_000_000)
+    near = fails_at < leak.reach_d.value
+    both = np.ones(fails_at.size, dtype=bool)
+    for test in (leak, wet):
+        shown = np.where(near, test.sensitivity.value, 1 - test.specificity.value)
+        both &= rng.random(fails_at.size) < shown
+    sets = pl.DataFrame({READ_AGO: [0.0], READ_BAD: [True], BAD_READINGS: [2]})
+
+    read_twice = LastReadings.of(sets, CATALOGUE)
+
+    assert read_twice is not None
+    told = read_twice.told(chance(30.0), 30.0, chance(30.0), 30.0)
+    assert told[0, 0] == pytest.approx((fails_at[both] < 30.0).mean(), rel=0.02)
+
+
+def test_a_set_that_read_badly_twice_is_better_renewed_than_looked_at_again() -> None:
+    hulls = running_hulls(2).with_columns(
+        pl.Series(READ_AGO, [1.0, 1.0]), pl.Series(READ_BAD, [True, True]),
+        pl.Series(BAD_READINGS, [1, 2]), pl.Series(FAILED, [["leak_down"]] * 2),
+        pl.Series(FOUND_OUT, [[]] * 2, dtype=pl.List(pl.String)), use_h_d=pl.lit(1.0),
+    )  # fmt: skip
+
+    table = option_table(
+        hulls, constant_hazard(0.003), catalogue=CATALOGUE, prices=PRICES, horizon_d=100.0,
+        assumptions=SETTINGS,
+    )  # fmt: skip
+
+    looks = table.filter(pl.col("own_option").is_in(["find_the_leak", "planned_top_end"]))
+    best = looks.group_by("hull_id", maintain_order=True).first().sort("hull_id")
+    assert best["own_option"].to_list() == ["find_the_leak", "planned_top_end"]
 
 
 def test_a_reading_older_than_its_reach_says_nothing() -> None:

@@ -11,7 +11,13 @@ from ringland.decision.actions.catalogue_file import default_catalogue
 from ringland.decision.jobs.bench_lines import bench_warnings
 from ringland.decision.jobs.new_jobs import next_look
 from ringland.decision.value.last_readings import READ_BAD, with_last_reading
-from ringland.decision.value.last_tests import BUILT_AT, with_failed_tests, with_last_build
+from ringland.decision.value.last_tests import (
+    BAD_READINGS,
+    BUILT_AT,
+    with_bad_readings,
+    with_failed_tests,
+    with_last_build,
+)
 from ringland.settings.assumptions import load_assumptions
 from tests.decision.small_fleet import frame
 
@@ -56,3 +62,25 @@ def test_a_bad_reading_of_the_set_before_says_nothing_of_the_new_one() -> None:
 
     assert dict(read.select("hull_id", READ_BAD).iter_rows()) == {"A": None, "B": True}
     assert read.filter(hull_id="A")[BUILT_AT].item() == AS_OF - timedelta(days=9)
+
+
+def test_bad_readings_are_counted_by_day_since_the_last_pass_and_build_within_their_reach() -> None:
+    def read(engine: str, days_ago: float, verdict: str = "fail") -> dict[str, object]:
+        at = AS_OF - timedelta(days=days_ago)
+        return {"engine_id": engine, "measure": "leak_down", "inspected_at": at, "verdict": verdict}
+
+    bench = pl.DataFrame(
+        [
+            read("as it was", 50), read("as it was", 9), read("as it was", 9), read("as it was", 2),
+            read("rebuilt", 12), read("rebuilt", 4),
+            read("passed", 8), read("passed", 3),
+        ]
+    )  # fmt: skip
+    passes = pl.DataFrame([read("passed", 5, "pass")]).drop("verdict")
+    hulls = pl.DataFrame({"hull_id": list("ABCD"),
+                          "engine_id": ["rebuilt", "as it was", "passed", "new"]})  # fmt: skip
+    built = with_last_build(hulls, RECORDS, AS_OF)
+
+    found = with_bad_readings(built, bench, passes, load_assumptions())
+
+    assert found[BAD_READINGS].to_list() == [1, 2, 1, 0]

@@ -123,9 +123,9 @@ def _verdicts(lines: Sequence[dict[str, Any]]) -> str:
     out = [
         "| world | past failures | tool over best simple policy | of the parameter oracle's saving "
         "| over best simple, kept up | of the oracle's, kept up "
-        "| tool's fuel spending, share of cost | calibrations | top ends | checks | begun "
-        "| flicker |",
-        "|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|",
+        "| tool's fuel spending, share of cost | calibrations | top ends | checks "
+        "| of the cost, looks asked by care | begun | flicker |",
+        "|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|",
     ]
     for shape, mine in _by_shape(lines).items():
         tool = [line["bills"][TOOL] for line in mine]
@@ -138,16 +138,24 @@ def _verdicts(lines: Sequence[dict[str, Any]]) -> str:
         share_text = _share_text(share)
         if many and not np.isnan(share):
             share_text += " ({:.0%} to {:.0%})".format(*_limits(mine, share_of_saving))
-        counts = (sum(bill[name] for bill in tool) / len(tool) for name in
-                  ("top_ends", "checks", "begun"))  # fmt: skip
+        renewed, looked, begun = (sum(bill[name] for bill in tool) / len(tool) for name in
+                                  ("top_ends", "checks", "begun"))  # fmt: skip
         out.append(
             f"| {shape} | {np.mean([line['past_failures'] for line in mine]):.1f} | "
             f"{over_text} | {share_text} | {over_best_simple(mine, KEPT_UP):+.1%} | "
             f"{_share_text(share_of_saving(mine, KEPT_UP))} | {fuel:.1%} | "
             f"{np.mean([bill['calibration_cost'] for bill in tool]) / 1000:.1f} | "
-            f"{' | '.join(f'{count:.1f}' for count in counts)} | {flicker(mine):.0%} |"
+            f"{renewed:.1f} | {looked:.1f} | {_care_text(tool)} | {begun:.1f} | "
+            f"{flicker(mine):.0%} |"
         )
     return "\n".join(out)
+
+
+def _care_text(bills: Sequence[dict[str, Any]]) -> str:
+    """Mean cost of the looks that safety rules asked for; a dash where a run did not tell it."""
+    if any("care_cost" not in bill for bill in bills):
+        return "-"
+    return f"{np.mean([bill['care_cost'] for bill in bills]) / 1000:.1f}"
 
 
 def _share_text(share: float) -> str:

@@ -64,6 +64,8 @@ class Bill:
     happened: int = 0
     top_ends: int = 0
     checks: int = 0
+    care_cost: float = 0.0
+    """of the jobs, looks at hulls that a safety rule held to one, whatever it would save"""
     fuel_weeks: int = 0
     begun: int = 0
     dropped_and_begun_again: int = 0
@@ -96,6 +98,8 @@ class Play:
     """places whose last test read badly and whose set is still in"""
     read_badly: int = 0
     """tests that read badly so far"""
+    under_rule: set[int] = field(default_factory=set)
+    """places that the last list held to a look or a renewal by a safety rule"""
     done: list[tuple[int, str]] = field(default_factory=list)
     """place and job of what was done so far"""
 
@@ -166,8 +170,9 @@ class Play:
             if shop.look(at, day, ahead, finds=finds):
                 self.found_bad.add(at)
                 self.read_badly += 1
+            paid += 0.5 * PRICES.lost_rental_day
             bill.job_cost += paid
-            bill.job_cost += 0.5 * PRICES.lost_rental_day
+            bill.care_cost += paid * (at in self.under_rule)
             bill.checks += 1
         elif name in ("mild_calibration", "read_calibration"):
             runs = state.calibration[at]

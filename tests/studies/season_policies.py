@@ -210,6 +210,8 @@ def _orders_of(play: Play, decisions: WeekDecisions) -> Orders:
     if decisions.plan is None:
         return orders
     rows = decisions.plan.rows.select("hull_id", "option", "fuel_way")
+    bound = decisions.plan.rows.filter("is_bound")["hull_id"]
+    play.under_rule = {place[hull] for hull in bound}
     # The world repairs what broke and bills its days ashore, under every policy alike.
     broken = set(decisions.options.filter(pl.col("option") == REPAIR)["hull_id"])
     for hull, option, way in rows.iter_rows():

@@ -6,6 +6,9 @@ import numpy as np
 import polars as pl
 import pytest
 
+from ringland.bench.bench_station import station_pressures
+from ringland.bench.bench_tests import judge_bench_tests
+from ringland.bench.standing_tests import complete_passes
 from ringland.contracts.record_kinds import RECORD_KINDS
 from ringland.network.buckets import cut_by_operator
 from synthetic_data.worlds.failure_law import Law
@@ -190,6 +193,28 @@ def test_a_dock_that_orders_a_grade_gets_no_load_below_it_and_pays_for_the_bette
     assert lowest_grade(ordered) >= 93.0 > lowest_grade(as_it_comes)
     assert ordered.state.paid_for_grade[0] > 0
     assert as_it_comes.state.paid_for_grade.sum() == 0
+
+
+def test_a_build_is_handed_over_with_a_whole_test_that_passes() -> None:
+    """A fault found in use: nothing was written down of it, so that a set fitted because a test
+    had failed was tested once more, at the price of a check and half a day."""
+    fleet = lived("threshold", 8, 1, 60)
+    fleet.hand_in()
+    fleet.shop.renew(2, fleet.day, 3.0)
+    fleet.live_to(fleet.day + 1)
+    records = LoadedRecords()
+    records.load(lived("threshold", 8, 1, 60).hand_in(), "before")
+    records.load(fleet.hand_in(), "after")
+
+    rows = records.frames["inspections"].filter(engine_id=fleet.shop.engine_ids[2])
+    built = records.frames["rebuilds"].filter(engine_id=fleet.shop.engine_ids[2])["rebuilt_at"]
+    read = rows.filter(pl.col("rebuilt_at") == built.max())
+    air = station_pressures(
+        read, *(records.frames[name] for name in ("installations", "hulls", "docks"))
+    )
+    bench = judge_bench_tests(read, records.frames["engines"], air)
+    passed = complete_passes(bench, records.frames["engines"])
+    assert set(passed["measure"]) == {"compression", "leak_down"}
 
 
 def test_an_error_in_the_written_need_changes_the_paper_and_nothing_else() -> None:

@@ -20,7 +20,11 @@ from ringland.decision.actions.fuel_offers import FuelOffers, fuel_offers, outsi
 from ringland.decision.actions.horizons import season_end
 from ringland.decision.jobs.bench_lines import bench_warnings
 from ringland.decision.value.fuel_burned import dock_fuel
-from ringland.decision.value.last_tests import with_days_since_test, with_last_build
+from ringland.decision.value.last_tests import (
+    with_bad_readings,
+    with_days_since_test,
+    with_last_build,
+)
 from ringland.exposure.fuel_at_hand import fuel_at_hand
 from ringland.history.engine_history import installed_engines
 from ringland.risk.expected_use import expected_use, later_use
@@ -38,9 +42,9 @@ class WeekTables:
     """The tables of one week: frames as their schemas in `tables` say, and the prices used.
 
     `running` has one row per hull in service, as `running_sets` returns it, with
-    `tested_d_ago` and `last_built_at`; `standing` (`StandingFailures`) what failed tests speak
-    against each engine and who released them, `bench_warnings` one sentence per engine that
-    they bind; `sheets` the `OpenSheets` with who released them;
+    `tested_d_ago`, `bad_readings` and `last_built_at`; `standing` (`StandingFailures`) what
+    failed tests speak against each engine and who released them, `bench_warnings` one sentence
+    per engine that they bind; `sheets` the `OpenSheets` with who released them;
     `dock_fuel` has one row per dock, `fuel_offers` the better grades docks can order, as the
     functions of those names return them; `at_hand` is `FuelAtHand`.  `inputs` (`ChanceInputs`)
     is what the chances were worked out from, `changed` (`ChanceParts`) why they are others than
@@ -101,8 +105,10 @@ def make_week_tables(
     running = fits.error.believed(running)  # what the fit took the exposure to be
     running = with_last_build(running, records, as_of)
     standing = standing_failures(bench, records, as_of)
+    passes = complete_passes(bench, records["engines"])
+    running = with_bad_readings(running, bench, passes, assumptions)
     return WeekTables(
-        running=with_days_since_test(running, complete_passes(bench, records["engines"]), as_of),
+        running=with_days_since_test(running, passes, as_of),
         chances=hull_chances(fits, running, assumptions),
         drivers=hull_drivers(fits, running, assumptions),
         bench_warnings=bench_warnings(standing),

@@ -2,7 +2,8 @@
 
 A reading speaks of the days within the test's reach: by Bayes it moves the chance to fail in
 what is left of them, a bad one up, a good one down, as far as the test's sensitivity and
-specificity say.
+specificity say.  A bad one that a further look bears out counts with what that look tells,
+as the look was valued before it was asked for.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 
 from ringland.decision.actions.action_catalogue import Catalogue
 from ringland.decision.actions.action_terms import TESTED
-from ringland.decision.value.last_tests import BUILT_AT, MEASURES
+from ringland.decision.value.last_tests import BAD_READINGS, BUILT_AT, MEASURES
 from ringland.risk.expected_use import DAY_S
 
 READ_AGO, READ_BAD = "read_d_ago", "read_badly"
@@ -64,7 +65,7 @@ class LastReadings:
     """What the last readings of some sets say of the days ahead.
 
     `left_d` are the days of the test's reach still to come, 0 where nothing was read; `by_fate`
-    the chances of such a reading on a set that fails within the reach, and on one that does not.
+    the chances of such readings on a set that fails within the reach, and on one that does not.
     """
 
     reach_d: float
@@ -87,8 +88,13 @@ class LastReadings:
         )  # fmt: skip
         ago = sets[READ_AGO].fill_null(np.inf).to_numpy().astype(float)
         bad = sets[READ_BAD].fill_null(value=False).to_numpy()
-        by_fate = np.where(bad, finds, 1 - finds), np.where(bad, 1 - clears, clears)
-        return cls(reach, np.clip(reach - ago, 0.0, reach), by_fate)
+        fails, sound = np.where(bad, finds, 1 - finds), np.where(bad, 1 - clears, clears)
+        further = [a.test for a in catalogue.actions.values() if a.test and a.after_failed]
+        if further and BAD_READINGS in sets.columns:
+            again = (sets[BAD_READINGS].to_numpy() - 1).clip(min=0) * bad
+            fails = fails * further[0].sensitivity.value ** again
+            sound = sound * (1 - further[0].specificity.value) ** again
+        return cls(reach, np.clip(reach - ago, 0.0, reach), (fails, sound))
 
     def told(self, chance: Floats, days: float, near: Floats, near_d: float) -> Floats:
         """The chance to fail within the days ahead, given the readings.

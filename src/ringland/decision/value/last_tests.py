@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import polars as pl
 
 from ringland.contracts.decision_tables import DONE, PASSED
 from ringland.decision.actions.action_terms import FAILED, FOUND_OUT, TESTED
 from ringland.risk.expected_use import DAY_S
+from ringland.settings.assumptions import Assumptions
 
 MEASURES = ("compression", "leak_down")
+
+BAD_READINGS = "bad_readings"
+"""Optional column: days in a row on which a test of the set failed, within a reading's reach."""
 
 BUILT_AT = "last_built_at"
 """Optional column: when the engine was last rebuilt or given a set."""
@@ -64,6 +68,51 @@ def with_days_since_test(
     if BUILT_AT in running.columns:
         days = pl.when((pl.col("tested_at") >= pl.col(BUILT_AT)).fill_null(value=True)).then(days)
     return joined.with_columns(days.alias(TESTED)).drop("tested_at")
+
+
+def with_bad_readings(
+    running: pl.DataFrame,
+    bench: pl.DataFrame,
+    passes: pl.DataFrame,
+    assumptions: Assumptions,
+) -> pl.DataFrame:
+    """The running sets with `BAD_READINGS`: on how many days in a row a test of them failed.
+
+    Counted back from the last failed test over the reach of a reading, since the last complete
+    pass and the engine's last build; what was read again on the same day counts once.
+
+    Args:
+        running: one row per hull, with engine_id and, if known, `BUILT_AT`.
+        bench: `BenchVerdicts`, as known at the instant spoken of.
+        passes: as `complete_passes` returns them.
+        assumptions: settings.
+    """
+    is_read = pl.col("measure").is_in(list(MEASURES))
+    passed = (
+        passes.filter(is_read)
+        .group_by("engine_id", maintain_order=True)
+        .agg(_passed_at=pl.col("inspected_at").max())
+    )
+    built = (
+        pl.col(BUILT_AT) if BUILT_AT in running.columns else pl.lit(None, pl.Datetime("us", "UTC"))
+    )
+    reach = timedelta(days=assumptions.number("action.check_reach_d"))
+    bad = (
+        bench.filter(is_read & (pl.col("verdict") == "fail"))
+        .select("engine_id", "inspected_at")
+        .join(passed, on="engine_id", how="left", maintain_order="left")
+        .join(running.select("engine_id", _built_at=built), on="engine_id", maintain_order="left")
+        .filter(
+            (pl.col("inspected_at") > pl.col("_passed_at")).fill_null(value=True),
+            (pl.col("inspected_at") >= pl.col("_built_at")).fill_null(value=True),
+        )
+        .filter(pl.col("inspected_at") > pl.col("inspected_at").max().over("engine_id") - reach)
+        .group_by("engine_id", maintain_order=True)
+        .agg(pl.col("inspected_at").dt.date().n_unique().cast(pl.Int64).alias(BAD_READINGS))
+    )
+    return running.join(bad, on="engine_id", how="left", maintain_order="left").with_columns(
+        pl.col(BAD_READINGS).fill_null(0)
+    )
 
 
 def with_failed_tests(
