@@ -132,6 +132,7 @@ TOLD_IN_WORDS = frozenset(
         "PeopleError",
         "CertificateError",
         "OpenBucketError",
+        "SharedEffectsError",
     }
 )
 """What these say names the file, row, field or entry and the remedy; their causes do not."""

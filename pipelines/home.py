@@ -123,6 +123,11 @@ class Home:
         return self.folder / "actions.toml"
 
     @property
+    def shared_effects(self) -> Path:
+        """What other operators of a network share, a file per Monday; empty or none at first."""
+        return self.folder / "shared-effects"
+
+    @property
     def dockside(self) -> Path:
         """The journal of entries, who may make them, and who saw and wrote what."""
         return self.folder / "dockside"

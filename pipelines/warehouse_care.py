@@ -13,6 +13,7 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
+from pipelines.borrowed_effects import borrowed
 from pipelines.dockside.certificates import KEY_FAULT, faulty_keys
 from pipelines.dockside.people import people_fault
 from pipelines.dockside.taking_in import journal_faults
@@ -40,6 +41,7 @@ from pipelines.week_views import broken_views
 from pipelines.weekly.store import WeekKey, WeekStore
 from pipelines.whole_files import put_in_place
 from ringland.contracts.record_kinds import ALL_KINDS, RecordKind
+from ringland.risk.shared_effects import SharedEffectsError
 from ringland.settings.manner_file import PageSettingError
 
 REBUILD = "run 'ringland rebuild'"
@@ -93,7 +95,7 @@ def check_warehouse(home: Home) -> list[Finding]:
         Finding(
             "who may sign in, and the keys that phones trust, are whole", tuple(_dockside(home))
         ),
-        Finding("the settings can be read", tuple(_settings(home))),
+        Finding("the settings can be read", (*_settings(home), *_shared_effects(home))),
         Finding("the pages that lie open are the weeks' own", tuple(_pages(home))),
     ]
 
@@ -265,6 +267,14 @@ def _settings(home: Home) -> Iterator[str]:
                 tomllib.loads(path.read_text(encoding="utf-8"))
             except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
                 yield f"{path}: not valid TOML ({error}): mend it, or {FROM_BACKUP}"
+
+
+def _shared_effects(home: Home) -> Iterator[str]:
+    for monday in (path.stem for path in sorted(home.shared_effects.glob("*.json"))):
+        try:
+            borrowed(home, monday)
+        except SharedEffectsError as error:
+            yield str(error)
 
 
 def _pages(home: Home) -> Iterator[str]:

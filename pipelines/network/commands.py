@@ -3,11 +3,13 @@
 import math
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipelines.command_parts import AS_OF, in_words, say
+from pipelines.borrowed_effects import borrow_effects, give_back
+from pipelines.command_parts import AS_OF, in_words, need_home, say
 from pipelines.home import Home
 from pipelines.weeks import as_of_week, current_week, week_of
 
@@ -112,10 +114,16 @@ def pool(home: Home, address: str, as_of: datetime | None, on: str, memory: str 
 @click.argument("address", metavar="NETWORK")
 @click.argument("operator")
 @AS_OF
+@click.option(
+    "--file", type=click.Path(dir_okay=False), help="Write what its home may borrow there."
+)
 @click.pass_obj
-def effects(home: Home, address: str, operator: str, as_of: datetime | None) -> None:
+def effects(
+    home: Home, address: str, operator: str, as_of: datetime | None, file: str | None
+) -> None:
     """Lay one operator's own effects beside those its network shares."""
-    from pipelines.network.pooling import effects_of  # noqa: PLC0415 - statistics
+    from pipelines.network.effects import effects_of, shared_with  # noqa: PLC0415 - statistics
+    from ringland.risk.shared_effects import shared_effects_text  # noqa: PLC0415
 
     asked = _asked(home, as_of, "here", None)
     monday, table = in_words(lambda: effects_of(address, operator, asked.monday))
@@ -134,6 +142,36 @@ def effects(home: Home, address: str, operator: str, as_of: datetime | None) -> 
         say(f"{_factor(row['factor'], asked.settings)}")
         for column in columns:
             say(f"  {column}: {_range(*(row[f'{column}{end}'] for end in ('', '_low', '_high')))}")
+    if file is not None:
+        shared = in_words(lambda: shared_with(address, operator, asked.monday))
+        Path(file).write_text(shared_effects_text(shared), encoding="utf-8")
+        say(f"For its home to borrow, its own record taken off: {file}")
+
+
+@network.command("borrow")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False), required=False)
+@click.option("--off", is_flag=True, help="Borrow nothing any more.")
+@click.pass_obj
+def borrow(home: Home, file: str | None, off: bool) -> None:
+    """Let this home's weeks begin from what other operators share, as FILE says it.
+
+    FILE is what 'ringland network effects NETWORK OPERATOR --file FILE' wrote. The home's own
+    records speak on top of it, in the weeks from the Monday it was shared on.
+    """
+    if (file is None) != off:
+        raise click.UsageError("Name the file to borrow from, or --off.")
+    need_home(home)
+    if file is None:
+        gone = give_back(home)
+        say(f"Nothing is borrowed any more; there was: {', '.join(gone) or 'nothing'}.")
+        return
+    text = Path(file).read_text(encoding="utf-8", errors="replace")
+    shared = in_words(lambda: borrow_effects(home, str(file), text))
+    say(
+        f"Borrowed for {shared.operator}, from the weeks of {shared.monday} on: "
+        f"{shared.operators} other operators, {shared.failures} ring-land fractures of "
+        f"{shared.piston_sets} piston sets. Run 'ringland week' again."
+    )
 
 
 @network.command("view")

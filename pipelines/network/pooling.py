@@ -23,6 +23,7 @@ from ringland.network.pooled_effects import (
     NoEffectsError,
     Numbers,
     Pooled,
+    effects_without,
     heard,
     own_effects,
     pooled_effects,
@@ -217,7 +218,8 @@ def lay_beside(order: Reading) -> Written:
 
     A row per factor: hazard ratio per step with its limits, `own` from its record alone, `shared`
     from all that took part, `borrowed` (of one that took no part) from its record with the
-    shared ones as what another operator's are like.  Empty where there is no estimate.
+    shared ones as what another operator's are like.  `others` (log hazard ratio per step, with
+    `others_sd` and `others_apart`) is from all but itself.  Empty where there is no estimate.
     """
     store = NetworkStore(order.address)
     rows = store.read(order.share.rows)
@@ -238,8 +240,37 @@ def lay_beside(order: Reading) -> Written:
         own_failures=pl.lit(int(rows["failed"].sum())),
         own_takes_part=pl.lit(order.share.failures is not None),
         **{f"shared_{name}": pl.lit(count) for name, count in order.rests_on.items()},
+        **_of_others(order, risk_sets),
     )
     return store.write(order.operator, "pool_effects", table)
+
+
+def _of_others(order: Reading, rows: RiskSets | None) -> dict[str, pl.Series]:
+    """Of each covariate what all but this operator say, and what that rests on.
+
+    Its own sums, taken off where it took part, are worked out here and do not leave it.
+    """
+    common, share = order.pooled.common, order.share
+    at = np.zeros(len(COVARIATES))
+    at[[COVARIATES.index(name) for name in common.factors]] = common.coef
+    own = Derivatives(0.0, np.zeros(len(at)), np.zeros((len(at), len(at))))
+    mine = dict.fromkeys(order.rests_on, 0)
+    if share.failures is not None and share.piston_sets is not None and rows is not None:
+        own = sums_of(rows, at)
+        mine = {"operators": 1, "failures": share.failures, "piston_sets": share.piston_sets}
+    found = effects_without(
+        order.pooled, own, COVARIATES, order.settings.number("network.least_apart")
+    )
+    told: dict[str, dict[str, float]] = {"others": {}, "others_sd": {}, "others_apart": {}}
+    if found is not None:
+        figures = (found.common.coef, np.sqrt(np.diag(found.common.covariance)), found.apart)
+        for name, figure in zip(told, figures, strict=True):
+            told[name] = dict(zip(found.common.factors, figure.tolist(), strict=True))
+    counts = {name: count - mine[name] for name, count in order.rests_on.items()}
+    return {
+        name: pl.Series([of.get(factor) for factor in COVARIATES], dtype=pl.Float64)
+        for name, of in told.items()
+    } | {f"others_{name}": pl.Series([count] * len(COVARIATES)) for name, count in counts.items()}
 
 
 def pool_rows(spells: pl.DataFrame, settings: Assumptions) -> tuple[pl.DataFrame, int]:
@@ -249,25 +280,6 @@ def pool_rows(spells: pl.DataFrame, settings: Assumptions) -> tuple[pl.DataFrame
         "start_h", "stop_h", *COVARIATES, failed=(pl.col("mode") == MODE).fill_null(False)
     )
     return rows, believed["piston_set_id"].n_unique()
-
-
-def effects_of(address: str, operator: str, monday: str) -> tuple[str, pl.DataFrame]:
-    """The newest pool no later than a Monday, and the table `lay_beside` wrote an operator.
-
-    Raises:
-        StoreError: there is no pool, or it knows no such operator.
-    """
-    store = NetworkStore(address)
-    newest = newest_by(store.pools(), monday)
-    if newest is None:
-        raise StoreError(
-            f"No effects are shared in the network at {address} by {monday}. Run 'ringland "
-            f"network pool {address}' first."
-        )
-    operators = store.pool(newest)["operators"]
-    if operator not in operators:
-        raise StoreError(f"No operator '{operator}'; there are: {', '.join(sorted(operators))}.")
-    return newest, store.read(Written(*operators[operator]["effects"]))
 
 
 def _by_rounds(run: Run, address: str, asked: Asked, taking: Mapping[str, Share]) -> Pooled:

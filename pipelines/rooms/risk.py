@@ -10,6 +10,7 @@ from ringland.risk import dock_comparison as docks
 from ringland.risk.dock_comparison import DockRows
 from ringland.risk.fleet_evidence import FleetEvidence, fleet_evidence
 from ringland.risk.fleet_hazard import FleetFits, fit_fleet
+from ringland.risk.shared_effects import SharedEffects
 from ringland.settings.assumptions import Assumptions
 
 ROOM = "risk"
@@ -26,9 +27,11 @@ def _fit_figures(fits: FleetFits) -> Figures:
 
 
 @step(ROOM, figures=_fit_figures)
-def fleet_fits(spells: pl.DataFrame, assumptions: Assumptions) -> FleetFits:
+def fleet_fits(
+    spells: pl.DataFrame, assumptions: Assumptions, shared_effects: SharedEffects | None
+) -> FleetFits:
     """The hazard models of the week: ring-land fracture and ring wear, with Cox beside them."""
-    return fit_fleet(spells, assumptions, np.random.default_rng(DRAW_SEED))
+    return fit_fleet(spells, assumptions, np.random.default_rng(DRAW_SEED), shared_effects)
 
 
 def _evidence_figures(found: FleetEvidence) -> Figures:
@@ -48,9 +51,10 @@ def evidence(
     spells: pl.DataFrame,
     fleet_fits: FleetFits,
     assumptions: Assumptions,
+    shared_effects: SharedEffects | None,
 ) -> FleetEvidence:
     """Survival curves, cumulative incidence and effects with limits and failure counts."""
-    return fleet_evidence(piston_lives, spells, fleet_fits, assumptions)
+    return fleet_evidence(piston_lives, spells, fleet_fits, assumptions, shared_effects)
 
 
 def _dock_figures(found: pl.DataFrame) -> Figures:

@@ -6,6 +6,7 @@ from datetime import datetime
 from functools import partial
 from typing import Any, NamedTuple
 
+from pipelines.borrowed_effects import borrowed
 from pipelines.duckdb_warehouse import DuckDBWarehouse, warehouse_at
 from pipelines.home import Home, OwnFile
 from pipelines.shop_week import shop_catalogue
@@ -15,6 +16,7 @@ from pipelines.weekly.store import WeekKey, WeekStore
 from pipelines.weeks import as_of_week
 from ringland.bench.bench_limits import load_bench_limits
 from ringland.decision.actions.action_catalogue import Catalogue
+from ringland.risk.shared_effects import SharedEffects
 from ringland.settings.assumptions import Assumption, Assumptions, load_assumptions
 from ringland.words.manner import Manner
 
@@ -80,6 +82,10 @@ def _photos(home: Home, _key: WeekKey) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in sorted(home.photos.glob("*.*"))}
 
 
+def _shared_effects(home: Home, key: WeekKey) -> SharedEffects | None:
+    return borrowed(home, key.monday)
+
+
 def _left_out(home: Home, key: WeekKey) -> dict[str, str]:
     return WeekStore(home.weeks).listed(key).left_out
 
@@ -108,6 +114,7 @@ _GIVENS: dict[str, tuple[Callable[[Home, WeekKey], Any], Callable[[Any], str]]] 
     "catalogue": (_catalogue, partial(_told, hint=Catalogue)),
     "week_file": (_week_file, lambda file: _told(file.text, str | None)),
     "operator": (_operator, str),
+    "shared_effects": (_shared_effects, partial(_told, hint=SharedEffects | None)),
     "is_demo": (_is_demo, str),
     "photos": (_photos, partial(_told, hint=dict[str, bytes])),
 }

@@ -10,6 +10,7 @@ from ringland.network.pooled_effects import (
     Effects,
     NoEffectsError,
     Pooled,
+    effects_without,
     heard,
     own_effects,
     pooled_effects,
@@ -176,3 +177,28 @@ def test_a_new_operator_without_failures_borrows_all_and_one_with_some_leans_on_
 def test_limits_are_those_of_the_normal_law() -> None:
     one = Effects(("fuel",), np.array([0.5]), np.array([[0.04]]), 1)
     assert one.limits(0.95)[0] == pytest.approx([0.5 - 1.959964 * 0.2, 0.5 + 1.959964 * 0.2])
+
+
+def test_taking_one_operators_sums_off_leaves_what_the_others_say_by_themselves() -> None:
+    """One Newton step from the common effects lands well within the others' own uncertainty."""
+    pooled = by_sums(FIVE)
+    for one, spells in FIVE.items():
+        others = by_sums({name: of for name, of in FIVE.items() if name != one}).common
+        own = sums_of(rows_of(spells), pooled.common.coef)
+
+        found = effects_without(pooled, own, FACTORS, 0.15)
+
+        assert found is not None
+        sure = np.sqrt(np.diag(others.covariance))
+        assert np.abs((found.common.coef - others.coef) / sure).max() < 0.1
+        moved = np.abs((pooled.common.coef - others.coef) / sure).max()
+        assert np.abs((found.common.coef - others.coef) / sure).max() < 0.5 * moved
+        np.testing.assert_allclose(found.common.covariance, others.covariance, rtol=0.15, atol=1e-4)
+        assert found.apart.min() >= 0.15
+
+
+def test_of_a_pool_of_one_nothing_is_left() -> None:
+    alone = by_sums({"a": spells_of(1)})
+    own = sums_of(rows_of(spells_of(1)), alone.common.coef)
+
+    assert effects_without(alone, own, FACTORS, 0.15) is None

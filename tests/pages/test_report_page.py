@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import PurePosixPath
 
+import numpy as np
 import polars as pl
 import pytest
 from hypothesis import given, settings
@@ -17,9 +18,11 @@ from ringland.pages.fleet.fleet_page import week_jobs
 from ringland.pages.site.report_page import build_site
 from ringland.pages.site.site_frame import hull_pages
 from ringland.pages.week.week_listing import WEEK_LIST_HEADINGS, week_list_lines
+from ringland.risk.fleet_hazard import fit_fleet
+from ringland.risk.shared_effects import SharedEffect, SharedEffects
 from ringland.words import fixed_words as words
 from ringland.words.number_words import money_text, price_text
-from tests.decision.small_fleet import SmallFleet, small_fleet
+from tests.decision.small_fleet import SETTINGS, SmallFleet, small_fleet
 from tests.pages.small_proof import small_proof
 
 HOSTILE = ("<script>alert(1)</script>", "../../etc/x", '"><img src=x onerror=alert(2)>', "</table>")
@@ -274,6 +277,29 @@ def test_how_we_know_shows_counts_accounting_and_every_assumption(site: dict[str
         assert figure in text
     for mode in report.evidence.mode_counts["mode"]:
         assert words.MODE_LABELS[mode] in text
+
+
+def test_how_we_know_lays_our_effects_beside_other_operators(site: dict[str, bytes]) -> None:
+    fleet = small_fleet()
+    shared = SharedEffects(
+        "us", "2026-07-06", 12, 310, 1200,
+        (SharedEffect("shortfall_25h_on", 1.0, 0.5, 0.06, 0.08),),
+    )  # fmt: skip
+    fits = fit_fleet(fleet.spells, SETTINGS, np.random.default_rng(5), shared)
+    alone = fleet.report(fits=fits)
+    report = replace(alone, evidence=replace(alone.evidence, shared=shared))
+    text = Page(build_site(report)["how-we-know.html"]).text
+
+    fit = fits.ring_land
+    assert f"Ours: {fit.n_failures} ring-land fractures among {fit.n_sets} piston sets." in text
+    assert "Others: 12 operators of our network with 310 ring-land fractures among 1" in text
+    assert "on record by Mon 6 Jul 2026; no record left any of them" in text
+    assert "1.65 (1.36 to 2.01)" in text  # exp(0.5), and by 1.96 of a deviation of 0.1
+    effects = report.evidence.effects.filter(factor="shortfall_25h_on")
+    for model in (words.COX_MODEL, words.PRIOR_MODEL):
+        row = effects.row(by_predicate=pl.col("model") == model, named=True)
+        assert f"{row['hazard_ratio']:.2f} ({row['low']:.2f} to {row['high']:.2f})" in text
+    assert "Our record beside" not in Page(site["how-we-know.html"]).text
 
 
 def test_docks_that_sold_one_grade_are_named_on_both_pages(site: dict[str, bytes]) -> None:

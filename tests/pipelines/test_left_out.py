@@ -17,6 +17,7 @@ from pipelines.week_graph import GRAPH
 from pipelines.weekly.run import KeptNowhere, WeekRun
 from pipelines.weekly.step import Graph, step
 from pipelines.weekly.store import WeekKey, WeekStore
+from tests.on_a_cluster import plant
 from tests.pipelines.tiny_shop import WEEKS, write_tiny
 
 NOW = datetime.fromisoformat(f"{WEEKS[1]}T08:00:00+00:00")
@@ -41,7 +42,7 @@ def test_a_week_is_worked_out_without_the_hull_that_ends_it_and_names_it(
 ) -> None:
     home = Home(tmp_path / "home").prepare()
     monkeypatch.setattr(command_line, "_now", lambda: NOW)
-    monkeypatch.setattr(bench.doubts, "record_doubts", _ends_by_a1)
+    plant(monkeypatch, f"{bench.doubts.__name__}.record_doubts", _ends_by_a1)
     run(home, "load", str(write_tiny(tmp_path / "records")))
 
     said = " ".join(run(home, "week").split())

@@ -8,6 +8,7 @@ from tests.pipelines.demo_run import DemoRun
 NOT_BY_THE_DEMO = {
     "octane_scale.ruled_out_chance": "every number of the demo's files carries its scale",
     "planning.risk_tail": "asked for where planning.risk_weight is above 0",
+    "network.least_apart": "asked for where the operators of a network share effects",
     "network.least_failures": "asked for where the operators of a network share effects",
 }
 """Settings the demo has no use for, and why."""

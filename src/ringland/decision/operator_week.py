@@ -22,6 +22,7 @@ from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
 from ringland.decision.week_tables import WeekTables, make_week_tables
 from ringland.exposure.week_record import WeekRecord, week_record
 from ringland.risk.fleet_hazard import FleetFits, fit_fleet
+from ringland.risk.shared_effects import SharedEffects
 from ringland.settings.assumptions import Assumptions
 
 FIT_SEED = 19140628  # any fixed number: the same records must give the same draws
@@ -45,6 +46,7 @@ def operator_week(
     fits: FleetFits | None = None,
     bench_limits: Assumptions | None = None,
     open_sheets: pl.DataFrame | None = None,
+    shared: SharedEffects | None = None,
 ) -> OperatorWeek:
     """The week's fits and the chance of every hull.
 
@@ -55,10 +57,11 @@ def operator_week(
         fits: those of an earlier week to go on with; None: fitted to this week's record.
         open_sheets: `OpenSheets`, judged two rooms above; None: no rebuild sheet is open.
         bench_limits: of the bench tests; None: the project's own.
+        shared: what the operators of a network share; None: nothing.
     """
     record = week_record(records, as_of, settings, bench_limits)
     if fits is None:
-        fits = fit_fleet(record.spells, settings, np.random.default_rng(FIT_SEED))
+        fits = fit_fleet(record.spells, settings, np.random.default_rng(FIT_SEED), shared)
     tables = make_week_tables(
         records=record.known,
         exposure=record.exposure,

@@ -121,6 +121,36 @@ def pooled_effects(
     return Pooled(common, _apart(score, bend, common.covariance))
 
 
+def effects_without(
+    pooled: Pooled, own: Derivatives, factors: Sequence[str], least_apart: float
+) -> Pooled | None:
+    """What the others say of one who took part: its sums taken off, by one Newton step.
+
+    So its own record counts once when the others' effects become its prior.
+
+    Args:
+        pooled: as `pooled_effects` returns it.
+        own: its sums at the common effects, over all `factors`.
+        factors: what they are of.
+        least_apart: standard deviation that operators lie apart at least; few tell it badly.
+
+    Returns:
+        None where the others alone have no estimate.
+    """
+    common = pooled.common
+    at = [list(factors).index(name) for name in common.factors]
+    known = np.linalg.inv(common.covariance) + own.hessian[np.ix_(at, at)]
+    kept = np.flatnonzero(np.diag(known) > _NOTHING * max(1.0, np.diag(known).max()))
+    known = known[np.ix_(kept, kept)]
+    if not kept.size or np.linalg.eigvalsh(known)[0] <= _NOTHING:
+        return None
+    covariance = np.asarray(np.linalg.inv(known), dtype=float)
+    coef = common.coef[kept] - covariance @ own.gradient[at][kept]
+    names = tuple(common.factors[j] for j in kept)
+    apart = np.maximum(pooled.apart[kept], least_apart)
+    return Pooled(Effects(names, coef, covariance, common.rounds), apart)
+
+
 def own_effects(rows: RiskSets, factors: Sequence[str], borrowed: Effects | None = None) -> Effects:
     """The effects from one operator's own rows, with what others found as a prior where given.
 

@@ -10,6 +10,7 @@ import polars as pl
 from ringland.exposure.factor_registry import COVARIATES
 from ringland.risk.fleet_hazard import MODES_AT_STAKE, FleetFits
 from ringland.risk.second_fit import SecondFit, second_fit
+from ringland.risk.shared_effects import SharedEffects
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.estimates import normal_deviate
 from ringland.survival.lives.competing_risks import aalen_johansen
@@ -73,10 +74,16 @@ class FleetEvidence:
     n_running: int
     n_without_hours: int
     second: SecondFit
+    shared: SharedEffects | None = None
+    """What others share with this home, and the fit took as its prior; None: nothing."""
 
 
 def fleet_evidence(
-    lives: pl.DataFrame, spells: pl.DataFrame, fits: FleetFits, assumptions: Assumptions
+    lives: pl.DataFrame,
+    spells: pl.DataFrame,
+    fits: FleetFits,
+    assumptions: Assumptions,
+    shared: SharedEffects | None = None,
 ) -> FleetEvidence:
     """The evidence from piston lives and from this week's fits.
 
@@ -85,6 +92,7 @@ def fleet_evidence(
         spells: `Spells` the fits were made from.
         fits: as `fit_fleet` returns them.
         assumptions: settings.
+        shared: what others share and the fits began from; None: nothing.
     """
     columns = piston_life_columns(lives)
     incidence, problem = _incidence(columns)
@@ -104,6 +112,7 @@ def fleet_evidence(
         n_running=lives.filter(pl.col("state") == "running").height,
         n_without_hours=columns.n_without_hours,
         second=second_fit(spells, fits, assumptions),
+        shared=shared,
     )
 
 

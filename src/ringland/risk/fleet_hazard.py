@@ -30,6 +30,7 @@ from ringland.risk.hazard_inputs import (
     hazard_prior,
     spell_rows,
 )
+from ringland.risk.shared_effects import SharedEffects
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.cox.cox_fit import CoxFit
 from ringland.survival.cox.cox_maximum import CoxFitError
@@ -69,7 +70,8 @@ Floats = NDArray[np.float64]
 class ModeFit:
     """What one failure mode's hazard regression gave, or why it gave nothing.
 
-    `left_out` maps a covariate to why it is not in the fit.  Exactly one of `hazard` and
+    `left_out` maps a covariate to why it is not in the fit; `borrowed` are those in it that this
+    record does not tell apart, by what a network shares alone.  Exactly one of `hazard` and
     `problem` is set.  `error` is what the exposure may be wrong by.
     """
 
@@ -82,6 +84,12 @@ class ModeFit:
     problem: str | None
     is_doubtful: bool
     error: ExposureError
+    borrowed: tuple[str, ...] = ()
+
+    @property
+    def told_apart(self) -> tuple[str, ...]:
+        """The covariates that this record tells apart."""
+        return tuple(name for name in self.covariates if name not in self.borrowed)
 
     def cumulative_hazard(self, start_h: Floats, stop_h: Floats, exposure: pl.DataFrame) -> Floats:
         """H over (start_h, stop_h] by draw, shape (draws, rows).
@@ -161,7 +169,10 @@ class FleetFits:
 
 
 def fit_fleet(
-    spells: pl.DataFrame, assumptions: Assumptions, rng: np.random.Generator
+    spells: pl.DataFrame,
+    assumptions: Assumptions,
+    rng: np.random.Generator,
+    shared: SharedEffects | None = None,
 ) -> FleetFits:
     """The fits of this week from the fleet's intervals.
 
@@ -169,11 +180,12 @@ def fit_fleet(
         spells: `Spells` as known at the report's instant, a row per interval.
         assumptions: settings: priors, steps, number of draws.
         rng: source of the parameter draws.
+        shared: what the operators of a network share of ring-land fracture; None: nothing.
     """
     error = exposure_error(spells, assumptions)
     believed = error.believed(spells)
     modes = tuple(
-        _fit_mode(believed, mode, names, error, assumptions=assumptions, rng=rng)
+        _fit_mode(believed, mode, names, error, assumptions=assumptions, rng=rng, shared=shared)
         for mode, names in MODES_AT_STAKE.items()
     )
     ring_land = modes[0]
@@ -270,16 +282,20 @@ def _fit_mode(
     *,
     assumptions: Assumptions,
     rng: np.random.Generator,
+    shared: SharedEffects | None,
 ) -> ModeFit:
     event = (spells["mode"] == mode).fill_null(False).to_numpy()
     used, left_out = usable_covariates(spells, names) if spells.height else ((), {})
+    borrowed = tuple(name for name in left_out if shared is not None and name in shared.factors)
+    used = tuple(name for name in names if name in {*used, *borrowed})
+    left_out = {name: why for name, why in left_out.items() if name not in borrowed}
     hazard, problem = None, None
     try:
         if spells.is_empty():
             raise SpellError("no running time on record")
         hazard = fit_joint_hazard(
             [spell_rows(spells, event, used, error)],
-            fitted_factors(used, assumptions),
+            fitted_factors(used, assumptions, shared),
             prior=hazard_prior(assumptions),
             n_draws=int(assumptions.number("survival.draws")),
             rng=rng,
@@ -298,20 +314,22 @@ def _fit_mode(
         problem=problem,
         is_doubtful=n_failures < few,
         error=error,
+        borrowed=borrowed,
     )
 
 
 def _fit_cox(spells: pl.DataFrame, ring_land: ModeFit) -> CoxEvidence:
-    """Cox on the covariates the Weibull fit used, hulls as clusters."""
-    if not ring_land.covariates:
+    """Cox on the covariates this record tells apart, hulls as clusters."""
+    names = ring_land.told_apart
+    if not names:
         return CoxEvidence(None, "no covariate varies in this record")
     try:
         fit = fit_cox(
             spells["start_h"].to_numpy(),
             spells["stop_h"].to_numpy(),
             (spells["mode"] == ring_land.mode).fill_null(False).to_numpy(),
-            covariate_matrix(spells, ring_land.covariates),
-            names=ring_land.covariates,
+            covariate_matrix(spells, names),
+            names=names,
             cluster=spells["hull_id"].to_numpy() if spells["hull_id"].n_unique() > 1 else None,
         )
     except (CoxFitError, SpellError) as error:

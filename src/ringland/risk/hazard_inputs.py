@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ringland.exposure.factor_registry import FACTORS
 from ringland.risk.exposure_error import ExposureError
+from ringland.risk.shared_effects import SharedEffects
 from ringland.settings.assumptions import Assumptions
 from ringland.survival.hazard.hazard_design import Factor, SpellRows
 from ringland.survival.hazard.hazard_prior import HazardPrior
@@ -50,19 +51,27 @@ def hazard_prior(assumptions: Assumptions) -> HazardPrior:
     )
 
 
-def fitted_factors(names: Sequence[str], assumptions: Assumptions) -> list[Factor]:
-    """The registry's factors as a fit takes them."""
-    return [
-        Factor(
-            name=name,
-            step=FACTORS[name].step(assumptions),
-            centre=FACTORS[name].good_value(assumptions),
-            effect_sd=assumptions.number(FACTORS[name].effect_sd),
-            knots=FACTORS[name].knots,
-            differs_by_place=FACTORS[name].differs_by_dock,
+def fitted_factors(
+    names: Sequence[str], assumptions: Assumptions, shared: SharedEffects | None = None
+) -> list[Factor]:
+    """The registry's factors as a fit takes them; `shared` narrows their priors where given."""
+    found = []
+    for name in names:
+        entry = FACTORS[name]
+        step, weak = entry.step(assumptions), assumptions.number(entry.effect_sd)
+        mean, sd = (0.0, weak) if shared is None else shared.prior(name, step, weak)
+        found.append(
+            Factor(
+                name=name,
+                step=step,
+                centre=entry.good_value(assumptions),
+                effect_sd=sd,
+                knots=entry.knots,
+                differs_by_place=entry.differs_by_dock,
+                effect_mean=mean,
+            )
         )
-        for name in names
-    ]
+    return found
 
 
 def spell_rows(

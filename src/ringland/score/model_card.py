@@ -114,7 +114,10 @@ def _priors(fits: FleetFits, assumptions: Assumptions) -> pl.DataFrame:
         stated = {
             "shape": (prior.log_shape_mean, prior.log_shape_sd),
             "scale": (prior.log_scale_mean, prior.log_scale_sd),
-        } | {factor.name: (0.0, factor.effect_sd) for factor in fit.hazard.design.factors}
+        } | {
+            factor.name: (factor.effect_mean, factor.effect_sd)
+            for factor in fit.hazard.design.factors
+        }
         shares = prior_shares(fit.hazard)
         rows += [
             {

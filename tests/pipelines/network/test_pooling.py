@@ -11,10 +11,14 @@ import pytest
 from click.testing import CliRunner
 
 from pipelines.command_line import main
+from pipelines.home import Home
+from pipelines.network.effects import effects_of, shared_with
 from pipelines.network.network_week import Asked
-from pipelines.network.pooling import effects_of, pool_effects, pool_rows
+from pipelines.network.pooling import pool_effects, pool_rows
 from pipelines.network.store import NetworkStore, Written
-from pipelines.weekly.store import StoreError
+from pipelines.warehouse_care import _shared_effects
+from pipelines.weekly.givens import givens_of
+from pipelines.weekly.store import StoreError, WeekKey
 from ringland.bench.bench_limits import load_bench_limits
 from ringland.exposure.factor_registry import COVARIATES, FACTORS
 from ringland.network.pooled_effects import heard, pooled_effects
@@ -222,6 +226,69 @@ def test_what_cannot_be_shared_is_refused_with_what_to_do(tmp_path: Path) -> Non
     with pytest.raises(StoreError, match=f"fewer than {LEAST} ring-land.*Nothing left"):
         pool_effects(network, ASKED)
     assert left(tmp_path / "network") == {}
+
+
+def test_a_home_borrows_what_all_but_its_own_operator_found(pooled_here: Path) -> None:
+    address = str(pooled_here)
+    without_alder, for_dune = (shared_with(address, one, "2026-08-03") for one in ("alder", "dune"))
+
+    assert (without_alder.monday, without_alder.operators) == (ASKED.monday, 2)
+    assert without_alder.failures == sum(failed(SPELLS[one]) for one in ("birch", "cedar"))
+    assert for_dune.operators == 3
+    assert for_dune.failures == without_alder.failures + failed(SPELLS["alder"])
+    shared = NetworkStore(address).pool(ASKED.monday)["shared"]
+    assert for_dune.factors == tuple(shared["factors"])
+    told = [effect.log_ratio for effect in for_dune.effects]
+    assert told == pytest.approx(shared["coef"], abs=1e-12)
+    apart = {effect.factor: effect.apart for effect in for_dune.effects}
+    assert min(apart.values()) >= SETTINGS.number("network.least_apart")
+    by_alder = without_alder.effects[0].log_ratio - told[0]
+    assert 0 < abs(by_alder) < 3 * for_dune.effects[0].sd
+
+
+def test_a_pool_of_one_operator_gives_it_nothing_to_borrow(tmp_path: Path) -> None:
+    network = with_weeks(
+        tmp_path / "n", {one: SPELLS[one] for one in ("alder", "dune")}, ASKED.monday
+    )
+    pool_effects(str(network), ASKED)
+
+    assert shared_with(str(network), "dune", ASKED.monday).operators == 1
+    with pytest.raises(StoreError, match="Nobody but alder takes part"):
+        shared_with(str(network), "alder", ASKED.monday)
+
+
+def test_the_weeks_of_a_home_borrow_from_the_monday_of_the_pool_on(
+    pooled_here: Path, tmp_path: Path
+) -> None:
+    home, file = Home(tmp_path / "home").prepare(), tmp_path / "shared.json"
+    at_home = ["--home", str(home.folder), "network"]
+    before, on = (WeekKey(one, None) for one in ("2026-06-29", ASKED.monday))
+    digests = [givens_of(home, key)["shared_effects"]() for key in (before, on)]
+
+    def said(*arguments: str) -> str:
+        run = CliRunner().invoke(main, [*at_home, *arguments])
+        return f"{run.exit_code} {run.output}"
+
+    made = said("effects", str(pooled_here), "dune", "--as-of", ASKED.monday, "--file", str(file))
+    took = said("borrow", str(file))
+    after = [givens_of(home, key)["shared_effects"]() for key in (before, on)]
+
+    assert made.startswith("0 ")
+    assert f"its own record taken off: {file}" in made
+    assert took.startswith("0 ")
+    assert f"from the weeks of {ASKED.monday} on: 3 other operators" in took
+    assert digests[0] == digests[1] == after[0], "a week before it was shared knows nothing of it"
+    assert after[1][0] == shared_with(str(pooled_here), "dune", ASKED.monday)
+    assert after[1][1] != digests[1][1], "the inputs of the fits are others"
+
+    kept = home.shared_effects / f"{ASKED.monday}.json"
+    kept.write_text("{}", encoding="utf-8")
+    assert any("shared-effects" in line for line in _shared_effects(home))
+    assert said("borrow", str(kept)).startswith("1 ")
+    assert "does not begin with form" in said("borrow", str(kept))
+    assert said("borrow").startswith("2 ")
+    assert ASKED.monday in said("borrow", "--off")
+    assert givens_of(home, on)["shared_effects"]() == digests[1]
 
 
 def test_the_commands_say_what_is_shared_what_it_rests_on_and_who_took_no_part(

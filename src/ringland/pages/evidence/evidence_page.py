@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from datetime import date
 from typing import Any
 
 import plotly.graph_objects as go
@@ -18,6 +20,7 @@ from ringland.pages.week.report_words import one_grade_line, unpriced_line
 from ringland.pages.week.week_report import WeekReport
 from ringland.risk.fleet_evidence import FleetEvidence, LifeCurve
 from ringland.risk.fleet_hazard import FleetFits, ModeFit
+from ringland.survival.estimates import normal_deviate
 from ringland.survival.hazard.hazard_effects import prior_shares
 from ringland.words import reference_words
 from ringland.words.fixed_words import (
@@ -27,7 +30,7 @@ from ringland.words.fixed_words import (
     PRIOR_MODEL,
     UNAIDED_MODEL,
 )
-from ringland.words.number_words import count_text, number_text, share_text
+from ringland.words.number_words import count_text, day_text, number_text, share_text
 
 
 def evidence_context(report: WeekReport) -> dict[str, Any]:
@@ -66,6 +69,7 @@ def evidence_context(report: WeekReport) -> dict[str, Any]:
         "incidence_problem": evidence.incidence_problem,
         "incidence": _incidence(evidence),
         "effects": _effects(effects),
+        "shared": _shared(report),
         "fit_lines": [
             line
             for line in (*fit_lines(report.fits), one_grade_line(report.one_grade_docks))
@@ -112,6 +116,36 @@ def _effects(effects: pl.DataFrame) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def _shared(report: WeekReport) -> dict[str, Any] | None:
+    """Each factor's effect by our own record, by other operators' and by both; None: no others."""
+    shared, fit = report.evidence.shared, report.fits.ring_land
+    if shared is None:
+        return None
+    by_model = {(row["factor"], row["model"]): row for row in report.evidence.effects.to_dicts()}
+    reach = normal_deviate(report.assumptions.number("survival.confidence"))
+    rows = []
+    for effect in shared.effects:
+        own, both = (by_model.get((effect.factor, model)) for model in (COX_MODEL, PRIOR_MODEL))
+        ends = (effect.log_ratio + reach * effect.spread * side for side in (0, -1, 1))
+        theirs = dict(zip(("hazard_ratio", "low", "high"), map(math.exp, ends), strict=True))
+        rows.append(
+            {
+                "factor": FACTOR_LABELS[effect.factor],
+                "step": said.step_text({"factor": effect.factor, "step": effect.step}),
+                "figures": [_ratio_text(row) for row in (own, theirs, both)],
+            }
+        )
+    basis = said.SHARED_BASIS.format(
+        ours=count_text(fit.n_failures, said.FRACTURES),
+        sets=count_text(fit.n_sets, "piston set"),
+        operators=count_text(shared.operators, "operator"),
+        theirs=count_text(shared.failures, said.FRACTURES),
+        their_sets=count_text(shared.piston_sets, "piston set"),
+        day=day_text(date.fromisoformat(shared.monday)),
+    )
+    return {"basis": basis, "rows": rows}
 
 
 def _ratio_text(row: dict[str, Any] | None) -> str:

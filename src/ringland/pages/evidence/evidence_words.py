@@ -84,6 +84,24 @@ EFFECTS_NOTE = (
     "1 means no difference; a range that holds 1 tells nothing. The first, with what the trade "
     "holds, makes the chances; the other two show how much rests on that."
 )
+SHARED = "Our record beside that of other operators"
+SHARED_HEADINGS = (
+    "Factor",
+    "Our record alone",
+    "Other operators, for one like us",
+    "Both together",
+)
+SHARED_BASIS = (
+    "Times the risk of ring-land fracture with its 95 % range. Ours: {ours} among {sets}. Others: "
+    "{operators} of our network with {theirs} among {their_sets}, on record by {day}; no record "
+    "left any of them."
+)
+SHARED_NOTE = (
+    "Both together makes the chances: where ours says little, it is theirs. The range of the "
+    "others also holds how far operators lie apart. In the table above they are part of what the "
+    "trade holds. How long a set lasts in our hands is learned from our record alone."
+)
+FRACTURES = "ring-land fracture"
 NO_ESTIMATE = "no estimate"
 NO_COX = "No Cox regression beside: {problem}"
 COX_BASIS = (

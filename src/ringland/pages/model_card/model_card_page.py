@@ -51,6 +51,7 @@ def card_context(report: WeekReport, card: ModelCard, score: ScoreHistory | None
             for row in report.evidence.mode_counts.iter_rows(named=True)
         ],
         "priors": [_prior(report, row) for row in card.priors.iter_rows(named=True)],
+        "borrows": report.evidence.shared is not None,
         "checks": [_check(name, verdict) for name, verdict in card.checks.items()],
         "calibration": _calibration(report, score),
         "rivals": [] if score is None else rival_rows(score),

@@ -50,6 +50,10 @@ PRIORS_NOTE = (
     "100 %: the record taught nothing, what is said is the prior. The priors are assumptions; a "
     "shop may set its own. The effects themselves, with and without priors, stand on {how_we_know}."
 )
+BORROWED = (
+    "Those of factors that other operators share are narrowed by what their records say, and lie "
+    "about that."
+)
 HOW_WE_KNOW = "How we know"
 NO_PRIOR = "No hazard was fitted, so no prior was used."
 

@@ -22,7 +22,8 @@ from ringland.survival.spell_checks import Flags, Floats, Ints, SpellError
 class Factor:
     """One covariate of the hazard: its name, step, state when all is well, and its bends.
 
-    `effect_sd` is the prior standard deviation of its log hazard ratio per step, about none.
+    `effect_mean` and `effect_sd` are the prior mean and standard deviation of its log hazard
+    ratio per step.
     `knots`, in its own unit, are where its slope may change; `differs_by_place` asks for the
     effect within and between places apart.
     """
@@ -33,6 +34,7 @@ class Factor:
     effect_sd: float
     knots: tuple[float, ...] = ()
     differs_by_place: bool = False
+    effect_mean: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -50,7 +50,8 @@ class HazardPrior:
 class ParameterPlan:
     """Where each kind of parameter stands: shape, scale, age hinges, lines, hinges, places.
 
-    `line_sds` are the prior standard deviations of the factors' lines, per step.
+    `line_sds` are the prior standard deviations of the factors' lines, per step, `line_means`
+    their means; empty: none has an effect.
     """
 
     n_age: int
@@ -58,6 +59,7 @@ class ParameterPlan:
     n_hinges: int
     n_between: int
     n_places: int
+    line_means: tuple[float, ...] = ()
 
     @property
     def n_lines(self) -> int:
@@ -85,6 +87,7 @@ class ParameterPlan:
         """Prior means."""
         mean = np.zeros(self.size)
         mean[:2] = prior.log_shape_mean, prior.log_scale_mean
+        mean[self.n_base : self.n_base + len(self.line_means)] = self.line_means
         return mean
 
     def sd(self, prior: HazardPrior, spreads: Floats) -> Floats:

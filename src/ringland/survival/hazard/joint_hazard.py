@@ -245,6 +245,7 @@ def fit_joint_hazard(
         n_hinges=design.n_hinges,
         n_between=len(design.split),
         n_places=len(design.places),
+        line_means=tuple(factor.effect_mean for factor in factors),
     )
     has_own = any(rows.own is not None for rows in buckets)
     problem = HazardProblem(made, steps, design, prior, plan, has_own)
