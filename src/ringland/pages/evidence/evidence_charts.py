@@ -70,7 +70,7 @@ def survival_curve(steps: pl.DataFrame, smooth: pl.DataFrame, mode: str) -> go.F
                 y=smooth["estimate"].to_numpy().round(5),
                 mode="lines",
                 line={"color": GREY, "width": 2, "dash": "dash"},
-                name=said.WEIBULL,
+                name=said.FITTED,
             )
         )
     figure.update_layout(**layout(height=340))
@@ -105,7 +105,7 @@ def weibull_plot(plot: ProbabilityPlot, mode: str) -> go.Figure:
             ),
             go.Scatter(
                 x=ages, y=line["y"].to_numpy().round(4), mode="lines",
-                line={"color": GREY, "width": 2, "dash": "dash"}, name=said.WEIBULL,
+                line={"color": GREY, "width": 2, "dash": "dash"}, name=said.FITTED,
             ),
             go.Scatter(
                 x=points["age"].to_numpy().round(1), y=points["y"].to_numpy().round(4),

@@ -127,7 +127,7 @@ SINCE_FITTED_LOG = "engine hours since fitted, log scale"
 SHARE_RUNNING, SHARE_FAILED = "share still running", "share failed"
 SHARE_BY_MODE, TIMES_THE_HAZARD = "share failed by this mode", "times the risk"
 """Titles of the pictures' axes."""
-BAND, OBSERVED, WEIBULL, FAILURES = "95 % band", "observed", "Weibull", "failures"
+BAND, OBSERVED, FITTED, FAILURES = "95 % band", "observed", "fitted curve", "failures"
 LINE_LIMITS = "{percent} % limits of the line"
 """What the pictures' legends call their lines and marks."""
 
