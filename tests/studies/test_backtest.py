@@ -22,6 +22,7 @@ import pytest
 
 from ringland.risk.expected_use import expected_use
 from ringland.risk.exposure_ahead import USUAL
+from ringland.risk.exposure_turn import with_season
 from ringland.risk.failure_risk import hull_chances
 from ringland.risk.fleet_hazard import fit_fleet
 from ringland.risk.usual_exposure import usual_exposure
@@ -67,7 +68,10 @@ def scored_weeks(seed: int, scenario: Scenario) -> pl.DataFrame:
                     SETTINGS,
                     np.random.default_rng([seed, season, week]),
                 )
-            running = _running(known, hulls, as_of)
+            running = with_season(
+                _running(known, hulls, as_of), known, as_of, as_of + timedelta(days=HORIZON_D),
+                SETTINGS,
+            )  # fmt: skip
             chances = hull_chances(fits, running, SETTINGS)  # type: ignore[arg-type]
             weeks.append(
                 chances.select(

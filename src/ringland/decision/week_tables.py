@@ -28,6 +28,7 @@ from ringland.decision.value.last_tests import (
 from ringland.exposure.fuel_at_hand import fuel_at_hand
 from ringland.history.engine_history import installed_engines
 from ringland.risk.expected_use import expected_use, later_use
+from ringland.risk.exposure_turn import with_season
 from ringland.risk.failure_risk import hull_chances, hull_drivers
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.risk.hull_state import open_failures, running_sets
@@ -104,6 +105,7 @@ def make_week_tables(
     )
     running = fits.error.believed(running)  # what the fit took the exposure to be
     running = with_last_build(running, records, as_of)
+    running = with_season(running, exposure, as_of, season_end(as_of, assumptions), assumptions)
     standing = standing_failures(bench, records, as_of)
     passes = complete_passes(bench, records["engines"])
     running = with_bad_readings(running, bench, passes, assumptions)

@@ -21,7 +21,8 @@ class FactorEntry:
     `good` is its value when all is well, or the setting that holds it.  `knots`, in its unit,
     are where its effect may change slope.  `effect_sd` is the setting that says how wide the
     prior of its effect is, per step.  `differs_by_dock`: the effect within and between
-    docks are told apart.  `totals`: for a factor that is a mean over the last running hours,
+    docks are told apart.  `turns_with_season`: its usual value stands higher in some weeks of the
+    year than in others.  `totals`: for a factor that is a mean over the last running hours,
     what is summed over the sum of what in a session's totals; None: it holds until changed.
     `rests_on` is the column that says how much of it was on record, `bounds` the columns that
     hold it had the open part of the fuel record gone well or ill.
@@ -37,6 +38,7 @@ class FactorEntry:
     knots: tuple[float, ...] = ()
     effect_sd: str = "prior.other_effect_sd"
     differs_by_dock: bool = False
+    turns_with_season: bool = False
     totals: tuple[str, str] | None = None
     rests_on: str | None = None
     bounds: tuple[str, str] | None = None
@@ -75,6 +77,8 @@ _ENTRIES = (
         knots=(14.0, 28.0),
         effect_sd="prior.effect_sd",
         differs_by_dock=True,
+        # what stood over the winter is burned in spring, and a busy summer turns tanks over
+        turns_with_season=True,
         totals=("age_ld", "aged_l"),
         rests_on="known_share_25h",
     ),
@@ -135,6 +139,9 @@ BOUND_TOTALS = {
 
 MEANS = {e.name: e.totals for e in _ENTRIES if e.totals is not None} | BOUND_TOTALS
 """Each column that looks back: what is summed, over the sum of what."""
+
+TURNING = {e.name: e.totals for e in _ENTRIES if e.turns_with_season and e.totals is not None}
+"""The factors among them whose usual value turns with the season."""
 
 LOOKING_BACK = frozenset(MEANS)
 """Columns that are means over the last running hours; the others change at once."""

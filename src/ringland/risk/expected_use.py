@@ -189,7 +189,7 @@ def _opening_pace(
     exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions
 ) -> pl.DataFrame:
     """dock_id, pace_h_d: of earlier years at this season's level; no row once it is open."""
-    paces = pace_of_earlier_years(exposure, as_of, _years_back(exposure, as_of), (0.0, AHEAD_D))
+    paces = pace_of_earlier_years(exposure, as_of, years_back(exposure, as_of), (0.0, AHEAD_D))
     if not _is_opening(exposure, as_of, assumptions):
         return paces.clear()
     return paces.with_columns(pl.col("pace_h_d") * _level(exposure, as_of, assumptions))
@@ -201,10 +201,10 @@ def _level(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions) ->
     now_h = _hours_between(exposure, as_of - look_back, as_of)
     before_h = sum(
         weight * _hours_between(exposure, then - look_back, then)
-        for ago_d, weight in _years_back(exposure, as_of)
+        for ago_d, weight in years_back(exposure, as_of)
         for then in [as_of - timedelta(days=ago_d)]
     )
-    n_years = sum(weight for _, weight in _years_back(exposure, as_of))
+    n_years = sum(weight for _, weight in years_back(exposure, as_of))
     level_h = assumptions.number("record.season_level_h")
     return (n_years * now_h + level_h) / (before_h + level_h) if now_h and n_years else 1.0
 
@@ -217,7 +217,7 @@ def _hours_between(exposure: pl.DataFrame, start: datetime, stop: datetime) -> f
 
 def _as_years_went_on(exposure: pl.DataFrame, as_of: datetime, until_d: float) -> float:
     """The pace beyond `AHEAD_D` days over that within them, in earlier years; 1: not known."""
-    back = _years_back(exposure, as_of)
+    back = years_back(exposure, as_of)
     late, near = (
         pace_of_earlier_years(exposure, as_of, back, ahead)["pace_h_d"].mean()
         for ahead in ((AHEAD_D, until_d), (0.0, AHEAD_D))
@@ -274,7 +274,8 @@ def season_turn(
     return min(max(turn, 1.0 / most), most)
 
 
-def _years_back(exposure: pl.DataFrame, as_of: datetime) -> list[tuple[int, float]]:
+def years_back(exposure: pl.DataFrame, as_of: datetime) -> list[tuple[int, float]]:
+    """Days back to the same day of each earlier year on record, with their weights."""
     first = exposure["started_at"].min()
     return (
         _years_ago((as_of - first).total_seconds() / DAY_S) if isinstance(first, datetime) else []

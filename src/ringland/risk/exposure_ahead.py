@@ -4,7 +4,9 @@ Covariates named "25h" look back over a window of running.  What was run before 
 that window hour by hour; what comes in is what is usual for the hull (columns
 `usual_<covariate>`), changed by what is done about it.  The hours ahead are cut into pieces
 over which the share of the old running is held at its middle.  Without a `usual_` column
-and without a change, running ahead is as of late.
+and without a change, running ahead is as of late.  What turns with the season stands above or
+below the usual by `turn_<covariate>` for the first `near_h` hours, by `later_turn_<covariate>`
+from then on.
 """
 
 from __future__ import annotations
@@ -27,6 +29,13 @@ USUAL = "usual_"
 
 OPEN = "open_usual_"
 """Prefix of the columns that say how far the usual may lie from what the days ahead bring."""
+
+TURN, LATER_TURN = "turn_", "later_turn_"
+"""Prefixes of the columns that say how far the days ahead, and those after them, stand above the
+usual; a frame holds both or neither."""
+
+NEAR_H = "near_h"
+"""Hours of each set in the days that `TURN` speaks of; what is run beyond is `LATER_TURN`'s."""
 
 PIECES = 8
 """Pieces a window is cut into: cumulative hazards are then within 1 % of those at 64, which
@@ -133,6 +142,16 @@ def usual_covariates(sets: pl.DataFrame) -> list[str]:
     return [name for name in sets.columns if USUAL + name in sets.columns]
 
 
+def read_ahead(sets: pl.DataFrame, covariates: Sequence[str]) -> list[str]:
+    """The columns of `sets` that say what these covariates are, now and ahead."""
+    return [
+        name
+        for name in sets.columns
+        if name == NEAR_H
+        or any(name.removeprefix(prefix) in covariates for prefix in ("", USUAL, TURN, LATER_TURN))
+    ]
+
+
 def standing_in(columns: Mapping[str, str], sets: pl.DataFrame) -> list[pl.Expr]:
     """Each covariate as another column has it, and the usual of it as that column's usual."""
     usual = {USUAL + name: USUAL + column for name, column in columns.items()}
@@ -172,7 +191,8 @@ def _laid_out(sets: pl.DataFrame, walk: Walk, window_h: float) -> _LaidOut:
     n = sets.height
     longest = max((float(hours.max(initial=0.0)) for hours in walk.stops_h), default=0.0)
     corners = {change.lasts_h for change in walk.changes if change.lasts_h is not None}
-    ends = np.array(_piece_ends({0.0, *corners} if held else set(), window_h, longest))
+    far = [2 * window_h, 4 * window_h, 8 * window_h] if NEAR_H in sets.columns else []
+    ends = np.array(_piece_ends({0.0, *corners} if held else set(), window_h, longest, far))
     starts = np.append(0.0, ends[:-1])
     n_pieces = len(ends) - 1
     before = [np.searchsorted(ends[:-1], hours) for hours in walk.stops_h]
@@ -189,7 +209,13 @@ def _laid_out(sets: pl.DataFrame, walk: Walk, window_h: float) -> _LaidOut:
         _age_to=pl.Series(age_h + stop, dtype=pl.Float64),
     )
     covariates = [
-        _covariate_at(name, changes, has_usual=USUAL + name in sets.columns, window_h=window_h)
+        _covariate_at(
+            name,
+            changes,
+            has_usual=USUAL + name in sets.columns,
+            turns=TURN + name in sets.columns,
+            window_h=window_h,
+        )
         for name, changes in held.items()
     ]
     rows = rows.with_columns(covariates).drop("_run_h", "_piece_end")
@@ -197,7 +223,7 @@ def _laid_out(sets: pl.DataFrame, walk: Walk, window_h: float) -> _LaidOut:
 
 
 def _covariate_at(
-    name: str, held: Sequence[Change], *, has_usual: bool, window_h: float
+    name: str, held: Sequence[Change], *, has_usual: bool, turns: bool, window_h: float
 ) -> pl.Expr:
     """The covariate after `_run_h` hours of running, in a piece that ends at `_piece_end`.
 
@@ -207,8 +233,8 @@ def _covariate_at(
     now = pl.col(name).cast(pl.Float64)
     usual = pl.coalesce(pl.col(USUAL + name).cast(pl.Float64), now) if has_usual else now
 
-    def running_at(hour: pl.Expr | float) -> pl.Expr:
-        value = usual
+    def running_at(hour: pl.Expr | float, season: pl.Expr | None = None) -> pl.Expr:
+        value = usual if season is None else usual * season
         for change in held:
             if change.lasts_h is None:
                 value = change.after(value)
@@ -228,15 +254,33 @@ def _covariate_at(
     mean = now * (-out_of_sight / window_h).clip(lower_bound=0.0)
     ends = sorted({change.lasts_h for change in held if change.lasts_h is not None})
     for begin, end in pairwise([0.0, *ends, float("inf")]):
-        inside = pl.min_horizontal(pl.lit(end), run_h) - pl.max_horizontal(
-            pl.lit(begin), out_of_sight
-        )
-        mean = mean + running_at(end) * inside.clip(lower_bound=0.0) / window_h
+        for since, until, season in _seasons(name, begin, end) if turns else [(begin, end, None)]:
+            inside = pl.min_horizontal(_hours(until), run_h) - pl.max_horizontal(
+                _hours(since), out_of_sight
+            )
+            mean = mean + running_at(end, season) * inside.clip(lower_bound=0.0) / window_h
     return mean.alias(name)
 
 
-def _piece_ends(corners: set[float], window_h: float, hours: float) -> list[float]:
-    """Ends of the pieces, the last at `hours`; one piece where nothing changes."""
+def _seasons(
+    name: str, begin: float, end: float
+) -> list[tuple[pl.Expr | float, pl.Expr | float, pl.Expr]]:
+    """A stretch cut into the days ahead and those after: from, to, how they stand to the usual."""
+    near_h = pl.col(NEAR_H)
+    return [
+        (begin, pl.min_horizontal(pl.lit(end), near_h), pl.col(TURN + name)),
+        (pl.max_horizontal(pl.lit(begin), near_h), end, pl.col(LATER_TURN + name)),
+    ]
+
+
+def _hours(at: pl.Expr | float) -> pl.Expr:
+    return at if isinstance(at, pl.Expr) else pl.lit(at)
+
+
+def _piece_ends(
+    corners: set[float], window_h: float, hours: float, far: Sequence[float] = ()
+) -> list[float]:
+    """Ends of the pieces, the last at `hours`; one piece where nothing changes, but for `far`."""
     steps = [window_h * step / PIECES for step in range(PIECES + 1)]
-    ends = sorted({corner + step for corner in corners for step in steps} - {0.0})
+    ends = sorted({corner + step for corner in corners for step in steps}.union(far) - {0.0})
     return [*[end for end in ends if end < hours], hours]

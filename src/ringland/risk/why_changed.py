@@ -14,7 +14,7 @@ import polars as pl
 
 from ringland.contracts.risk_tables import ChanceInputs, ChanceParts
 from ringland.exposure.factor_registry import COVARIATES
-from ringland.risk.exposure_ahead import OPEN, USUAL
+from ringland.risk.exposure_ahead import NEAR_H, OPEN, TURN, USUAL
 from ringland.risk.failure_risk import HORIZONS_D, chance_with_range
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
@@ -22,7 +22,7 @@ from ringland.settings.assumptions import Assumptions
 REFIT, SET, OTHER = "refit", "set", "other"
 GROUPS = {
     "hours": ("age_h",),
-    "season": ("use_h_d", "use_sd_log"),
+    "season": ("use_h_d", "use_sd_log", NEAR_H, *(TURN + name for name in COVARIATES)),
     "fuel": ("shortfall_25h_on", "fuel_age_25h_d"),
     "throttle": ("full_throttle_25h",),
     "calibration": ("is_raised_calibration",),
@@ -124,8 +124,8 @@ def _chance(fits: FleetFits, sets: pl.DataFrame, assumptions: Assumptions) -> pl
 
 
 def _names() -> list[str]:
-    own = ["age_h", "use_h_d", "use_sd_log", *COVARIATES]
-    return own + [prefix + name for prefix in (USUAL, OPEN) for name in COVARIATES]
+    own = ["age_h", "use_h_d", "use_sd_log", NEAR_H, *COVARIATES]
+    return own + [p + name for p in (USUAL, OPEN, TURN) for name in COVARIATES]
 
 
 def _bare(name: str) -> str:

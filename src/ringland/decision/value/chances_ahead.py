@@ -23,7 +23,7 @@ from ringland.decision.value.hazard_ahead import (
     with_effects,
 )
 from ringland.decision.value.last_readings import LastReadings
-from ringland.risk.exposure_ahead import USUAL, Walk, hazards_along
+from ringland.risk.exposure_ahead import Walk, hazards_along, read_ahead
 from ringland.risk.fleet_hazard import READS
 
 Ask = tuple[Sequence[Action], float, Action | None]
@@ -65,8 +65,7 @@ class ChancesAhead:
     @cached_property
     def _exposed(self) -> pl.DataFrame:
         """What the hazard looks at of the sets."""
-        read = [name for name in self.sets.columns if name.removeprefix(USUAL) in READS]
-        return self.sets.select(read)
+        return self.sets.select(read_ahead(self.sets, READS))
 
     def hours(self, days: float) -> Floats:
         """Engine hours of each set in the days ahead."""

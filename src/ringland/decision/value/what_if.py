@@ -25,7 +25,13 @@ from ringland.decision.actions.action_terms import is_meant_for, job_days_off, j
 from ringland.decision.value.hazard_ahead import changed
 from ringland.exposure.factor_registry import BOUNDS
 from ringland.fuel.octane import with_aki
-from ringland.risk.exposure_ahead import USUAL, Change, CumulativeHazard, Floats, hazard_along
+from ringland.risk.exposure_ahead import (
+    Change,
+    CumulativeHazard,
+    Floats,
+    hazard_along,
+    read_ahead,
+)
 from ringland.risk.failure_risk import HORIZONS_D
 from ringland.risk.fleet_hazard import READS
 from ringland.settings.assumptions import Assumptions
@@ -250,7 +256,7 @@ def _summed(
     """Hazard over the days ahead: of the mean chance, and its quantiles over the draws."""
     tail = (1 - assumptions.number("survival.confidence")) / 2
     found = np.zeros((3, rows.height))
-    asked = [name for name in rows.columns if name.removeprefix(USUAL) in READS]
+    asked = read_ahead(rows, READS)
     asked += ["use_h_d", "age_h", "shortfall_on", "_off"]
     asked += [name for name in rows.columns if name.startswith("_do_")]
     told = rows.select(asked)
