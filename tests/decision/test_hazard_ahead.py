@@ -74,6 +74,33 @@ def test_a_hull_on_good_fuel_by_a_rule_goes_back_to_its_usual_fuel_without_it() 
     assert summed(60.0, GOOD_FUEL, shortfall=0.0, usual=4.0) == 0
 
 
+def test_what_turns_with_the_season_stands_above_the_usual_near_and_below_it_later() -> None:
+    """Fuel usually 10 d old, 15 for 40 h of the days ahead, 5 after: by fine steps of an hour.
+
+    A cap of 12 days holds whatever the season: it is laid on what the season makes of it.
+    """
+    sets = pl.DataFrame(
+        {"fuel_age_25h_d": [10.0], "usual_fuel_age_25h_d": [10.0], "near_h": [40.0],
+         "turn_fuel_age_25h_d": [1.5], "later_turn_fuel_age_25h_d": [0.5]}
+    )  # fmt: skip
+    capped = Action("a", "a", effects=(effect("fuel_age_25h_d", "cap", 12.0),))
+
+    def by_hand(near: float) -> float:
+        burned = np.r_[np.full(400, near), np.full(1600, 5.0)]  # tenths of an hour
+        window = np.convolve(np.r_[np.full(250, 10.0), burned], np.ones(250) / 250, "valid")
+        return float(window[: len(burned)].sum() / 10)
+
+    for actions, near in (([], 15.0), ([capped], 12.0)):
+        out = hazard_along(
+            lambda start, stop, told: (
+                (stop - start) * told["fuel_age_25h_d"].to_numpy()
+            )[None, :],
+            sets, np.array([100.0]), np.array([200.0]),
+            changes=changes_of(actions, sets), window_h=WINDOW_H,
+        )  # fmt: skip
+        assert float(out[0, 0]) == pytest.approx(by_hand(near), rel=0.04)
+
+
 def test_usual_running_as_of_late_changes_nothing() -> None:
     for actions in ([], [GOOD_FUEL]):
         assert summed(60.0, *actions, usual=4.0) == pytest.approx(summed(60.0, *actions))

@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 
 from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.actions.horizons import page_horizons
 from ringland.decision.actions.week_limits import WeekLimits
 from ringland.decision.plan.week_planner import plan_week
 from ringland.decision.value.action_options import option_table, spare_day_worth
@@ -63,6 +64,25 @@ def test_leaving_it_has_the_chance_of_the_report() -> None:
     # A tenth of the draws: a mean is good to a fourteenth of the spread of the draws.
     assert (both["chance"] <= both["chance_30d"] * 1.1).all()
     assert both["chance"].to_numpy() == pytest.approx(both["chance_30d"].to_numpy(), rel=0.4)
+
+
+def test_the_chance_to_the_seasons_end_counts_the_hours_that_the_plan_counts() -> None:
+    """The page took the next weeks' pace to the season's last day: a third too much in August."""
+    closing = TABLES.running.with_columns(later_use_h_d=pl.lit(0.0))
+    end = AS_OF + timedelta(days=60)
+
+    def to_the_end(running: pl.DataFrame) -> dict[str, tuple[float, float, float]]:
+        *_, last = page_horizons(
+            fits=FITS, running=running, chances=TABLES.chances, as_of=AS_OF, season_ends_at=end,
+            assumptions=SETTINGS,
+        )  # fmt: skip
+        return dict(last.chances)
+
+    month = dict(TABLES.chances.select("hull_id", "chance_30d").drop_nulls().iter_rows())
+    for hull, (chance, _, _) in to_the_end(closing).items():
+        # over twice the days hours scatter less
+        assert chance == pytest.approx(month[hull], rel=0.05)
+    assert sum(c for c, _, _ in to_the_end(TABLES.running).values()) > 1.2 * sum(month.values())
 
 
 def test_outlook_advice_and_bound_speak_of_the_same_fleet() -> None:

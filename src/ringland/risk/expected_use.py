@@ -15,17 +15,22 @@ from functools import partial
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from ringland.risk.closed_season import closed_between, pace_of_earlier_years, silent_days
 from ringland.risk.credibility import credible_means
 from ringland.settings.assumptions import Assumptions
+
+Floats = NDArray[np.float64]
 
 DAY_S = 86_400.0
 YEAR_D = 364
 """Days looked back over for a hull's share: whole weeks, so that every weekday counts alike."""
 SOLAR_YEAR_D = 365.2425
 AHEAD_D = 30
-"""Days ahead that the season's turn speaks of; shorter and longer horizons take it too."""
+"""Days ahead that the season's turn and `use_h_d` speak of."""
+LATER_USE = "later_use_h_d"
+"""Optional column: engine hours a day expected beyond those days, to the season's end."""
 
 
 def expected_use(
@@ -166,7 +171,7 @@ def later_use(
         assumptions: settings.
 
     Returns:
-        hull_id, later_use_h_d (use_h_d where no day is left, or no earlier year on record).
+        hull_id, `LATER_USE` (use_h_d where no day is left, or no earlier year on record).
     """
     days = (until - as_of).total_seconds() / DAY_S
     ratio = pl.lit(1.0)
@@ -175,7 +180,14 @@ def later_use(
         ratio = pl.when(pl.col("season_turn") > 0).then(turn / pl.col("season_turn")).otherwise(1.0)
         if _is_opening(exposure, as_of, assumptions):
             ratio = pl.lit(_as_years_went_on(exposure, as_of, days))
-    return use.select("hull_id", later_use_h_d=pl.col("use_h_d") * ratio)
+    return use.select("hull_id", (pl.col("use_h_d") * ratio).alias(LATER_USE))
+
+
+def hours_ahead(sets: pl.DataFrame, days: float) -> Floats:
+    """Engine hours of each set in the days ahead, shape (sets,): `use_h_d`, then `LATER_USE`."""
+    near = sets["use_h_d"].to_numpy().astype(float)
+    late = sets[LATER_USE].to_numpy().astype(float) if LATER_USE in sets.columns else near
+    return np.asarray(near * min(days, AHEAD_D) + late * max(0.0, days - AHEAD_D))
 
 
 def _is_opening(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions) -> bool:

@@ -53,11 +53,11 @@ def with_season(
     for name, (total, over) in TURNING.items():
         told = totals.with_columns(total=total, over=over)
         for prefix, span in spans.items():
-            turns = _turns(told, then, span, assumptions)
+            turns, fleet = _turns(told, then, span, assumptions)
             running = running.join(
                 turns.rename({"turn": prefix + name}), on="dock_id", how="left",
                 maintain_order="left",
-            ).with_columns(pl.col(prefix + name).fill_null(1.0))  # fmt: skip
+            ).with_columns(pl.col(prefix + name).fill_null(fleet))  # fmt: skip
     return running.with_columns((pl.col("use_h_d") * AHEAD_D).alias(NEAR_H))
 
 
@@ -66,8 +66,8 @@ def _turns(
     then: Sequence[tuple[datetime, float]],
     span: tuple[float, float],
     assumptions: Assumptions,
-) -> pl.DataFrame:
-    """dock_id, turn: a mean in some days of earlier years over that of those whole years.
+) -> tuple[pl.DataFrame, float]:
+    """dock_id, turn, and the fleet's turn: a mean in some days of earlier years over the years'.
 
     A dock's is drawn to the fleet's, and the fleet's to 1, by what `record.season_level_h` hours
     of running burn; held within `record.season_turn_most` and its inverse.
@@ -89,10 +89,10 @@ def _turns(
     level_h, most = (
         assumptions.number(f"record.season_{name}") for name in ("level_h", "turn_most")
     )
-    fleet = _drawn(docks.select(pl.all().exclude("dock_id").sum()), level_h, pl.lit(1.0))
-    whole = fleet.select("turn").item()
-    turns = _drawn(docks, level_h, pl.lit(1.0 if whole is None else whole))
-    return turns.select("dock_id", pl.col("turn").clip(1.0 / most, most)).drop_nulls()
+    fleet = _drawn(docks.select(pl.all().exclude("dock_id").sum()), level_h, 1.0)["turn"].item()
+    whole = 1.0 if fleet is None else min(max(float(fleet), 1.0 / most), most)
+    turns = _drawn(docks, level_h, whole).select("dock_id", pl.col("turn").clip(1.0 / most, most))
+    return turns.drop_nulls(), whole
 
 
 def _weight(at: datetime, weight: float, span: tuple[float, float]) -> pl.Expr:
@@ -100,7 +100,7 @@ def _weight(at: datetime, weight: float, span: tuple[float, float]) -> pl.Expr:
     return pl.col("started_at").is_between(begin, end, closed="left").cast(pl.Float64) * weight
 
 
-def _drawn(sums: pl.DataFrame, level_h: float, to: pl.Expr) -> pl.DataFrame:
+def _drawn(sums: pl.DataFrame, level_h: float, to: float) -> pl.DataFrame:
     """The turn of each row of sums, drawn to another by the litres of some hours."""
     usual = pl.col("year_aged") / pl.col("year_burned")
     level_l = level_h * pl.col("year_burned") / pl.col("year_h")

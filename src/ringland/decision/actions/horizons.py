@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
-from ringland.risk.expected_use import DAY_S
+from ringland.risk.expected_use import DAY_S, hours_ahead
 from ringland.risk.failure_risk import HORIZONS_D, chance_with_range
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
@@ -71,9 +71,8 @@ def page_horizons(
     ]
     if season_ends_at is not None and season_ends_at > as_of:
         days_left = (season_ends_at - as_of).total_seconds() / DAY_S
-        use = told["use_h_d"].to_numpy().astype(float)
         label = f"season's end, {number_text(days_left, 0)} days"
-        ahead.append((label, use * days_left, days_left))
+        ahead.append((label, hours_ahead(told, days_left), days_left))
     for label, run_h, days in ahead:
         triples = np.column_stack(chance_with_range(fits, told, run_h, assumptions, days=days))
         found.append(

@@ -19,10 +19,10 @@ from ringland.decision.value.hazard_ahead import (
     Floats,
     as_usual,
     changes_of,
-    hours_ahead,
     with_effects,
 )
 from ringland.decision.value.last_readings import LastReadings
+from ringland.risk.expected_use import hours_ahead
 from ringland.risk.exposure_ahead import Walk, hazards_along, read_ahead
 from ringland.risk.fleet_hazard import READS
 

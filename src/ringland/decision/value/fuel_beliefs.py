@@ -29,10 +29,10 @@ from ringland.decision.value.hazard_ahead import (
     CumulativeHazard,
     Floats,
     as_usual,
-    hours_ahead,
     planning_hazard,
 )
 from ringland.exposure.factor_registry import COVARIATES
+from ringland.risk.expected_use import hours_ahead
 from ringland.risk.exposure_ahead import USUAL
 from ringland.risk.fleet_hazard import FleetFits, ModeFit
 from ringland.settings.assumptions import Assumptions

@@ -28,23 +28,15 @@ from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
 
 __all__ = [
-    "LATER_USE",
     "CumulativeHazard",
     "Floats",
     "after_actions",
     "as_usual",
     "changed",
     "changes_of",
-    "hours_ahead",
     "planning_hazard",
     "with_effects",
 ]
-
-LATER_USE = "later_use_h_d"
-"""Optional column: engine hours a day expected beyond `NEAR_D` days, to the season's end."""
-
-NEAR_D = 30.0
-"""Days that `use_h_d` speaks of."""
 
 
 def planning_hazard(
@@ -130,13 +122,6 @@ def changed(effect: Effect, covariate: pl.Expr) -> pl.Expr:
         "add": now + by,
     }[effect.how]
     return after.clip(lower_bound=0.0)
-
-
-def hours_ahead(sets: pl.DataFrame, days: float) -> Floats:
-    """Engine hours of each set in the days ahead."""
-    near = sets["use_h_d"].to_numpy().astype(float)
-    late = sets[LATER_USE].to_numpy().astype(float) if LATER_USE in sets.columns else near
-    return np.asarray(near * min(days, NEAR_D) + late * max(0.0, days - NEAR_D))
 
 
 def as_usual(sets: pl.DataFrame) -> pl.DataFrame:

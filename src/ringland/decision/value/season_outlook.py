@@ -26,8 +26,8 @@ from ringland.decision.value.hazard_ahead import (
     Floats,
     after_actions,
     as_usual,
-    hours_ahead,
 )
+from ringland.risk.expected_use import hours_ahead
 from ringland.settings.assumptions import Assumptions
 
 REPAIR, RENEWAL = "full_rebuild", "planned_top_end"
