@@ -8,11 +8,17 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
+from ringland.decision.actions.catalogue_file import default_catalogue
+from ringland.decision.plan.week_planner import plan_week
+from ringland.decision.value.action_options import option_table
 from ringland.decision.value.fuel_beliefs import SCEPTIC, TRADE, at_risk, believe, believed_hazard
+from ringland.decision.week_decisions import default_limits
 from ringland.settings.assumptions import load_assumptions
-from tests.decision.plan_cases import running_hulls
+from tests.decision.plan_cases import PRICES, running_hulls
 
 SETTINGS = load_assumptions()
+CATALOGUE = default_catalogue(SETTINGS)
+LIMITS = default_limits(CATALOGUE, SETTINGS)
 TOLD = running_hulls(20)
 N = 4000
 FIT_SD = SETTINGS.number("prior.effect_sd") * 2.0  # two octane numbers
@@ -110,3 +116,32 @@ def test_an_appetite_for_risk_weighs_the_draws_in_which_the_fleet_fares_worst() 
     assert at_risk(hazard, ends, SETTINGS)(zero, zero, TOLD).mean() == ends.mean()
     # Half on the mean, 4.5, half on the worst fifth, 8.5; ten draws cannot say it more finely.
     assert at_risk(hazard, ends, averse)(zero, zero, TOLD).mean() == pytest.approx(6.5, abs=0.5)
+
+
+@pytest.mark.parametrize(("no_effect", "is_bought"), [(0.5, True), (0.99, False)])
+def test_better_fuel_is_bought_by_its_expected_worth_and_by_no_gate_on_its_chance(
+    no_effect: float, is_bought: bool
+) -> None:
+    """A fault found in use: with an even chance of no effect a gate at 0.99 stayed shut through a
+    season of 18 to 28 failures that better fuel would have spared."""
+    has_effect = np.arange(200) >= 200 * no_effect
+    hulls = running_hulls(3).with_columns(
+        shortfall_25h_on=pl.lit(3.0),
+        use_h_d=pl.lit(2.0),
+        fuel_age_25h_d=pl.lit(3.0),
+        is_raised_calibration=pl.lit(value=False),
+    )
+
+    def hazard(start_h, stop_h, exposure):  # type: ignore[no-untyped-def]
+        short = exposure["shortfall_25h_on"].cast(pl.Float64).to_numpy()
+        return np.where(has_effect[:, None], np.exp(0.7 * short), 8.0) * 3e-4 * (stop_h - start_h)
+
+    options = option_table(
+        hulls, hazard, catalogue=CATALOGUE, prices=PRICES, horizon_d=120.0, assumptions=SETTINGS
+    )
+    ruled = options.filter(pl.col("option") == "fuel_rule")
+    plan = plan_week(options, LIMITS, spare_day_worth=0.0)
+
+    assert (ruled["chance_it_saves"] < 0.99).all()
+    assert ((ruled["saving"] > 0) == is_bought).all()
+    assert plan.rows["option"].str.contains("fuel").all() == is_bought

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from ringland.decision.plan.hand_changes import HandChanges
+from ringland.decision.value.fuel_trial import FuelTrial
 from ringland.decision.week_decisions import default_limits
 from ringland.pages.week.plan_lines import (
     bay_lines,
@@ -98,6 +99,18 @@ def test_both_readings_of_the_record_say_what_their_plan_would_do() -> None:
     assert "This plan puts" in lines[0]
     assert lines[1].startswith("As a sceptic would")
     assert "The plan would put" in lines[1]
+
+
+def test_the_cheapest_way_to_find_out_says_who_gets_what_and_what_it_costs_and_tells() -> None:
+    trial = FuelTrial("north", ("BW-001", "BW-003"), ("BW-002",), 410.0, 120.0, 2600.0, 0.31)
+
+    *_, line = reading_lines(replace(WEEK, trial=trial), "USD")
+
+    assert "at north, fill BW-001, BW-003 only with fuel that meets the need" in line
+    assert "leave BW-002 as they are" in line
+    assert "costs USD 410, USD 120 of it not expected to come back" in line
+    assert "worth about USD 2,600" in line
+    assert "31 %" in line
 
 
 def test_rules_begun_are_told_by_name_and_a_docks_order_with_its_price() -> None:
