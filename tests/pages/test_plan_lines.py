@@ -1,9 +1,12 @@
 """What stands behind the list, in words: who waits, decisions by hand, kits, renewal."""
 
 from dataclasses import replace
+from datetime import timedelta
 
+import polars as pl
 import pytest
 
+from ringland.decision.actions.standing_rules import Standing
 from ringland.decision.plan.hand_changes import HandChanges
 from ringland.decision.value.fuel_trial import FuelTrial
 from ringland.decision.week_decisions import default_limits
@@ -22,7 +25,8 @@ from ringland.pages.week.plan_lines import (
     waiting_groups,
 )
 from ringland.survival.lives.age_replacement import ReplacementLimits
-from tests.decision.small_fleet import CATALOGUE, SETTINGS, small_fleet
+from ringland.words.number_words import money_text
+from tests.decision.small_fleet import AS_OF, CATALOGUE, SETTINGS, frame, small_fleet
 
 FLEET = small_fleet()
 FITS = FLEET.fits()
@@ -119,6 +123,33 @@ def test_rules_begun_are_told_by_name_and_a_docks_order_with_its_price() -> None
 
     assert begun.to_list()
     assert f"Begins: fuel rule on {', '.join(begun)}" in order_lines(WEEK, CATALOGUE, "USD")
+
+
+def test_a_rule_is_ended_with_what_keeping_it_would_cost_more() -> None:
+    """Held against the plan solved again with the rule pinned to the hull."""
+    standing = frame(
+        Standing,
+        [{"hull_id": hull, "action": "restrict_throttle", "begun_at": AS_OF - timedelta(days=7),
+          "is_rule": True} for hull in WEEK.plan.rows["hull_id"]],  # type: ignore[union-attr]
+    )  # fmt: skip
+    week = FLEET.decisions(FITS, standing=standing)
+    assert week.plan is not None
+    ended = week.plan.rows.filter(pl.col("ends").list.contains("restrict_throttle"))
+    free = ended.filter(~pl.col("is_bound") & (pl.col("option") == "read_calibration"))[
+        "hull_id"
+    ].sort()
+    pinned = HandChanges(pins={free[0]: "restrict_throttle"})
+
+    lines = order_lines(
+        replace(week, plan=replace(week.plan, rows=ended.filter(hull_id=free[0]))), CATALOGUE, "USD"
+    )
+
+    dearer = FLEET.decisions(FITS, standing=standing, changes=pinned).plan
+    assert dearer is not None
+    more = money_text(dearer.hand_changes[free[0]], "USD")
+    assert lines == [
+        f"Ends, for keeping it would cost {more} more: three-quarter throttle on {free[0]}"
+    ]
 
 
 def test_kits_are_told_by_quantile_and_the_season_by_its_spread() -> None:

@@ -185,12 +185,41 @@ def order_lines(decisions: WeekDecisions, catalogue: Catalogue, currency: str) -
         plan_words.order_fuel_words(dock, way.removeprefix(DOCK_WAY), n, per_l, currency)
         for dock, way, n, per_l in ordered.iter_rows()
     ]
-    for column, words in (("begins", plan_words.BEGUN), ("ends", plan_words.ENDED)):
-        changed = rows.explode(column).drop_nulls(column).sort("hull_id")
-        for (rule,), hulls in changed.group_by(column, maintain_order=True):
-            names = ", ".join(hulls["hull_id"])
-            lines.append(words.format(rule=catalogue.short(str(rule)), hulls=names))
+    begun = rows.explode("begins").drop_nulls("begins").sort("hull_id")
+    for (rule,), hulls in begun.group_by("begins", maintain_order=True):
+        names = ", ".join(hulls["hull_id"])
+        lines.append(plan_words.BEGUN.format(rule=catalogue.short(str(rule)), hulls=names))
+    for (rule, why), hulls in _ended(decisions.options, rows).group_by(
+        "ends", "why", maintain_order=True
+    ):
+        lines.append(
+            plan_words.ENDED[str(why)].format(
+                rule=catalogue.short(str(rule)),
+                hulls=", ".join(hulls["hull_id"]),
+                more=money_text(sum(hulls["more"].fill_null(0.0)), currency),
+            )
+        )
     return lines
+
+
+def _ended(options: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
+    """The rules the plan ends, hull by hull: why, and what keeping each would cost more."""
+    whole = pl.col("planned_cost") + pl.col("change_cost")
+    ended = rows.explode("ends").drop_nulls("ends").sort("hull_id")
+    given = ["hull_id", "option", "fuel_way"]
+    now = ended.join(options.select(*given, _now=whole), on=given, maintain_order="left")
+    kept = (
+        now.select("hull_id", "ends")
+        .join(options.select("hull_id", _ends="ends", _kept=whole), on="hull_id")
+        .filter(~pl.col("_ends").list.contains(pl.col("ends")))
+        .group_by("hull_id", "ends", maintain_order=True)
+        .agg(pl.col("_kept").min())
+    )
+    more = pl.col("_kept") - pl.col("_now")
+    why = pl.when("is_pinned").then(pl.lit("hand")).when(more > 0).then(pl.lit("cost"))
+    return now.join(kept, on=["hull_id", "ends"], how="left", maintain_order="left").with_columns(
+        more=more, why=why.otherwise(pl.lit("room"))
+    )
 
 
 def reading_lines(decisions: WeekDecisions, currency: str) -> list[str]:

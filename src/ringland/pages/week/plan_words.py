@@ -58,10 +58,12 @@ POLICIES = {
     "by_hours": "A top end for every set past a fixed age, as far as the bay has room",
     "drain": "Old fuel drained",
 }
-BEGUN, ENDED = (
-    "Begins: {rule} on {hulls}",
-    "Ends, for it no longer saves what it costs: {rule} on {hulls}",
-)
+BEGUN = "Begins: {rule} on {hulls}"
+ENDED = {
+    "cost": "Ends, for keeping it would cost {more} more: {rule} on {hulls}",
+    "room": "Ends, for what must be done this week leaves no room for it: {rule} on {hulls}",
+    "hand": "Ends, as decided by hand: {rule} on {hulls}",
+}
 READ_AS = {
     "trade": "As the trade holds, fuel below need harms (common practice, no source)",
     "sceptic": "As a sceptic would, with even odds of no effect at all",
