@@ -17,7 +17,7 @@ from ringland.contracts.decision_tables import HullCalls, HullJobs
 from ringland.contracts.risk_tables import ChanceInputs, ChanceParts, HullChances, HullDrivers
 from ringland.decision.actions.action_catalogue import NOTHING, Catalogue
 from ringland.decision.actions.action_prices import prices
-from ringland.decision.actions.horizons import planned_days, season_end
+from ringland.decision.actions.horizons import planned_days
 from ringland.decision.actions.standing_rules import GivenOut, standing_from
 from ringland.decision.jobs.open_jobs import StandsNow, asked_jobs
 from ringland.decision.value.fuel_beliefs import shop_hazard
@@ -31,6 +31,7 @@ from ringland.decision.week_tables import (
     with_change,
     with_left_out,
 )
+from ringland.risk.closed_season import season_end
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.settings.assumptions import Assumptions
 from ringland.words.manner import Manner, in_manner

@@ -13,7 +13,7 @@ from pipelines.versions import report_versions
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Pages, step, view
 from ringland.decision.actions.action_catalogue import Catalogue
-from ringland.decision.actions.horizons import planned_days, season_end
+from ringland.decision.actions.horizons import planned_days
 from ringland.decision.jobs.job_doubts import job_doubts
 from ringland.decision.value.fuel_beliefs import shop_hazard
 from ringland.decision.value.season_rules import SeasonRules
@@ -29,6 +29,7 @@ from ringland.pages.week.past_calls import PastCalls
 from ringland.pages.week.week_listing import WEEK_LIST_HEADINGS, listed_week, week_list_lines
 from ringland.pages.week.week_records import Restated, WeekRecords, left_out_readings
 from ringland.pages.week.week_report import WeekReport, make_week_report
+from ringland.risk.closed_season import season_end
 from ringland.risk.fleet_evidence import FleetEvidence
 from ringland.risk.fleet_hazard import FleetFits
 from ringland.score.model_card import ModelCard

@@ -1,5 +1,6 @@
 """Numbers to words, and facts to sentences: nothing stronger than the figure behind it."""
 
+import math
 from datetime import UTC, datetime
 from typing import Any
 
@@ -16,6 +17,7 @@ from ringland.decision.jobs.call_lines import (
     room_line,
     summary_line,
 )
+from ringland.pages.evidence.evidence_page import turn_line
 from ringland.pages.week.report_words import (
     change_lines,
     driver_line,
@@ -307,14 +309,14 @@ def test_use_says_whose_it_is() -> None:
     )  # fmt: skip
     dock = use_line(
         {"use_h_d": 1.25, "dock_use_h_d": 2.5, "use_beside_dock": 1.0, "is_own_use": False,
-         "season_turn": 0.5},
+         "season_turn": 0.5, "turn_own_share": 0.9, "turn_sd_log": 0.1},
         SETTINGS,
     )  # fmt: skip
 
     assert "times 1.2 for what it runs beside them" in own
     assert "none of its own rentals" in dock
     assert "earlier seasons" not in own
-    assert "times 0.50 for how earlier seasons went on" in dock
+    assert "times 0.50 (0.41 to 0.61) for how earlier seasons went on" in dock
     assert "not known" in use_line({"use_h_d": None, "is_own_use": False}, SETTINGS)
 
 
@@ -367,3 +369,17 @@ def test_every_verdict_of_the_bench_has_its_place(verdict: str) -> None:
     (line,) = bench_rows(frame(BenchVerdicts, [reading(1, verdict)]))
 
     assert line["verdict"] == verdict
+
+
+def test_how_we_know_says_how_far_the_seasons_turn_was_off_and_what_it_rests_on() -> None:
+    """A sd of 0.1 is 0.82 to 1.22 times; an error of log 1.1 is 10 %."""
+    own = {"use_h_d": 1.0, "season_turn": 0.5, "turn_sd_log": 0.1, "turn_own_share": 0.95,
+           "turn_weeks": 22, "turn_off_log": math.log(1.1)}  # fmt: skip
+
+    line = turn_line(own)
+    assert "0.50 times those of late, 0.41 to 0.61" in line
+    assert "In 22 past weeks" in line
+    assert "error of 10 %; the turn is 95 % from it" in line
+    assert "no past week" in turn_line(own | {"turn_weeks": 0, "turn_off_log": None})
+    assert "stated guess" in turn_line(own | {"turn_own_share": 0.0, "turn_off_log": None})
+    assert turn_line(None) == turn_line(own | {"use_h_d": None}) == ""

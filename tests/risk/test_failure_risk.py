@@ -16,6 +16,7 @@ from ringland.risk.exposure_error import ExposureError
 from ringland.risk.failure_risk import (
     chance_with_range,
     chances_ahead,
+    hazards_shown,
     hull_chances,
     hull_drivers,
 )
@@ -143,6 +144,21 @@ def test_hours_ahead_widen_the_range_and_leave_the_mean() -> None:
     for end, sign in (("low", -1), ("high", 1)):
         by_hand = 1 - math.exp(-0.0069 * math.exp(sign * 1.96 * 0.4 - 0.08))
         assert told[f"chance_30d_{end}"].item() == pytest.approx(by_hand, rel=0.03)
+
+
+def test_all_hulls_bear_one_turn_of_the_season_and_each_its_own_hours() -> None:
+    """Two hulls: sums of hours that move as one scatter by their sd, others by root half of it."""
+    fits = spread_out(fits_of(mode_fit("ring_land_fracture", (), [[LOG_2, LOG_1000]])))
+
+    def fleet_sd(**spread: float) -> float:
+        two = pl.concat(running_set(hull_id=name, **spread) for name in ("A", "B"))
+        drawn = hazards_shown(fits, two, np.array([10.0, 10.0]), SETTINGS, days=30.0)
+        return float(np.log(drawn).mean(axis=1).std())
+
+    assert fleet_sd(use_sd_log=0.4, turn_sd_log=0.4) == pytest.approx(0.4, rel=0.02)
+    assert fleet_sd(use_sd_log=0.4) == pytest.approx(0.4 / math.sqrt(2), rel=0.1)
+    both = math.sqrt(0.24**2 + (0.4**2 - 0.24**2) / 2)
+    assert fleet_sd(use_sd_log=0.4, turn_sd_log=0.24) == pytest.approx(both, rel=0.1)
 
 
 def test_a_usual_exposure_not_well_known_widens_the_range() -> None:

@@ -23,8 +23,9 @@ from zlib import crc32
 import numpy as np
 import polars as pl
 
-from ringland.decision.actions.horizons import page_horizons, season_end
+from ringland.decision.actions.horizons import page_horizons
 from ringland.decision.operator_week import OperatorWeek, operator_week
+from ringland.risk.closed_season import season_end
 from ringland.risk.failure_risk import HORIZONS_D
 from ringland.risk.fleet_evidence import hazard_effects
 from ringland.risk.fleet_hazard import MODES_AT_STAKE, clear_factors

@@ -15,12 +15,12 @@ import numpy as np
 import polars as pl
 
 from ringland.decision.actions.action_catalogue import Catalogue
-from ringland.decision.actions.horizons import season_end
 from ringland.decision.actions.standing_rules import standing_from
 from ringland.decision.actions.week_limits import WeekLimits
 from ringland.decision.week_decisions import WeekDecisions, make_week_decisions
 from ringland.decision.week_tables import WeekTables, make_week_tables
 from ringland.exposure.week_record import WeekRecord, week_record
+from ringland.risk.closed_season import season_end
 from ringland.risk.fleet_hazard import FleetFits, fit_fleet
 from ringland.risk.shared_effects import SharedEffects
 from ringland.settings.assumptions import Assumptions

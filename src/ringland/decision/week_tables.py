@@ -17,7 +17,6 @@ from ringland.contracts.record_tables import OpenSheets
 from ringland.contracts.risk_tables import ChanceInputs, ChanceParts
 from ringland.decision.actions.action_prices import Prices, prices
 from ringland.decision.actions.fuel_offers import FuelOffers, fuel_offers, outside_steps
-from ringland.decision.actions.horizons import season_end
 from ringland.decision.jobs.bench_lines import bench_warnings
 from ringland.decision.value.fuel_burned import dock_fuel
 from ringland.decision.value.last_tests import (
@@ -27,6 +26,7 @@ from ringland.decision.value.last_tests import (
 )
 from ringland.exposure.fuel_at_hand import fuel_at_hand
 from ringland.history.engine_history import installed_engines
+from ringland.risk.closed_season import season_end
 from ringland.risk.expected_use import expected_use, later_use
 from ringland.risk.exposure_turn import with_season
 from ringland.risk.failure_risk import hull_chances, hull_drivers

@@ -19,6 +19,16 @@ LATE_RENTALS = timedelta(days=60)
 """After the season's last day some may still be rented; a pause begun later is none of it."""
 
 
+def season_end(as_of: datetime, assumptions: Assumptions) -> datetime:
+    """The end of the season's last day in the year of `as_of`; it may be past."""
+    return datetime(
+        as_of.year,
+        int(assumptions.number("season.last_month")),
+        int(assumptions.number("season.last_day")),
+        tzinfo=as_of.tzinfo,
+    ) + timedelta(days=1)
+
+
 def closed_between(
     exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions
 ) -> tuple[datetime, datetime] | None:
@@ -32,12 +42,9 @@ def closed_between(
         assumptions: the last day of the season; a pause shorter than `record.recent_sessions_d`
             days is none.
     """
-    month, day = (int(assumptions.number(f"season.last_{part}")) for part in ("month", "day"))
-    ended = [
-        datetime(year, month, day, tzinfo=as_of.tzinfo) + timedelta(days=1)
-        for year in (as_of.year, as_of.year - 1)
-    ]
-    over_at = next(end for end in ended if end <= as_of)
+    over_at = season_end(as_of, assumptions)
+    if over_at > as_of:
+        over_at = season_end(over_at.replace(year=as_of.year - 1, day=1), assumptions)
     least = timedelta(days=assumptions.number("record.recent_sessions_d"))
     pauses = (
         exposure.sort("started_at")

@@ -3,15 +3,13 @@
 What a hull ran in a few weeks is mostly chance, and a rental year rises in spring and falls
 in autumn.  So the hours expected of a hull are those its dock's hulls ran of late, times how
 much it runs beside them over the year, drawn in as far as its record leaves that open
-(`credible_means`), times how the whole fleet's hours went on from these weeks in earlier
-seasons.  In a season's first weeks, of which little is known, it is the dock's pace in the same
-days of earlier years.
+(`credible_means`), times how the season goes on from here (`season_turn`).  In a season's
+first weeks, of which little is known, it is the dock's pace in the same days of earlier years.
 """
 
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from functools import partial
 
 import numpy as np
 import polars as pl
@@ -19,16 +17,12 @@ from numpy.typing import NDArray
 
 from ringland.risk.closed_season import closed_between, pace_of_earlier_years, silent_days
 from ringland.risk.credibility import credible_means
+from ringland.risk.season_turn import AHEAD_D, YEAR_D, RanHours, turn_ahead, years_ago
 from ringland.settings.assumptions import Assumptions
 
 Floats = NDArray[np.float64]
 
 DAY_S = 86_400.0
-YEAR_D = 364
-"""Days looked back over for a hull's share: whole weeks, so that every weekday counts alike."""
-SOLAR_YEAR_D = 365.2425
-AHEAD_D = 30
-"""Days ahead that the season's turn and `use_h_d` speak of."""
 LATER_USE = "later_use_h_d"
 """Optional column: engine hours a day expected beyond those days, to the season's end."""
 
@@ -51,6 +45,8 @@ def expected_use(
         One row per hull in service: hull_id, dock_id, use_h_d = dock_use_h_d (mean of its
         dock's hulls that ran of late; null: none did) x use_beside_dock x season_turn; after a
         closed season the dock's pace of earlier years, at this one's level, x use_beside_dock,
+        turn_sd_log (how far the log of the season's turn may be off, for every hull alike),
+        turn_own_share, turn_weeks and turn_off_log (as `SeasonTurn`),
         is_own_use (whether its own rentals speak for use_beside_dock, which is else 1),
         use_sd_log (standard deviation of the log of hours run in a block over those expected),
         last_session_at (null: never rented), silent_d (days since, a closed season left out),
@@ -73,8 +69,9 @@ def expected_use(
             weight=pl.col("dock_h"),
         )
     )
-    turn = season_turn(exposure, as_of, assumptions)
-    opens = _opening_pace(exposure, as_of, assumptions)
+    ran = RanHours.of(exposure)
+    turn = turn_ahead(ran, as_of, assumptions)
+    opens = _opening_pace(exposure, ran, as_of, assumptions)
     closed = closed_between(exposure, as_of, assumptions)
     return (
         fleet.select("hull_id", "dock_id")
@@ -85,9 +82,13 @@ def expected_use(
         .select(
             "hull_id",
             "dock_id",
-            use_h_d=pl.coalesce("pace_h_d", turn * pl.col("dock_use_h_d"))
+            use_h_d=pl.coalesce("pace_h_d", turn.turn * pl.col("dock_use_h_d"))
             * pl.col("use_beside_dock").fill_null(1.0),
-            season_turn=pl.lit(turn),
+            season_turn=pl.lit(turn.turn),
+            turn_sd_log=pl.lit(turn.sd_log),
+            turn_own_share=pl.lit(turn.own_share),
+            turn_weeks=pl.lit(turn.n_weeks),
+            turn_off_log=pl.lit(turn.off_log, dtype=pl.Float64),
             use_sd_log=pl.lit(use_spread(blocks, share, assumptions)),
             dock_use_h_d="dock_use_h_d",
             use_beside_dock=pl.col("use_beside_dock").fill_null(1.0),
@@ -171,16 +172,21 @@ def later_use(
         assumptions: settings.
 
     Returns:
-        hull_id, `LATER_USE` (use_h_d where no day is left, or no earlier year on record).
+        hull_id, `LATER_USE` (use_h_d where no day is left), rest_turn_sd_log (how far the log
+        of the hours from `as_of` to the season's end may be off, for every hull alike).
     """
     days = (until - as_of).total_seconds() / DAY_S
-    ratio = pl.lit(1.0)
+    ratio, rest_sd = pl.lit(1.0), pl.col("turn_sd_log")
     if days > AHEAD_D:
-        turn = season_turn(exposure, as_of, assumptions, ahead_d=(AHEAD_D, days))
+        ran = RanHours.of(exposure)
+        turn = turn_ahead(ran, as_of, assumptions, ahead_d=(AHEAD_D, days)).turn
+        rest_sd = pl.lit(turn_ahead(ran, as_of, assumptions, ahead_d=(0.0, days)).sd_log)
         ratio = pl.when(pl.col("season_turn") > 0).then(turn / pl.col("season_turn")).otherwise(1.0)
         if _is_opening(exposure, as_of, assumptions):
-            ratio = pl.lit(_as_years_went_on(exposure, as_of, days))
-    return use.select("hull_id", (pl.col("use_h_d") * ratio).alias(LATER_USE))
+            ratio = pl.lit(_as_years_went_on(exposure, ran, as_of, days))
+    return use.select(
+        "hull_id", (pl.col("use_h_d") * ratio).alias(LATER_USE), rest_turn_sd_log=rest_sd
+    )
 
 
 def hours_ahead(sets: pl.DataFrame, days: float) -> Floats:
@@ -198,38 +204,35 @@ def _is_opening(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumption
 
 
 def _opening_pace(
-    exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions
+    exposure: pl.DataFrame, ran: RanHours, as_of: datetime, assumptions: Assumptions
 ) -> pl.DataFrame:
     """dock_id, pace_h_d: of earlier years at this season's level; no row once it is open."""
-    paces = pace_of_earlier_years(exposure, as_of, years_back(exposure, as_of), (0.0, AHEAD_D))
+    paces = pace_of_earlier_years(exposure, as_of, years_back(ran.first, as_of), (0.0, AHEAD_D))
     if not _is_opening(exposure, as_of, assumptions):
         return paces.clear()
-    return paces.with_columns(pl.col("pace_h_d") * _level(exposure, as_of, assumptions))
+    return paces.with_columns(pl.col("pace_h_d") * _level(ran, as_of, assumptions))
 
 
-def _level(exposure: pl.DataFrame, as_of: datetime, assumptions: Assumptions) -> float:
+def _level(ran: RanHours, as_of: datetime, assumptions: Assumptions) -> float:
     """How far this year stands above earlier ones in the days before; 1: nothing ran yet."""
+    back = years_back(ran.first, as_of)
     look_back = timedelta(days=assumptions.number("record.recent_sessions_d"))
-    now_h = _hours_between(exposure, as_of - look_back, as_of)
+    now_h = ran.between(as_of - look_back, as_of)
     before_h = sum(
-        weight * _hours_between(exposure, then - look_back, then)
-        for ago_d, weight in years_back(exposure, as_of)
+        weight * ran.between(then - look_back, then)
+        for ago_d, weight in back
         for then in [as_of - timedelta(days=ago_d)]
     )
-    n_years = sum(weight for _, weight in years_back(exposure, as_of))
+    n_years = sum(weight for _, weight in back)
     level_h = assumptions.number("record.season_level_h")
     return (n_years * now_h + level_h) / (before_h + level_h) if now_h and n_years else 1.0
 
 
-def _hours_between(exposure: pl.DataFrame, start: datetime, stop: datetime) -> float:
-    ran_h = pl.col("engine_h_stop") - pl.col("engine_h_start")
-    inside = pl.col("started_at").is_between(start, stop, "left")
-    return float(exposure.select(ran_h.filter(inside).sum()).item())
-
-
-def _as_years_went_on(exposure: pl.DataFrame, as_of: datetime, until_d: float) -> float:
+def _as_years_went_on(
+    exposure: pl.DataFrame, ran: RanHours, as_of: datetime, until_d: float
+) -> float:
     """The pace beyond `AHEAD_D` days over that within them, in earlier years; 1: not known."""
-    back = years_back(exposure, as_of)
+    back = years_back(ran.first, as_of)
     late, near = (
         pace_of_earlier_years(exposure, as_of, back, ahead)["pace_h_d"].mean()
         for ahead in ((AHEAD_D, until_d), (0.0, AHEAD_D))
@@ -237,70 +240,9 @@ def _as_years_went_on(exposure: pl.DataFrame, as_of: datetime, until_d: float) -
     return float(late / near) if isinstance(late, float) and isinstance(near, float) else 1.0
 
 
-def season_turn(
-    exposure: pl.DataFrame,
-    as_of: datetime,
-    assumptions: Assumptions,
-    *,
-    ahead_d: tuple[float, float] = (0.0, AHEAD_D),
-) -> float:
-    """Hours a day in the days ahead over those of late, as earlier seasons went on from here.
-
-    Expected ahead is what earlier years ran in these days, times how far this year stands
-    above them in the same days before (only days on record in both).  Where little ran, that
-    ratio is mostly chance: `record.season_level_h` hours of "as in earlier years" are added
-    on both sides.  A weekend is held against a weekend and yet the day of the year kept: a year
-    ago is the nearest whole weeks on either side of it, weighed to its length.  Held within
-    `record.season_turn_most` and its inverse.  1 where no earlier year is on record, or where
-    nothing ran in those weeks.
-
-    Args:
-        exposure: started_at, engine_h_start and engine_h_stop of the rentals known at `as_of`.
-        as_of: the instant looked ahead from.
-        assumptions: settings.
-        ahead_d: from and to how many days ahead.
-    """
-    look_back_d = assumptions.number("record.recent_sessions_d")
-    begin_d, end_d = ahead_d
-    first = exposure["started_at"].min()
-    if not isinstance(first, datetime):
-        return 1.0
-    hours_between = partial(_hours_between, exposure)
-    of_late_h = hours_between(as_of - timedelta(days=look_back_d), as_of)
-    ahead_h = before_h = now_h = n_years = 0.0
-    for ago_d, weight in _years_ago((as_of - first).total_seconds() / DAY_S):
-        then = as_of - timedelta(days=ago_d)
-        covered = min(timedelta(days=look_back_d), then - first)
-        ahead_h += weight * hours_between(
-            then + timedelta(days=begin_d), then + timedelta(days=end_d)
-        )
-        before_h += weight * hours_between(then - covered, then)
-        now_h += weight * hours_between(as_of - covered, as_of)
-        n_years += weight
-    if of_late_h <= 0.0 or ahead_h + before_h <= 0.0:
-        return 1.0
-    level_h = assumptions.number("record.season_level_h")
-    rise = (now_h + level_h) / (before_h + level_h)
-    most = assumptions.number("record.season_turn_most")
-    turn = rise * (ahead_h / n_years / (end_d - begin_d)) / (of_late_h / look_back_d)
-    return min(max(turn, 1.0 / most), most)
-
-
-def years_back(exposure: pl.DataFrame, as_of: datetime) -> list[tuple[int, float]]:
-    """Days back to the same day of each earlier year on record, with their weights."""
-    first = exposure["started_at"].min()
-    return (
-        _years_ago((as_of - first).total_seconds() / DAY_S) if isinstance(first, datetime) else []
-    )
-
-
-def _years_ago(record_d: float) -> list[tuple[int, float]]:
-    """Whole weeks on either side of each year back, in days, with their weights; in the record."""
-    found = []
-    for years in range(1, int(record_d / YEAR_D) + 1):
-        weeks, over = divmod(years * SOLAR_YEAR_D, 7.0)
-        found += [(7 * int(weeks), 1 - over / 7.0), (7 * int(weeks) + 7, over / 7.0)]
-    return [(ago_d, weight) for ago_d, weight in found if ago_d < record_d]
+def years_back(first: datetime | None, as_of: datetime) -> list[tuple[int, float]]:
+    """Days back to the same day of each earlier year since the first rental, with weights."""
+    return [] if first is None else years_ago((as_of - first).total_seconds() / DAY_S)
 
 
 def in_service(hulls: pl.DataFrame, as_of: datetime) -> pl.DataFrame:

@@ -16,8 +16,9 @@ import polars as pl
 
 from ringland.exposure.exposure_spells import session_totals
 from ringland.exposure.factor_registry import TURNING
-from ringland.risk.expected_use import AHEAD_D, YEAR_D, years_back
+from ringland.risk.expected_use import years_back
 from ringland.risk.exposure_ahead import LATER_TURN, NEAR_H, TURN
+from ringland.risk.season_turn import AHEAD_D, YEAR_D, RanHours
 from ringland.settings.assumptions import Assumptions
 
 
@@ -42,7 +43,7 @@ def with_season(
         after them, to the season's end) for each of `TURNING`, and near_h, the hours expected in
         the former; unchanged where no earlier year is on record.
     """
-    years = years_back(exposure, as_of)
+    years = years_back(RanHours.of(exposure).first, as_of)
     if not years:
         return running
     spans = {TURN: (0.0, float(AHEAD_D))}

@@ -10,6 +10,7 @@ Other failure modes are left aside: within 30 days they hardly change the answer
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Mapping
 from functools import partial
 
@@ -78,7 +79,7 @@ def chance_with_range(
     Args:
         fits: the fleet's fits.
         sets: running sets with `age_h`, the covariates and their `usual_` columns, and, where
-            known, the `open_usual_` ones and `use_sd_log`.
+            known, the `open_usual_` ones, `use_sd_log` and `turn_sd_log`.
         hours: expected engine hours of each.
         assumptions: the share of the draws the range holds, and the look-back.
         days: over which the hours are expected; None: the hours are given, not expected.
@@ -106,11 +107,12 @@ def hazards_shown(
 ) -> Floats:
     """Cumulative hazard over the hours ahead by draw, with all that the range holds.
 
-    Beside the fit's own draws (parameters, engine, dock, open fuel record) each draw has hours
-    and a usual exposure of its own.  Hours scatter about those expected by the log-normal of
-    `use_sd_log`, over a shorter time than 30 days the more; the hazard is taken in proportion
-    to them.  The usual of each covariate scatters by its `open_usual_` column; what that does
-    to the log hazard is taken as straight in it.
+    Beside the fit's own draws (parameters, engine, dock, open fuel record) each draw has a
+    season's turn, hours and a usual exposure of its own.  The turn is one for all hulls, with
+    `turn_sd_log` (`rest_turn_sd_log` beyond 30 days); what is left of `use_sd_log` is each
+    hull's own, over a shorter time than 30 days the more.  Both are log-normal about the hours
+    expected; the hazard is taken in proportion to them.  The usual of each covariate scatters
+    by its `open_usual_` column; what that does to the log hazard is taken as straight in it.
 
     Returns:
         Shape (draws, rows of `sets`).
@@ -119,11 +121,10 @@ def hazards_shown(
     found = ahead(sets)
     if days is None:
         return found
-    use, *usual = _scores(len(found), 1 + len(FACTORS))
-    log_shift = np.zeros_like(found)
-    if "use_sd_log" in sets.columns:
-        sd = sets["use_sd_log"].fill_null(0.0).to_numpy() * (HORIZONS_D["30d"] / days) ** 0.25
-        log_shift += use[:, None] * sd - sd**2 / 2
+    turn, *usual = _scores(len(found), 1 + len(FACTORS))
+    shared, own = _hours_spread(sets, days)
+    log_shift = turn[:, None] * shared + _own_scores(len(found), sets) * own
+    log_shift -= (shared**2 + own**2) / 2
     for score, name in zip(usual, FACTORS, strict=True):
         if OPEN + name not in sets.columns or not sets[OPEN + name].sum():
             continue
@@ -140,6 +141,28 @@ def _scores(n_draws: int, n: int) -> Floats:
     even = special.ndtri((np.arange(n_draws) + 0.5) / n_draws)
     rng = np.random.default_rng(SCORE_SEED)
     return np.stack([rng.permutation(even) for _ in range(n)])
+
+
+def _hours_spread(sets: pl.DataFrame, days: float) -> tuple[Floats, Floats]:
+    """Spread of the log of hours ahead that all hulls share, and that is each hull's own."""
+
+    def spread(name: str) -> Floats:
+        column = sets[name].fill_null(0.0) if name in sets.columns else np.zeros(sets.height)
+        return np.asarray(column, dtype=np.float64)
+
+    shared, of_use = spread("turn_sd_log"), spread("use_sd_log")
+    own = np.sqrt(np.maximum(of_use**2 - shared**2, 0.0)) * (HORIZONS_D["30d"] / days) ** 0.25
+    is_beyond = days > HORIZONS_D["30d"] and "rest_turn_sd_log" in sets.columns
+    return (spread("rest_turn_sd_log") if is_beyond else shared), own
+
+
+def _own_scores(n_draws: int, sets: pl.DataFrame) -> Floats:
+    """Standard normal scores of each hull's own, whichever hulls stand beside it."""
+    even = special.ndtri((np.arange(n_draws) + 0.5) / n_draws)
+    hulls = (zlib.crc32(str(hull).encode()) for hull in sets["hull_id"])
+    return np.stack(
+        [np.random.default_rng([SCORE_SEED, hull]).permutation(even) for hull in hulls], axis=1
+    )
 
 
 def _hazard_ahead(

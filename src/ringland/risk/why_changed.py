@@ -22,7 +22,13 @@ from ringland.settings.assumptions import Assumptions
 REFIT, SET, OTHER = "refit", "set", "other"
 GROUPS = {
     "hours": ("age_h",),
-    "season": ("use_h_d", "use_sd_log", NEAR_H, *(TURN + name for name in COVARIATES)),
+    "season": (
+        "use_h_d",
+        "use_sd_log",
+        "turn_sd_log",
+        NEAR_H,
+        *(TURN + name for name in COVARIATES),
+    ),
     "fuel": ("shortfall_25h_on", "fuel_age_25h_d"),
     "throttle": ("full_throttle_25h",),
     "calibration": ("is_raised_calibration",),
@@ -124,7 +130,7 @@ def _chance(fits: FleetFits, sets: pl.DataFrame, assumptions: Assumptions) -> pl
 
 
 def _names() -> list[str]:
-    own = ["age_h", "use_h_d", "use_sd_log", NEAR_H, *COVARIATES]
+    own = ["age_h", "use_h_d", "use_sd_log", "turn_sd_log", NEAR_H, *COVARIATES]
     return own + [p + name for p in (USUAL, OPEN, TURN) for name in COVARIATES]
 
 

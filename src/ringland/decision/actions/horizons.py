@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 import polars as pl
@@ -23,16 +23,6 @@ class Horizon:
     label: str
     chances: Mapping[str, tuple[float, float, float]]
     fleet_middle: float | None
-
-
-def season_end(as_of: datetime, assumptions: Assumptions) -> datetime:
-    """The end of the season's last day in the year of `as_of`; it may be past."""
-    return datetime(
-        as_of.year,
-        int(assumptions.number("season.last_month")),
-        int(assumptions.number("season.last_day")),
-        tzinfo=as_of.tzinfo,
-    ) + timedelta(days=1)
 
 
 def planned_days(as_of: datetime, season_ends_at: datetime) -> float:

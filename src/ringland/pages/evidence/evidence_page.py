@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
@@ -16,7 +17,7 @@ from ringland.pages.evidence.evidence_charts import (
     survival_curve,
     weibull_plot,
 )
-from ringland.pages.week.report_words import one_grade_line, unpriced_line
+from ringland.pages.week.report_words import one_grade_line, turn_range, unpriced_line
 from ringland.pages.week.week_report import WeekReport
 from ringland.risk.fleet_evidence import FleetEvidence, LifeCurve
 from ringland.risk.fleet_hazard import FleetFits, ModeFit
@@ -79,6 +80,9 @@ def evidence_context(report: WeekReport) -> dict[str, Any]:
             *(mode["weibull"] for mode in life_modes if mode["weibull"]),
             *method_lines(report.fits),
         ],
+        "turn_line": turn_line(
+            next((s.state for s in report.hulls if s.state["use_h_d"] is not None), None)
+        ),
         "price_note": unpriced_line(report.prices.from_settings),
     }
 
@@ -193,6 +197,32 @@ def fit_lines(fits: FleetFits) -> list[str]:
     for fit in fits.modes:
         lines += _mode_lines(fit)
     return [*lines, *fits.cannot_separate]
+
+
+def turn_line(state: Mapping[str, Any] | None) -> str:
+    """How far the hours ahead may be off for the whole fleet, and how that is known.
+
+    Args:
+        state: a hull's row of `running_sets`; None, or without hours ahead: nothing is said.
+    """
+    if state is None or state["use_h_d"] is None:
+        return ""
+    low, high = turn_range(state)
+    off = state["turn_off_log"]
+    behind = said.TURN_GUESS
+    if state["turn_own_share"]:
+        behind = said.TURN_YOUNG if off is None else said.TURN_OWN
+    return said.TURN.format(
+        turn=number_text(state["season_turn"], 2),
+        low=number_text(low, 2),
+        high=number_text(high, 2),
+        behind=behind.format(
+            weeks=count_text(state["turn_weeks"], "past week"),
+            off=share_text(math.expm1(off or 0.0)),
+            share=share_text(state["turn_own_share"]),
+            settings=said.SETTINGS,
+        ),
+    )
 
 
 def method_lines(fits: FleetFits) -> list[str]:

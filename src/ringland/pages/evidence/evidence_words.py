@@ -136,6 +136,24 @@ CURVE_METHODS = (
     "Aalen-Johansen. Chances and the first column of effects: the joint fit that the {card} "
     "describes."
 )
+TURN = (
+    "Hours ahead: the whole fleet's hours a day over the next 30 days are counted {turn} times "
+    "those of late, {low} to {high} in 19 of 20 cases. That range is one for all hulls, so it "
+    "widens what the fleet's failures may come to as much as one hull's. {behind}"
+)
+TURN_OWN = (
+    "In {weeks}, each with what was known then, this shop's own past foretold "
+    "the hours then run with a typical error of {off}; the turn is {share} from it and the rest "
+    "from a stated guess of how a rental year goes ({settings})."
+)
+TURN_YOUNG = (
+    "The turn is {share} from this shop's one earlier season, which no past week could be held "
+    "against yet, and the rest from a stated guess of how a rental year goes ({settings})."
+)
+TURN_GUESS = (
+    "No earlier season of this shop is on record for these weeks, so it is a stated guess of how "
+    "a rental year goes ({settings}): set the busiest day to your own."
+)
 MODEL_CARD = "model card"
 CHANCES = "How a chance is made"
 NUMBERS_CHOSEN = "Every number we chose, with its source and how sure we are of it: {settings}."

@@ -8,8 +8,9 @@ LEAD = (
     "where it ends. The chances come from a {champion} of ring-land fracture and of ring wear on "
     "engine hours, with weakly informative priors. A hull's range holds the fit's parameters, what "
     "its engine and dock bear of their own, what the fuel record leaves open, the hours ahead with "
-    "the season's turn, and how far the days ahead may lie from the usual. It does not hold other "
-    "failure modes, a fuel or a renter never seen here, nor an error of the model's form."
+    "the season's turn (one doubt for the whole fleet), and how far the days ahead may lie from "
+    "the usual. It does not hold other failure modes, a fuel or a renter never seen here, nor an "
+    "error of the model's form."
 )
 
 FITTED_TO = "What it was fitted to"

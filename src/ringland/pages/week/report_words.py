@@ -29,6 +29,8 @@ from ringland.words.shown_units import volume_noun
 
 WORTH_SAYING = 0.005
 """A share that would print as 0 % is not mentioned."""
+NINETEEN_IN_20 = 1.96
+"""Standard deviations either side of the middle that hold 95 % of a normal."""
 
 
 def driver_line(driver: Mapping[str, Any], *, is_clear: bool) -> str:
@@ -90,9 +92,27 @@ def use_line(state: Mapping[str, Any], assumptions: Assumptions) -> str:
         if state["is_own_use"]
         else f"{pace}: none of its own rentals of the last year is on record"
     )
+    return f"Counted with {number_text(use)} engine hours a day: {whose}{_turn_text(state)}."
+
+
+def _turn_text(state: Mapping[str, Any]) -> str:
     turn = state["season_turn"]
-    season = "" if turn == 1 else f", times {number_text(turn, 2)} for how earlier seasons went on"
-    return f"Counted with {number_text(use)} engine hours a day: {whose}{season}."
+    if turn == 1:
+        return ""
+    went_on = (
+        "for how earlier seasons went on"
+        if state["turn_own_share"]
+        else "for how a rental year usually goes on, as no earlier season is on record here"
+    )
+    low, high = turn_range(state)
+    ends = f"{number_text(low, 2)} to {number_text(high, 2)}"
+    return f", times {number_text(turn, 2)} ({ends}) {went_on}"
+
+
+def turn_range(state: Mapping[str, Any]) -> tuple[float, float]:
+    """The ends that 19 in 20 of the season's turn lie between, for the whole fleet."""
+    off = NINETEEN_IN_20 * state["turn_sd_log"]
+    return state["season_turn"] * math.exp(-off), state["season_turn"] * math.exp(off)
 
 
 def fuel_line(burned: Mapping[str, Any], assumptions: Assumptions) -> str:
