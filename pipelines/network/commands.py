@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -47,7 +48,8 @@ def hand_in(home: Home, address: str) -> None:
 
     records = in_words(lambda: warehouse_at(home.database).read_records())
     operator = in_words(home.facts).operator
-    for one, kinds in in_words(lambda: hand_in_records(address, records, operator)).items():
+    handed = partial(hand_in_records, address, is_invented=home.is_demo)
+    for one, kinds in in_words(lambda: handed(records, operator)).items():
         say(f"{one}: {sum(kind.rows for kind in kinds.values())} records")
 
 
@@ -174,25 +176,90 @@ def borrow(home: Home, file: str | None, off: bool) -> None:
     )
 
 
+@network.command("share")
+@click.argument("address", metavar="NETWORK")
+@AS_OF
+@click.option("--states", is_flag=True, help="How many hulls are in each state of its list.")
+@click.option("--docks", is_flag=True, help="Its docks by name, as its own page compares them.")
+@click.option("--nothing", is_flag=True, help="Show neither any more.")
+@click.pass_obj
+def share(
+    home: Home, address: str, as_of: datetime | None, states: bool, docks: bool, nothing: bool
+) -> None:
+    """Show NETWORK what this home's week says of the states of its hulls or of its docks.
+
+    In the place of what was shown before. Every number stands in the operator's own list of what
+    left it; who may see the network's view sees it.
+    """
+    from pipelines.network.sharing import DOCKS, STATES, share  # noqa: PLC0415 - imports Dagster
+
+    if nothing == (states or docks):
+        raise click.UsageError("Name what to show (--states, --docks), or --nothing.")
+    need_home(home)
+    monday = _monday(home, as_of)
+    kinds = [kind for kind, is_asked in ((STATES, states), (DOCKS, docks)) if is_asked]
+    for one, told in in_words(lambda: share(address, home, monday, kinds)).items():
+        said = [f"{len(told[DOCKS])} docks"] if docks else []
+        said += [f"the states of {sum(told[STATES].values())} hulls"] if states else []
+        say(f"{one} shows: {' and '.join(said) or 'nothing any more'} (week of {told['monday']})")
+
+
+@network.command("own")
+@click.argument("folder", metavar="FOLDER")
+@AS_OF
+@click.option("--csv", type=click.Path(file_okay=False), help="Write the tables there.")
+@click.pass_obj
+def own(home: Home, folder: str, as_of: datetime | None, csv: str | None) -> None:
+    """Read one operator's week from FOLDER, its own part of a network (operators/NAME), alone.
+
+    Each file is held to the digest that the week's list gives it.
+    """
+    from pipelines.network.own_folder import own_tables  # noqa: PLC0415 - fsspec
+
+    monday, tables = in_words(lambda: own_tables(folder, _monday(home, as_of)))
+    say(f"Week of {monday}, {len(tables)} tables, each as it was written:")
+    for name, frame in tables.items():
+        say(f"  {name}: {frame.height} rows")
+        if csv is not None:
+            Path(csv).mkdir(parents=True, exist_ok=True)
+            frame.write_csv(Path(csv, f"{name}.csv"))
+
+
 @network.command("view")
 @click.argument("address", metavar="NETWORK")
 @AS_OF
 @click.option("--csv", "file", type=click.Path(dir_okay=False), help="Write the rows there too.")
+@click.option("--page", type=click.Path(file_okay=False), help="Write a page into this folder.")
 @click.pass_obj
-def view(home: Home, address: str, as_of: datetime | None, file: str | None) -> None:
-    """Compare operators, kits and seasons of NETWORK, by what its newest week counted."""
-    from pipelines.network.view import KINDS, network_view  # noqa: PLC0415 - statistics
+def view(
+    home: Home, address: str, as_of: datetime | None, file: str | None, page: str | None
+) -> None:
+    """Compare operators, kits and seasons of NETWORK, by what its newest week counted.
+
+    The page also sets side by side what states of hulls and which docks operators agreed to show.
+    """
+    from pipelines.network.view import KINDS, network_report, network_view  # noqa: PLC0415 - statistics
+    from ringland.pages.network.network_page import network_site  # noqa: PLC0415
+    from ringland.words.manner import in_manner  # noqa: PLC0415
 
     asked = _asked(home, as_of, "here", None)
     confidence = asked.settings.number("survival.confidence")
     monday, rows = in_words(lambda: network_view(address, asked.monday, confidence))
     if file is not None:
         rows.write_csv(file)
+    if page is not None:
+        Path(page).mkdir(parents=True, exist_ok=True)
+        with in_manner(in_words(home.manner)):
+            report = in_words(lambda: network_report(address, asked.monday, confidence))
+            for name, content in network_site(report).items():
+                Path(page, name).write_bytes(content)
     say(f"Week of {monday}: ring-land fractures per 1,000 engine hours, with their range")
     for kind, title in KINDS.items():
         say(f"{title}:")
         for row in rows.filter(kind=kind).iter_rows(named=True):
             say(f"  {row['name']}: {_rate(row)}")
+    if page is not None:
+        say(f"Page: {Path(page, 'index.html')}")
     say("Seen, not explained: fuel, use and age differ between them (ringland network pool).")
 
 
@@ -211,16 +278,21 @@ def _asked(home: Home, as_of: datetime | None, on: str, memory: str | None) -> "
     from ringland.bench.bench_limits import load_bench_limits  # noqa: PLC0415
     from ringland.settings.assumptions import load_assumptions  # noqa: PLC0415
 
-    zone = in_words(home.facts).zone
-    monday = week_of(as_of.date()) if as_of else current_week(datetime.now(UTC), zone)
+    monday = _monday(home, as_of)
     return Asked(
         monday,
-        as_of_week(monday, zone),
+        as_of_week(monday, in_words(home.facts).zone),
         in_words(lambda: load_assumptions(home.settings)),
         in_words(lambda: load_bench_limits(home.bench_limits)),
         on,
         memory,
     )
+
+
+def _monday(home: Home, as_of: datetime | None) -> str:
+    if as_of is not None:
+        return week_of(as_of.date())
+    return current_week(datetime.now(UTC), in_words(home.facts).zone)
 
 
 def _factor(name: str, settings: "Assumptions") -> str:

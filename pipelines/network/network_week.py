@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 
 from pipelines.network.bucket_task import Done, Lasting, Order, work_out
+from pipelines.network.own_folder import keep_own_list
 from pipelines.network.port import HERE, run_buckets
 from pipelines.network.store import NetworkStore, Written, files_in
 from pipelines.weekly.artefact import canonical, taken_apart
@@ -51,7 +52,7 @@ class NetworkWeek:
 
 
 def hand_in_records(
-    address: str, records: Mapping[str, pl.DataFrame], home: str
+    address: str, records: Mapping[str, pl.DataFrame], home: str, *, is_invented: bool = False
 ) -> dict[str, dict[str, Written]]:
     """Put the records of a home into the network, in the place of those operators' older ones.
 
@@ -59,6 +60,7 @@ def hand_in_records(
         address: of the network.
         records: loaded rows by record kind.
         home: the operator of docks and hulls that name none.
+        is_invented: whether they are a demo's, which the network's page then says.
 
     Raises:
         OpenBucketError: an engine, hull or dock would stand with two operators.
@@ -84,6 +86,8 @@ def hand_in_records(
             for one, parts in cut.items()
         }
         store.keep_records(kept | fresh)
+        if is_invented:
+            store.mark_as_invented()
     return fresh
 
 
@@ -120,7 +124,10 @@ def network_week(
         done = run_buckets(task, orders, asked.on, asked.memory)
         counts = summed({one: np.array(made.lasting.counts) for one, made in done.items()})
         total = dict(zip(COUNTED, counts.tolist(), strict=True))
-        store.keep_week(asked.monday, _told(asked, fixed, records, done, total))
+        told = _told(asked, fixed, records, done, total)
+        store.keep_week(asked.monday, told)
+        for one, made in told["operators"].items():
+            keep_own_list(store, one, asked.monday, made)
         swept = store.sweep()
     rows = [[one, *made.lasting.counts, made.is_reused, made.cpu_s] for one, made in done.items()]
     columns = ["operator", *COUNTED, "is_reused", "cpu_s"]

@@ -3,8 +3,11 @@
 A table's file bears a digest of its bytes, so nothing is ever written over; it is written aside
 and renamed.  Lists (JSON) alone say which files count: `records.json` what operators handed in,
 `weeks/<Monday>.json` what a week was made from and made, `pools/<Monday>.json` what effects the
-operators share.  What no list names is swept, but for each operator's own list of the numbers
-that left it (`operators/<name>/left-<Monday>.csv`).
+operators share.  What no list names is swept.
+
+An operator's own things lie in `operators/<name>/` alone and are read without the rest: its
+tables, `week-<Monday>.json` with what its week was made from and made, `left-<Monday>.csv` with
+every number that left it, and `shown.json` with what it agreed to show.
 """
 
 from __future__ import annotations
@@ -29,7 +32,8 @@ from pipelines.weekly.store import StoreError
 RECORDS = "records.json"
 _WEEKS, _POOLS = "weeks", "pools"
 _FILES, _PARTIAL, _LOCK = "operators", ".partial", ".in-use"
-_LEFT = re.compile(rf"{_FILES}/[^/]+/left-[^/]+\.csv")
+_OWN = re.compile(rf"{_FILES}/[^/]+/(left-[^/]+\.csv|shown\.json)")
+_INVENTED = "invented-records"
 _TOLD = ("round", "sum", "value")
 
 
@@ -125,6 +129,27 @@ class NetworkStore:
         """Say what a week was made from and made; the list before it counts no more."""
         self._put_told(f"{_WEEKS}/{monday}.json", told)
 
+    def keep_own(self, operator: str, monday: str, told: Mapping[str, Any]) -> None:
+        """Tell an operator, in its own folder, what its week was made from and made."""
+        self._put_told(f"{_FILES}/{operator}/week-{monday}.json", told)
+
+    def keep_share(self, operator: str, told: Mapping[str, Any]) -> None:
+        """Say what an operator agreed to show; empty: nothing."""
+        self._put_told(f"{_FILES}/{operator}/shown.json", told)
+
+    def share(self, operator: str) -> dict[str, Any]:
+        """What an operator agreed to show; empty: nothing."""
+        return self._told(f"{_FILES}/{operator}/shown.json") or {}
+
+    def mark_as_invented(self) -> None:
+        """Say that records in this network are invented."""
+        self._put(_INVENTED, b"")
+
+    @property
+    def is_invented(self) -> bool:
+        """Whether records of an invented fleet were handed in."""
+        return bool(self._fs.exists(self._path(_INVENTED)))
+
     def pools(self) -> list[str]:
         """The Mondays whose records gave shared effects."""
         return self._mondays(_POOLS)
@@ -141,7 +166,8 @@ class NetworkStore:
         """Remove the files that no list names, half written ones among them; which they were."""
         counted = {one.name for kinds in self.handed_in().values() for one in kinds.values()}
         for monday in self.weeks():
-            for made in self.week(monday)["operators"].values():
+            for one, made in self.week(monday)["operators"].items():
+                counted.add(f"{_FILES}/{one}/week-{monday}.json")
                 for part in (made["records"], made["lasting"]["tables"], made["turning"]):
                     counted |= {one.name for one in files_in(part).values()}
         for monday in self.pools():
@@ -150,9 +176,9 @@ class NetworkStore:
         gone = []
         for path in sorted(self._fs.find(self._root)):
             name = path[len(self._root) :].lstrip("/")
-            is_list = name == RECORDS or name.startswith((f"{_WEEKS}/", f"{_POOLS}/"))
-            is_list = is_list or _LEFT.fullmatch(name) is not None
-            if name.endswith(_PARTIAL) or not (name in counted or is_list or name == _LOCK):
+            is_list = name.startswith((f"{_WEEKS}/", f"{_POOLS}/")) or bool(_OWN.fullmatch(name))
+            is_kept = is_list or name in counted or name in (RECORDS, _LOCK, _INVENTED)
+            if name.endswith(_PARTIAL) or not is_kept:
                 self._fs.rm_file(path)
                 gone.append(name)
         return gone

@@ -1,14 +1,18 @@
-"""What a week of a network says side by side: operators, kits and seasons."""
+"""What a week of a network says side by side: operators, kits, seasons, and what was shown."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
+from importlib.metadata import version
+from typing import Any
 
 import polars as pl
 
 from pipelines.network.store import NetworkStore, newest_by
 from pipelines.weekly.store import StoreError
 from ringland.network.bucket_sums import COUNTED, GROUPED
+from ringland.pages.network.network_page import NetworkReport
 from ringland.risk.dock_comparison import poisson_limits
 
 KINDS = {"operator": "Operators", "kit": "Kits, of all operators", "season": "Seasons, of all"}
@@ -45,6 +49,31 @@ def network_view(address: str, monday: str, confidence: float) -> tuple[str, pl.
         for (kind, name), of in sorted(counts.items(), key=lambda x: (order.index(x[0][0]), x[0]))
     ]
     return newest, pl.DataFrame([row | _rate(row, confidence) for row in rows])
+
+
+def network_report(address: str, monday: str, confidence: float) -> NetworkReport:
+    """All that the page of the network's newest week no later than a Monday says.
+
+    Raises:
+        StoreError: no week was worked out by then.
+    """
+    newest, counts = network_view(address, monday, confidence)
+    store = NetworkStore(address)
+    week = store.week(newest)
+    return NetworkReport(
+        as_of=datetime.fromisoformat(week["as_of"]),
+        is_demo=store.is_invented,
+        total=week["sums"],
+        counts=counts,
+        shown=_shown(store, newest),
+        versions={"ringland": version("ringland")},
+    )
+
+
+def _shown(store: NetworkStore, monday: str) -> dict[str, dict[str, Any]]:
+    """What operators agreed to show by a Monday."""
+    found = {one: store.share(one) for one in sorted(store.handed_in())}
+    return {one: told for one, told in found.items() if told and told["monday"] <= monday}
 
 
 def _rate(row: Mapping[str, object], confidence: float) -> dict[str, float | None]:

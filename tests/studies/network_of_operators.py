@@ -3,8 +3,8 @@
     python -m tests.studies.network_of_operators FOLDER [OPERATORS] [HULLS]
     python -m tests.studies.network_of_operators FOLDER beyond [OPERATORS] [HULLS]
 
-The second works out one week whose records alone are larger than a worker may take; operators
-that FOLDER/made holds already are not made again.
+The second works out one week whose records alone are larger than a worker may take; a network
+that FOLDER/made holds already is filled up with copies of its operators under other names.
 
 Makes invented operators one by one with faults in their records, takes the files in as `load`
 does, hands them in, and works the week out with the code that ships.  Every line printed is
@@ -43,6 +43,8 @@ SEED = 21
 FIRST = datetime(2026, 10, 5, tzinfo=UTC)
 ASKED = Asked("2026-10-05", FIRST, load_assumptions(), load_bench_limits())
 CAP = "900MB"
+NAMED = ("dock_id", "source_dock_id", "hull_id", "engine_id", "piston_set_id", "operator")
+"""Columns that name something of an operator's."""
 
 
 def records_of(number: int, hulls: int) -> dict[str, pl.DataFrame]:
@@ -75,10 +77,30 @@ def make(folder: Path, operators: int, hulls: int) -> None:
     """The network's records, one operator at a time."""
     begun = time.monotonic()
     network = folder / "made"
-    for number in range(1 + len(NetworkStore(str(network)).handed_in()), operators + 1):
+    for number in range(1, operators + 1):
         hand_in_records(str(network), records_of(number, hulls), "nobody")
     size = sum(path.stat().st_size for path in network.rglob("*") if path.is_file()) / 1e6
     told(f"{operators} operators of {hulls} hulls handed in: {size:.0f} MB", begun)
+
+
+def make_copies(folder: Path, operators: int) -> None:
+    """Fill a network up with copies of its operators, every id of theirs under another name."""
+    begun, store = time.monotonic(), NetworkStore(str(folder / "made"))
+    made = store.handed_in()
+    for number in range(len(made) + 1, operators + 1):
+        files = made[f"operator {number - len(made):03d}"]
+        records = {
+            kind: store.read(files[kind]) if kind in files else of.schema.create_empty()
+            for kind, of in ALL_KINDS.items()
+        }
+        copied = {
+            kind: rows.with_columns(
+                pl.format("copy {}", name).alias(name) for name in NAMED if name in rows.columns
+            )
+            for kind, rows in records.items()
+        }
+        hand_in_records(store.address, copied, "nobody")
+    told(f"{operators - len(made)} of {operators} operators are copies of the others", begun)
 
 
 def compare(folder: Path, operators: int, hulls: int) -> None:
@@ -221,7 +243,9 @@ if __name__ == "__main__":
     is_beyond = words[:1] == ["beyond"]
     size = tuple(map(int, words[is_beyond:])) or ((90, 111) if is_beyond else (45, 111))
     if is_beyond:
-        make(Path(at), *size)
+        if not (Path(at) / "made").exists():
+            make(Path(at), *size)
+        make_copies(Path(at), size[0])
         beyond_memory(Path(at))
     else:
         assert NetworkStore(at).handed_in() == {}, "name an empty folder"

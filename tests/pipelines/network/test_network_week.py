@@ -1,6 +1,7 @@
 """A week of three small operators: here, in two processes, and with a worker killed."""
 
 import hashlib
+import shutil
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,13 +15,18 @@ from polars.testing import assert_frame_equal
 from pipelines.command_line import main
 from pipelines.home import Home
 from pipelines.network.network_week import Asked, hand_in_records, network_week
+from pipelines.network.own_folder import own_tables
 from pipelines.network.store import NetworkStore
+from pipelines.network.view import network_report
 from pipelines.weekly.store import StoreError
 from ringland.bench.bench_limits import load_bench_limits
 from ringland.network.bucket_sums import COUNTED, GROUPED
 from ringland.network.buckets import OpenBucketError, cut_by_operator
 from ringland.network.operator_week import TURNED, operator_week
+from ringland.pages.network import network_words as words
+from ringland.pages.network.network_page import network_site
 from ringland.settings.assumptions import load_assumptions
+from ringland.words.fixed_words import DEMO_LABEL, NEVER_CLEARANCE
 from tests.network.two_operators import AS_OF, OPERATORS, added, two_operators, with_a_third
 from tests.pipelines.demo_run import DEMO_WEEK, week_table
 from tests.pipelines.network.watched_workers import work_out_and_die_once, work_out_and_list_reads
@@ -177,24 +183,28 @@ def test_a_place_to_work_that_means_nothing_is_refused_with_what_may_be_said(
     assert files_of(worked_here) == before
 
 
+@pytest.fixture(scope="module")
+def few_network(few_week: Home, tmp_path_factory: pytest.TempPathFactory) -> tuple[str, str, str]:
+    """A network of one home, its week worked out by commands, and what they said."""
+    network = str(tmp_path_factory.mktemp("few") / "network")
+    at_home = ["--home", str(few_week.folder), "network"]
+    put = CliRunner().invoke(main, [*at_home, "hand-in", network])
+    ran = CliRunner().invoke(main, [*at_home, "week", network, "--as-of", DEMO_WEEK])
+    assert put.exit_code == 0, put.output
+    assert ran.exit_code == 0, ran.output
+    return network, put.output, ran.output
+
+
 def test_the_commands_hand_a_home_in_and_say_what_all_add_up_to(
-    few_week: Home, tmp_path: Path
+    few_week: Home, few_network: tuple[str, str, str]
 ) -> None:
     """And each table is the one that step of the home's own week made.
 
     But for the last digit of sums: Polars adds up groups in an order of its own.
     """
-    network = str(tmp_path / "network")
-
-    put = CliRunner().invoke(main, ["--home", str(few_week.folder), "network", "hand-in", network])
-    ran = CliRunner().invoke(
-        main, ["--home", str(few_week.folder), "network", "week", network, "--as-of", DEMO_WEEK]
-    )
-
-    assert put.exit_code == 0, put.output
-    assert ran.exit_code == 0, ran.output
-    assert "our fleet: " in put.output
-    assert "our fleet: 9 hulls" in ran.output
+    network, put, ran = few_network
+    assert "our fleet: " in put
+    assert "our fleet: 9 hulls" in ran
     store = NetworkStore(network)
     made = store.week(DEMO_WEEK)["operators"]["our fleet"]
     told = {**made["lasting"]["tables"], **made["turning"]}
@@ -249,3 +259,114 @@ def test_operators_kits_and_seasons_stand_side_by_side_with_all_that_left_in_the
     early = CliRunner().invoke(main, [*command, "--as-of", "2026-06-01"])
     assert early.exit_code == 1
     assert "network week" in early.output
+
+
+def test_what_a_home_agrees_to_show_stands_on_the_networks_page_and_in_the_list_of_what_left(
+    few_week: Home, few_network: tuple[str, str, str], tmp_path: Path
+) -> None:
+    network, at_home = few_network[0], ["--home", str(few_week.folder), "network"]
+    day = ["--as-of", DEMO_WEEK]
+
+    def page() -> str:
+        folder = tmp_path / "page"
+        ran = CliRunner().invoke(main, [*at_home, "view", network, *day, "--page", str(folder)])
+        assert ran.exit_code == 0, ran.output
+        assert {path.name for path in folder.iterdir()} == {
+            "index.html",
+            "ringland.css",
+            "folds.js",
+        }
+        return (folder / "index.html").read_text(encoding="utf-8")
+
+    before = page()
+    shown = CliRunner().invoke(main, [*at_home, "share", network, *day, "--states", "--docks"])
+    with_both = page()
+    again = page()
+    store = NetworkStore(network)
+    told, swept = store.share("our fleet"), store.sweep()
+    none = CliRunner().invoke(main, [*at_home, "share", network, *day, "--nothing"])
+
+    docks = week_table(few_week, "dock_comparison", "rows")
+    calls = week_table(few_week, "week_decisions", "calls")
+    assert shown.exit_code == 0, shown.output
+    assert f"our fleet shows: {docks.height} docks and the states of 9 hulls" in shown.output
+    assert words.NO_STATES in before
+    assert words.NO_DOCKS in before
+    assert "Nothing but counts is shown by: our fleet." in before
+    assert words.NO_STATES not in with_both
+    assert again == with_both, "the same bytes"
+    assert swept == []
+    assert {state: n for state, n in told["states"].items() if n} == dict(
+        calls["call"].value_counts().iter_rows()
+    )
+    assert sum(told["states"].values()) == 9
+    for dock, rate in docks.select("dock_id", "rate").iter_rows():
+        assert f">{dock}<" in with_both
+        assert f"{rate:.2f} (" in with_both
+        assert f">{dock}<" not in before
+    left = pl.read_csv(Path(network) / f"operators/our fleet/left-{DEMO_WEEK}.csv")
+    numbers = left.filter(round="share")
+    assert numbers.height == len(told["states"]) + sum(
+        value is not None for of in told["docks"].values() for value in of.values()
+    )
+    assert not {path.stem for path in few_week.weeks.iterdir()} & {*left["sum"]}
+    assert none.exit_code == 0, none.output
+    assert page() == before
+    silent = CliRunner().invoke(main, [*at_home, "share", network, *day])
+    assert silent.exit_code == 2
+
+
+def test_one_operators_folder_is_read_alone_and_tells_nothing_of_the_others(
+    worked_here: Path, tmp_path: Path
+) -> None:
+    folder = Path(shutil.copytree(worked_here / "operators" / "alder", tmp_path / "mine"))
+
+    monday, tables = own_tables(str(folder), "2026-07-20")
+    ran = CliRunner().invoke(
+        main,
+        ["--home", str(tmp_path / "home"), "network", "own", str(folder), "--as-of", "2026-07-20",
+         "--csv", str(tmp_path / "csv")],
+    )  # fmt: skip
+
+    records = cut_by_operator(with_a_third(two_operators()), "home")["alder"]
+    wanted = operator_week(records, ASKED.settings, AS_OF)
+    assert monday == ASKED.monday
+    for name, frame in wanted.items():
+        assert_frame_equal(tables[name], frame, check_exact=True)
+    for kind, rows in records.items():
+        if rows.height:
+            assert_frame_equal(tables[f"records.{kind}"], rows)
+    assert ran.exit_code == 0, ran.output
+    assert (tmp_path / "csv" / "spells.csv").exists()
+    for path in folder.iterdir():
+        content = path.read_bytes()
+        held = (
+            repr(pl.read_parquet(path).to_dict(as_series=False))
+            if path.suffix == ".parquet"
+            else ""
+        )
+        for other in ("birch", "cedar"):
+            assert other.encode() not in content
+            assert other not in held
+    (spells,) = folder.glob("spells-*.parquet")
+    spells.write_bytes(b"something else")
+    with pytest.raises(StoreError, match=r"spells-.* is lost or was changed"):
+        own_tables(str(folder), "2026-07-20")
+    with pytest.raises(StoreError, match="one operator's folder"):
+        own_tables(str(worked_here), "2026-07-20")
+
+
+def test_the_page_of_an_invented_network_says_so(tmp_path: Path) -> None:
+    network = str(tmp_path / "network")
+    hand_in_records(network, two_operators(), "home", is_invented=True)
+    network_week(network, ASKED)
+
+    pages = [
+        network_site(network_report(network, ASKED.monday, 0.95))["index.html"].decode()
+        for _ in range(2)
+    ]
+
+    assert DEMO_LABEL in pages[0]
+    assert pages[0] == pages[1]
+    assert NEVER_CLEARANCE in pages[0]
+    assert NetworkStore(network).sweep() == []

@@ -40,7 +40,18 @@ def test_a_worker_makes_a_step_with_the_fault_in_place() -> None:
         make(("fleet_fits", inputs, [(name, _breaks)]))
 
 
-def test_no_other_test_can_reach_the_port() -> None:
+def test_buckets_are_run_by_the_commands_of_a_network_alone() -> None:
+    """So the port is reached by their tests and no other (`KNOW_THE_SHELL` beside them)."""
+    shell = TESTS.parent / "pipelines"
+    users = {
+        path.relative_to(shell).as_posix()
+        for path in shell.rglob("*.py")
+        if "pipelines.network" in path.read_text(encoding="utf-8")
+    }
+    assert {name for name in users if not name.startswith("network/")} == {"command_line.py"}
+
+
+def test_no_other_test_can_reach_a_step() -> None:
     """The library knows no shell (import-linter), so who does not name it works nothing out by it.
 
     A run of tests/pipelines and of these files with RINGLAND_TESTS_ON is the whole suite's.

@@ -139,8 +139,8 @@ def hull_pages(hull_ids: Iterable[str]) -> dict[str, str]:
     return pages
 
 
-def _templates(report: WeekReport) -> Environment:
-    currency = report.prices.currency
+def plain_templates() -> Environment:
+    """The templates with what a page without a week's report may use."""
     templates = Environment(
         loader=template_loader(),
         autoescape=True,
@@ -157,8 +157,6 @@ def _templates(report: WeekReport) -> Environment:
         "number": number_text,
         "instant": instant_text,
         "known": known_text,
-        "money": lambda amount: money_text(amount, currency),
-        "price": lambda amount: price_text(amount, currency),
         "quantity": quantity_text,
         "plain": plain_text,
         "filled": filled,
@@ -168,10 +166,21 @@ def _templates(report: WeekReport) -> Environment:
         "words": words,
         "around": site_words,
         "states": state_words,
-        "report": report,
-        "currency": currency_text(currency),
         "unit": unit_text,
         "volume_noun": volume_noun(),
+    }
+    return templates
+
+
+def _templates(report: WeekReport) -> Environment:
+    currency, templates = report.prices.currency, plain_templates()
+    templates.filters |= {
+        "money": lambda amount: money_text(amount, currency),
+        "price": lambda amount: price_text(amount, currency),
+    }
+    templates.globals |= {
+        "report": report,
+        "currency": currency_text(currency),
         "range_top": range_top(sheet.chance["chance_30d_high"] for sheet in report.hulls),
     }
     return templates

@@ -1,0 +1,1 @@
+"""The page that sets the operators of a network side by side."""
