@@ -7,14 +7,18 @@ The tests without the mark run one tiny fleet, so that the study cannot rot.
 """
 
 import inspect
+from copy import deepcopy
 from functools import cache
 from typing import Any
 
 import pytest
 
-from synthetic_data.worlds.world_shapes import SHAPES
+from synthetic_data.worlds.living_fleet import LivingFleet
+from synthetic_data.worlds.world_shapes import SHAPES, draw_world
 from tests.studies import regret_table, season_policies
+from tests.studies.loaded_records import LoadedRecords
 from tests.studies.regret_of_worlds import one_fleet
+from tests.studies.season_play import Play
 from tests.studies.season_policies import POLICIES, SIMPLE, TOOL
 
 FEW = 2
@@ -75,7 +79,11 @@ def test_an_oracle_costs_no_more_than_doing_nothing() -> None:
         regret_table.costs_of(lines, "oracle")[0]
         <= 1.02 * regret_table.costs_of(lines, "nothing")[0]
     )
-    assert "parameter oracle" in regret_table.as_markdown(lines)
+    table = regret_table.as_markdown(lines)
+    assert "parameter oracle" in table
+    care = lines[0]["bills"][TOOL]["care_cost"]
+    assert f"| {care / 1000:.1f} |" in table
+    assert "looks asked by care" in table
 
 
 def test_the_tool_of_the_study_decides_by_the_function_the_command_calls() -> None:
@@ -86,6 +94,21 @@ def test_the_tool_of_the_study_decides_by_the_function_the_command_calls() -> No
     assert "operator_week(" in source
     assert "decide_week(" in source
     assert not {"option_table", "plan_week", "value_options"} & set(vars(season_policies))
+
+
+def test_a_job_comes_as_late_whoever_asks_for_it_and_a_third_late_or_never() -> None:
+    fleet = LivingFleet(draw_world("threshold", 24, 1))
+
+    def looked_at(beside: tuple[str, ...], *, is_slack: bool) -> list[int]:
+        play = Play(deepcopy(fleet), LoadedRecords(), is_slack)
+        play.week(dict.fromkeys(range(24), (*beside, "leak_down_check")))
+        return sorted(at for at, name in play.done if name == "leak_down_check")
+
+    rivals, tools = looked_at((), is_slack=True), looked_at(("drain_refill",), is_slack=True)
+
+    assert rivals == tools
+    assert 12 <= len(rivals) <= 20
+    assert looked_at((), is_slack=False) == list(range(24))
 
 
 @pytest.mark.study
