@@ -9,6 +9,7 @@ VALUING = {"option_table", "Season", "ChancesAhead", "plan_week", "alternatives"
 
 MADE_FROM = {
     "src/ringland/decision/value/action_options.py",
+    "src/ringland/decision/value/booster_offers.py",
     "src/ringland/decision/value/chances_ahead.py",
     "src/ringland/decision/value/fuel_beliefs.py",
     "src/ringland/decision/value/fuel_trial.py",

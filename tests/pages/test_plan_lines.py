@@ -8,6 +8,7 @@ import pytest
 
 from ringland.decision.actions.standing_rules import Standing
 from ringland.decision.plan.hand_changes import HandChanges
+from ringland.decision.value.booster_offers import BoosterOffer
 from ringland.decision.value.fuel_trial import FuelTrial
 from ringland.decision.week_decisions import default_limits
 from ringland.pages.week.plan_lines import (
@@ -87,12 +88,24 @@ def test_what_is_decided_by_hand_is_shown_with_its_cost() -> None:
 
 
 def test_simple_policies_stand_beside_the_plan_and_none_is_cheaper() -> None:
-    lines = instead_lines(WEEK, "USD")
+    lines = instead_lines(replace(WEEK, boosters=()), "USD")
 
     assert lines[0].startswith("This plan: USD ")
     assert len(lines) == 1 + WEEK.alternatives.height
     assert any(line.startswith("Good fuel for all hulls (") for line in lines)
     assert all("more than the plan" in line or "the same as the plan" in line for line in lines[1:])
+
+
+def test_booster_until_the_next_delivery_is_priced_beside_the_plan() -> None:
+    offer = BoosterOffer("south", 9.0, ("BW-001", "BW-002"), 140.0, 60.0, -140.0, 310.0)
+
+    loses = replace(offer, saving=-30.0)
+
+    *_, line, loss = instead_lines(replace(WEEK, boosters=(offer, loses)), "USD")
+
+    assert line.startswith("Booster at south in fuel below need until the next delivery, 2 hulls")
+    assert "9 days: costs USD 140, expected to save USD 60 beyond that (USD -140 to" in line
+    assert "costs USD 140, USD 30 of it not expected to come back (" in loss
 
 
 def test_both_readings_of_the_record_say_what_their_plan_would_do() -> None:

@@ -33,6 +33,7 @@ from ringland.decision.plan.simple_policies import Alternatives, alternatives
 from ringland.decision.plan.slot_trials import SlotTrial, slot_trials
 from ringland.decision.plan.week_planner import WeekPlan, plan_week
 from ringland.decision.value.action_options import option_table, spare_day_worth
+from ringland.decision.value.booster_offers import BoosterOffer, booster_offers
 from ringland.decision.value.fuel_beliefs import Belief, readings_of
 from ringland.decision.value.fuel_trial import FuelTrial, best_trial
 from ringland.decision.value.hazard_ahead import CumulativeHazard
@@ -72,7 +73,8 @@ class WeekDecisions:
     which changes by hand this week could not keep.  `slots` are the plans with a few more and
     a few fewer lift slots.  `alternatives` prices the simple policies beside the plan;
     `readings` are the two priors with the plan each leads to, the shop's own first; `trial` is
-    the cheapest way to learn whether fuel matters, where the record cannot tell.
+    the cheapest way to learn whether fuel matters, where the record cannot tell; `boosters`
+    what a booster would bring docks below need until their next delivery.
     `outlook` and `load` are None after the season or where no hull has a chance, `renewal`
     where lives do not end.
     """
@@ -94,6 +96,7 @@ class WeekDecisions:
     alternatives: pl.DataFrame
     readings: tuple[ReadingOutcome, ...]
     trial: FuelTrial | None
+    boosters: tuple[BoosterOffer, ...]
 
 
 def default_limits(catalogue: Catalogue, assumptions: Assumptions) -> WeekLimits:
@@ -144,7 +147,7 @@ def make_week_decisions(
         earlier_jobs: `HullJobs`, as `asked_jobs` returns them; None: no list was given out.
         left_out: hulls whose records the week could not be worked out with.
         only_plan: leave out what is only shown beside the plan and calls (the other reading,
-            slots, trial, outlook, renewal age), for whoever needs many weeks.
+            slots, trial, boosters, outlook, renewal age), for whoever needs many weeks.
 
     Raises:
         LimitError, CatalogueError: as `plan_week`, `option_table` and `bound_options`.
@@ -250,9 +253,14 @@ def make_week_decisions(
             rng=rng,
         )
     trial = None
+    boosters: tuple[BoosterOffer, ...] = ()
     if readings and plan is not None and not only_plan:
+        world = World.of(readings[0].hazard, catalogue, prices, assumptions)
+        boosters = booster_offers(
+            world, told, tables.fuel_offers, horizon_d=horizon_d, assumptions=assumptions
+        )
         trial = best_trial(
-            World.of(readings[0].hazard, catalogue, prices, assumptions),
+            world,
             told,
             frozenset(plan.rows.filter(pl.col("fuel_way") != NO_FUEL)["hull_id"]),
             horizon_d=horizon_d,
@@ -292,6 +300,7 @@ def make_week_decisions(
             if made is not None
         ),
         trial=trial,
+        boosters=boosters,
     )
 
 

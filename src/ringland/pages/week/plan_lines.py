@@ -165,6 +165,16 @@ def instead_lines(decisions: WeekDecisions, currency: str) -> list[str]:
             )
             for row in decisions.alternatives.iter_rows(named=True)
         ),
+        *(
+            plan_words.booster_words(
+                offer.dock_id,
+                len(offer.hulls),
+                offer.days,
+                (offer.cost, offer.saving, offer.saving_low, offer.saving_high),
+                currency,
+            )
+            for offer in decisions.boosters
+        ),
     ]
 
 

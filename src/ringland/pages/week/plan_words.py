@@ -81,6 +81,25 @@ def instead_words(policy: str, n_hulls: int, cost: float, more: float, currency:
     return f"{POLICIES[policy]}{hulls}: {money_text(cost, currency)}, {beside}"
 
 
+def booster_words(
+    dock: str, n_hulls: int, days: float, money: tuple[float, float, float, float], currency: str
+) -> str:
+    """What booster until a dock's next delivery would cost and save beyond its cost, with range."""
+    cost, saving, low, high = money
+    back = (
+        f"expected to save {money_text(saving, currency)} beyond that"
+        if saving >= 0
+        else f"{money_text(-saving, currency)} of it not expected to come back"
+    )
+    return (
+        f"Booster at {dock} in fuel below need until the next delivery, "
+        f"{count_text(n_hulls, 'hull')}, {number_text(days, 0)} days: costs "
+        f"{money_text(cost, currency)}, {back} ({money_text(low, currency)} to "
+        f"{money_text(high, currency)}, from a bottle that does nothing to one that does what its "
+        f"label says). No part of the plan"
+    )
+
+
 def order_fuel_words(dock: str, grade: str, n_hulls: int, per_l: float, currency: str) -> str:
     """What a dock should order with its next delivery."""
     return (
