@@ -21,6 +21,7 @@ from pipelines.whole_files import write_whole
 if TYPE_CHECKING:
     from ringland.dockside.alerts import Alert
     from ringland.dockside.ground import Ground
+    from ringland.dockside.kept_parts import KeptParts
 
 SHOWN_FOR, SENT_FOR = timedelta(days=7), timedelta(days=2)
 """How long before the newest list an alert that holds may have come about to stand on the board,
@@ -32,7 +33,11 @@ Send = Callable[[HomeFacts, EmailMessage], None]
 
 
 def alerts_now(
-    home: Home, ground: "Ground", now: datetime, listed: datetime | None = None
+    home: Home,
+    ground: "Ground",
+    now: datetime,
+    listed: datetime | None = None,
+    kept: "KeptParts | None" = None,
 ) -> "list[Alert]":
     """The alerts that hold, oldest first, from some days before the newest list knew the records.
 
@@ -44,7 +49,7 @@ def alerts_now(
 
     settings, limits = load_assumptions(home.settings), load_bench_limits(home.bench_limits)
     since = min(now, listed or now) - SHOWN_FOR
-    return alerts(ground, since, now, settings, limits, listed=listed)
+    return alerts(ground, since, now, settings, limits, listed=listed, kept=kept)
 
 
 def by_mail(facts: HomeFacts, message: EmailMessage) -> None:

@@ -6,7 +6,8 @@ anew, so that a week at work on the warehouse holds up nobody's entry.
 """
 
 import asyncio
-from collections.abc import AsyncIterator, Callable, Collection, Sequence
+from collections import Counter
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
@@ -19,13 +20,13 @@ from starlette.exceptions import HTTPException
 
 from pipelines.dockside.alerts_out import send_out
 from pipelines.dockside.journal import Journal
-from pipelines.dockside.taking_in import take_journal_in, taken_to
-from pipelines.duckdb_warehouse import BusyError, record_rows, warehouse_at
+from pipelines.dockside.taking_in import Stamp, stamp_of, take_journal_in, taken_to
+from pipelines.duckdb_warehouse import BusyError, record_rows, rows_met, warehouse_at
 from pipelines.home import Home
 from pipelines.weekly.store import WeekStore
 from ringland.contracts.record_kinds import ALL_KINDS
 from ringland.dockside.entries import EntryFault, StampedEntry, check_entries, key_of
-from ringland.dockside.ground import Ground
+from ringland.dockside.ground import Ground, in_place
 from ringland.dockside.journal_lines import known_or_entered
 from ringland.dockside.roles import Person
 
@@ -88,7 +89,7 @@ class Desk:
         self._sheets: asyncio.Queue[_Sheet] = asyncio.Queue()
         self._queued = 0
         self._threads = [ThreadPoolExecutor(1, name) for name in ("entries", "warehouse")]
-        self._seen: tuple[int, int] | None = None
+        self._seen: Stamp = None
         self._lists: Lists | None = None
         self.looked_last: Looked | None = None
         """what was worked out of the ground last; None: nothing yet"""
@@ -231,10 +232,7 @@ class Desk:
             self._ground = self._with_waiting(self._ground)
 
     def _with_waiting(self, ground: Ground) -> Ground:
-        waiting: dict[str, list[pl.DataFrame]] = {}
-        for _, kind, rows in self._waiting:
-            waiting.setdefault(kind, []).append(rows)
-        return ground.while_waiting({kind: pl.concat(parts) for kind, parts in waiting.items()})
+        return ground.while_waiting(_by_kind(self._waiting))
 
     async def _take_in(self) -> None:
         loop = asyncio.get_running_loop()
@@ -258,14 +256,20 @@ class Desk:
     def _renew(self) -> None:
         """Take the journal in, and read the records if anything moved."""
         with suppress(BusyError):  # a week is at work on it; the entries wait on the disk
-            is_as_read = self._ground is not None and self._warehouse_now() == self._seen
             batches = take_journal_in(self.home)
-            if batches or not is_as_read:
-                kinds = {count.kind for batch in batches for count in batch.counts}
-                records = self._read(kinds if is_as_read else set(ALL_KINDS))
-                self._seen = self._warehouse_now()
+            stamps = [self._seen, *(one for batch in batches for one in (batch.found, batch.left))]
+            last, between = stamps[-1], stamps[:-1]
+            is_as_read = self._ground is not None and between[::2] == between[1::2]
+            if batches or not is_as_read or stamp_of(self.home) != last:
+                end = taken_to(self.home)
+                loaded: Counter[str] = Counter()
+                for count in (one for batch in batches for one in batch.counts):
+                    loaded[count.kind] += count.rows_in
+                waited = _by_kind([one for one in self._waiting if one[0] <= end])
+                records, is_as_read = self._read(loaded, waited, last if is_as_read else None)
+                self._seen = stamp_of(self.home)
                 with self._lock:
-                    before, end = self._ground, taken_to(self.home)
+                    before = self._ground
                     self._waiting = [one for one in self._waiting if one[0] > end]
                     fresh = Ground(records, self.home.facts().operator)
                     self._ground = self._with_waiting(fresh)
@@ -274,18 +278,36 @@ class Desk:
                         self._looked_at = (self._ground, self._looked_at[1])
                     self.turns += 1
 
-    def _read(self, kinds: Collection[str]) -> dict[str, pl.DataFrame]:
-        """The records, those of some kinds read anew; the demo's up to its list's day.
+    def _read(
+        self, loaded: Mapping[str, int], waited: Mapping[str, pl.DataFrame], left: Stamp
+    ) -> tuple[dict[str, pl.DataFrame], bool]:
+        """The records, and whether only entries came to those read before.
 
-        The invented season runs on to autumn: its board would tell of months after the list.
+        They did if the warehouse is as these `left` it.  Where more rows of a kind were loaded
+        than waited (one comes on the disk just before it waits), that kind is read whole.
+
+        The demo's go up to its list's day: the invented season runs on to autumn, and its board
+        would tell of months after the list.
         """
         with warehouse_at(self.home.database).connect() as con:
-            fresh = {kind: record_rows(con, kind) for kind in ALL_KINDS if kind in kinds}
+            is_as_read = left is not None and stamp_of(self.home) == left
+            there = self._ground.records if self._ground and is_as_read else {}
+            came = {
+                kind: rows
+                for kind, rows in waited.items()
+                if kind in there and rows.height == loaded[kind]
+            }
+            fresh = {
+                kind: rows_met(con, kind, came[kind]) if kind in came else record_rows(con, kind)
+                for kind in (loaded if there else ALL_KINDS)
+            }
         store = WeekStore(self.home.weeks)
         if self.home.is_demo and (newest := store.newest(None)) is not None:
             as_of = datetime.fromisoformat(store.listed(newest).as_of)
             fresh = known_or_entered(fresh, as_of)
-        return {**(self._ground.records if self._ground else {}), **fresh}
+        for kind in came:
+            fresh[kind] = in_place(ALL_KINDS[kind], there[kind], fresh[kind])
+        return {**there, **fresh}, is_as_read
 
     def _look(self) -> None:
         """Work out what holds now, if an entry, a week or a minute came since it was last."""
@@ -307,8 +329,9 @@ class Desk:
         except OSError as error:
             self.unsent = f"Alerts could not be mailed: {error}"
 
-    def _warehouse_now(self) -> tuple[int, int] | None:
-        if not self.home.database.exists():
-            return None
-        found = self.home.database.stat()
-        return found.st_mtime_ns, found.st_size
+
+def _by_kind(waiting: Sequence[tuple[int, str, pl.DataFrame]]) -> dict[str, pl.DataFrame]:
+    parts: dict[str, list[pl.DataFrame]] = {}
+    for _, kind, rows in waiting:
+        parts.setdefault(kind, []).append(rows)
+    return {kind: pl.concat(rows) for kind, rows in parts.items()}

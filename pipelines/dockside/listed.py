@@ -11,9 +11,11 @@ from pipelines.job_commands import ListedJobs, answered_by, listed_jobs
 from pipelines.rooms.decision import CALLS, CHANCES
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.store import LIST_NAME, StoreError, WeekKey, WeekStore
+from ringland.decision.jobs.open_jobs import ANSWERING
 from ringland.dockside.dock_levels import tank_levels
 from ringland.dockside.ground import Ground
 from ringland.dockside.hull_trends import WEEKS, WeeksSaid, week_said, weeks_of_hulls
+from ringland.dockside.kept_parts import KeptParts
 from ringland.dockside.live_board import YESTERDAY, Listed, Looked
 from ringland.dockside.since_then import told_since
 from ringland.settings.assumptions import load_assumptions
@@ -21,9 +23,13 @@ from ringland.words.manner import in_manner
 
 
 class Lists:
-    """The newest list, read once as long as no week is worked out, with its jobs as answered."""
+    """The newest list, read once as long as no week is worked out, with its jobs as answered.
+
+    `kept` holds the parts of what is worked out with it.
+    """
 
     def __init__(self, home: Home) -> None:
+        self.kept = KeptParts()
         self._home, self._store = home, WeekStore(home.weeks)
         self._seen: object = None
         self._base: Listed | None = None
@@ -36,12 +42,16 @@ class Lists:
     def newest(self, ground: Ground, now: datetime) -> Listed | None:
         """The newest week as it was known, its jobs with what is entered; None: none yet."""
         if self.has_moved():
-            self._seen = self._look()
+            self._seen, self.kept = self._look(), KeptParts()
             self._read()
         if self._base is None or self._jobs is None:
             return self._base
-        answered = answered_by(self._home, self._jobs, ground.entered, now)
-        return replace(self._base, jobs=answered.jobs)
+        home, jobs = self._home, self._jobs
+
+        def answered() -> pl.DataFrame:
+            return answered_by(home, jobs, ground.entered, now).jobs
+
+        return replace(self._base, jobs=self.kept.of("jobs", ground, ANSWERING, now, answered))
 
     def _look(self) -> object:
         lists = sorted(self._home.weeks.glob(f"*/{LIST_NAME}"))
@@ -91,7 +101,7 @@ def look(home: Home, lists: Lists, ground: Ground, now: datetime) -> Looked:
     with in_manner(home.manner()):
         return Looked(
             listed,
-            tuple(alerts_now(home, ground, now, as_of)),
+            tuple(alerts_now(home, ground, now, as_of, lists.kept)),
             tuple(tank_levels(ground, fuel, as_of, now, load_assumptions(home.settings))),
-            tuple(told_since(ground, now - YESTERDAY, now)),
+            tuple(told_since(ground, now - YESTERDAY, now, lists.kept)),
         )

@@ -57,6 +57,10 @@ class _Place:
     tail: str = ""
 
 
+Stamp = tuple[int, int] | None
+"""By which a warehouse file is known again; None: there is none."""
+
+
 @dataclass(frozen=True)
 class TakenBatch:
     """What one batch brought: its files' counts, and the entries it held."""
@@ -65,6 +69,17 @@ class TakenBatch:
     entries: int
     end: int
     """how far the journal is taken in now"""
+    found: Stamp
+    left: Stamp
+    """the warehouse as it was opened for the batch, and after it"""
+
+
+def stamp_of(home: Home) -> Stamp:
+    """The stamp of a home's warehouse now."""
+    if not home.database.exists():
+        return None
+    there = home.database.stat()
+    return there.st_mtime_ns, there.st_size
 
 
 def is_waiting(home: Home) -> bool:
@@ -101,9 +116,10 @@ def take_journal_in(home: Home) -> list[TakenBatch]:
                 place = _next(home, place)
                 _write(home, place)
             entries = list(read_journal(home.dockside / JOURNAL, place.begin, place.end))
-            counts = _load(home, files_of(entries, place.number))
+            counts, found = _load(home, files_of(entries, place.number))
             _write(home, replace(place, is_done=True))
-            batches.append(TakenBatch(tuple(counts), len(entries), place.end))
+            stamps = found, stamp_of(home)
+            batches.append(TakenBatch(tuple(counts), len(entries), place.end, *stamps))
     return batches
 
 
@@ -166,21 +182,22 @@ def _next(home: Home, place: _Place) -> _Place:
     return _Place(place.number + 1, place.end, end, is_done=False, tail=tail)
 
 
-def _load(home: Home, files: dict[str, str]) -> list[FileCount]:
+def _load(home: Home, files: dict[str, str]) -> tuple[list[FileCount], Stamp]:
     if not files:
-        return []
+        return [], stamp_of(home)
     counts = []
     with (
         tempfile.TemporaryDirectory(prefix="ringland-") as folder,
         warehouse_at(home.database).connect() as con,
     ):
+        found = stamp_of(home)  # nobody else writes while it is open
         clear_partials(home.raw)
         mend_list(home.raw)
         for name, text in files.items():
             path = Path(folder) / name
             path.write_text(text, encoding="utf-8", newline="")
             counts.append(_load_file(con, home, path))
-    return counts
+    return counts, found
 
 
 def _load_file(con: duckdb.DuckDBPyConnection, home: Home, path: Path) -> FileCount:

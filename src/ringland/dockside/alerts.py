@@ -20,6 +20,7 @@ from ringland.bench.bench_tests import judge_bench_tests
 from ringland.bench.standing_tests import standing_failures
 from ringland.contracts.record_kinds import CORRECTIONS
 from ringland.dockside.ground import Ground
+from ringland.dockside.kept_parts import KeptParts
 from ringland.fuel.octane import with_aki
 from ringland.history.known_then import known_by
 from ringland.settings.assumptions import Assumptions
@@ -27,6 +28,8 @@ from ringland.words.fixed_words import MEASURE_LABELS, MODE_LABELS
 from ringland.words.number_words import day_text, number_text
 
 Records = Mapping[str, pl.DataFrame]
+_OF_TESTS = ("inspections", "installations", "hulls", "docks", "engines", "piston_sets",
+             "rebuilds", "releases")  # fmt: skip
 _OF_FUEL = ("fills", "deliveries", "installations", "calibrations", "drains")
 
 
@@ -52,6 +55,7 @@ def alerts(
     limits: Assumptions,
     *,
     listed: datetime | None = None,
+    kept: KeptParts | None = None,
 ) -> list[Alert]:
     """The alerts that came about since an instant and still hold, oldest first.
 
@@ -62,10 +66,14 @@ def alerts(
         settings: by which RON and MON are read as AKI.
         limits: of the bench tests.
         listed: by when the newest list knew the records; None: there is no list.
+        kept: parts worked out before of records that may be the same; None: there are none.
     """
-    records = ground.entered
+    records, kept = ground.entered, kept or KeptParts()
+    failed_tests = kept.of(
+        "failed tests", ground, _OF_TESTS, now, lambda: _failed_tests(records, since, now, limits)
+    )
     found = [
-        *_failed_tests(records, since, now, limits),
+        *failed_tests,
         *_failures(records, since),
         *_weak_fuel(ground, since, now, settings, listed),
         *_wet_fuel(records, since),

@@ -141,10 +141,6 @@ def _events(
         {"tank": list(begun), "_begun": list(begun.values())},
         schema={"tank": pl.Int64, "_begun": pl.Datetime("us", "UTC")},
     )
-    drawn = drawn_from(records, tanks, settings).join(
-        records["fills"].with_row_index("fill_row").select("fill_row", "recorded_at"),
-        on="fill_row", maintain_order="left",
-    )  # fmt: skip
     tests = records["fuel_tests"].filter(pl.col("dock_id").is_not_null())
     dips = records["dips"].filter(pl.col("dock_id").is_not_null())
     out, dips = tank_named(records["pump_outs"], tanks), tank_named(dips, tanks)
@@ -160,6 +156,7 @@ def _events(
         .agg(pl.col("_seen").max())
         .join(begins, on="tank", how="full", coalesce=True)
     )
+    drawn = _drawn_since(begins, records, tanks, settings)
     told = (
         (_DRAW, drawn.filter(pl.col("tank").is_not_null()), "at"),
         (_OUT, out, "pumped_at"),
@@ -186,6 +183,23 @@ def _events(
         unnamed = unnamed.filter(pl.col("at") > last)
     by_dock = unnamed.group_by("dock_id", maintain_order=True).agg(pl.col("volume_l").sum())
     return events, dict(by_dock.iter_rows())
+
+
+def _drawn_since(
+    begins: pl.DataFrame,
+    records: Mapping[str, pl.DataFrame],
+    tanks: pl.DataFrame,
+    settings: Assumptions,
+) -> pl.DataFrame:
+    """`drawn_from` with when it was known; with a list, without the years before it."""
+    fills = records["fills"]
+    if begins["_begun"].is_not_null().any():
+        first = begins.select(pl.min_horizontal("_begun", "_seen").min()).item()
+        fills = fills.filter(pl.max_horizontal("filled_at", "recorded_at") >= first)
+    return drawn_from({**records, "fills": fills}, tanks, settings).join(
+        fills.with_row_index("fill_row").select("fill_row", "recorded_at"),
+        on="fill_row", maintain_order="left",
+    )  # fmt: skip
 
 
 def _wet(

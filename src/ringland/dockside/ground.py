@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -12,6 +12,19 @@ from ringland.contracts.record_kinds import ALL_KINDS, CORRECTIONS, RECORD_KINDS
 from ringland.history.corrections import with_corrections
 from ringland.history.operators import with_operators
 from ringland.intake.mapping.dock_clocks import DockClocks
+
+
+@dataclass(frozen=True)
+class Mark:
+    """The tables that stand behind some kinds of records."""
+
+    tables: tuple[pl.DataFrame | None, ...]
+
+    def is_as(self, other: Mark) -> bool:
+        """Whether these are the very same tables; alike ones read anew are not."""
+        return len(self.tables) == len(other.tables) and all(
+            one is two for one, two in zip(self.tables, other.tables, strict=True)
+        )
 
 
 @dataclass(frozen=True)
@@ -79,6 +92,16 @@ class Ground:
         waiting = waiting.join(there, on=kind.key, how="anti", nulls_equal=True)
         return pl.concat([there, waiting], how="diagonal")
 
+    def mark(self, kinds: Collection[str]) -> Mark:
+        """By which is known whether rows of some kinds, or corrections, came since."""
+        return Mark(
+            tuple(
+                table
+                for name in (*kinds, CORRECTIONS.name)
+                for table in (self.records[name], self.waiting.get(name))
+            )
+        )
+
     def is_entered_as(self, before: Ground) -> bool:
         """Whether what waited before stands here just so, on record or still waiting."""
         return all(
@@ -103,3 +126,10 @@ class Ground:
 
 _READ_OFF = ("corrected", "clocks", "_ids")
 """What is worked out of the records alone, once."""
+
+
+def in_place(kind: RecordKind, there: pl.DataFrame, rows: pl.DataFrame) -> pl.DataFrame:
+    """Records in the order of their key, with rows new to them or in the place of their key's."""
+    is_near = pl.col(kind.key[0]).is_in(rows[kind.key[0]].unique().implode(), nulls_equal=True)
+    near = there.filter(is_near).join(rows, on=kind.key, how="anti", nulls_equal=True)
+    return pl.concat([there.filter(~is_near), near, rows]).sort(kind.key, nulls_last=True)

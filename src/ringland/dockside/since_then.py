@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from html import escape
 from typing import Any
 
@@ -18,6 +19,7 @@ from ringland.contracts.record_kinds import ALL_KINDS, CORRECTIONS, RecordKind
 from ringland.dockside.alerts import Alert
 from ringland.dockside.forms import FORMS, LABELS, Form, words_of
 from ringland.dockside.ground import Ground
+from ringland.dockside.kept_parts import KeptParts
 from ringland.dockside.roles import Scope
 from ringland.history.known_then import known_at
 from ringland.words.fixed_words import MEASURE_LABELS
@@ -45,7 +47,9 @@ class Told:
     words: str
 
 
-def told_since(ground: Ground, since: datetime, now: datetime) -> list[Told]:
+def told_since(
+    ground: Ground, since: datetime, now: datetime, kept: KeptParts | None = None
+) -> list[Told]:
     """What became known after an instant, newest first, of all hulls and docks.
 
     Records of one kind, subject and time (a test's cylinders) are told of in one line.
@@ -54,16 +58,21 @@ def told_since(ground: Ground, since: datetime, now: datetime) -> list[Told]:
         ground: the records, those that wait among them.
         since: what was known by then is left out.
         now: what happens later is left out.
+        kept: parts worked out before of records that may be the same; None: there are none.
     """
-    hulls = _hull_by_engine(ground)
+    hulls, kept = _hull_by_engine(ground), kept or KeptParts()
+
+    def told(kind: RecordKind) -> list[Told]:
+        rows = (ground.records if kind is CORRECTIONS else ground.entered)[kind.name]
+        known = known_at(kind)
+        return _of_kind(kind, rows.filter((known > since) & (known <= now)), hulls)
+
     found: list[Told] = []
     for kind in ALL_KINDS.values():
         if kind.event_time is None and kind is not CORRECTIONS:
             continue
-        rows = (ground.records if kind is CORRECTIONS else ground.entered)[kind.name]
-        known = known_at(kind)
-        fresh = rows.filter((known > since) & (known <= now))
-        found += _of_kind(kind, fresh, hulls)
+        of_kind = partial(told, kind)
+        found += kept.of(f"told; {kind.name}", ground, (kind.name, "installations"), now, of_kind)
     return sorted(found, key=lambda one: (one.at, one.words), reverse=True)
 
 

@@ -12,8 +12,10 @@ import pytest
 
 from pipelines.dockside import desk as desk_module
 from pipelines.dockside.journal import read_journal
+from pipelines.dockside.taking_in import is_waiting
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import JOURNAL, Home
+from pipelines.record_loading import load_kind
 from tests.dockside.small_shop import entry
 from tests.pipelines.dockside.asking import Phone, Served, serving
 from tests.pipelines.dockside.shop_home import loaded_home
@@ -165,3 +167,45 @@ def test_a_server_that_stops_leaves_what_it_kept_to_the_next(tmp_path: Path) -> 
         asyncio.run_coroutine_threadsafe(second.desk.ground(), second.loop).result(60)
 
     assert warehouse_at(home.database).read_records()["fills"].height == 2
+
+
+def test_the_ground_stays_as_the_whole_warehouse_read_anew(served: Served, phone: Phone) -> None:
+    """Only what came of the entries is read after a take-in, not years of records."""
+    measured = {"engine_id": "E3", "measure": "leak_down", "state": "measured", "unit": "%"}
+    phone.entries(fill("A1", "2026-07-02T10:00:00Z"), fill("B1", "2026-08-18T10:00:00Z"))
+    for minute, value in enumerate(("5", "40")):
+        at = f"2026-08-18T10:{minute:02}:00Z"
+        cells = measured | {"inspected_at": at, "cylinder": "1", "value": value}
+        test = entry("inspections", cells)
+        assert phone.entries(test, fill("A2", at)).outcomes == ["kept", "kept"]
+        until(lambda: not is_waiting(served.desk.home))
+    until(lambda: not asyncio.run_coroutine_threadsafe(
+        served.desk.ground(), served.loop).result(60).waiting)  # fmt: skip
+
+    ground = asyncio.run_coroutine_threadsafe(served.desk.ground(), served.loop).result(60)
+    read = warehouse_at(served.desk.home.database).read_records()
+
+    assert [kind for kind in read if not read[kind].equals(ground.records[kind])] == []
+    assert read["inspections"].height == 2
+
+
+def test_what_another_command_loaded_while_entries_came_in_is_read_too(
+    served: Served, phone: Phone, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The take-in waits while another command loads; only the kinds of its own entries were read
+    after it, so that the others stayed off the board until something else was loaded."""
+    home, take_in = served.desk.home, desk_module.take_journal_in
+    text = "hull_id,tested_at,has_water\nA1,2026-08-18T11:00:00Z,true\n"
+    (tmp_path / "fuel_tests.csv").write_text(text, encoding="utf-8")
+
+    def after_another(where: Home) -> Any:
+        if is_waiting(where):
+            load_kind(warehouse_at(where.database), where.raw, "fuel_tests", tmp_path)
+        return take_in(where)
+
+    monkeypatch.setattr(desk_module, "take_journal_in", after_another)
+    phone.entries(fill("A1", "2026-08-18T11:00:00Z"))
+    until(lambda: not is_waiting(home))
+
+    until(lambda: served.desk.looked_last is not None and any(
+        "Water" in one.words for one in served.desk.looked_last.alerts))  # fmt: skip
