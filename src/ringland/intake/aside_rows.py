@@ -21,6 +21,8 @@ _WRITTEN = {SOURCE_ROW: pl.Int64, "field": pl.String, "written": pl.String}
 
 def set_aside_rows(kind: RecordKind, raw: RawFile | PlainCsv, found: pl.DataFrame) -> pl.DataFrame:
     """A `SetAside` of the rows with these faults and of those that are torn."""
+    if found.is_empty() and raw.torn.is_empty():
+        return SetAside.create_empty()
     torn = raw.torn.with_columns(field=pl.lit(None, pl.String), value=pl.lit(None, pl.String))
     rows = pl.concat([_as_written(raw, found), torn], how="diagonal")
     rows = rows.sort(SOURCE_ROW, maintain_order=True).with_columns(

@@ -236,6 +236,8 @@ def _without(rows: pl.DataFrame, found: pl.DataFrame) -> pl.DataFrame:
 
 def _named_in(rows: pl.DataFrame, found: pl.DataFrame) -> pl.DataFrame:
     """The rows some fault was found in."""
+    if found.is_empty():
+        return rows.clear()
     return rows.filter(pl.col(SOURCE_ROW).is_in(found[SOURCE_ROW].unique().implode()))
 
 
@@ -263,6 +265,8 @@ def _not_yet_named(later: pl.DataFrame, earlier: pl.DataFrame) -> pl.DataFrame:
 
     A rule over several columns is not judged where one of them could not be read.
     """
+    if later.is_empty() or earlier.is_empty():
+        return later
     cells = later.select(
         SOURCE_ROW, pl.col("field").str.split(", "), _at=pl.int_range(pl.len())
     ).explode("field")

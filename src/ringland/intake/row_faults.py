@@ -10,6 +10,7 @@ import difflib
 import types
 from collections.abc import Collection, Mapping
 from datetime import datetime
+from functools import cache
 
 import dataframely as dy
 import polars as pl
@@ -30,11 +31,10 @@ def rule_faults(kind: RecordKind, typed: pl.DataFrame) -> pl.DataFrame:
     A rule over several columns is reported only where each of its columns is in order by
     itself: one slip of the pen gives one line.
     """
+    if typed.is_empty():
+        return pl.DataFrame(schema=FAULT_SCHEMA)
     schema = kind.schema
-    with_row_number: type[dy.Schema] = types.new_class(
-        "WithRowNumber", (schema,), exec_body=lambda body: body.update({SOURCE_ROW: dy.Int64()})
-    )
-    failure = with_row_number.filter(typed).failure
+    failure = _with_row_number(schema).filter(typed).failure
     broken = failure.counts()
     if not broken:
         return pl.DataFrame(schema=FAULT_SCHEMA)
@@ -59,9 +59,16 @@ def rule_faults(kind: RecordKind, typed: pl.DataFrame) -> pl.DataFrame:
     return found
 
 
+@cache
+def _with_row_number(schema: type[dy.Schema]) -> type[dy.Schema]:
+    return types.new_class(
+        "WithRowNumber", (schema,), exec_body=lambda body: body.update({SOURCE_ROW: dy.Int64()})
+    )
+
+
 def all_rules_hold(kind: RecordKind, typed: pl.DataFrame) -> bool:
     """Whether `rule_faults` would find none: several times quicker to ask, and mostly so."""
-    return kind.schema.is_valid(typed.select(kind.schema.column_names()))
+    return typed.is_empty() or kind.schema.is_valid(typed.select(kind.schema.column_names()))
 
 
 def _column_faults(
