@@ -2,10 +2,12 @@
 
 import sqlite3
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import pytest
 import sqlalchemy
+from alembic.script import ScriptDirectory
 from click.testing import CliRunner
 
 from pipelines.command_line import main
@@ -23,6 +25,10 @@ def do_not_wait_for_the_disk(connection: object, _: object) -> None:
     """Dagster writes its run history a thousand times a week; a test's need not outlive a crash."""
     if isinstance(connection, sqlite3.Connection):
         connection.execute("pragma synchronous = off")
+
+
+# Every new home's log and every run's own reads some hundred scripts of Dagster's schema anew.
+ScriptDirectory.from_config = cache(ScriptDirectory.from_config)
 
 
 @pytest.fixture(scope="session")

@@ -24,7 +24,7 @@ from ringland.causes import cause_words
 from ringland.pages.causes.cause_bench_form import bench_form_page, bench_form_workbook
 from ringland.pages.causes.merged_cells import merged_cells
 from ringland.pages.causes.report_in_short import report_in_short
-from ringland.pages.frame.page_files import page_file, template_loader
+from ringland.pages.frame.page_files import compiled, page_file, template_loader
 from ringland.pages.frame.pdf_letters import FONTS, with_shown_letters
 from ringland.rebuilds import rebuild_lines, rebuild_words
 from ringland.rebuilds.rebuild_comparison import RebuildComparison
@@ -34,6 +34,7 @@ from ringland.reports.cause_photos import shown_photo
 from ringland.reports.cause_report import CauseReport, shop_memory
 from ringland.words import fixed_words, site_words
 from ringland.words.filled_sentence import filled
+from ringland.words.manner import manner
 from ringland.words.number_words import day_text, known_text
 
 PDF_WORDS = (
@@ -278,6 +279,7 @@ def _templates() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        bytecode_cache=compiled("causes", manner()),
     )
     templates.filters["known_to"] = known_text
     templates.filters["filled"] = filled

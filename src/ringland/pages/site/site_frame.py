@@ -16,7 +16,7 @@ from typing import Any
 
 from jinja2 import Environment, StrictUndefined
 
-from ringland.pages.frame.page_files import template_loader
+from ringland.pages.frame.page_files import compiled, template_loader
 from ringland.pages.frame.site_map import navigation
 from ringland.pages.fuel.fuel_page import INDEX as FUEL
 from ringland.pages.records.records_page import INDEX as RECORDS
@@ -27,6 +27,7 @@ from ringland.pages.week.week_report import WeekReport
 from ringland.words import fixed_words as words
 from ringland.words import site_words, state_words
 from ringland.words.filled_sentence import filled
+from ringland.words.manner import manner
 from ringland.words.number_words import (
     chance_text,
     currency_text,
@@ -149,6 +150,7 @@ def plain_templates() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
         finalize=_keep_percent_with_its_number,
+        bytecode_cache=compiled("site", currency, manner()),
     )
     templates.filters |= {
         "chance": chance_text,
