@@ -1,5 +1,6 @@
 """How a run of tests spreads over the cores, and what it makes once for all of them."""
 
+import gc
 import os
 import sys
 from collections.abc import Iterator
@@ -78,6 +79,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     place = {name: at - len(HEAVY) for at, name in enumerate(HEAVY)}
     place |= {name: at + 1 for at, name in enumerate(DEMO)}
     items.sort(key=lambda item: place.get(item.path.relative_to(tests).as_posix(), 0))
+
+
+def pytest_collection_finish() -> None:
+    """What was imported and collected lives to the end: not to be searched for garbage again."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")
