@@ -140,8 +140,11 @@ def hull_pages(hull_ids: Iterable[str]) -> dict[str, str]:
     return pages
 
 
-def plain_templates() -> Environment:
-    """The templates with what a page without a week's report may use."""
+def plain_templates(*added: object) -> Environment:
+    """The templates with what a page without a week's report may use.
+
+    `added` is what filters depend on that are added to it.
+    """
     templates = Environment(
         loader=template_loader(),
         autoescape=True,
@@ -150,7 +153,7 @@ def plain_templates() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
         finalize=_keep_percent_with_its_number,
-        bytecode_cache=compiled("site", currency, manner()),
+        bytecode_cache=compiled("site", manner(), *added),
     )
     templates.filters |= {
         "chance": chance_text,
@@ -175,7 +178,8 @@ def plain_templates() -> Environment:
 
 
 def _templates(report: WeekReport) -> Environment:
-    currency, templates = report.prices.currency, plain_templates()
+    currency = report.prices.currency
+    templates = plain_templates(currency)
     templates.filters |= {
         "money": lambda amount: money_text(amount, currency),
         "price": lambda amount: price_text(amount, currency),
