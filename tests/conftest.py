@@ -19,21 +19,29 @@ FEW_FILES = 4
 
 HEAVY = (
     "pipelines/test_demo_week.py",
+    "pages/test_one_state_property.py",
+    "pipelines/dockside/test_forms_browser.py",
+    "intake/test_plain_csv.py",
+    "pipelines/dockside/test_journal.py",
+    "test_house_rules.py",
     "pages/test_report_access.py",
-    "pages/test_what_if_browser.py",
+    "pipelines/test_job_commands.py",
     "pages/test_report_browser.py",
+    "pages/test_what_if_browser.py",
     "pipelines/test_warehouse_care.py",
-    "pages/test_big_fleet_browser.py",
+    "pipelines/test_raw_trust.py",
+    "pipelines/test_replacing.py",
     "pipelines/test_retention.py",
+    "pages/test_big_fleet_browser.py",
     "pipelines/test_restated_weeks.py",
-    "pipelines/test_shop_week.py",
     "pipelines/test_restated_papers.py",
+    "pipelines/test_shop_week.py",
 )
 """The files that take longest: begun first, so that none of them is left for one core alone."""
 
 DEMO = (
-    "pipelines/test_definitions.py",
     "pipelines/test_demo_pages.py",
+    "pipelines/test_definitions.py",
     "pipelines/test_hull_papers.py",
     "pipelines/test_demo_open_items.py",
     "pipelines/test_operator_week.py",
@@ -82,9 +90,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """What was imported and collected lives to the end: not to be searched for garbage again."""
+    """What was imported and collected lives to the end: not to be searched for garbage again.
+
+    What comes after is searched seldom: cycles are few beside the frames that a test makes.
+    """
     gc.collect()
     gc.freeze()
+    gc.set_threshold(50_000, 20, 20)
 
 
 @pytest.fixture(scope="session")
