@@ -1,7 +1,7 @@
 """Kills, damages and full disks: does following the tool's own advice bring everything back?
 
 Run: python -m tests.studies.fault_study OUT.jsonl [--cuts 50] [--damages 100] [--full 20]
-                                                   [--only load,week,damage,full]
+                                       [--only load,week,damage,full] [--base FOLDER]
 then: python -m tests.studies.fault_study OUT.jsonl --table
 
 Each case takes a copy of a small shop's home, cuts a command off (or damages one file, or fills
@@ -10,13 +10,18 @@ again, and holds tables, weeks and kept files against an undisturbed run.
 
 A cut is what SIGKILL leaves on the disk at one moment: the process is stopped (SIGSTOP), the
 home is copied as it lies, and the process goes on to the next moment; so that one run gives
-many cases.  One in twenty-five is killed for good instead.  Moments are drawn from the system's
-chance, half by time and half just before a file is opened to write, renamed or removed.  The
-disk is a small tmpfs that is filled to its last byte at such a moment; that needs root.  All
-runs are forked, so that the imports are paid for once; POSIX only.
+many cases.  At the last of its moments, one in twenty-five, it is killed.  Moments are drawn from
+the system's chance, half by the CPU spent and half just before a file is opened to write, renamed
+or removed.  Of cuts that left the same bytes (but for Dagster's log of runs, which decides
+nothing) one is brought back, and the others name it.  The disk is a small tmpfs that is filled to
+its last byte at such a moment; that needs root.  All runs are forked, so that the imports are
+paid for once; POSIX only.
+
+A run that was ended goes on where its lines end; with --base it finds the shop it made.
 """
 
 import argparse
+import hashlib
 import json
 import multiprocessing
 import os
@@ -30,6 +35,7 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import nullcontext
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -46,6 +52,9 @@ COMMANDS = (
     "rebuild",
 )
 FULL = ("load", "week")
+WEEK_AGAIN = "week again"
+"""What a damaged home must equal where the check's own step was a week, which takes in what waits
+at the dock."""
 FROM = {
     "load": "begun",
     "first load": "empty",
@@ -58,9 +67,9 @@ _HEAVY = ("dagster", "duckdb", "lifelines", "numba", "pint", "plotly.graph_objec
           "scipy.optimize", "scipy.stats", "sklearn.ensemble", "typst", "xlsxwriter")  # fmt: skip
 """Imported once, before the forks; not Polars, whose threads would not be in them."""
 _FORK = multiprocessing.get_context("fork")
-_BATCH = 8
-"""Moments of one run."""
-_STARTS_S = 120.0
+_BATCH = 25
+"""Moments of one run; cases of each kind before the next kind has its turn."""
+_LOOKS_S = 0.005
 
 
 class Worker:
@@ -118,13 +127,21 @@ class Study:
         """Make the shop's homes, and do each command once undisturbed."""
         self.base, self.arena = base, base / "arena"
         self.warm = Worker()
-        self.warm.do("make_shop", str(base))
         self.expected: dict[str, dict[str, Any]] = {}
-        for command in {*commands, "publish"} & set(COMMANDS):
-            self.begin(command)
-            victim = Worker()
-            self.expected[command] = victim.do("undisturbed", str(self.arena), command)
-            victim.end()
+        self.known: dict[str, dict[str, Any]] = {}
+        kept = base / "expected.json"
+        if kept.exists():
+            self.expected = json.loads(kept.read_text(encoding="utf-8"))
+        else:
+            self.warm.do("make_shop", str(base))
+        of_damages = ["publish", WEEK_AGAIN] if "damage" in commands else []
+        for command in (*of_damages, *(one for one in commands if one in COMMANDS)):
+            if command not in self.expected:
+                self.begin(command)
+                victim = Worker()
+                self.expected[command] = victim.do("undisturbed", str(self.arena), command)
+                victim.end()
+                kept.write_text(json.dumps(self.expected), encoding="utf-8")
 
     def begin(self, command: str) -> None:
         """The home that a command begins with, into the arena."""
@@ -141,78 +158,82 @@ class Study:
             found = self.warm.do("brought_back", str(self.arena), command)
         except RuntimeError as error:
             return {**about, "outcome": "failed", "why": str(error)}
-        wanted = self.expected[command or "publish"]["all"]
-        return {**about, **told(found, wanted)}
+        expected = command or (WEEK_AGAIN if "week" in found["steps"] else "publish")
+        return {**about, **told(found, self.expected[expected]["all"])}
 
-    def cuts(self, command: str, count: int) -> Iterator[dict[str, Any]]:
+    def cuts(self, command: str, done: int, count: int) -> Iterator[dict[str, Any]]:
         """Cases of one command cut off."""
-        killed, done = max(1, count // 25), 0
         while done < count:
             seed = secrets.randbits(32)
             chance = random.Random(seed)  # noqa: S311 - moments, not secrets
-            is_killed = done < killed
-            is_by_file = chance.random() < 0.5 if is_killed else (done - killed) // _BATCH % 2
             # a command that changes no file ('today') can be cut off by time alone
-            by = "file" if is_by_file and self.expected[command]["events"] else "time"
-            moments = 1 if is_killed else min(_BATCH, count - done)
-            for number, (at, state) in enumerate(self._stops(command, by, moments, chance)):
-                self.put(state)
-                shutil.rmtree(state)
-                about = {"command": command, "seed": seed, "number": number, "by": by, "at": at,
-                         "killed": is_killed}  # fmt: skip
-                yield self.came_back(about, command)
+            by = "file" if self.expected[command]["events"] and not done // _BATCH % 2 else "time"
+            moments = min(_BATCH, count - done)
+            for number, (at, state, is_killed) in enumerate(
+                self._stops(command, by, moments, chance)
+            ):
+                about = {"command": command, "seed": seed, "number": number, "by": by,
+                         "at": round(at, 3), "killed": is_killed}  # fmt: skip
+                lies = f"{command} {_digest(state)}"
+                if lies in self.known:
+                    same = self.known[lies]
+                    shutil.rmtree(state)
+                    yield {**same, **about, "same as": f"{same['seed']} {same['number']}"}
+                else:
+                    self.put(state)
+                    shutil.rmtree(state)
+                    self.known[lies] = self.came_back(about, command)
+                    yield self.known[lies]
                 done += 1
 
     def _stops(
         self, command: str, by: str, count: int, chance: random.Random
-    ) -> list[tuple[float, Path]]:
-        """What lay on the disk at some moments of one run; one alone is its end."""
+    ) -> Iterator[tuple[float, Path, bool]]:
+        """What lay on the disk at some moments of one run, which is killed at the last."""
         expected = self.expected[command]
-        most = expected["events"] if by == "file" else expected["took"]
-        at = sorted(chance.uniform(0, most) for _ in range(count))
+        if by == "file":
+            at = [float(one) for one in sorted(_drawn(expected["events"], count, chance))]
+        else:
+            at = sorted(chance.uniform(0, expected["took"]) for _ in range(count))
         self.begin(command)
-        victim = Worker()
+        victim, states = Worker(), list[tuple[float, Path, bool]]()
         victim.do("ready")
-        pid, states, ran = victim.process.pid, [], 0.0
+        pid = victim.process.pid
         assert pid is not None
-        events = [int(moment) for moment in at] if by == "file" else []
-        victim.ask("stopped_at", str(self.arena), command, events)
-        for number, moment in enumerate(sorted(set(events)) if events else at):
-            if by == "time":
-                time.sleep(moment - ran)
-                ran = moment
+        began = _spent(pid)
+        victim.ask("stopped_at", str(self.arena), command, at if by == "file" else [])
+        for number, moment in enumerate(at):
+            while by == "time" and _spent(pid) - began < moment and not victim.pipe.poll(_LOOKS_S):
+                pass
+            if by == "time" and not victim.pipe.poll():
                 os.kill(pid, signal.SIGSTOP)
-            if not _stopped(pid, victim.pipe) or (by == "time" and victim.pipe.poll()):
+            if victim.pipe.poll() or not _stopped(pid, victim.pipe) or victim.pipe.poll():
                 os.kill(pid, signal.SIGCONT)
+                victim.answer()
                 break
-            state = self.base / f"state-{number}"
-            if count == 1:
-                os.kill(pid, signal.SIGKILL)
-            shutil.copytree(self.arena, state)
-            states.append((moment, state))
-            if count == 1:
-                break
+            is_last = number + 1 == len(at)
+            os.kill(pid, signal.SIGKILL if is_last else 0)
+            states.append((moment, self.base / f"state-{number}", is_last))
+            shutil.copytree(self.arena, states[-1][1])
             os.kill(pid, signal.SIGCONT)
-        if count > 1:
-            victim.answer()
         victim.end()
-        return states
+        yield from states
 
-    def damages(self, count: int) -> Iterator[dict[str, Any]]:
+    def damages(self, done: int, count: int) -> Iterator[dict[str, Any]]:
         """Cases of one thing damaged in a home."""
-        for number in range(count):
+        for number in range(done, count):
             seed = secrets.randbits(32)
             self.put(self.base / "worked")
             what = self.warm.do("damage", str(self.arena), number, seed)
             yield self.came_back({"command": "damage", "seed": seed, **what}, None)
 
-    def full_disks(self, command: str, count: int) -> Iterator[dict[str, Any]]:
+    def full_disks(self, command: str, done: int, count: int) -> Iterator[dict[str, Any]]:
         """Cases of a command whose disk is filled to its last byte while it runs."""
-        for number in range(count):
+        for number in range(done, count):
             seed = secrets.randbits(32)
             chance = random.Random(seed)  # noqa: S311 - moments, not secrets
             events = self.expected[command]["events"]
-            at = int(events * (number + chance.random()) / count)
+            at = int(events * (number % 20 + chance.random()) / 20)
             shutil.rmtree(self.arena, ignore_errors=True)
             self.arena.mkdir()
             with _small_disk(self.arena):
@@ -236,13 +257,33 @@ class _small_disk:  # noqa: N801 - reads as a function
         subprocess.run(["umount", str(self.folder)], check=True)
 
 
+def _drawn(events: int, count: int, chance: random.Random) -> list[int]:
+    """Some of a run's events, each once."""
+    return chance.sample(range(events), min(events, count))
+
+
+def _spent(pid: int) -> float:
+    """The CPU a process has spent, by the clock Linux keeps of it."""
+    return time.clock_gettime((~pid << 3) | 2)
+
+
+def _digest(state: Path) -> str:
+    """Of every file of a state by name and content, but for Dagster's log of runs."""
+    found = hashlib.sha256()
+    for path in sorted(one for one in state.rglob("*") if one.is_file()):
+        name = path.relative_to(state)
+        if name.parts[:2] != ("home", "dagster"):
+            found.update(f"{name} {path.stat().st_size} ".encode() + path.read_bytes())
+    return found.hexdigest()
+
+
 def _stopped(pid: int, pipe: Any) -> bool:
     """Wait until a process stops; False: it is done instead."""
     while True:
         found, status = os.waitpid(pid, os.WUNTRACED | os.WNOHANG)
         if found:
             return os.WIFSTOPPED(status)
-        if pipe.poll(0.005):
+        if pipe.poll(_LOOKS_S):
             return False
 
 
@@ -258,7 +299,7 @@ def told(found: dict[str, Any], wanted: dict[str, str]) -> dict[str, Any]:
     if found["left"]:
         outcome = "told" if outcome == "differs" else "equal, but the check is not content"
     return {"outcome": outcome, "steps": found["steps"], "left": found["left"],
-            "litter": found["litter"], "cpu_s": found["cpu_s"], "differs": differs[:5]}  # fmt: skip
+            "litter": found["litter"], "cpu_s": found["cpu_s"], "differs": differs}  # fmt: skip
 
 
 def main() -> None:
@@ -269,6 +310,7 @@ def main() -> None:
     asked.add_argument("--damages", type=int, default=100)
     asked.add_argument("--full", type=int, default=20)
     asked.add_argument("--only", default=",".join((*COMMANDS, "damage", "full")))
+    asked.add_argument("--base", type=Path, help="an empty folder, or that of an earlier run")
     asked.add_argument("--table", action="store_true")
     wanted = asked.parse_args()
     if wanted.table:
@@ -276,21 +318,37 @@ def main() -> None:
         return
     for name in _HEAVY:
         import_module(name)
-    commands = wanted.only.split(",")
-    with tempfile.TemporaryDirectory() as scratch:
-        needed = [*commands, *(FULL if "full" in commands else ())]
-        study = Study(Path(scratch), needed)
-        for command in commands:
-            if command == "damage":
-                lines = study.damages(wanted.damages)
-            elif command == "full":
-                lines = (line for one in FULL for line in study.full_disks(one, wanted.full))
+    kinds = wanted.only.split(",")
+    commands = [*kinds, *(FULL if "full" in kinds else ())]
+    with nullcontext(wanted.base) if wanted.base else tempfile.TemporaryDirectory() as base:
+        study = Study(Path(base), commands)
+        _run(study, wanted, kinds)
+        study.warm.end()
+
+
+def _run(study: Study, wanted: argparse.Namespace, kinds: list[str]) -> None:
+    """Cases of each kind in turn, until there are as many as were asked for."""
+    asked = {one: wanted.cuts for one in kinds if one in COMMANDS}
+    asked |= {"damage": wanted.damages} if "damage" in kinds else {}
+    asked |= {f"full disk, {one}": wanted.full for one in FULL if "full" in kinds}
+    while left := {kind: n for kind, n in asked.items() if _done(wanted.out)[kind] < n}:
+        for kind, most in left.items():
+            done = _done(wanted.out)[kind]
+            upto = min(most, done + _BATCH)
+            if kind == "damage":
+                lines = study.damages(done, upto)
+            elif kind in COMMANDS:
+                lines = study.cuts(kind, done, upto)
             else:
-                lines = study.cuts(command, wanted.cuts)
+                lines = study.full_disks(kind.removeprefix("full disk, "), done, upto)
             for line in lines:
                 with wanted.out.open("a", encoding="utf-8") as out:
                     out.write(json.dumps(line) + "\n")
-        study.warm.end()
+
+
+def _done(out: Path) -> Counter[str]:
+    lines = out.read_text(encoding="utf-8").splitlines() if out.exists() else []
+    return Counter(json.loads(line)["command"] for line in lines)
 
 
 def table(out: Path) -> str:
@@ -303,15 +361,17 @@ def table(out: Path) -> str:
         found[line["outcome"]] += 1
         found["cases"] += 1
         found["killed"] += line.get("killed", False)
+        found["states"] += "same as" not in line
     rows = [
-        "| what | cases | of them killed | equal | told what to load | differs or failed |",
-        "|---|--:|--:|--:|--:|--:|",
+        "| what | cases | of them killed | states | equal | told what to load "
+        "| differs or failed |",
+        "|---|--:|--:|--:|--:|--:|--:|",
     ]
     for kind, found in sorted(counted.items()):
         rest = found["cases"] - found["equal"] - found["told"]
         rows.append(
-            f"| {kind} | {found['cases']} | {found['killed'] or ''} | {found['equal']} "
-            f"| {found['told']} | {rest} |"
+            f"| {kind} | {found['cases']} | {found['killed'] or ''} | {found['states']} "
+            f"| {found['equal']} | {found['told']} | {rest} |"
         )
     return "\n".join(rows) + "\n"
 
