@@ -12,16 +12,15 @@ from pathlib import Path
 import click
 
 from pipelines.care_commands import CARE
-from pipelines.command_parts import AS_OF, InWords, in_words, need_room, say
+from pipelines.command_parts import AS_OF, FIRST_DAY, InWords, in_words, need_room, say, week_asked
 from pipelines.dockside.commands import DOCKSIDE
 from pipelines.home import DEMO, Home
 from pipelines.job_commands import JOBS, newest_jobs, shop_of, take_in
 from pipelines.network.commands import network
 from pipelines.reading_commands import READING
 from pipelines.weeks import current_week, week_of
+from pipelines.whole_files import write_whole
 
-FIRST_DAY = date(2000, 1, 3)
-"""The first week there is."""
 LEAST_ROOM = 50e6  # bytes a week or a load takes before it says so itself
 DEMO_AS_OF = date(2026, 8, 17)
 DEMO_PAST = ("2026-06-15", "2026-07-13", "2026-08-10")
@@ -155,7 +154,7 @@ def draft(home: Home, file: Path, *, show: bool) -> None:
         if not show:
             raise click.ClickException(f"{target} is there already; it was not overwritten.")
         return
-    target.write_text(text, encoding="utf-8")
+    write_whole(target, text.encode())
     asked = text.count('"?"')
     say(f"{target}\nAnswer the {asked} questions marked '?' in it, then load the file.")
 
@@ -258,20 +257,7 @@ def _now() -> datetime:
 
 
 def _key(home: Home, as_of: datetime | None) -> str:
-    """The week asked for: that of a day, else the one that has begun on the home's clock.
-
-    Raises:
-        click.UsageError: a day of a week that has not begun, or before any that can be asked for.
-    """
-    current = current_week(_now(), in_words(home.facts).zone)
-    if as_of is None:
-        return current
-    if not as_of.date() >= FIRST_DAY or week_of(as_of.date()) > current:
-        raise click.UsageError(
-            f"--as-of {as_of.date()} is out of range: from {FIRST_DAY} to the week that has "
-            f"begun, {current}."
-        )
-    return week_of(as_of.date())
+    return week_asked(home, as_of, _now())
 
 
 def _take_journal_in(home: Home) -> None:

@@ -6,6 +6,7 @@ import os
 import shutil
 import sys
 from collections.abc import Callable
+from datetime import date, datetime
 from pathlib import Path
 from typing import TypeVar
 
@@ -13,8 +14,11 @@ import click
 
 from pipelines.home import Home
 from pipelines.printable import printable
+from pipelines.weeks import current_week, week_of
 
 T = TypeVar("T")
+FIRST_DAY = date(2000, 1, 3)
+"""The first week there is."""
 RESTATED = click.option(
     "--restated", is_flag=True, help="The week as it was last restated, not as it was known."
 )
@@ -40,6 +44,23 @@ class InWords(click.Group):
 def say(what: object) -> None:
     """Print a line; whatever a record or a file's name brought into it does nothing there."""
     click.echo(printable(str(what)))
+
+
+def week_asked(home: Home, as_of: datetime | None, now: datetime) -> str:
+    """The week asked for: that of a day, else the one that has begun on the home's clock.
+
+    Raises:
+        click.UsageError: a day of a week that has not begun, or before any that can be asked for.
+    """
+    current = current_week(now, in_words(home.facts).zone)
+    if as_of is None:
+        return current
+    if not as_of.date() >= FIRST_DAY or week_of(as_of.date()) > current:
+        raise click.UsageError(
+            f"--as-of {as_of.date()} is out of range: from {FIRST_DAY} to the week that has "
+            f"begun, {current}."
+        )
+    return week_of(as_of.date())
 
 
 def need_home(home: Home) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from pipelines.home_file import TEMPLATE, HomeFacts, read_home_file
+from pipelines.whole_files import write_whole
 from ringland.bench.bench_limits import BENCH_LIMITS_FILE
 from ringland.settings.manner_file import page_settings_text, read_manner
 from ringland.words.manner import DEFAULT_MANNER, Manner
@@ -185,13 +186,13 @@ class Home:
             folder.mkdir(parents=True, exist_ok=True)
         told = "telemetry:\n  enabled: false\n"
         if not (log := self.dagster / "dagster.yaml").exists() or log.read_text("utf-8") != told:
-            log.write_text(told, encoding="utf-8")
+            write_whole(log, told.encode())
         if not self.own_file.exists():  # a home older than this file keeps its pages' clock
             file = TEMPLATE.format(time_zone=self.manner().time_zone)
-            self.own_file.write_text(file, encoding="utf-8")
+            write_whole(self.own_file, file.encode())
         if not self.page_settings.exists():
-            self.page_settings.write_text(page_settings_text(), encoding="utf-8")
+            write_whole(self.page_settings, page_settings_text().encode())
         if not self.week.exists():
             template = files("ringland.decision.plan").joinpath("week_template.toml")
-            self.week.write_bytes(template.read_bytes())
+            write_whole(self.week, template.read_bytes())
         return self

@@ -13,6 +13,7 @@ from pipelines.home import Home
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.assets import week_at
 from pipelines.weekly.store import StoreError, WeekKey, WeekStore
+from pipelines.whole_files import write_whole
 from ringland.pages.site.site_frame import hull_pages
 from ringland.pages.week.week_report import WeekReport
 
@@ -62,5 +63,5 @@ def write_papers(
     folder.mkdir(parents=True, exist_ok=True)
     for hull in hulls or names:
         path = folder / f"{Path(names[hull]).stem}{suffix}"
-        path.write_bytes(make(report, hull))
+        write_whole(path, make(report, hull))
         yield path

@@ -14,6 +14,7 @@ from pipelines.taken_list import taken_in
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.assets import week_at
 from pipelines.weekly.store import StoreError, WeekKey
+from pipelines.whole_files import put_folder
 from ringland.bench.bench_limits import BENCH_LIMITS_FILE
 from ringland.pages.causes.proof_bundle import (
     MANIFEST,
@@ -68,10 +69,7 @@ def write_proof(home: Home, key: WeekKey, engine_id: str) -> tuple[Path, str]:
         made = proof_bundle(report, proof_records(record, report, home.raw), manner.paper)
     usual = home.folder / "proof" / key.name / bundle_folder(engine_id, report.found_at)
     folder = free_folder(usual, made)
-    for name, content in made.items():
-        path = folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
+    put_folder(folder, made)
     return folder, hashlib.sha256(made[MANIFEST]).hexdigest()
 
 

@@ -2,13 +2,13 @@
 
 import webbrowser
 from collections.abc import Callable
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipelines.command_parts import AS_OF, RESTATED, in_words, say
+from pipelines.command_parts import AS_OF, RESTATED, in_words, say, week_asked
 from pipelines.home import Home
 from pipelines.weeks import week_of
 from pipelines.whole_files import write_whole
@@ -113,6 +113,7 @@ def _kept_week(home: Home, as_of: datetime | None, *, restated: bool) -> "WeekKe
     monday = week_of(as_of.date()) if as_of else None
     found = in_words(lambda: WeekStore(home.weeks).newest(monday, restated=restated))
     if found is None:
+        week_asked(home, as_of, datetime.now(UTC))  # one that 'ringland week' would refuse as well
         which = f"The week of {monday}" if monday else "No week"
         how = f" --as-of {monday}" if monday else ""
         raise click.ClickException(

@@ -24,7 +24,7 @@ from pipelines.refused_files import note_refused
 from pipelines.row_accounting import rows_unaccounted
 from pipelines.source_files import MappingFile, mapping_path
 from pipelines.taken_list import TakenIn, mend_list, taken_in
-from pipelines.whole_files import free_name, put_in_place
+from pipelines.whole_files import free_name, move, put_in_place
 from ringland.contracts.record_kinds import CORRECTIONS, RECORD_KINDS
 from ringland.intake.mapping.mapping_entries import MappingError
 from ringland.intake.written.raw_file import RecordFileError
@@ -234,13 +234,13 @@ def _swap(database: Path, fresh: Path) -> Path | None:
         stamp = f"{datetime.now(UTC):%Y%m%d-%H%M%S}"
         old = free_name(database.with_name(f"{database.stem}-{stamp}.old"))
         if _wal(database).exists():  # only a damaged one leaves it behind
-            _wal(database).replace(_wal(old))
+            move(_wal(database), _wal(old))
         try:
             old.hardlink_to(database)
         except OSError:  # a drive that knows no second names
             copyfile(database, old)
     elif _wal(database).exists():
-        _wal(database).replace(free_name(_wal(database).with_suffix(".wal.old")))
+        move(_wal(database), free_name(_wal(database).with_suffix(".wal.old")))
     put_in_place(fresh, database)
     return old
 

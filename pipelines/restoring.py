@@ -23,7 +23,7 @@ from pipelines.taken_list import NAMES, list_faults, mend_list, taken_in
 from pipelines.week_site import lay_open
 from pipelines.week_views import make_views
 from pipelines.weekly.store import LIST_NAME, StoreError, WeekKey, WeekStore
-from pipelines.whole_files import InUseError, free_name, set_apart, write_whole
+from pipelines.whole_files import InUseError, free_name, move, set_apart, write_whole
 from ringland.intake.mapping.mapping_entries import MappingError
 from ringland.intake.written.raw_file import RecordFileError
 
@@ -152,7 +152,7 @@ def _put_home(fresh: Path, folder: Path, now: datetime) -> Path | None:
     try:
         if folder.exists() and any(folder.iterdir()):
             before = free_name(folder.with_name(f"{folder.name}{BEFORE}{now:%Y%m%d-%H%M%S}"))
-            folder.rename(before)
+            move(folder, before)
         elif folder.exists():
             folder.rmdir()
     except OSError as error:
@@ -162,10 +162,10 @@ def _put_home(fresh: Path, folder: Path, now: datetime) -> Path | None:
             f"work in it or you may not write beside it. Restore to another place with --home",
         ) from error
     try:
-        fresh.rename(folder)
+        move(fresh, folder)  # whose files a virus scanner may just be reading
     except OSError:
         if before is not None:
-            before.rename(folder)
+            move(before, folder)
         raise
     return before
 

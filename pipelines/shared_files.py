@@ -5,6 +5,7 @@ from pathlib import Path
 from plotly.offline import get_plotlyjs_version
 
 from pipelines.home import SHARED
+from pipelines.whole_files import write_whole
 from ringland.pages.site.page_groups import drawing_library
 
 LIBRARY = f"{SHARED}/plotly-{get_plotlyjs_version()}.min.js"
@@ -16,7 +17,5 @@ def put_shared(site: Path) -> Path:
     path = site / LIBRARY
     if not path.exists():
         path.parent.mkdir(parents=True, exist_ok=True)
-        partial = path.with_name(f"{path.name}.partial")
-        partial.write_bytes(drawing_library())
-        partial.replace(path)
+        write_whole(path, drawing_library())
     return path

@@ -25,6 +25,7 @@ from pipelines.row_accounting import changes_since, inert
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.store import Made, WeekKey, WeekStore
 from pipelines.weeks import as_of_week
+from pipelines.whole_files import write_whole
 from ringland.causes.cause_table import default_cause_table
 from ringland.causes.unknown_words import questions_on_words
 from ringland.contracts.decision_tables import OPEN
@@ -175,7 +176,7 @@ def show_changes(home: Home, partition_key: str, told_by: datetime, file: Path |
         table.add_row(f"{kind}: {key}", *cells)
     console.print(table)
     if file is not None:
-        inert(changes).write_csv(file)
+        write_whole(file, inert(changes).write_csv().encode())
     where = "all of them: ringland changes --to FILE.csv" if file is None else file
     say(f"{changes.height} changes: {where}")
 

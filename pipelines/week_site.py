@@ -1,6 +1,5 @@
 """The week's pages as they lie open in a home, and as one file to send on."""
 
-import shutil
 from pathlib import Path, PurePosixPath
 
 import dagster as dg
@@ -15,7 +14,7 @@ from pipelines.week_views import make_views
 from pipelines.weekly.assets import Weeks, key_of, on_page
 from pipelines.weekly.step import Pages, Step
 from pipelines.weekly.store import StoreError, WeekKey, WeekStore
-from pipelines.whole_files import swap_folder
+from pipelines.whole_files import put_folder
 from ringland.pages.papers.week_bundle import zipped
 
 GROUPS: list[Step] = [step for step in GRAPH.steps.values() if step.hint == Pages]
@@ -45,13 +44,7 @@ def lay_open(home: Home, key: WeekKey) -> Path:
     """Put a week's pages into a folder of their own, in the place of an earlier one."""
     site, folder = site_of(home, key), home.site / key.name
     put_shared(home.site)
-    fresh = folder.with_name(f"{folder.name}.new")
-    shutil.rmtree(fresh, ignore_errors=True)
-    for name, content in site.items():
-        path = fresh / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
-    swap_folder(fresh, folder)
+    put_folder(folder, site)
     return folder
 
 

@@ -8,7 +8,7 @@ and then told in words, with the old one still whole.
 import os
 import shutil
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from glob import escape
 from pathlib import Path
 
@@ -61,6 +61,30 @@ def is_begun(database: Path) -> bool:
     return seen.st_size < _HEADERS_BYTES and time.time() - seen.st_mtime < _BEGUN_S
 
 
+def move(path: Path, to: Path) -> None:
+    """Rename a file or folder to a name that is free.
+
+    Raises:
+        InUseError: another program has it open, or something in it; it is as it was.
+    """
+    _tried(lambda: path.rename(to), path)
+
+
+def put_folder(folder: Path, content: Mapping[str, bytes]) -> None:
+    """Write a folder beside its place and put it there, in the place of an older one.
+
+    Raises:
+        InUseError: another program is at work in the older one; it is as it was.
+    """
+    fresh = folder.with_name(f"{folder.name}.new")
+    shutil.rmtree(fresh, ignore_errors=True)
+    for name, written in content.items():
+        path = fresh / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(written)
+    swap_folder(fresh, folder)
+
+
 def swap_folder(fresh: Path, folder: Path) -> None:
     """Put a folder in the place of an older one, which goes.
 
@@ -69,12 +93,12 @@ def swap_folder(fresh: Path, folder: Path) -> None:
     """
     gone = free_name(folder.with_name(f"{folder.name}.gone"))
     if folder.exists():
-        _tried(lambda: folder.rename(gone), folder)
+        move(folder, gone)
     try:
         _tried(lambda: fresh.rename(folder), folder)
     except OSError:
         if gone.exists():
-            gone.rename(folder)
+            move(gone, folder)
         raise
     sync_folder(folder.parent)
     for ending in (".gone", "-[0-9].gone"):  # also of a swap that was cut off
@@ -86,7 +110,7 @@ def set_apart(path: Path) -> Path:
     """Move a damaged file out of the way, into `set-apart/` beside it; where it lies now."""
     apart = free_name(path.parent / "set-apart" / path.name)
     apart.parent.mkdir(exist_ok=True)
-    _tried(lambda: path.rename(apart), path)
+    move(path, apart)
     return apart
 
 

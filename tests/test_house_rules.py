@@ -131,7 +131,10 @@ def is_text_call(call: ast.Call) -> bool:
 POSIX_ONLY = {
     "os.fork", "os.kill", "os.killpg", "os.setsid", "os.getuid", "os.geteuid", "os.getpgid",
     "os.mkfifo", "os.uname", "os.sync", "os.rename", "os.symlink", "os.statvfs", "os.chown",
-    "signal.SIGKILL", "signal.alarm",
+    "os.wait", "os.waitpid", "os.nice", "os.pread", "os.pwrite", "os.getloadavg", "os.setpgrp",
+    "os.sched_getaffinity", "os.O_NOFOLLOW", "os.O_DIRECTORY", "os.fchmod", "os.lchown",
+    "time.tzset", "socket.AF_UNIX", "signal.SIGKILL", "signal.SIGHUP",
+    "signal.SIGUSR1", "signal.alarm", "signal.pause",
 }  # fmt: skip
 POSIX_MODULES = {"fcntl", "pwd", "grp", "resource", "termios", "tty", "pty", "syslog"}
 
@@ -147,6 +150,37 @@ def test_nothing_that_ships_calls_what_windows_lacks() -> None:
         assert not used & POSIX_ONLY, path
         is_d3s = path.name == "manner.py"  # the hover of a chart knows %-d everywhere
         assert is_d3s or not re.search(r"%-[A-Za-z]", path.read_text(encoding="utf-8")), path
+
+
+WRITTEN_AS_THEY_COME = {
+    "whole_files.py": "the house's writer itself",
+    "taking_in.py": "into a folder that goes again",
+}
+"""Where a file may be written in its place, and why a cut halfway does no harm."""
+
+
+def test_files_and_folders_are_put_in_place_whole() -> None:
+    """A paper was written in its place; and Windows renames over nothing that is in use."""
+    found = [
+        f"{path.name}:{node.lineno}: {ast.unparse(node)[:60]}"
+        for path in (ROOT / "pipelines").rglob("*.py")
+        if path.name not in WRITTEN_AS_THEY_COME
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and puts_in_place(node)
+    ]
+    assert found == []
+
+
+def puts_in_place(call: ast.Call) -> bool:
+    """Whether it writes a file in its place, or renames one without the house's patience."""
+    name = ast.unparse(call.func).rpartition(".")[2]
+    if name in ("write_bytes", "write_text"):
+        return True
+    if name in ("write_csv", "write_excel"):
+        return bool(call.args)
+    # of a frame `rename` takes a dict; of a text `replace` takes two, of a time it takes keywords
+    is_one = len(call.args) == 1 and not isinstance(call.args[0], ast.Dict | ast.Lambda)
+    return name in ("rename", "replace") and is_one and not call.keywords
 
 
 def test_commands_print_through_what_makes_control_characters_harmless() -> None:

@@ -9,6 +9,7 @@ import click
 
 from pipelines.duckdb_warehouse import warehouse_at
 from pipelines.home import Home
+from pipelines.whole_files import write_whole
 from ringland.dockside.ground import Ground
 from ringland.dockside.hull_codes import hull_codes_pdf, origin_of
 
@@ -40,9 +41,6 @@ def write_codes(home: Home, hulls: Sequence[str], address: str, now: datetime) -
     paper = home.manner().paper
     home.papers.mkdir(parents=True, exist_ok=True)
     path = home.papers / "hull-codes.pdf"
-    path.write_bytes(
-        hull_codes_pdf(
-            [(one, docks[one]) for one in chosen], origin, paper, now.replace(microsecond=0)
-        )
-    )
+    shown = [(one, docks[one]) for one in chosen]
+    write_whole(path, hull_codes_pdf(shown, origin, paper, now.replace(microsecond=0)))
     return path

@@ -13,6 +13,7 @@ from pipelines.borrowed_effects import borrow_effects, give_back
 from pipelines.command_parts import AS_OF, in_words, need_home, say
 from pipelines.home import Home
 from pipelines.weeks import as_of_week, current_week, week_of
+from pipelines.whole_files import write_whole
 
 if TYPE_CHECKING:
     from pipelines.network.network_week import Asked
@@ -146,7 +147,7 @@ def effects(
             say(f"  {column}: {_range(*(row[f'{column}{end}'] for end in ('', '_low', '_high')))}")
     if file is not None:
         shared = in_words(lambda: shared_with(address, operator, asked.monday))
-        Path(file).write_text(shared_effects_text(shared), encoding="utf-8")
+        write_whole(Path(file), shared_effects_text(shared).encode())
         say(f"For its home to borrow, its own record taken off: {file}")
 
 
@@ -222,7 +223,7 @@ def own(home: Home, folder: str, as_of: datetime | None, csv: str | None) -> Non
         say(f"  {name}: {frame.height} rows")
         if csv is not None:
             Path(csv).mkdir(parents=True, exist_ok=True)
-            frame.write_csv(Path(csv, f"{name}.csv"))
+            write_whole(Path(csv, f"{name}.csv"), frame.write_csv().encode())
 
 
 @network.command("view")
@@ -246,13 +247,13 @@ def view(
     confidence = asked.settings.number("survival.confidence")
     monday, rows = in_words(lambda: network_view(address, asked.monday, confidence))
     if file is not None:
-        rows.write_csv(file)
+        write_whole(Path(file), rows.write_csv().encode())
     if page is not None:
         Path(page).mkdir(parents=True, exist_ok=True)
         with in_manner(in_words(home.manner)):
             report = in_words(lambda: network_report(address, asked.monday, confidence))
             for name, content in network_site(report).items():
-                Path(page, name).write_bytes(content)
+                write_whole(Path(page, name), content)
     say(f"Week of {monday}: ring-land fractures per 1,000 engine hours, with their range")
     for kind, title in KINDS.items():
         say(f"{title}:")

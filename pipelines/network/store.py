@@ -28,6 +28,7 @@ from blake3 import blake3
 from filelock import FileLock, Timeout
 
 from pipelines.weekly.store import StoreError
+from pipelines.whole_files import put_in_place
 
 RECORDS = "records.json"
 _WEEKS, _POOLS = "weeks", "pools"
@@ -231,7 +232,11 @@ class NetworkStore:
         self._rename(partial, path)
 
     def _rename(self, partial: str, path: str) -> None:
-        self._fs.mv(partial, path)
+        if "file" in self._fs.protocol and Path(path).exists():
+            # a list: where one is there already a move on Windows copies, which can be cut off
+            put_in_place(Path(partial), Path(path))
+        else:
+            self._fs.mv(partial, path)
 
     def _path(self, name: str) -> str:
         return f"{self._root}/{name}"

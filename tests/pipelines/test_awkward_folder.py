@@ -252,6 +252,20 @@ def test_a_day_out_of_range_is_told_before_anything_is_done(
     assert not (tmp_path / "home" / "weeks").exists()
 
 
+@pytest.mark.parametrize(
+    "command", [("open",), ("bundle", "week.zip"), ("hull-sheet", "--all"), ("proof", "E1")]
+)
+def test_a_week_far_ahead_is_refused_by_what_reads_one_as_by_what_works_one_out(
+    tmp_path: Path, command: tuple[str, ...]
+) -> None:
+    """They advised 'ringland week --as-of 9999-12-27', which refuses it."""
+    run = told(tmp_path / "home", *command, "--as-of", "9999-12-31")
+
+    assert run.exit_code == 2
+    assert "--as-of 9999-12-31 is out of range: from 2000-01-03 to" in run.output
+    assert "ringland week" not in run.output
+
+
 def test_a_full_disk_is_told_before_a_load_begins(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

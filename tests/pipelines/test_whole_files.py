@@ -5,7 +5,15 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.whole_files import InUseError, put_in_place, set_apart, swap_folder, write_whole
+from pipelines.whole_files import (
+    InUseError,
+    move,
+    put_folder,
+    put_in_place,
+    set_apart,
+    swap_folder,
+    write_whole,
+)
 
 
 def in_use(name: str, rename: Callable[..., Path]) -> Callable[..., Path]:
@@ -77,3 +85,44 @@ def test_a_file_written_whole_leaves_nothing_beside_it(tmp_path: Path) -> None:
 
     assert apart.read_bytes() == b"new"
     assert as_it_lies(tmp_path) == {"set-apart/a.json": "new"}
+
+
+def test_a_folder_is_written_beside_its_place_and_takes_it_whole(tmp_path: Path) -> None:
+    (tmp_path / "proof.new").mkdir()
+    (tmp_path / "proof.new" / "half").write_text("of a run that was cut off")
+
+    put_folder(tmp_path / "proof", {"a.csv": b"a", "photos/b.jpg": b"b"})
+
+    assert as_it_lies(tmp_path) == {
+        str(Path("proof", "a.csv")): "a",
+        str(Path("proof", "photos", "b.jpg")): "b",
+    }
+
+
+def test_a_restored_home_that_is_being_read_waits_until_it_can_be_moved(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A virus scanner reads each new file for a moment: the rename after a restore failed by it."""
+    (tmp_path / "fresh").mkdir()
+    tries, rename = [], Path.rename
+
+    def busy_once(path: Path, to: Path) -> Path:
+        tries.append(path.name)
+        if len(tries) == 1:
+            raise PermissionError(13, "being used by another process", str(path))
+        return rename(path, to)
+
+    monkeypatch.setattr(Path, "rename", busy_once)
+    monkeypatch.setattr("pipelines.whole_files.os", OnWindows())
+    monkeypatch.setattr("pipelines.whole_files._PAUSE_S", 0.0)
+
+    move(tmp_path / "fresh", tmp_path / "home")
+
+    assert tries == ["fresh", "fresh"]
+    assert (tmp_path / "home").is_dir()
+
+
+class OnWindows:
+    """What the patience asks of the system."""
+
+    name = "nt"

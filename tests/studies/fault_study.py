@@ -26,6 +26,7 @@ import json
 import multiprocessing
 import os
 import random
+import re
 import secrets
 import shutil
 import signal
@@ -52,9 +53,9 @@ COMMANDS = (
     "rebuild",
 )
 FULL = ("load", "week")
-WEEK_AGAIN = "week again"
-"""What a damaged home must equal where the check's own step was a week, which takes in what waits
-at the dock."""
+AS_DAMAGED = ("publish again", "week again")
+"""What a damaged home must equal: all taken in that waits at the dock; and where the check's own
+step was a week, that week with it."""
 FROM = {
     "load": "begun",
     "first load": "empty",
@@ -134,7 +135,7 @@ class Study:
             self.expected = json.loads(kept.read_text(encoding="utf-8"))
         else:
             self.warm.do("make_shop", str(base))
-        of_damages = ["publish", WEEK_AGAIN] if "damage" in commands else []
+        of_damages = AS_DAMAGED if "damage" in commands else ()
         for command in (*of_damages, *(one for one in commands if one in COMMANDS)):
             if command not in self.expected:
                 self.begin(command)
@@ -158,7 +159,7 @@ class Study:
             found = self.warm.do("brought_back", str(self.arena), command)
         except RuntimeError as error:
             return {**about, "outcome": "failed", "why": str(error)}
-        expected = command or (WEEK_AGAIN if "week" in found["steps"] else "publish")
+        expected = command or AS_DAMAGED["week" in found["steps"]]
         return {**about, **told(found, self.expected[expected]["all"])}
 
     def cuts(self, command: str, done: int, count: int) -> Iterator[dict[str, Any]]:
@@ -167,7 +168,8 @@ class Study:
             seed = secrets.randbits(32)
             chance = random.Random(seed)  # noqa: S311 - moments, not secrets
             # a command that changes no file ('today') can be cut off by time alone
-            by = "file" if self.expected[command]["events"] and not done // _BATCH % 2 else "time"
+            is_by_file = self.expected[command]["events"] and not done % (2 * _BATCH)
+            by = "file" if is_by_file else "time"
             moments = min(_BATCH, count - done)
             for number, (at, state, is_killed) in enumerate(
                 self._stops(command, by, moments, chance)
@@ -272,8 +274,9 @@ def _digest(state: Path) -> str:
     found = hashlib.sha256()
     for path in sorted(one for one in state.rglob("*") if one.is_file()):
         name = path.relative_to(state)
+        plain = re.sub(r"\d+\.partial$", "partial", str(name))  # without the process's number
         if name.parts[:2] != ("home", "dagster"):
-            found.update(f"{name} {path.stat().st_size} ".encode() + path.read_bytes())
+            found.update(f"{plain} {path.stat().st_size} ".encode() + path.read_bytes())
     return found.hexdigest()
 
 
