@@ -117,14 +117,13 @@ def run_command(arena: Path, command: str) -> None:
     """One of the study's commands."""
     arguments = {
         "load": (str(arena / "records"),),
-        "first load": (str(arena / "records"),),
         "backfill": ("--since", WEEKS[1]),
         "publish": (str(arena / "published.duckdb"),),
         "backup": (str(free_name(arena / "new.zip")),),
         "restore": (str(arena / "backup.zip"),),
     }
     name = command.removeprefix("first ").removesuffix(" again")
-    run(_home(arena), name, *arguments.get(command, ()))
+    run(_home(arena), name, *arguments.get(name, ()))
 
 
 def ready() -> None:
