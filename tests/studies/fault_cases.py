@@ -117,7 +117,7 @@ def run_command(arena: Path, command: str) -> None:
     """One of the study's commands."""
     arguments = {
         "load": (str(arena / "records"),),
-        "backfill": ("--since", WEEKS[1]),
+        "backfill": ("--since", "2026-06-15"),
         "publish": (str(arena / "published.duckdb"),),
         "backup": (str(free_name(arena / "new.zip")),),
         "restore": (str(arena / "backup.zip"),),
