@@ -8,6 +8,7 @@ import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
+from glob import escape
 from pathlib import Path
 
 import duckdb
@@ -299,9 +300,10 @@ def publish_copy(warehouse: DuckDBWarehouse, target: Path) -> None:
     Raises:
         InUseError: on Windows, a reader has the older copy open; it stays.
     """
+    for left in target.parent.glob(f"{escape(target.name)}.*.partial"):
+        left.unlink(missing_ok=True)  # of a copy that was cut off
     partial = target.with_name(f"{target.name}.{os.getpid()}.partial")
     try:
-        partial.unlink(missing_ok=True)
         with warehouse.reading():  # nobody writes meanwhile
             copy_database(Path(warehouse.database), partial)
         with partial.open("rb+") as file:

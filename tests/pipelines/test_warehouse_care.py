@@ -192,6 +192,20 @@ def test_a_reader_of_the_published_copy_never_holds_up_a_load(
     fresh.close()
 
 
+def test_what_a_publish_that_was_cut_off_left_beside_its_place_goes_with_the_next(
+    records: Path, tmp_path: Path
+) -> None:
+    """It lay there for good, as large as the warehouse."""
+    home, published = home_at(tmp_path / "home"), tmp_path / "out" / "published.duckdb"
+    load_kind(warehouse_at(home.database), home.raw, "docks", records)
+    published.parent.mkdir()
+    (published.parent / "published.duckdb.1.partial").write_bytes(b"half a copy")
+
+    publish_copy(warehouse_at(home.database), published)
+
+    assert list(published.parent.iterdir()) == [published]
+
+
 def fill_home(folder: Path) -> None:
     """A home with plain and mapped files, mended rows and corrections, beside its records."""
     home, records = home_at(folder / "full"), folder / "records"
