@@ -10,7 +10,7 @@ from rich.table import Table
 
 from pipelines.home import Home
 from pipelines.printable import printable
-from pipelines.rooms.pages import WeekListing
+from pipelines.rooms.listing import WeekListing
 from pipelines.shop_week import shop_catalogue
 from pipelines.today import todays_list
 from ringland.decision.actions.action_catalogue import Catalogue

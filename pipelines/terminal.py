@@ -20,7 +20,7 @@ from pipelines.kept_backups import NONE_ASKED_FOR
 from pipelines.list_shown import console, say, show_list
 from pipelines.mend_files import books_in_hand
 from pipelines.printable import printable
-from pipelines.rooms.pages import WeekListing
+from pipelines.rooms.listing import WeekListing
 from pipelines.row_accounting import changes_since, inert
 from pipelines.week_graph import GRAPH
 from pipelines.weekly.store import Made, WeekKey, WeekStore

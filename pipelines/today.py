@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
+from typing import Any
 
 import polars as pl
 
@@ -18,9 +19,9 @@ from pipelines.dockside.taking_in import with_journal_counted
 from pipelines.duckdb_warehouse import DuckDBWarehouse
 from pipelines.home import Home
 from pipelines.left_out import hulls_on_record, hulls_to_leave_out
+from pipelines.list_graph import LIST_GRAPH
 from pipelines.rooms.decision import CALLS
-from pipelines.rooms.pages import WeekListing
-from pipelines.week_graph import GRAPH
+from pipelines.rooms.listing import WeekListing
 from pipelines.weekly.givens import LIST_ONLY, Clock, givens_of, left_out_given
 from pipelines.weekly.run import KeptNowhere
 from pipelines.weekly.step import Graph
@@ -29,6 +30,8 @@ from pipelines.weeks import UTC_ZONE
 
 LAST_WEEKS_OWN = ("fleet_fits",)
 """Steps taken over from the last week."""
+NOT_LISTED: Mapping[str, Any] = {"versions": {}, "photos": {}}
+"""What a list's sheets are not made from: the digest of all records, and the photos."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +60,7 @@ def todays_list(home: Home, now: datetime) -> Today:
         StoreError: no week was worked out here by this version of the program.
     """
     with with_journal_counted(home) as (warehouse, waiting):
-        told = partial(moment_run, home, GRAPH, now, warehouse=warehouse)
+        told = partial(moment_run, home, LIST_GRAPH, now, warehouse=warehouse)
         run, fitted = told()
         try:
             listing = run.value("week_list")
@@ -72,7 +75,7 @@ def todays_list(home: Home, now: datetime) -> Today:
             run, fitted = told(left_out)
             listing = run.value("week_list")
         calls: pl.DataFrame = run.value("week_decisions").calls
-    before = WeekStore(home.weeks).frame(fitted, GRAPH.steps[CALLS.step], CALLS.table)
+    before = WeekStore(home.weeks).frame(fitted, LIST_GRAPH.steps[CALLS.step], CALLS.table)
     return Today(listing, fitted, _moved(before, calls), waiting)
 
 
@@ -110,6 +113,7 @@ def moment_run(
         )
     fitted = known[-1]
     taken = {name: store.read(fitted, graph.steps[name]) for name in LAST_WEEKS_OWN}
+    taken |= NOT_LISTED if is_list_only else {}
     # a key of its own after every Monday up to now, so that this week's list counts as said before
     key = WeekKey(f"{here.date().isoformat()}~")
     at = now.astimezone(UTC_ZONE)

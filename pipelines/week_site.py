@@ -15,7 +15,7 @@ from pipelines.weekly.assets import Weeks, key_of, on_page
 from pipelines.weekly.step import Pages, Step
 from pipelines.weekly.store import StoreError, WeekKey, WeekStore
 from pipelines.whole_files import put_folder
-from ringland.pages.papers.week_bundle import zipped
+from ringland.pages.papers.zip_file import zipped
 
 GROUPS: list[Step] = [step for step in GRAPH.steps.values() if step.hint == Pages]
 """The steps that make pages."""

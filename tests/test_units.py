@@ -1,11 +1,14 @@
 import json
+from itertools import product
 from pathlib import Path
 
+import pint
 import pytest
 
 from ringland.units import (
     UNIT_NAMES,
     UnitError,
+    conversion,
     in_unit,
     standard_pressure_kpa,
 )
@@ -15,6 +18,60 @@ REFERENCE = json.loads(
         Path(__file__).resolve().parent / "reference_values" / "engineering" / "units.json"
     ).read_text()
 )
+
+# What people write -> what pint calls it.  pint's inHg is the conventional one
+# (13,595.1 kg/m3 and 9.80665 m/s2), not that at 32 or 60 degrees Fahrenheit.
+PINT_NAMES = {
+    "Pa": "pascal",
+    "kPa": "kilopascal",
+    "mbar": "millibar",
+    "bar": "bar",
+    "hPa": "hectopascal",
+    "MPa": "megapascal",
+    "kg/cm2": "kilogram_force / centimeter ** 2",
+    "mmHg": "millimeter_Hg",
+    "torr": "torr",
+    "atm": "standard_atmosphere",
+    "psi": "psi",
+    "inHg": "inch_Hg",
+    "inH2O": "inch_H2O",  # conventional too: water at 1,000 kg/m3
+    "l": "liter",
+    "L": "liter",
+    "US gal": "gallon",
+    "imp gal": "imperial_gallon",
+    "degC": "degree_Celsius",
+    "degF": "degree_Fahrenheit",
+    "mm": "millimeter",
+    "in": "inch",
+    "um": "micrometer",
+    "thou": "thou",
+    "deg": "degree",
+    "Nm": "newton * meter",
+    "lbf ft": "force_pound * foot",
+    "kgf m": "kilogram_force * meter",
+    "kW": "kilowatt",
+    "hp": "horsepower",
+    "%": "percent",
+    "percent": "percent",
+    "ppm": "ppm",
+    "ml": "milliliter",
+    "m": "meter",
+    "ft": "foot",
+    "h": "hour",
+    "min": "minute",
+    "s": "second",
+    "d": "day",
+    "share": "dimensionless",
+    "% vol": "percent",
+    "ml/min": "milliliter/minute",
+    "l/h": "liter/hour",
+    "US gal/h": "gallon/hour",
+    "imp gal/h": "imperial_gallon/hour",
+    # money has no unit of its own here: a price is money per litre in the shop's currency
+    "money/l": "1/liter",
+    "money/US gal": "1/gallon",
+    "money/imp gal": "1/imperial_gallon",
+}
 
 
 @pytest.mark.parametrize(
@@ -41,6 +98,21 @@ def test_conversions_are_those_of_the_exact_definitions(
 
     # H1's own tolerance: the published tables give seven digits
     assert in_unit(value, unit, to) == pytest.approx(expected, rel=REFERENCE["H1"]["tolerance_rel"])
+
+
+def test_every_conversion_is_pints_own_and_what_it_refuses_is_refused() -> None:
+    """pint keeps the definitions of NIST SP 811 and CODATA; here only what it works out is kept."""
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
+    assert tuple(PINT_NAMES) == UNIT_NAMES
+
+    for unit, to in product(PINT_NAMES, repeat=2):
+        one, other = registry.Unit(PINT_NAMES[unit]), registry.Unit(PINT_NAMES[to])
+        if not one.is_compatible_with(other):
+            with pytest.raises(UnitError, match="cannot be turned into"):
+                conversion(unit, to)
+            continue
+        at_0, at_1 = (registry.Quantity(x, one).to(other).magnitude for x in (0.0, 1.0))
+        assert conversion(unit, to) == pytest.approx((at_1 - at_0, at_0), rel=1e-14), (unit, to)
 
 
 def test_imperial_gallon_is_its_legal_definition() -> None:

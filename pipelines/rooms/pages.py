@@ -1,15 +1,12 @@
 """Steps of the room `pages`: the week's pages in groups, each made without the others."""
 
-from dataclasses import dataclass
-
 import polars as pl
 
-from pipelines.asset_figures import Figures, table
+from pipelines.asset_figures import Figures
 from pipelines.rooms.decision import CALLS, CHANCES, JOBS
 from pipelines.rooms.fuel import LedgerTables
 from pipelines.rooms.history import EngineHours, Snapshot, row_counts
 from pipelines.shared_files import LIBRARY
-from pipelines.versions import report_versions
 from pipelines.weekly.givens import Clock
 from pipelines.weekly.step import Pages, step, view
 from ringland.decision.actions.action_catalogue import Catalogue
@@ -26,7 +23,6 @@ from ringland.pages.site import page_groups as groups
 from ringland.pages.site.proof_pages import FleetProof
 from ringland.pages.site.site_frame import SiteFrame
 from ringland.pages.week.past_calls import PastCalls
-from ringland.pages.week.week_listing import WEEK_LIST_HEADINGS, listed_week, week_list_lines
 from ringland.pages.week.week_records import Restated, WeekRecords, left_out_readings
 from ringland.pages.week.week_report import WeekReport, make_week_report
 from ringland.risk.closed_season import season_end
@@ -39,20 +35,6 @@ from ringland.words.manner import Manner, in_manner
 
 ROOM = "pages"
 CAUSE_INDEX = "causes/index.html"
-
-
-@dataclass(frozen=True)
-class WeekListing:
-    """The week's list as a terminal shows it."""
-
-    headings: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-
-
-@view()
-def versions(snapshot: Snapshot) -> dict[str, str]:
-    """What made the week's pages: the program and the records it saw."""
-    return report_versions(snapshot.records)
 
 
 @view(earlier={"past_calls": CALLS, "past_chances": CHANCES})
@@ -165,23 +147,6 @@ def record_state(
         octane_scales=octane_scales,
         quality=record_quality,
     )
-
-
-def _listing_figures(listing: WeekListing) -> Figures:
-    shown = pl.DataFrame(list(listing.rows), list(listing.headings), orient="row")
-    return {"hulls": len(listing.rows), "first_of_the_list": table(shown)}
-
-
-@step(ROOM, figures=_listing_figures)
-def week_list(
-    week_tables: WeekTables,
-    week_decisions: WeekDecisions,
-    sheet_waivers: pl.DataFrame,
-    manner: Manner,
-) -> WeekListing:
-    """The week's list, one row per hull in service."""
-    listed = listed_week(week_tables, week_decisions, sheet_waivers, manner)
-    return WeekListing(WEEK_LIST_HEADINGS, tuple(week_list_lines(listed)))
 
 
 def _page_figures(pages: Pages) -> Figures:

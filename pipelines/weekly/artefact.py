@@ -24,7 +24,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 import numpy as np
 import polars as pl
 
-from ringland.pages.papers.week_bundle import zipped
+from ringland.pages.papers.zip_file import zipped
 
 _PLAIN = (str, int, float, bool, type(None), datetime, date, bytes)
 _XZ = b"\xfd7zXZ\x00"

@@ -14,13 +14,8 @@ from hypothesis import strategies as st
 
 from ringland.pages.digest.week_digest import WIDTH, digest_subject, digest_text
 from ringland.pages.exports.week_exports import csv_bytes, export_tables, inert_cell, week_exports
-from ringland.pages.papers.week_bundle import (
-    ZIP_EPOCH,
-    customer_copy,
-    in_one_file,
-    week_bundle,
-    zipped,
-)
+from ringland.pages.papers.week_bundle import customer_copy, in_one_file, week_bundle
+from ringland.pages.papers.zip_file import ZIP_EPOCH, zipped
 from ringland.pages.site.report_page import build_site
 from ringland.pages.week.week_report import WeekReport
 from ringland.words.manner import Manner

@@ -147,7 +147,8 @@ def make_week_decisions(
         earlier_jobs: `HullJobs`, as `asked_jobs` returns them; None: no list was given out.
         left_out: hulls whose records the week could not be worked out with.
         only_plan: leave out what is only shown beside the plan and calls (the other reading,
-            slots, trial, boosters, outlook, renewal age), for whoever needs many weeks.
+            slots, simple policies, trial, boosters, outlook, renewal age, bound), for whoever
+            needs many weeks or the list alone.
 
     Raises:
         LimitError, CatalogueError: as `plan_week`, `option_table` and `bound_options`.
@@ -207,15 +208,15 @@ def make_week_decisions(
         plan = plan_week(options, limits, **asked)
         if not only_plan:
             slots = slot_trials(options, limits, assumptions=assumptions, **asked)
-        simple = alternatives(
-            plan,
-            options,
-            running,
-            limits,
-            spare_day_worth=worth,
-            catalogue=catalogue,
-            assumptions=assumptions,
-        )
+            simple = alternatives(
+                plan,
+                options,
+                running,
+                limits,
+                spare_day_worth=worth,
+                catalogue=catalogue,
+                assumptions=assumptions,
+            )
         if len(priced) > 1:
             other_plan = plan_week(priced[1], limits, **asked)
     clear = clear_factors(fits, assumptions)
@@ -290,7 +291,7 @@ def make_week_decisions(
         if not readings or only_plan
         else _renewal(readings[0].hazard, told, prices, assumptions),
         bound=None
-        if observed.is_empty()
+        if observed.is_empty() or only_plan
         else life_bound(observed, fits.ring_land.mode, assumptions),
         advice=hull_advice(running, assumptions),
         alternatives=simple,

@@ -1,23 +1,17 @@
-"""What leaves the shop: the week's bundle, and one customer's copy of a hull's page.
-
-Bytes repeat: entries are sorted and carry a fixed time, the earliest a zip can state.
-"""
+"""What leaves the shop: the week's bundle, and one customer's copy of a hull's page."""
 
 from __future__ import annotations
 
-import io
 import re
-import zipfile
 from collections.abc import Mapping
 from dataclasses import replace
 
 import polars as pl
 
 from ringland.decision.actions.horizons import Horizon
+from ringland.pages.papers.zip_file import zipped
 from ringland.pages.site.report_page import build_site
 from ringland.pages.week.week_report import WeekReport
-
-ZIP_EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
 def week_bundle(site: Mapping[str, bytes]) -> bytes:
@@ -93,17 +87,3 @@ def in_one_file(page: str, files: Mapping[str, str]) -> str:
     )
     head, end, tail = page.rpartition("</body>")
     return f"{head}{inside}{end}{tail}"
-
-
-def zipped(files: Mapping[str, bytes], *, is_packed: bool = True) -> bytes:
-    """The files as a zip, in order of path; not packed: for who packs it as a whole."""
-    method = zipfile.ZIP_DEFLATED if is_packed else zipfile.ZIP_STORED
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w") as archive:
-        for path, content in sorted(files.items()):
-            entry = zipfile.ZipInfo(path, ZIP_EPOCH)
-            entry.compress_type = method
-            entry.create_system = 3  # the same on every machine
-            entry.external_attr = 0o644 << 16
-            archive.writestr(entry, content)
-    return out.getvalue()
