@@ -14,7 +14,7 @@ from tests.pages.report_in_browser import browser, site_folder
 __all__ = ["browser", "site_folder"]  # fixtures of this module's tests
 
 pytestmark = needs_chromium
-NEWEST, WIDTH = date(2026, 8, 17), 390
+NEWEST, WIDTH, PATIENCE_MS = date(2026, 8, 17), 390, 60_000
 
 
 def eight_weeks() -> list[WeekOfHull]:
@@ -45,7 +45,8 @@ def test_the_weeks_are_drawn_with_their_marks_and_told_in_figures(
     trend = page.get_by_role("region", name="The last eight weeks")
     trend.scroll_into_view_if_needed()
 
-    expect(trend.locator("#chart-trend .scatterlayer .point")).to_have_count(WEEKS - 2)
+    points = trend.locator("#chart-trend .scatterlayer .point")
+    expect(points).to_have_count(WEEKS - 2, timeout=PATIENCE_MS)
     expect(trend.locator("#chart-trend")).to_contain_text("chance of a failure in 30 days, %")
     box = trend.locator("#chart-trend .main-svg").first.bounding_box()
     assert box is not None
