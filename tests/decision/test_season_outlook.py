@@ -18,11 +18,13 @@ from tests.decision.plan_cases import (
 
 SETTINGS = load_assumptions().changed(planning__plays=4000)
 CATALOGUE = default_catalogue(SETTINGS)
+LEVEL_SD = 0.2
+"""How far the log of the season's hours may be off."""
 
 
 def outlook(running, hazard, days_left=70.0, seed=1, **more):  # type: ignore[no-untyped-def]
     return season_outlook(
-        running,
+        running.with_columns(rest_turn_sd_log=pl.lit(LEVEL_SD)),
         hazard,
         days_left=days_left,
         catalogue=CATALOGUE,

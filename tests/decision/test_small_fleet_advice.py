@@ -121,7 +121,7 @@ def test_five_hulls_without_a_failure_get_options_plan_outlook_and_honest_limits
     limits = WeekLimits(1, 20.0, {"top_end_kit": 0, "bottom_end_kit": 0})
     plan = plan_week(options, limits, spare_day_worth=400.0)
     outlook, _ = season_outlook(
-        running,
+        running.with_columns(rest_turn_sd_log=pl.lit(0.2)),
         hazard,
         days_left=60.0,
         catalogue=CATALOGUE,

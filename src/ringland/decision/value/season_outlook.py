@@ -74,7 +74,7 @@ def season_outlook(
     Args:
         running: one row per hull in service, as `running_sets` returns it; rows with
             `why_not` are left out of the outlook.  `rest_turn_sd_log`, the same for every
-            hull, is how far the season's hours may be off (else `record.season_level_sd`).
+            hull, is how far the log of the season's hours may be off.
         hazard: the fleet's hazard.
         days_left: days to the end of the season.
         planned: what the plan gives each hull; rules are kept to the end.
@@ -110,7 +110,7 @@ def season_outlook(
         days_left=days_left,
         days_out=prices.days_lost_unplanned,
         plays=plays,
-        level_sd=_level_sd(told, assumptions),
+        level_sd=float(told["rest_turn_sd_log"].to_numpy().max()),
     )
     failures = failed.sum(axis=(0, 2)).astype(float)
     n_renewed = float(renewed.sum())
@@ -142,12 +142,6 @@ def season_outlook(
         }
     )
     return _summary(quantities), WeeklyLoad.validate(load)
-
-
-def _level_sd(told: pl.DataFrame, assumptions: Assumptions) -> float:
-    if "rest_turn_sd_log" not in told.columns:
-        return assumptions.number("record.season_level_sd")
-    return float(told["rest_turn_sd_log"].to_numpy().max())
 
 
 def _play(
