@@ -55,6 +55,20 @@ def test_a_course_that_never_falls_is_left_alone() -> None:
     assert course.held_to_harm(np.ones((1, 2)), SETS) == pytest.approx(np.ones((1, 2)))
 
 
+def test_a_fleet_of_new_sets_whose_hazard_is_none_yet_in_a_steep_draw_has_a_course() -> None:
+    """Nothing over nothing made the whole plan's chances no numbers, without a word."""
+
+    class SteepFit(FitOf):
+        def cumulative_hazard(self, start_h, stop_h, exposure):  # type: ignore[no-untyped-def]
+            return super().cumulative_hazard(start_h, stop_h, exposure) * (stop_h > 50.0)
+
+    new = SETS.with_columns(age_h=pl.lit(0.5))
+    course = HarmCourse.of(SteepFit((0.0, -0.5, 0.3, 0.9, 1.0)), new, SHORT)  # type: ignore[arg-type]
+
+    assert course is not None
+    assert np.isfinite(course.moved).all()
+
+
 def test_less_shortfall_never_breaks_more_and_the_level_where_hulls_run_stays() -> None:
     """A fleet of 48 with a true jump at 0.8 numbers below need and 13 failures, none of them far
     below, was told that fuel that meets the need breaks engines: the mean over draws read the

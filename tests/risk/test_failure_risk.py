@@ -19,6 +19,7 @@ from ringland.risk.failure_risk import (
     hazards_shown,
     hull_chances,
     hull_drivers,
+    log_ratio,
 )
 from ringland.risk.fleet_hazard import CoxEvidence, FleetFits, ModeFit
 from tests.decision.small_fleet import SETTINGS, small_fleet
@@ -173,6 +174,14 @@ def test_a_usual_exposure_not_well_known_widens_the_range() -> None:
 
     assert width(known) == pytest.approx(0.0, abs=1e-9)
     assert width(unsure) > 0.01
+
+
+def test_a_hazard_that_rounds_to_less_than_nothing_is_no_ratio() -> None:
+    """A set half an hour old: 1e-24 in one draw of 1,000, a rounding below nothing with other
+    fuel, and the hull's chance was no number, which ended the week."""
+    there, here = np.array([[-1e-24, 0.0, 2.0, 1.0]]), np.array([[1e-24, 1e-24, 1.0, 0.0]])
+
+    assert log_ratio(there, here) == pytest.approx(np.array([[0.0, 0.0, np.log(2.0), 0.0]]))
 
 
 def test_a_hull_with_a_reason_gets_no_chance() -> None:

@@ -130,10 +130,19 @@ def hazards_shown(
             continue
         off = pl.col(OPEN + name).fill_null(0.0)
         there = ahead(sets.with_columns(pl.col(USUAL + name) + off))
-        ratio = np.divide(there, found, out=np.ones_like(found), where=found > 0)
-        by = np.log(ratio)
+        by = log_ratio(there, found)
         log_shift += score[:, None] * by - by**2 / 2
     return np.asarray(found * np.exp(log_shift))
+
+
+def log_ratio(there: Floats, here: Floats) -> Floats:
+    """Log of one hazard over another; 0 where either is none, or a rounding below it.
+
+    A new set's hazard of a few hours is 1e-24 in a steep draw, and a difference of sums may fall
+    on either side of that.
+    """
+    both = (there > 0) & (here > 0)
+    return np.asarray(np.log(np.divide(there, here, out=np.ones_like(here), where=both)))
 
 
 def _scores(n_draws: int, n: int) -> Floats:

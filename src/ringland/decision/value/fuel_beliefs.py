@@ -25,6 +25,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from ringland.decision.value.harm_course import LONG_H
 from ringland.decision.value.hazard_ahead import (
     CumulativeHazard,
     Floats,
@@ -298,8 +299,7 @@ def _log_ratios(fit: ModeFit, told: pl.DataFrame, covariate: str, by: float) -> 
         pl.col(name).cast(pl.Float64).median() for name in COVARIATES if name in told.columns
     )
     pair = pl.concat([middle.with_columns(pl.lit(value).alias(covariate)) for value in (0.0, by)])
-    span = np.zeros(2), np.full(2, float(told["age_h"].median() or 1.0) + 1.0)  # type: ignore[arg-type]
-    draws = fit.cumulative_hazard(*span, pair)
+    draws = fit.cumulative_hazard(np.zeros(2), np.full(2, LONG_H), pair)
     return np.asarray(np.log(draws[:, 1] / draws[:, 0]))
 
 

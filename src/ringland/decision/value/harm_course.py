@@ -21,6 +21,9 @@ from ringland.risk.fleet_hazard import ModeFit
 
 LEAST_WEIGHT = 0.01
 """Of a node on which no hull of the fleet runs, as a share of all."""
+LONG_H = 500.0
+"""Hours over which factors are held against each other: they act alike at any age, but over a new
+set's few hours a steep draw's hazard is nothing, and nothing over nothing is no ratio."""
 
 
 @dataclass(frozen=True)
@@ -97,8 +100,7 @@ def _course(fit: ModeFit, sets: pl.DataFrame, covariate: str, nodes: Floats) -> 
         pl.col(name).cast(pl.Float64).median() for name in COVARIATES if name in sets.columns
     )
     rows = pl.concat([middle.with_columns(pl.lit(node).alias(covariate)) for node in nodes])
-    until = np.full(len(nodes), float(sets["age_h"].median() or 0.0) + 1.0)  # type: ignore[arg-type]
-    summed = fit.cumulative_hazard(np.zeros(len(nodes)), until, rows)
+    summed = fit.cumulative_hazard(np.zeros(len(nodes)), np.full(len(nodes), LONG_H), rows)
     return np.asarray(np.log(summed / summed[:, :1]))
 
 
