@@ -55,6 +55,23 @@ def test_what_turns_needs_only_the_newest_events_of_the_tanks() -> None:
     assert found["tanks"].height == 6
 
 
+def test_counts_have_one_last_digit_whatever_pieces_threads_left_the_tables_in() -> None:
+    """45 operators in one process and in two had counts that differed in the last digit."""
+    litres = np.random.default_rng(1).uniform(0.1, 2.0, 4_000)
+    fuel = pl.DataFrame({"burn_l": litres, "unknown_share": litres / 2})
+    runs = pl.DataFrame({"engine_h_start": 0.0, "engine_h_stop": litres})
+    lasting = lasting_tables(two_operators(), SETTINGS, AS_OF)
+
+    def counted(cut: int) -> list[float]:
+        fuel_in_two, runs_in_two = (
+            pl.concat([table[:cut], table[cut:]], rechunk=False) for table in (fuel, runs)
+        )
+        made = {"session_fuel": fuel_in_two, "engine_sessions": runs_in_two}
+        return bucket_counts(lasting | made).tolist()
+
+    assert all(counted(cut) == counted(1) for cut in (37, 1_500, 2_001, 3_999))
+
+
 def test_operators_worked_out_apart_are_what_they_are_together() -> None:
     """All but the share of unknown fuel: how often fills go unwritten is each operator's own."""
     records = two_operators()

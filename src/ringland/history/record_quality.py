@@ -52,8 +52,7 @@ def last_written(
     readings, _ = good_readings(records["hour_readings"])
     rentals = engine_sessions.group_by("hull_id", maintain_order=True).agg(
         last_session_at=pl.col("ended_at").max(),
-        # one after the other: a plain sum goes by the pieces that threads left the frame in, and
-        # its last digit with them
+        # one after the other: a group's plain sum has another last digit with other threads
         on_meter_share=pl.col("running_h").filter("is_on_meter").cum_sum().last().fill_null(0.0)
         / pl.col("running_h").cum_sum().last(),
     )
